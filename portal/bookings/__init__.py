@@ -1,0 +1,1 @@
+"""Bookings, songs, briefs, stages, the timeline, the board."""

@@ -1,0 +1,194 @@
+"""One agreement with one client (a booking), the songs in it, and everything that happened (the timeline)."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any, ClassVar
+
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
+from django.db import models
+from django.urls import reverse
+from django.utils import timezone
+
+from portal.bookings.stages import BOOKING_TURN, SONG_TURN, WORKING_TURN_ORDER, BookingStage, SongStage, Turn
+from portal.people.models import User
+
+SLOWEST_BPM, FASTEST_BPM = Decimal(20), Decimal(400)
+
+
+class BookingQuerySet(models.QuerySet["Booking"]):
+    def visible_to(self, user: User) -> BookingQuerySet:
+        return self if user.is_drummer else self.filter(members__user=user)
+
+
+class Booking(models.Model):
+    """One agreement: ENQUIRY → QUOTED → AGREED → WORKING → DELIVERED → CLOSED, or DECLINED, or CANCELLED.
+
+    The money facts that gate the work are kept here as plain facts; quotes and payments set them.
+    """
+
+    title = models.CharField(max_length=120)
+    stage = models.CharField(max_length=10, choices=BookingStage.choices, default=BookingStage.ENQUIRY)
+    turn = models.CharField(max_length=8, choices=Turn.choices, default=Turn.DRUMMER)
+    turn_since = models.DateTimeField(default=timezone.now)
+    due_on = models.DateField(null=True, blank=True)
+    due_zone = models.CharField(max_length=60, default="UTC")
+    created_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    created_at = models.DateTimeField(default=timezone.now)
+    deposit_required = models.BooleanField(default=False)
+    deposit_received_at = models.DateTimeField(null=True, blank=True)
+    balance_before_files = models.BooleanField(default=False)
+    balance_received_at = models.DateTimeField(null=True, blank=True)
+
+    objects: ClassVar[BookingQuerySet] = BookingQuerySet.as_manager()  # type: ignore[assignment]
+
+    class Meta:
+        ordering: ClassVar = ["-created_at", "-pk"]
+
+    def __str__(self) -> str:
+        return self.title
+
+    def get_absolute_url(self) -> str:
+        return reverse("bookings:booking", args=[self.pk])
+
+    @property
+    def deposit_is_missing(self) -> bool:
+        return self.deposit_required and self.deposit_received_at is None
+
+    @property
+    def files_wait_for_balance(self) -> bool:
+        return self.balance_before_files and self.balance_received_at is None
+
+    def move_to(self, stage: BookingStage) -> None:
+        self.stage = stage
+        self.save(update_fields=["stage"])
+        if stage in BOOKING_TURN:
+            self.pass_turn(BOOKING_TURN[stage])
+
+    def pass_turn(self, turn: Turn) -> None:
+        if turn != self.turn:
+            self.turn, self.turn_since = turn, timezone.now()
+            self.save(update_fields=["turn", "turn_since"])
+
+    def follow_songs(self) -> None:
+        """While working, the turn is the one its songs wait for."""
+        turns = set(self.songs.values_list("turn", flat=True))
+        self.pass_turn(next((turn for turn in WORKING_TURN_ORDER if turn in turns), Turn.NOBODY))
+
+
+class Member(models.Model):
+    """A client's seat at a booking."""
+
+    booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="members")
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="memberships")
+    added_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["booking", "user"], name="bookings_one_seat_each")]
+
+    def __str__(self) -> str:
+        return f"{self.user} at {self.booking}"
+
+
+class SongQuerySet(models.QuerySet["Song"]):
+    def visible_to(self, user: User) -> SongQuerySet:
+        return self if user.is_drummer else self.filter(booking__members__user=user)
+
+
+class Song(models.Model):
+    """WAITING → CHECKING → WITH_CLIENT or ON_DESK → READY → TRACKING → IN_REVIEW → DELIVERED → ACCEPTED."""
+
+    booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="songs")
+    title = models.CharField(max_length=120)
+    position = models.PositiveSmallIntegerField()
+    stage = models.CharField(max_length=12, choices=SongStage.choices, default=SongStage.WAITING)
+    turn = models.CharField(max_length=8, choices=Turn.choices, default=Turn.CLIENT)
+    turn_since = models.DateTimeField(default=timezone.now)
+
+    objects: ClassVar[SongQuerySet] = SongQuerySet.as_manager()  # type: ignore[assignment]
+
+    class Meta:
+        ordering: ClassVar = ["booking", "position"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["booking", "position"], name="bookings_song_position")]
+
+    def __str__(self) -> str:
+        return self.title
+
+    def get_absolute_url(self) -> str:
+        return reverse("bookings:song", args=[self.pk])
+
+    def move_to(self, stage: SongStage) -> None:
+        turn = SONG_TURN[stage]
+        if turn != self.turn:
+            self.turn, self.turn_since = turn, timezone.now()
+        self.stage = stage
+        self.save(update_fields=["stage", "turn", "turn_since"])
+
+
+class Brief(models.Model):
+    """What the client says about one song. Evidence beside the measurements, never an order to them."""
+
+    class Starts(models.TextChoices):
+        UNKNOWN = "unknown", "I don’t know"
+        BAR_ONE = "bar-one", "exactly on bar one"
+        COUNT_IN = "count-in", "with a count-in"
+        PICKUP = "pickup", "with a pickup before bar one"
+
+    class Clicks(models.TextChoices):
+        UNSAID = "unsaid", "not said"
+        SENT = "sent", "I am sending a click"
+        MAKE_MAP = "make-map", "there is none: please make the tempo map"
+
+    song = models.OneToOneField(Song, on_delete=models.CASCADE, related_name="brief")
+    bpm = models.DecimalField(
+        max_digits=9,
+        decimal_places=5,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(SLOWEST_BPM), MaxValueValidator(FASTEST_BPM)],
+    )
+    meter = models.CharField(max_length=7, blank=True, validators=[RegexValidator(r"^[1-9]\d?/(1|2|4|8|16)$")])
+    feel = models.CharField(max_length=200, blank=True)
+    starts = models.CharField(max_length=8, choices=Starts.choices, default=Starts.UNKNOWN)
+    count_in_bars = models.PositiveSmallIntegerField(null=True, blank=True, validators=[MaxValueValidator(16)])
+    click = models.CharField(max_length=8, choices=Clicks.choices, default=Clicks.UNSAID)
+    references = models.TextField(blank=True, max_length=4000)
+    notes = models.TextField(blank=True, max_length=8000)
+    updated_at = models.DateTimeField(null=True, blank=True)
+    updated_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(bpm=None) | models.Q(bpm__gte=SLOWEST_BPM, bpm__lte=FASTEST_BPM),
+                name="bookings_brief_bpm_playable",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"brief of {self.song}"
+
+
+class TimelineEntry(models.Model):
+    """One thing that happened. Written once: never changed, never removed while its booking stands."""
+
+    booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="timeline")
+    song = models.ForeignKey(Song, null=True, blank=True, on_delete=models.CASCADE, related_name="timeline")
+    at = models.DateTimeField(default=timezone.now)
+    actor = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    text = models.CharField(max_length=300)
+
+    class Meta:
+        ordering: ClassVar = ["at", "pk"]
+        indexes: ClassVar = [models.Index(fields=["booking", "at"], name="bookings_timeline_order")]
+
+    def __str__(self) -> str:
+        return self.text
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        if self.pk is not None:
+            raise TypeError("a timeline entry is written once")
+        super().save(*args, **kwargs)
+
+    def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
+        raise TypeError("a timeline entry stays")

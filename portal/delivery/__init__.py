@@ -1,0 +1,1 @@
+"""Multitracks as sets: checks, release, download, acceptance."""

@@ -1,0 +1,86 @@
+"""Multitracks as sets: collected, checked, released, accepted."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.db import models
+from django.utils import timezone
+
+from portal.bookings.models import Song
+from portal.people.models import User
+
+
+class DeliveryQuerySet(models.QuerySet["Delivery"]):
+    def visible_to(self, user: User) -> DeliveryQuerySet:
+        if user.is_drummer:
+            return self
+        return self.filter(song__booking__members__user=user, state__in=Delivery.SEEN_BY_CLIENT)
+
+
+class Delivery(models.Model):
+    """OPEN (files are added) → CHECKING → CHECKED (passed, or each failure waived with a reason) → RELEASED → ACCEPTED.
+
+    Adding or removing a file opens it again. `checks` is the list that `analysis.verify` gave.
+    """
+
+    class State(models.TextChoices):
+        OPEN = "open", "collecting files"
+        CHECKING = "checking", "being checked"
+        CHECKED = "checked", "checked"
+        RELEASED = "released", "released"
+        ACCEPTED = "accepted", "accepted"
+
+    SEEN_BY_CLIENT = (State.RELEASED, State.ACCEPTED)
+
+    song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="deliveries")
+    number = models.PositiveSmallIntegerField()
+    state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
+    note = models.TextField(blank=True, max_length=4000)
+    checks = models.JSONField(default=list, blank=True)
+    passed = models.BooleanField(default=False)
+    waived_reason = models.CharField(max_length=300, blank=True)
+    opened_at = models.DateTimeField(default=timezone.now)
+    released_at = models.DateTimeField(null=True, blank=True)
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    accepted_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+
+    objects: ClassVar[DeliveryQuerySet] = DeliveryQuerySet.as_manager()  # type: ignore[assignment]
+
+    class Meta:
+        ordering: ClassVar = ["-number"]
+        verbose_name_plural = "deliveries"
+        constraints: ClassVar = [models.UniqueConstraint(fields=["song", "number"], name="delivery_number")]
+
+    def __str__(self) -> str:
+        return f"delivery {self.number} of {self.song}"
+
+    def move_to(self, state: State) -> None:
+        self.state = state
+        self.save(update_fields=["state"])
+
+    def store_checks(self, checks: list[dict[str, Any]], *, passed: bool) -> None:
+        self.state, self.checks, self.passed = self.State.CHECKED, checks, passed
+        self.save(update_fields=["state", "checks", "passed"])
+
+
+class DeliveryFile(models.Model):
+    """One track of a set. Its name is unique in the set, compared without regard to case and Unicode form."""
+
+    delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="files")
+    sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    name = models.CharField(max_length=255)
+    folded_name = models.CharField(max_length=255)
+    sha256 = models.CharField(max_length=64)
+    key = models.CharField(max_length=120)
+    size_bytes = models.PositiveBigIntegerField()
+    received_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["name"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["delivery", "folded_name"], name="delivery_file_name_once")
+        ]
+
+    def __str__(self) -> str:
+        return self.name

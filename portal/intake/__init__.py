@@ -1,0 +1,1 @@
+"""Source files, surveys, song reports, findings, the desk, tempo and bar-one approval."""

@@ -1,0 +1,162 @@
+"""What the client sent, what was measured, and what the drummer decided about it."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.db import models
+from django.utils import timezone
+
+from analysis.reports import FileReport as FileNumbers
+from analysis.reports import SongReport as SongNumbers
+from portal.bookings.models import Song
+from portal.people.models import User
+
+
+class SourceFileQuerySet(models.QuerySet["SourceFile"]):
+    def visible_to(self, user: User) -> SourceFileQuerySet:
+        return self if user.is_drummer else self.filter(song__booking__members__user=user)
+
+    def current(self) -> SourceFileQuerySet:
+        """Leaves out what a newer bounce replaced and what was taken out."""
+        return self.filter(removed_at=None)
+
+
+class SourceFile(models.Model):
+    """One file as the client sent it: RECEIVED → SURVEYED (report stored) or REFUSED (`refusal` says why)."""
+
+    class Status(models.TextChoices):
+        RECEIVED = "received", "received"
+        SURVEYED = "surveyed", "surveyed"
+        REFUSED = "refused", "refused"
+
+    song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="sources")
+    sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    name = models.CharField(max_length=255)
+    sha256 = models.CharField(max_length=64)
+    key = models.CharField(max_length=120)
+    size_bytes = models.PositiveBigIntegerField()
+    status = models.CharField(max_length=8, choices=Status.choices, default=Status.RECEIVED)
+    refusal = models.CharField(max_length=300, blank=True)
+    received_at = models.DateTimeField(default=timezone.now)
+    removed_at = models.DateTimeField(null=True, blank=True)
+    report = models.JSONField(null=True, blank=True)
+    features_key = models.CharField(max_length=160, blank=True)
+
+    objects: ClassVar[SourceFileQuerySet] = SourceFileQuerySet.as_manager()  # type: ignore[assignment]
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def numbers(self) -> FileNumbers | None:
+        return None if self.report is None else FileNumbers.from_json(self.report)
+
+    def store_report(self, report: dict[str, Any], *, features_key: str) -> None:
+        self.status, self.report, self.features_key = self.Status.SURVEYED, report, features_key
+        self.save(update_fields=["status", "report", "features_key"])
+
+    def refuse(self, *, reason: str, report: dict[str, Any] | None = None) -> None:
+        self.status, self.refusal, self.report = self.Status.REFUSED, reason, report
+        self.save(update_fields=["status", "refusal", "report"])
+
+    def remove(self) -> None:
+        self.removed_at = timezone.now()
+        self.save(update_fields=["removed_at"])
+
+
+class SongCheck(models.Model):
+    """One measurement of a whole song. `fingerprint` names its inputs (files, brief, engine): the same inputs are
+    measured and stored once."""
+
+    song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="checks")
+    fingerprint = models.CharField(max_length=64)
+    report = models.JSONField()
+    engine = models.CharField(max_length=20)
+    made_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["-made_at", "-pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["song", "fingerprint"], name="intake_check_once_per_input")
+        ]
+
+    def __str__(self) -> str:
+        return f"check {self.pk}"
+
+    @property
+    def numbers(self) -> SongNumbers:
+        return SongNumbers.from_json(self.report)
+
+
+class Finding(models.Model):
+    """Something measured that someone should know or decide: OPEN → RESOLVED (a later check no longer finds it) or
+    WAIVED (a drummer decided, with a reason)."""
+
+    class State(models.TextChoices):
+        OPEN = "open", "open"
+        RESOLVED = "resolved", "resolved"
+        WAIVED = "waived", "waived"
+
+    class Severity(models.TextChoices):
+        STOP = "stop", "stop"
+        ASK = "ask", "ask"
+        NOTE = "note", "note"
+
+    song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="findings")
+    source = models.ForeignKey(SourceFile, null=True, blank=True, on_delete=models.CASCADE, related_name="findings")
+    code = models.CharField(max_length=40)
+    severity = models.CharField(max_length=4, choices=Severity.choices)
+    place = models.JSONField(default=dict)
+    value = models.JSONField(default=dict)
+    state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
+    found_at = models.DateTimeField(default=timezone.now)
+    ended_at = models.DateTimeField(null=True, blank=True)
+    ended_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    reason = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["song", "source", "code"],
+                condition=models.Q(state="open"),
+                nulls_distinct=False,
+                name="intake_finding_open_once",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} ({self.state})"
+
+    def end(self, state: State, *, by: User | None = None, reason: str = "") -> None:
+        self.state, self.ended_at, self.ended_by, self.reason = state, timezone.now(), by, reason
+        self.save(update_fields=["state", "ended_at", "ended_by", "reason"])
+
+
+class ApprovedMap(models.Model):
+    """A tempo map with bar one that a drummer approved: as measured, or overruled. Versions are kept; the newest counts."""
+
+    class Origin(models.TextChoices):
+        MEASURED = "measured", "as measured"
+        OVERRULED = "overruled", "set by hand"
+
+    song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="maps")
+    version = models.PositiveSmallIntegerField()
+    origin = models.CharField(max_length=9, choices=Origin.choices)
+    # The map JSON that `analysis.tempo_map` reads: {"bar_one_s", "segments": [{"bar", "time_s", "bpm", "meter"}]}
+    map = models.JSONField()
+    check_seen = models.ForeignKey(SongCheck, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    approved_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    approved_at = models.DateTimeField(default=timezone.now)
+    note = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["-version"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["song", "version"], name="intake_map_version")]
+
+    def __str__(self) -> str:
+        return f"map {self.version} of {self.song}"

@@ -1,0 +1,1 @@
+"""Threads between house and client, message rules, the outbox."""

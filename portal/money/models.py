@@ -1,0 +1,116 @@
+"""What was offered, what was agreed, what was paid. Amounts are whole numbers of the currency's smallest unit."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+from django.utils import timezone
+
+from portal.bookings.models import Booking
+from portal.people.models import User
+
+
+class QuoteQuerySet(models.QuerySet["Quote"]):
+    def visible_to(self, user: User) -> QuoteQuerySet:
+        if user.is_drummer:
+            return self
+        return self.filter(booking__members__user=user).exclude(state=Quote.State.DRAFT)
+
+
+class Quote(models.Model):
+    """DRAFT → SENT → ACCEPTED or DECLINED; a newer version makes an older one REPLACED. Only a draft may change."""
+
+    class State(models.TextChoices):
+        DRAFT = "draft", "draft"
+        SENT = "sent", "sent"
+        ACCEPTED = "accepted", "accepted"
+        DECLINED = "declined", "declined"
+        REPLACED = "replaced", "replaced"
+
+    booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="quotes")
+    version = models.PositiveSmallIntegerField()
+    state = models.CharField(max_length=8, choices=State.choices, default=State.DRAFT)
+    currency = models.CharField(max_length=3)
+    deposit_percent = models.PositiveSmallIntegerField(default=50)
+    balance_before_files = models.BooleanField(default=True)
+    revisions_included = models.PositiveSmallIntegerField(default=2)
+    due_on = models.DateField(null=True, blank=True)
+    valid_until = models.DateField(null=True, blank=True)
+    terms = models.TextField(blank=True, max_length=8000)
+    sent_at = models.DateTimeField(null=True, blank=True)
+    decided_at = models.DateTimeField(null=True, blank=True)
+    decided_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    # The words the client agreed to, as they stood: what was accepted can be shown a year later.
+    accepted_text = models.TextField(blank=True)
+
+    objects: ClassVar[QuoteQuerySet] = QuoteQuerySet.as_manager()  # type: ignore[assignment]
+
+    class Meta:
+        ordering: ClassVar = ["-version"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["booking", "version"], name="money_quote_version"),
+            models.CheckConstraint(condition=models.Q(deposit_percent__lte=100), name="money_quote_deposit"),
+        ]
+
+    def __str__(self) -> str:
+        return f"quote {self.version} for {self.booking}"
+
+    @property
+    def total_minor(self) -> int:
+        return sum(line.amount_minor for line in self.lines.all())
+
+    @property
+    def deposit_minor(self) -> int:
+        """Half a smallest unit goes to the deposit; the balance is the rest, so that the parts sum to the whole."""
+        return (self.total_minor * self.deposit_percent * 2 + 100) // 200
+
+    @property
+    def balance_minor(self) -> int:
+        return self.total_minor - self.deposit_minor
+
+    def decide(self, state: State, *, by: User, text: str = "") -> None:
+        self.state, self.decided_at, self.decided_by, self.accepted_text = state, timezone.now(), by, text
+        self.save(update_fields=["state", "decided_at", "decided_by", "accepted_text"])
+
+
+class QuoteLine(models.Model):
+    quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="lines")
+    position = models.PositiveSmallIntegerField()
+    text = models.CharField(max_length=200)
+    quantity = models.PositiveSmallIntegerField(default=1)
+    unit_price_minor = models.PositiveBigIntegerField()
+
+    class Meta:
+        ordering: ClassVar = ["position"]
+
+    def __str__(self) -> str:
+        return self.text
+
+    @property
+    def amount_minor(self) -> int:
+        return self.quantity * self.unit_price_minor
+
+
+class Payment(models.Model):
+    """Money that came in, as the drummer recorded it."""
+
+    class Kind(models.TextChoices):
+        DEPOSIT = "deposit", "deposit"
+        BALANCE = "balance", "balance"
+
+    booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="payments")
+    kind = models.CharField(max_length=7, choices=Kind.choices)
+    amount_minor = models.PositiveBigIntegerField()
+    currency = models.CharField(max_length=3)
+    received_on = models.DateField()
+    recorded_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    recorded_at = models.DateTimeField(default=timezone.now)
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["received_on", "pk"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["booking", "kind"], name="money_one_payment_of_a_kind")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} for {self.booking}"

@@ -1,0 +1,1 @@
+"""Accounts, invitations, the house itself."""

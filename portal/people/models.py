@@ -1,0 +1,117 @@
+"""Who may come in: the house, its drummers and its clients."""
+
+from __future__ import annotations
+
+import zoneinfo
+from datetime import timedelta
+from typing import Any, ClassVar
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.models import PermissionsMixin
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils import timezone
+
+INVITATION_LASTS = timedelta(days=14)
+
+
+def check_time_zone(name: str) -> None:
+    if name not in zoneinfo.available_timezones():
+        raise ValidationError("“%(name)s” is not a time zone we know.", params={"name": name})
+
+
+class UserManager(BaseUserManager["User"]):
+    """Addresses are compared without regard to case, so they are stored in lower case."""
+
+    def create_user(self, email: str, password: str | None = None, **fields: Any) -> User:
+        user = self.model(email=email.strip().lower(), **fields)
+        user.set_password(password)
+        user.save(using=self._db)
+        return user
+
+    def create_superuser(self, email: str, password: str | None = None, **fields: Any) -> User:
+        fields |= {"is_staff": True, "is_superuser": True, "role": User.Role.DRUMMER}
+        return self.create_user(email, password, **fields)
+
+    def get_by_natural_key(self, username: str | None) -> User:
+        return self.get(email=(username or "").strip().lower())
+
+
+class User(AbstractBaseUser, PermissionsMixin):
+    """One person: INVITED (no usable password yet) → able to sign in. A drummer owns the house, a client is a guest."""
+
+    class Role(models.TextChoices):
+        DRUMMER = "drummer", "drummer"
+        CLIENT = "client", "client"
+
+    email = models.EmailField(unique=True)
+    name = models.CharField(max_length=120)
+    role = models.CharField(max_length=10, choices=Role.choices, default=Role.CLIENT)
+    time_zone = models.CharField(max_length=60, default="UTC", validators=[check_time_zone])
+    is_active = models.BooleanField(default=True)
+    is_staff = models.BooleanField(default=False)
+    joined_at = models.DateTimeField(default=timezone.now)
+
+    objects: ClassVar[UserManager] = UserManager()
+
+    USERNAME_FIELD = "email"
+    REQUIRED_FIELDS: ClassVar[list[str]] = ["name"]
+
+    class Meta:
+        ordering: ClassVar = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def is_drummer(self) -> bool:
+        return self.role == self.Role.DRUMMER
+
+
+class House(models.Model):
+    """The tracking room itself: exactly one row, whose key is 1."""
+
+    name = models.CharField(max_length=120, default="The tracking room")
+    reply_to = models.EmailField(blank=True)
+    time_zone = models.CharField(max_length=60, default="UTC", validators=[check_time_zone])
+    currency = models.CharField(max_length=3, default="EUR")
+    deposit_percent = models.PositiveSmallIntegerField(default=50)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="people_one_house"),
+            models.CheckConstraint(condition=models.Q(deposit_percent__lte=100), name="people_house_deposit"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @classmethod
+    def get(cls) -> House:
+        return cls.objects.get_or_create(pk=1)[0]
+
+
+class InvitationQuerySet(models.QuerySet["Invitation"]):
+    def usable(self) -> InvitationQuerySet:
+        return self.filter(used_at=None, expires_at__gt=timezone.now())
+
+
+class Invitation(models.Model):
+    """A way in by mail: SENT → USED (a password was set), or it expires. Only a hash of its token is kept."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="invitations")
+    sent_by = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    lands_on = models.CharField(max_length=200, default="/")
+    sent_at = models.DateTimeField(default=timezone.now)
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    objects: ClassVar[models.Manager[Invitation]] = InvitationQuerySet.as_manager()
+
+    def __str__(self) -> str:
+        return f"invitation {self.pk}"
+
+    def use(self) -> None:
+        self.used_at = timezone.now()
+        self.save(update_fields=["used_at"])

@@ -1,0 +1,1 @@
+"""What the drummer loads to track: click and tempo-map files."""

@@ -1,0 +1,32 @@
+"""Files made from an approved tempo map, for the drummer's own session."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+from django.utils import timezone
+
+from portal.intake.models import ApprovedMap
+
+
+class PreparedFile(models.Model):
+    """A click or tempo-map file made from one approved map. Made again it is the same file."""
+
+    class Kind(models.TextChoices):
+        CLICK = "click", "click"
+        TEMPO_MAP = "tempo-map", "tempo map (MIDI)"
+
+    approved_map = models.ForeignKey(ApprovedMap, on_delete=models.CASCADE, related_name="prepared")
+    kind = models.CharField(max_length=9, choices=Kind.choices)
+    name = models.CharField(max_length=255)
+    key = models.CharField(max_length=160)
+    size_bytes = models.PositiveBigIntegerField()
+    made_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["kind"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["approved_map", "kind"], name="prep_one_of_a_kind")]
+
+    def __str__(self) -> str:
+        return self.name

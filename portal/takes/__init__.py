@@ -1,0 +1,1 @@
+"""Rough mixes of takes, and what the client says of them."""

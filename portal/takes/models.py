@@ -1,0 +1,76 @@
+"""Rough mixes of the take, and the client's word on each."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.db import models
+from django.utils import timezone
+
+from portal.bookings.models import Song
+from portal.people.models import User
+
+
+class RoughMixQuerySet(models.QuerySet["RoughMix"]):
+    def visible_to(self, user: User) -> RoughMixQuerySet:
+        if user.is_drummer:
+            return self
+        return self.filter(song__booking__members__user=user).exclude(state__in=RoughMix.NOT_YET_OUT)
+
+
+class RoughMix(models.Model):
+    """RECEIVED → READY (surveyed, and a copy made that any browser plays) or REFUSED; READY → OUT (the client may hear
+    it) → ACCEPTED or CHANGE_ASKED."""
+
+    class State(models.TextChoices):
+        RECEIVED = "received", "received"
+        REFUSED = "refused", "refused"
+        READY = "ready", "ready to send"
+        OUT = "out", "out for review"
+        ACCEPTED = "accepted", "accepted"
+        CHANGE_ASKED = "change-asked", "change asked for"
+
+    NOT_YET_OUT = (State.RECEIVED, State.REFUSED, State.READY)
+
+    song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="rough_mixes")
+    number = models.PositiveSmallIntegerField()
+    sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    name = models.CharField(max_length=255)
+    sha256 = models.CharField(max_length=64)
+    key = models.CharField(max_length=120)
+    size_bytes = models.PositiveBigIntegerField()
+    state = models.CharField(max_length=12, choices=State.choices, default=State.RECEIVED)
+    refusal = models.CharField(max_length=300, blank=True)
+    report = models.JSONField(null=True, blank=True)
+    proxy_key = models.CharField(max_length=160, blank=True)
+    note = models.TextField(blank=True, max_length=4000)
+    received_at = models.DateTimeField(default=timezone.now)
+    out_at = models.DateTimeField(null=True, blank=True)
+    decided_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    decided_at = models.DateTimeField(null=True, blank=True)
+    client_note = models.TextField(blank=True, max_length=4000)
+
+    objects: ClassVar[RoughMixQuerySet] = RoughMixQuerySet.as_manager()  # type: ignore[assignment]
+
+    class Meta:
+        ordering: ClassVar = ["-number"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["song", "number"], name="takes_rough_mix_number")]
+
+    def __str__(self) -> str:
+        return f"rough mix {self.number} of {self.song}"
+
+    def make_ready(self, *, report: dict[str, Any], proxy_key: str) -> None:
+        self.state, self.report, self.proxy_key = self.State.READY, report, proxy_key
+        self.save(update_fields=["state", "report", "proxy_key"])
+
+    def refuse(self, *, reason: str) -> None:
+        self.state, self.refusal = self.State.REFUSED, reason
+        self.save(update_fields=["state", "refusal"])
+
+    def go_out(self, *, note: str) -> None:
+        self.state, self.note, self.out_at = self.State.OUT, note, timezone.now()
+        self.save(update_fields=["state", "note", "out_at"])
+
+    def decide(self, state: State, *, by: User, note: str) -> None:
+        self.state, self.decided_by, self.decided_at, self.client_note = state, by, timezone.now(), note
+        self.save(update_fields=["state", "decided_by", "decided_at", "client_note"])

@@ -1,0 +1,60 @@
+"""Files on their way in. What they are for is the receiver's business, not ours."""
+
+from __future__ import annotations
+
+import uuid
+from typing import ClassVar
+
+from django.db import models
+from django.utils import timezone
+
+from portal.people.models import User
+
+
+class Upload(models.Model):
+    """One file arriving: OPEN (bytes come in) → RECEIVED (stored, hash re-read, handed on) or REFUSED (`refusal` says why)
+    or EXPIRED. `purpose` names the receiver and `target_id` the row that it receives for."""
+
+    class State(models.TextChoices):
+        OPEN = "open", "open"
+        RECEIVED = "received", "received"
+        REFUSED = "refused", "refused"
+        EXPIRED = "expired", "expired"
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    owner = models.ForeignKey(User, on_delete=models.CASCADE, related_name="uploads")
+    purpose = models.CharField(max_length=20)
+    target_id = models.PositiveBigIntegerField()
+    file_name = models.CharField(max_length=255)
+    metadata = models.TextField(blank=True)
+    length_bytes = models.PositiveBigIntegerField()
+    offset_bytes = models.PositiveBigIntegerField(default=0)
+    state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
+    refusal = models.CharField(max_length=300, blank=True)
+    sha256 = models.CharField(max_length=64, blank=True)
+    key = models.CharField(max_length=120, blank=True)
+    created_at = models.DateTimeField(default=timezone.now)
+    touched_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.CheckConstraint(
+                condition=models.Q(offset_bytes__lte=models.F("length_bytes")), name="uploads_offset_within_length"
+            )
+        ]
+        indexes: ClassVar = [models.Index(fields=["state", "touched_at"], name="uploads_state_touched")]
+
+    def __str__(self) -> str:
+        return str(self.pk)
+
+    def advance_to(self, offset_bytes: int) -> None:
+        self.offset_bytes, self.touched_at = offset_bytes, timezone.now()
+        self.save(update_fields=["offset_bytes", "touched_at"])
+
+    def receive(self, *, sha256: str, key: str) -> None:
+        self.state, self.sha256, self.key = self.State.RECEIVED, sha256, key
+        self.save(update_fields=["state", "sha256", "key"])
+
+    def refuse(self, *, reason: str) -> None:
+        self.state, self.refusal = self.State.REFUSED, reason
+        self.save(update_fields=["state", "refusal"])

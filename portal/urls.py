@@ -1,0 +1,20 @@
+"""Every address of the portal, app by app."""
+
+from django.contrib import admin
+from django.urls import include, path
+
+from portal.health import health
+
+urlpatterns = [
+    path("healthz", health, name="health"),
+    path("", include("portal.people.urls")),
+    path("", include("portal.bookings.urls")),
+    path("", include("portal.mailroom.urls")),
+    path("tus/", include("portal.uploads.urls")),
+    path("", include("portal.intake.urls")),
+    path("", include("portal.prep.urls")),
+    path("", include("portal.takes.urls")),
+    path("", include("portal.delivery.urls")),
+    path("", include("portal.money.urls")),
+    path("support/", admin.site.urls),
+]
