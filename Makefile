@@ -1,0 +1,68 @@
+# The whole tool box. A fresh machine needs Python 3.11 or newer, make, and the Python and npm package registries.
+#
+#   make demo     a house that runs on this machine, with invented people (ARGS="--port 8123 --data DIR --json")
+#   make test     every test, browser tests included       (ARGS="tests/portal/intake -k survey" narrows it)
+#   make check    format, lint, strict types, import order, missing migrations
+#   make bench    the engine's figures
+#   make format   what `make check` would only complain about
+#   make manage   a manage.py command against the demo's data   (ARGS="shell")
+#   make lock     requirements*.txt and package-lock.json anew from pyproject.toml and package.json
+.PHONY: venv browser demo test check bench format manage lock
+.DELETE_ON_ERROR:
+
+PYTHON ?= python3
+BIN := .venv/bin
+ARGS ?=
+COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
+	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock"
+
+venv: .venv/.ready node_modules/.ready
+
+.venv/.ready: requirements-dev.txt requirements-uv.txt
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+		{ echo "Kitpost needs Python 3.11 or newer; say which with: make PYTHON=python3.12" >&2; exit 2; }
+	@$(PYTHON) -c 'import ensurepip' || { echo "Python lacks its venv module (Debian: python3-venv)" >&2; exit 2; }
+	test -x $(BIN)/python || $(PYTHON) -m venv .venv
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-uv.txt
+	$(BIN)/uv pip sync --quiet --python $(BIN)/python --require-hashes requirements-dev.txt requirements-uv.txt
+	touch $@
+
+# The browser's packages come from npm. A machine without Node.js gets it as a Python wheel, in the venv alone.
+node_modules/.ready: package-lock.json .npmrc .venv/.ready
+	command -v npm >/dev/null || $(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements-node.txt
+	PATH="$$PATH:$(CURDIR)/$(BIN)" npm ci --silent
+	touch $@
+
+demo: venv
+	@$(BIN)/python manage.py demo $(ARGS)
+
+manage: venv
+	@KITPOST_DEMO=true $(BIN)/python manage.py $(ARGS)
+
+browser: .venv/.ready
+	@PATH="$(CURDIR)/$(BIN):$$PATH" sh tests/browser.sh
+
+test: venv browser
+	$(BIN)/python -m pytest $(ARGS)
+
+check: venv
+	$(BIN)/ruff format --check
+	$(BIN)/ruff check
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	DJANGO_SETTINGS_MODULE=tests.settings $(BIN)/python manage.py makemigrations --check --dry-run
+
+format: .venv/.ready
+	$(BIN)/ruff format
+	$(BIN)/ruff check --fix
+
+bench: venv
+	$(BIN)/python -m bench $(ARGS)
+
+lock: .venv/.ready
+	$(COMPILE) pyproject.toml -o requirements.txt
+	$(COMPILE) pyproject.toml --group dev -c requirements.txt -o requirements-dev.txt
+	$(COMPILE) --group node -o requirements-node.txt
+	$(COMPILE) --group uv -o requirements-uv.txt
+	npm install --package-lock-only --silent
+	! grep -n '"resolved"' package-lock.json

@@ -1,0 +1,203 @@
+"""Every setting of the house. Only this module reads the environment; `.env.example` lists the names.
+
+What is not set has the value that is safe in production. `KITPOST_DEMO=true` turns a folder into a house that tries
+things out on one machine: its own secret key, plain http, mail as files.
+"""
+
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import django_stubs_ext
+
+from portal import env
+from portal.demo.secrets import house_secret
+
+django_stubs_ext.monkeypatch()
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = env.folder("KITPOST_DATA_DIR", default=BASE_DIR / "var")
+DEMO = env.flag("KITPOST_DEMO", default=False)
+DEBUG = env.flag("KITPOST_DEBUG", default=False)
+SECRET_KEY = house_secret(DATA_DIR) if DEMO else env.secret("KITPOST_SECRET_KEY")
+
+# Where people reach the house: links in mails start with it, and no other host is answered.
+BASE_URL = env.web_address("KITPOST_BASE_URL", "http://localhost:8000" if DEMO else None)
+LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
+ALLOWED_HOSTS = [urlsplit(BASE_URL).hostname or "", *env.names("KITPOST_EXTRA_HOSTS"), *(LOCAL_HOSTS if DEMO else [])]
+CSRF_TRUSTED_ORIGINS = [BASE_URL]
+
+ROOT_URLCONF = "portal.urls"
+WSGI_APPLICATION = "portal.wsgi.application"
+AUTH_USER_MODEL = "people.User"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+LOGIN_URL = "people:sign-in"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "/"
+
+INSTALLED_APPS = [
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django_htmx",
+    "portal.people",
+    "portal.bookings",
+    "portal.mailroom",
+    "portal.uploads",
+    "portal.intake",
+    "portal.prep",
+    "portal.takes",
+    "portal.delivery",
+    "portal.money",
+    "portal.demo",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "portal.headers.ContentSecurityPolicyMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+]
+
+TEMPLATES: list[dict[str, Any]] = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+LANGUAGE_CODE = "en"
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+DATABASES = {"default": env.database("KITPOST_DATABASE_URL", sqlite_file=DATA_DIR / "kitpost.sqlite3")}
+
+# Originals, mixes and deliveries. Nothing in here has a public address: views look up who may see it.
+S3_BUCKET = env.text("KITPOST_S3_BUCKET", "")
+S3_ENDPOINT_URL = env.web_address("KITPOST_S3_ENDPOINT_URL", "")
+FOLDER_STORE: dict[str, Any] = {
+    "BACKEND": "portal.storage.FolderStorage",
+    "OPTIONS": {"location": str(DATA_DIR / "store")},
+}
+S3_STORE: dict[str, Any] = {
+    "BACKEND": "storages.backends.s3.S3Storage",
+    "OPTIONS": {
+        "bucket_name": S3_BUCKET,
+        "endpoint_url": S3_ENDPOINT_URL or None,
+        "region_name": env.text("KITPOST_S3_REGION", "us-east-1"),
+        "access_key": env.secret("KITPOST_S3_ACCESS_KEY", "") or None,
+        "secret_key": env.secret("KITPOST_S3_SECRET_KEY", "") or None,
+        "addressing_style": "path",
+        "signature_version": "s3v4",
+        "file_overwrite": False,
+        "querystring_expire": 600,
+    },
+}
+# Names with a hash of the content let a browser keep a file for good. The demo serves files as they lie in the tree.
+STATIC_BACKEND = (
+    "django.contrib.staticfiles.storage.StaticFilesStorage"
+    if DEMO
+    else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+)
+STORAGES = {
+    "default": S3_STORE if S3_BUCKET else FOLDER_STORE,
+    "staticfiles": {"BACKEND": STATIC_BACKEND},
+}
+STATIC_URL = "/static/"
+STATIC_ROOT = BASE_DIR / "staticfiles"
+STATICFILES_DIRS: list[Any] = [
+    BASE_DIR / "portal" / "static",
+    ("vendor/tus", BASE_DIR / "node_modules" / "tus-js-client" / "dist"),
+]
+WHITENOISE_USE_FINDERS = DEMO
+
+# Where the front server finds the store under an internal address (nginx: X-Accel-Redirect); empty: Python sends files.
+ACCEL_PREFIX = env.text("KITPOST_ACCEL_PREFIX", "")
+# Bytes of one upload. The store's disk is the real limit; this one keeps a mistake from filling it.
+LARGEST_UPLOAD_BYTES = env.whole_number("KITPOST_LARGEST_UPLOAD_GIB", default=32, least=1) * 1024**3
+UPLOAD_DIR = DATA_DIR / "uploads"
+FILE_UPLOAD_TEMP_DIR: str | None = None
+
+globals().update(env.mail("KITPOST_MAIL_URL", folder=DATA_DIR / "mail"))
+MAIL_DIR = DATA_DIR / "mail"
+DEFAULT_FROM_EMAIL = env.text("KITPOST_MAIL_FROM", f"kitpost@{urlsplit(BASE_URL).hostname}")
+SERVER_EMAIL = DEFAULT_FROM_EMAIL
+
+# A job is acknowledged when it is done: one that dies with its worker is handed out again. A job that runs longer than
+# the visibility timeout would run twice at once, so the timeout and the hard limit are one number.
+LONGEST_TASK_S = env.whole_number("KITPOST_LONGEST_TASK_S", default=3_600, least=60)
+CELERY_BROKER_URL = env.secret("KITPOST_BROKER_URL", "redis://localhost:6379/0")
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": LONGEST_TASK_S + 60,
+    "unacked_restore_interval": 5,
+    "unacked_restore_throttle": 1,
+    "socket_timeout": 30,
+    "socket_connect_timeout": 5,
+}
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_TIME_LIMIT = LONGEST_TASK_S
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
+CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {}
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+
+# The demo speaks plain http on this machine; a house for real is behind a front server that speaks https.
+IS_HTTPS = not DEMO
+SESSION_COOKIE_AGE = 30 * 24 * 3_600
+SESSION_COOKIE_SECURE = IS_HTTPS
+CSRF_COOKIE_SECURE = IS_HTTPS
+SECURE_SSL_REDIRECT = IS_HTTPS
+SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if IS_HTTPS else None
+SECURE_HSTS_SECONDS = env.whole_number("KITPOST_HSTS_SECONDS", default=31_536_000) if IS_HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = IS_HTTPS
+SECURE_HSTS_PRELOAD = IS_HTTPS
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+
+LOGGING: dict[str, Any] = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}, "null": {"class": "logging.NullHandler"}},
+    "root": {"handlers": ["stderr"], "level": "WARNING"},
+    "loggers": {
+        "portal": {"level": env.choice("KITPOST_LOG_LEVEL", default="INFO", choices=env.LOG_LEVELS)},
+        "analysis": {"level": "WARNING"},
+        "django": {"handlers": [], "level": "WARNING", "propagate": True},
+        # A 404 is an outcome the visitor sees; a 500 is logged once, with its trace.
+        "django.request": {"level": "ERROR"},
+        "django.security.DisallowedHost": {"handlers": ["null"], "propagate": False},
+    },
+}

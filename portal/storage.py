@@ -1,0 +1,37 @@
+"""The store in a folder: what `save` has returned from is on the disk, and nothing is ever written over."""
+
+import os
+from pathlib import Path
+
+from django.core.files import File
+from django.core.files.storage import FileSystemStorage
+
+
+class FolderStorage(FileSystemStorage):
+    """Files in `location`, fsynced before their name is given out. They have no public address."""
+
+    def __init__(self, location: str) -> None:
+        super().__init__(location=location, allow_overwrite=False)
+
+    def url(self, name: str | None) -> str:
+        raise ValueError(f"{name} has no public address: a view sends it to those who may see it.")
+
+    def _save(self, name: str, content: File[bytes]) -> str:
+        saved_name = super()._save(name, content)
+        saved_file = Path(self.path(saved_name))
+        sync(saved_file)
+        # The names on the way down are entries of folders, which are synced apart from the file.
+        for parent in saved_file.parents:
+            sync(parent)
+            if parent == Path(self.location):
+                break
+        return saved_name
+
+
+def sync(path: Path) -> None:
+    """Return when the file, or the folder's list of names, is on the disk."""
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -1,0 +1,25 @@
+"""The house's own settings, in a folder that is thrown away; KITPOST_ names from outside choose other servers."""
+
+import atexit
+import os
+import shutil
+import tempfile
+
+TEST_DATA_DIR = tempfile.mkdtemp(prefix="kitpost-test-")
+atexit.register(shutil.rmtree, TEST_DATA_DIR, ignore_errors=True)
+os.environ["KITPOST_DATA_DIR"] = TEST_DATA_DIR
+os.environ["KITPOST_DEMO"] = "true"
+os.environ["KITPOST_BASE_URL"] = "http://testserver"
+os.environ.setdefault("KITPOST_BROKER_URL", "memory://")
+
+from portal.settings import *  # noqa: E402, F403
+from portal.settings import DATABASES, DATA_DIR  # noqa: E402
+
+# A file, not memory: a page's threads and the test share it under the same locking as the house itself.
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    DATABASES["default"]["TEST"] = {"NAME": str(DATA_DIR / "test.sqlite3")}
+# A task runs where it is queued, and its error is the test's error. Tests of the queue itself start a worker.
+CELERY_TASK_ALWAYS_EAGER = True
+CELERY_TASK_EAGER_PROPAGATES = True
+EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
