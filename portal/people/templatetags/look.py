@@ -1,0 +1,90 @@
+"""How times, figures and courses are written on a page."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Literal
+
+from django import template
+from django.db.models import Choices
+from django.forms import BoundField, CheckboxInput
+from django.utils import formats, timezone
+
+register = template.Library()
+
+MINUS = "\N{MINUS SIGN}"
+NO_ANSWER = "\N{EN DASH}"
+DAYS_CALLED_BY_NAME = 7
+
+
+def day_in_words(day: date, today: date) -> str:
+    """Write a past day as people say it: a weekday within the week, then the date, with its year when not this one."""
+    age_days = (today - day).days
+    if age_days == 0:
+        return "today"
+    if age_days == 1:
+        return "yesterday"
+    if 1 < age_days < DAYS_CALLED_BY_NAME:
+        return formats.date_format(day, "l")
+    return formats.date_format(day, "j F" if day.year == today.year else "j F Y")
+
+
+@register.filter
+def since(moment: datetime | None) -> str:
+    """The day something began, in the reader's time zone: "today", "Tuesday", "3 March"."""
+    return "" if moment is None else day_in_words(timezone.localtime(moment).date(), timezone.localdate())
+
+
+@register.filter
+def clock(seconds_s: float | None, decimals: int = 0) -> str:
+    """Seconds as minutes and seconds: 185.25 is "3:05", and with one decimal "3:05.3"."""
+    if seconds_s is None:
+        return NO_ANSWER
+    sign = MINUS if seconds_s < 0 else ""
+    ticks_per_s = 10**decimals
+    minutes, ticks = divmod(round(abs(seconds_s) * ticks_per_s), 60 * ticks_per_s)
+    whole_s, fraction = divmod(ticks, ticks_per_s)
+    tail = f".{fraction:0{decimals}d}" if decimals else ""
+    return f"{sign}{minutes}:{whole_s:02d}{tail}"
+
+
+@register.filter
+def measured(value: float | None, unit: str = "") -> str:
+    """A reading with its unit and a true minus sign; a dash where there is no answer.
+
+    A number before the unit says how many decimals: `{{ peak|measured:"2 dBFS" }}`; one where none is said.
+    """
+    if value is None:
+        return NO_ANSWER
+    head, _, tail = unit.partition(" ")
+    decimals, unit = (int(head), tail) if head.isdigit() else (1, unit)
+    figure = f"{value:,.{decimals}f}".replace(",", "\N{NARROW NO-BREAK SPACE}").replace("-", MINUS)
+    return f"{figure}\N{NO-BREAK SPACE}{unit}" if unit else figure
+
+
+StepState = Literal["done", "now", "to-come"]
+
+
+@dataclass(frozen=True)
+class Step:
+    name: str
+    state: StepState
+
+
+@register.filter
+def course_steps(course: Iterable[Choices | tuple[str, str]], now: str) -> Sequence[Step]:
+    """Tell for each stage of a course whether it is past, present or to come. A stage off the course marks none."""
+    pairs = [(stage.value, stage.label) if isinstance(stage, Choices) else stage for stage in course]
+    present = next((place for place, (value, _) in enumerate(pairs) if value == now), -1)
+    return [Step(name=str(name), state=state_at(place, present)) for place, (_, name) in enumerate(pairs)]
+
+
+def state_at(place: int, present: int) -> StepState:
+    if place == present:
+        return "now"
+    return "done" if place < present else "to-come"
+
+
+@register.filter
+def is_tick(field: BoundField) -> bool:
+    return isinstance(field.field.widget, CheckboxInput)

@@ -1,0 +1,78 @@
+// Sums between seconds and bars. Nothing here touches the page.
+//
+// A grid is a list of bars in time order: [{bar, time_s}, ...]. Past its last bar the last bar's length goes on.
+
+/** Bars of a tempo map {bar_one_s, segments: [{bar, time_s, bpm, meter}]} up to `durationS`. Each bar's time is worked
+ *  out from its segment's start, never by adding rounded bars. `bpm` counts the meter's beat (6/8 counts eighths). */
+export function barsOfMap(map, durationS) {
+  const bars = [];
+  const { segments } = map;
+  for (const [index, segment] of segments.entries()) {
+    const beats = Number(segment.meter.split("/")[0]);
+    const barS = (beats * 60) / segment.bpm;
+    if (!(barS > 0)) return [];
+    const next = segments[index + 1];
+    for (let bar = segment.bar; next ? bar < next.bar : segment.time_s + (bar - segment.bar) * barS < durationS; bar++) {
+      bars.push({ bar, time_s: segment.time_s + (bar - segment.bar) * barS, beats });
+    }
+  }
+  return bars;
+}
+
+/** Index of the last bar that has begun by `timeS`; -1 before the first. */
+export function barIndexAt(bars, timeS) {
+  let low = 0;
+  let high = bars.length;
+  while (low < high) {
+    const middle = (low + high) >> 1;
+    if (bars[middle].time_s <= timeS + 1e-9) low = middle + 1;
+    else high = middle;
+  }
+  return low - 1;
+}
+
+/** Length of the bar at `index` in seconds, or null when nothing tells it. */
+export function barLengthS(bars, index) {
+  if (bars.length < 2) return null;
+  const first = Math.min(index, bars.length - 2);
+  return bars[first + 1].time_s - bars[first].time_s;
+}
+
+/** {bar, beat} at `timeS`, or null before the first bar. The beat counts from 1; null where the bar's length is unknown. */
+export function placeAt(bars, timeS) {
+  const index = barIndexAt(bars, timeS);
+  if (index < 0) return null;
+  const { bar, time_s, beats } = bars[index];
+  const lengthS = barLengthS(bars, index);
+  if (!beats || !lengthS) return { bar, beat: null };
+  const passed = Math.floor(((timeS - time_s) / lengthS) * beats + 1e-6);
+  const extraBars = index === bars.length - 1 ? Math.floor(passed / beats) : 0;
+  return { bar: bar + extraBars, beat: Math.min(passed - extraBars * beats, beats - 1) + 1 };
+}
+
+export function placeText(bars, timeS) {
+  const place = placeAt(bars, timeS);
+  if (!place) return bars.length ? "before bar 1" : "";
+  return place.beat ? `bar ${place.bar}, beat ${place.beat}` : `bar ${place.bar}`;
+}
+
+/** 185.25 as "3:05", with one decimal "3:05.3". */
+export function clock(timeS, decimals = 0) {
+  const ticksPerS = 10 ** decimals;
+  const ticks = Math.round(Math.max(0, timeS) * ticksPerS);
+  const minutes = Math.floor(ticks / (60 * ticksPerS));
+  const seconds = (ticks - minutes * 60 * ticksPerS) / ticksPerS;
+  return `${minutes}:${seconds.toFixed(decimals).padStart(decimals ? 3 + decimals : 2, "0")}`;
+}
+
+/** Every how many bars to write a number, so that numbers stand `minPx` apart: 1, 2, 4, 8, 16, ... */
+export function numberEvery(barPx, minPx) {
+  let every = 1;
+  while (barPx * every < minPx && every < 4096) every *= 2;
+  return every;
+}
+
+/** Every how many seconds to write a clock time. */
+export function secondsEvery(pxPerS, minPx) {
+  return [0.1, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600].find((step) => step * pxPerS >= minPx) ?? 7200;
+}
