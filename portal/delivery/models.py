@@ -31,15 +31,20 @@ class Delivery(models.Model):
         RELEASED = "released", "released"
         ACCEPTED = "accepted", "accepted"
 
+    class Perspective(models.TextChoices):
+        UNSAID = "unsaid", "not said"
+        PLAYER = "player", "as the drummer sits"
+        AUDIENCE = "audience", "as the audience sees the kit"
+
     SEEN_BY_CLIENT = (State.RELEASED, State.ACCEPTED)
 
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="deliveries")
     number = models.PositiveSmallIntegerField()
     state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
     note = models.TextField(blank=True, max_length=4000)
+    perspective = models.CharField(max_length=8, choices=Perspective.choices, default=Perspective.UNSAID)
     checks = models.JSONField(default=list, blank=True)
     passed = models.BooleanField(default=False)
-    waived_reason = models.CharField(max_length=300, blank=True)
     opened_at = models.DateTimeField(default=timezone.now)
     released_at = models.DateTimeField(null=True, blank=True)
     accepted_at = models.DateTimeField(null=True, blank=True)
@@ -64,8 +69,36 @@ class Delivery(models.Model):
         self.save(update_fields=["state", "checks", "passed"])
 
 
+class Waiver(models.Model):
+    """One failed check of a set that a drummer lets pass, and why. A changed set is checked anew, without it."""
+
+    delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="waivers")
+    code = models.CharField(max_length=40)
+    file_name = models.CharField(max_length=255, blank=True)
+    reason = models.CharField(max_length=300)
+    waived_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    waived_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering: ClassVar = ["pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["delivery", "code", "file_name"], name="delivery_waived_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code}: {self.reason}"
+
+
 class DeliveryFile(models.Model):
-    """One track of a set. Its name is unique in the set, compared without regard to case and Unicode form."""
+    """One track of a set. Its name is unique in the set, compared without regard to case and Unicode form.
+
+    `facts` is what the check measured; microphone, polarity and take are what the drummer writes for the track sheet.
+    """
+
+    class Polarity(models.TextChoices):
+        UNSAID = "unsaid", "not said"
+        RECORDED = "recorded", "as recorded"
+        FLIPPED = "flipped", "flipped"
 
     delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="files")
     sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
@@ -75,6 +108,11 @@ class DeliveryFile(models.Model):
     key = models.CharField(max_length=120)
     size_bytes = models.PositiveBigIntegerField()
     received_at = models.DateTimeField(default=timezone.now)
+    facts = models.JSONField(default=dict, blank=True)
+    microphone = models.CharField(max_length=120, blank=True)
+    polarity = models.CharField(max_length=8, choices=Polarity.choices, default=Polarity.UNSAID)
+    take = models.CharField(max_length=40, blank=True)
+    note = models.CharField(max_length=200, blank=True)
 
     class Meta:
         ordering: ClassVar = ["name"]

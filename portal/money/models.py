@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import date
+from decimal import ROUND_HALF_UP, Decimal
 from typing import ClassVar
 
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils import timezone
 
 from portal.bookings.models import Booking
 from portal.people.models import User
+
+SMALLEST_QUANTITY = Decimal("0.01")
 
 
 class QuoteQuerySet(models.QuerySet["Quote"]):
@@ -19,7 +24,10 @@ class QuoteQuerySet(models.QuerySet["Quote"]):
 
 
 class Quote(models.Model):
-    """DRAFT → SENT → ACCEPTED or DECLINED; a newer version makes an older one REPLACED. Only a draft may change."""
+    """DRAFT → SENT → ACCEPTED or DECLINED. Only a draft may change.
+
+    A version that is sent makes an older one REPLACED; what was accepted stands until a newer one is accepted.
+    """
 
     class State(models.TextChoices):
         DRAFT = "draft", "draft"
@@ -69,16 +77,28 @@ class Quote(models.Model):
     def balance_minor(self) -> int:
         return self.total_minor - self.deposit_minor
 
+    def is_expired(self, today: date) -> bool:
+        """The last valid day counts in full, by the calendar of the house."""
+        return self.valid_until is not None and today > self.valid_until
+
+    def send(self) -> None:
+        self.state, self.sent_at = self.State.SENT, timezone.now()
+        self.save(update_fields=["state", "sent_at"])
+
     def decide(self, state: State, *, by: User, text: str = "") -> None:
         self.state, self.decided_at, self.decided_by, self.accepted_text = state, timezone.now(), by, text
         self.save(update_fields=["state", "decided_at", "decided_by", "accepted_text"])
 
 
 class QuoteLine(models.Model):
+    """One thing that is offered. Each line is rounded by itself, so that the total is the sum of the lines as shown."""
+
     quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="lines")
     position = models.PositiveSmallIntegerField()
     text = models.CharField(max_length=200)
-    quantity = models.PositiveSmallIntegerField(default=1)
+    quantity = models.DecimalField(
+        max_digits=7, decimal_places=2, default=1, validators=[MinValueValidator(SMALLEST_QUANTITY)]
+    )
     unit_price_minor = models.PositiveBigIntegerField()
 
     class Meta:
@@ -89,7 +109,7 @@ class QuoteLine(models.Model):
 
     @property
     def amount_minor(self) -> int:
-        return self.quantity * self.unit_price_minor
+        return int((self.quantity * self.unit_price_minor).quantize(Decimal(1), rounding=ROUND_HALF_UP))
 
 
 class Payment(models.Model):
