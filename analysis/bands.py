@@ -1,0 +1,74 @@
+"""Band-wise energy and onset strength every 10 ms, from one short-time spectrum.
+
+Onset strength is the rise of the log-compressed magnitude, taken in third-of-an-octave steps or finer so that a new
+note in a held chord counts, and then summed into a few bands (low: kick and bass, up to the cymbals).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from analysis.framing import Framer, Growing
+
+Floats = NDArray[np.float32]
+FRAMES_PER_SECOND = 100
+WINDOW_S = 0.0427
+# Edges of the bands in Hz. Six are enough to tell bass, body, voice range, attack and air apart.
+BAND_EDGES_HZ = (30.0, 120.0, 300.0, 900.0, 2500.0, 6000.0, 16000.0)
+BAND_COUNT = len(BAND_EDGES_HZ) - 1
+STEPS_PER_OCTAVE = 12
+COMPRESSION = np.float32(1000.0)
+FLOOR_POWER = np.float32(1e-12)
+
+
+def filter_bank(size: int, sample_rate_hz: int) -> tuple[Floats, NDArray[np.intp]]:
+    """Spectrum bins to steps, shape (bins, steps), and the band that each step belongs to."""
+    bins_hz = np.arange(size // 2 + 1) * sample_rate_hz / size
+    top_hz = min(BAND_EDGES_HZ[-1], 0.46 * sample_rate_hz)
+    centres = [BAND_EDGES_HZ[0]]
+    while centres[-1] < top_hz:
+        step = max(centres[-1] * (2 ** (1 / STEPS_PER_OCTAVE) - 1), sample_rate_hz / size)
+        centres.append(centres[-1] + step)
+    edges = np.array(centres)
+    bank = np.zeros((len(bins_hz), len(edges) - 2), np.float32)
+    for step in range(len(edges) - 2):
+        low, mid, high = edges[step : step + 3]
+        bank[:, step] = np.clip(np.minimum((bins_hz - low) / (mid - low), (high - bins_hz) / (high - mid)), 0, None)
+    bands = np.clip(np.searchsorted(BAND_EDGES_HZ, edges[1:-1], side="right") - 1, 0, BAND_COUNT - 1)
+    return bank, bands
+
+
+class BandAccumulator:
+    """Streaming spectrum; `finish` gives onset strength and energy in dB, both (frames, bands)."""
+
+    def __init__(self, sample_rate_hz: int) -> None:
+        hop = max(1, round(sample_rate_hz / FRAMES_PER_SECOND))
+        size = 2 ** max(4, round(np.log2(WINDOW_S * sample_rate_hz)))
+        self.rate_hz = sample_rate_hz / hop
+        self._framer = Framer(size, hop)
+        self._window = np.hanning(size + 1)[:-1].astype(np.float32) * np.float32(2 / size)
+        self._bank, self._step_band = filter_bank(size, sample_rate_hz)
+        self._to_bands = (self._step_band[:, None] == np.arange(BAND_COUNT)).astype(np.float32)
+        self._step_share = self._to_bands / np.maximum(self._to_bands.sum(0), 1)
+        self._before = np.zeros((1, self._bank.shape[1]), np.float32)
+        self._strength, self._energy = Growing(BAND_COUNT), Growing(BAND_COUNT)
+
+    def add(self, mono: Floats) -> None:
+        self._take(self._framer.frames(mono))
+
+    def finish(self) -> tuple[Floats, Floats]:
+        self._take(self._framer.last())
+        return self._strength.array(), self._energy.array()
+
+    def _take(self, frames: Floats) -> None:
+        if not len(frames):
+            return
+        spectrum = fft.rfft(frames * self._window, axis=1)
+        power = (spectrum.real**2 + spectrum.imag**2) @ self._bank
+        self._energy.add(10 * np.log10(power @ self._to_bands + FLOOR_POWER))
+        steps = np.log1p(COMPRESSION * np.sqrt(power))
+        rise = np.maximum(np.diff(np.concatenate([self._before, steps]), axis=0), 0)
+        self._before = steps[-1:]
+        self._strength.add(rise @ self._step_share)

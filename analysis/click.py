@@ -1,0 +1,112 @@
+"""A click made from the tempo map: every onset on the frame that exact arithmetic gives, and never loud by accident.
+
+The default peak is -12 dBFS (house choice); nothing asked for can pass the hard ceiling, which leaves room below full
+scale for what lies between the samples.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.tempo_map import TempoMap, round_half_up
+
+DEFAULT_PEAK_DBFS = -12.0
+CEILING_DBTP = -6.0
+# A sine that starts at once swings a little higher between the samples than on them.
+BETWEEN_SAMPLES_DB = 1.5
+ACCENT_HZ, BEAT_HZ = 1600.0, 1000.0
+BEAT_RE_ACCENT_DB = -5.0
+DECAY_S, SOUND_S = 0.012, 0.06
+FADE_S = 0.004
+
+
+@dataclass(frozen=True)
+class ClickOnset:
+    """One click: its frame, its bar (0 and below are the count-in), its beat from 0."""
+
+    frame: int
+    bar: int
+    beat: int
+
+    @property
+    def is_accent(self) -> bool:
+        return self.beat == 0
+
+
+@dataclass(frozen=True)
+class ClickPlan:
+    """Where every click sits. `lead_s` is how much earlier than the song's files this click starts."""
+
+    onsets: tuple[ClickOnset, ...]
+    frames: int
+    bar_one_frame: int
+    lead_s: Fraction
+    sample_rate_hz: int
+
+
+def plan_click(tempo_map: TempoMap, *, bars: int, count_in_bars: int = 2, sample_rate_hz: int = 48_000) -> ClickPlan:
+    """Place `count_in_bars` and `bars` of clicks.
+
+    The click starts with the song's files; when the count-in does not fit before bar one, it starts `lead_s` earlier.
+    """
+    first_bar = 1 - count_in_bars
+    lead_s = max(Fraction(0), -tempo_map.time_of_bar(first_bar))
+    end_s = tempo_map.time_of_bar(bars + 1) + lead_s
+    onsets = tuple(
+        ClickOnset(round_half_up((tempo_map.time_of_bar(bar, beat) + lead_s) * sample_rate_hz), bar, beat)
+        for bar, beat in beats_between(tempo_map, first_bar, bars)
+    )
+    bar_one_frame = round_half_up((tempo_map.bar_one_s + lead_s) * sample_rate_hz)
+    return ClickPlan(onsets, round_half_up(end_s * sample_rate_hz), bar_one_frame, lead_s, sample_rate_hz)
+
+
+def beats_between(tempo_map: TempoMap, first_bar: int, last_bar: int) -> Iterator[tuple[int, int]]:
+    for bar in range(first_bar, last_bar + 1):
+        for beat in range(tempo_map.segment_at_bar(bar).meter.beats_per_bar):
+            yield bar, beat
+
+
+def render_click(
+    tempo_map: TempoMap,
+    *,
+    bars: int,
+    count_in_bars: int = 2,
+    sample_rate_hz: int = 48_000,
+    peak_dbfs: float = DEFAULT_PEAK_DBFS,
+) -> NDArray[np.float64]:
+    """The click as samples, shape (frames, 1), as `plan_click` places it.
+
+    `peak_dbfs` is the accent's peak; it is lowered to the ceiling when more is asked for.
+    """
+    return render_plan(
+        plan_click(tempo_map, bars=bars, count_in_bars=count_in_bars, sample_rate_hz=sample_rate_hz),
+        peak_dbfs=peak_dbfs,
+    )
+
+
+def render_plan(plan: ClickPlan, *, peak_dbfs: float = DEFAULT_PEAK_DBFS) -> NDArray[np.float64]:
+    samples = np.zeros((plan.frames, 1))
+    peak = 10 ** (min(peak_dbfs, CEILING_DBTP - BETWEEN_SAMPLES_DB) / 20)
+    accent = click_sound(ACCENT_HZ, plan.sample_rate_hz) * peak
+    beat = click_sound(BEAT_HZ, plan.sample_rate_hz) * peak * 10 ** (BEAT_RE_ACCENT_DB / 20)
+    ends = [onset.frame for onset in plan.onsets[1:]] + [plan.frames]
+    for onset, end in zip(plan.onsets, ends, strict=True):
+        room = min(len(accent), end - onset.frame)  # a click ends where the next begins
+        sound = accent if onset.is_accent else beat
+        samples[onset.frame : onset.frame + room, 0] = sound[:room]
+    return samples
+
+
+def click_sound(pitch_hz: float, sample_rate_hz: int) -> NDArray[np.float64]:
+    """A short decaying sine that peaks at 1 and whose first sample already sounds, so that its onset is its frame."""
+    time: NDArray[Any] = (np.arange(int(SOUND_S * sample_rate_hz)) + 0.5) / sample_rate_hz
+    fade = np.minimum(1, (SOUND_S - time) / FADE_S)
+    sound = np.sin(2 * np.pi * pitch_hz * time) * np.exp(-time / DECAY_S) * fade
+    loudest: NDArray[np.float64] = sound / np.abs(sound).max()
+    return loudest
