@@ -1,6 +1,6 @@
 // Sums on the picture of a sound: which level of the min/max pyramid to draw, and what each column of pixels shows.
 
-/** Finest level that still has at most `perPx` points a pixel... the coarsest with one point a pixel or more, else the finest. */
+/** The coarsest level that still has a point for every pixel; the finest when none has. */
 export function chooseLevel(levels, framesPerPx) {
   const byFineness = [...levels].sort((a, b) => a.frames_per_point - b.frames_per_point);
   let chosen = byFineness[0];

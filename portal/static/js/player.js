@@ -1,0 +1,206 @@
+// Plays one sound under our own buttons. Without script the <audio controls> inside stays as it is.
+//
+//   <div class="player" data-player data-player-label="Rough mix 2" data-player-map='{"bar_one_s": 0, "segments": [...]}'>
+//     <audio controls preload="none" src="URL"></audio>
+//   </div>
+//
+// `data-player-map` (optional) is a tempo map; with it, places are bars. `data-player-wave="ID"` (optional) names the
+// waveform that shows the head and takes presses. Playing starts quiet and ramps up after each start and seek.
+import { attach } from "kitpost/attach";
+import { barsOfMap, clock, placeAt } from "kitpost/bars";
+import { START_LEVEL_DB, TOP_LEVEL_DB, gainOfLevel, rampedGain } from "kitpost/level";
+
+const NOTE_SHOWN = "kitpost-hearing-note";
+const STEP_S = 5;
+let playing = null;
+
+class Player {
+  constructor(element) {
+    this.element = element;
+    this.audio = element.querySelector("audio");
+    this.map = element.dataset.playerMap ? JSON.parse(element.dataset.playerMap) : null;
+    this.bars = [];
+    this.gain = gainOfLevel(START_LEVEL_DB);
+    this.rampedFrom = 0;
+    this.frame = 0;
+    this.build();
+  }
+
+  build() {
+    this.audio.controls = false;
+    this.audio.volume = 0;
+    this.row = document.createElement("div");
+    this.row.className = "player-row";
+    this.row.setAttribute("role", "group");
+    this.row.setAttribute("aria-label", this.element.dataset.playerLabel ?? "Player");
+    this.playButton = make("button", { type: "button", className: "primary", textContent: "▶ Play" });
+    this.stopButton = make("button", { type: "button", textContent: "■ Stop" });
+    this.place = make("output", { className: "bars" });
+    this.seekSlider = make("input", { type: "range", min: 0, max: 0, step: 0.01, value: 0, className: "player-seek" });
+    this.seekSlider.setAttribute("aria-label", "Place");
+    this.levelSlider = make("input", { type: "range", min: -48, max: TOP_LEVEL_DB, step: 1, value: START_LEVEL_DB });
+    this.levelWord = make("span", {});
+    const level = make("label", { className: "player-level" });
+    level.append("Level", this.levelSlider, this.levelWord);
+    this.row.append(this.playButton, this.stopButton, this.place, level, this.seekSlider);
+    this.said = make("p", { className: "player-said" });
+    this.said.setAttribute("role", "status");
+    this.element.append(this.row, this.said);
+    this.setLevel(START_LEVEL_DB);
+    this.tell();
+  }
+
+  setLevel(levelDb) {
+    this.gain = gainOfLevel(levelDb);
+    this.levelWord.textContent = `${levelDb < 0 ? "−" : ""}${Math.abs(levelDb)} dB`;
+    this.levelSlider.setAttribute("aria-valuetext", `${levelDb} decibels`);
+    if (!this.audio.paused) this.follow();
+  }
+
+  async play() {
+    if (!noteTaken()) return this.showNote();
+    playing?.stop();
+    playing = this;
+    this.rampAgain();
+    try {
+      await this.audio.play();
+    } catch (error) {
+      if (error.name !== "AbortError") this.said.textContent = "This sound could not be played.";
+    }
+  }
+
+  stop() {
+    this.audio.pause();
+    this.audio.volume = 0;
+    if (playing === this) playing = null;
+  }
+
+  toggle() {
+    if (this.audio.paused) this.play();
+    else this.stop();
+  }
+
+  seek(timeS) {
+    this.rampAgain();
+    this.audio.currentTime = Math.min(Math.max(0, timeS), this.audio.duration || timeS);
+    this.tell();
+  }
+
+  rampAgain() {
+    this.audio.volume = 0;
+    this.rampedFrom = performance.now();
+  }
+
+  follow() {
+    cancelAnimationFrame(this.frame);
+    this.audio.volume = rampedGain(this.gain, performance.now() - this.rampedFrom);
+    this.tell();
+    if (!this.audio.paused) this.frame = requestAnimationFrame(() => this.follow());
+  }
+
+  tell() {
+    const timeS = this.audio.currentTime;
+    const place = placeAt(this.bars, timeS);
+    const time = `${clock(timeS, 1)} of ${Number.isFinite(this.audio.duration) ? clock(this.audio.duration) : "–"}`;
+    const bars = place ? `${place.bar}${place.beat ? `.${place.beat}` : ""}` : clock(timeS);
+    this.place.replaceChildren(bars, make("small", { textContent: place ? time : `of ${time.split(" of ")[1]}` }));
+    this.seekSlider.value = timeS;
+    this.seekSlider.setAttribute("aria-valuetext", place ? `bar ${place.bar}, ${time}` : time);
+    this.wave()?.dispatchEvent(new CustomEvent("player:time", { detail: { timeS } }));
+  }
+
+  wave() {
+    return this.element.dataset.playerWave ? document.getElementById(this.element.dataset.playerWave) : null;
+  }
+
+  measure() {
+    this.seekSlider.max = this.audio.duration;
+    if (this.map) this.bars = barsOfMap(this.map, this.audio.duration);
+    this.tell();
+  }
+
+  showNote() {
+    if (this.element.querySelector(".hearing")) return;
+    const note = make("div", { className: "hearing" });
+    note.setAttribute("role", "note");
+    const text =
+      "Turn your headphones down before you put them on, then bring the level up slowly. Take breaks. " +
+      "Ringing or dullness afterwards is a warning: rest your ears, and see an audiologist if it stays.";
+    const button = make("button", { type: "button", textContent: "I have turned down: play" });
+    button.addEventListener("click", () => {
+      takeNote();
+      note.remove();
+      this.playButton.focus();
+      this.play();
+    });
+    note.append(make("p", { textContent: text }), button);
+    this.element.prepend(note);
+    button.focus();
+  }
+}
+
+function make(tag, properties) {
+  return Object.assign(document.createElement(tag), properties);
+}
+
+// Shown once a session. A browser that keeps nothing sees it once a page.
+let taken = false;
+function noteTaken() {
+  try {
+    return taken || sessionStorage.getItem(NOTE_SHOWN) === "yes";
+  } catch {
+    return taken;
+  }
+}
+function takeNote() {
+  taken = true;
+  try {
+    sessionStorage.setItem(NOTE_SHOWN, "yes");
+  } catch {
+    // Storage is off: `taken` holds for this page.
+  }
+}
+
+// Keys work only inside the player (WCAG 2.2, 2.1.4), and never take one from a slider or a pressed button.
+function onKey(player, event) {
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  const inSlider = event.target instanceof HTMLInputElement;
+  const act = {
+    Escape: () => player.stop(),
+    s: () => player.stop(),
+    ArrowLeft: inSlider ? null : () => player.seek(player.audio.currentTime - STEP_S),
+    ArrowRight: inSlider ? null : () => player.seek(player.audio.currentTime + STEP_S),
+  }[event.key];
+  if (!act) return;
+  event.preventDefault();
+  act();
+}
+
+function listen(player, signal) {
+  const { audio, element } = player;
+  const on = (target, name, act) => target?.addEventListener(name, act, { signal });
+  on(player.playButton, "click", () => player.toggle());
+  on(player.stopButton, "click", () => player.stop());
+  on(player.seekSlider, "input", () => player.seek(Number(player.seekSlider.value)));
+  on(player.levelSlider, "input", () => player.setLevel(Number(player.levelSlider.value)));
+  on(element, "keydown", (event) => onKey(player, event));
+  on(player.wave(), "wave:seek", (event) => player.seek(event.detail.timeS));
+  for (const name of ["loadedmetadata", "durationchange"]) on(audio, name, () => player.measure());
+  on(audio, "play", () => {
+    player.playButton.textContent = "❚❚ Pause";
+    player.follow();
+  });
+  for (const name of ["pause", "ended"]) on(audio, name, () => (player.playButton.textContent = "▶ Play"));
+  on(audio, "error", () => (player.said.textContent = "This sound could not be loaded. Try again, or download it."));
+}
+
+attach("[data-player]", (element) => {
+  const leaving = new AbortController();
+  const player = new Player(element);
+  listen(player, leaving.signal);
+  if (player.audio.readyState >= HTMLMediaElement.HAVE_METADATA) player.measure();
+  return () => {
+    player.stop();
+    leaving.abort();
+  };
+});
