@@ -108,6 +108,8 @@ class DeliveryFile(models.Model):
     key = models.CharField(max_length=120)
     size_bytes = models.PositiveBigIntegerField()
     received_at = models.DateTimeField(default=timezone.now)
+    # What a zip's directory says of a file before its bytes come (ISO 3309); known once the set was checked.
+    crc32 = models.PositiveBigIntegerField(null=True, blank=True)
     facts = models.JSONField(default=dict, blank=True)
     microphone = models.CharField(max_length=120, blank=True)
     polarity = models.CharField(max_length=8, choices=Polarity.choices, default=Polarity.UNSAID)
