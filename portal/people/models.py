@@ -95,23 +95,34 @@ class InvitationQuerySet(models.QuerySet["Invitation"]):
     def usable(self) -> InvitationQuerySet:
         return self.filter(used_at=None, expires_at__gt=timezone.now())
 
+    def use(self) -> int:
+        return self.usable().update(used_at=timezone.now())
+
 
 class Invitation(models.Model):
-    """A way in by mail: SENT → USED (a password was set), or it expires. Only a hash of its token is kept."""
+    """A way in by mail: SENT → USED (a password was set), or it expires. Only a hash of its token is kept.
+
+    `about` says what the invitation is to, and `lands_on` is the page that taking it leads to.
+    """
 
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="invitations")
     sent_by = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
     token_sha256 = models.CharField(max_length=64, unique=True)
+    about = models.CharField(max_length=120, blank=True)
     lands_on = models.CharField(max_length=200, default="/")
     sent_at = models.DateTimeField(default=timezone.now)
     expires_at = models.DateTimeField()
     used_at = models.DateTimeField(null=True, blank=True)
 
-    objects: ClassVar[models.Manager[Invitation]] = InvitationQuerySet.as_manager()
+    objects: ClassVar[InvitationQuerySet] = InvitationQuerySet.as_manager()  # type: ignore[assignment]
 
     def __str__(self) -> str:
         return f"invitation {self.pk}"
 
-    def use(self) -> None:
-        self.used_at = timezone.now()
-        self.save(update_fields=["used_at"])
+    @property
+    def is_used(self) -> bool:
+        return self.used_at is not None
+
+    @property
+    def is_expired(self) -> bool:
+        return not self.is_used and self.expires_at <= timezone.now()

@@ -1,0 +1,31 @@
+"""PeopleError
+├── InvitationError: a link that lets nobody in (any more)
+│   ├── InvitationUnknownError
+│   ├── InvitationUsedError
+│   └── InvitationExpiredError
+└── DrummerAddressError: the address of a drummer where a client's was expected
+"""
+
+
+class PeopleError(Exception):
+    """Something that a person did not expect; `str()` is the sentence for them."""
+
+
+class InvitationError(PeopleError):
+    pass
+
+
+class InvitationUnknownError(InvitationError):
+    pass
+
+
+class InvitationUsedError(InvitationError):
+    pass
+
+
+class InvitationExpiredError(InvitationError):
+    pass
+
+
+class DrummerAddressError(PeopleError):
+    pass

@@ -1,0 +1,92 @@
+"""What a person types about themselves, and about the house."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django import forms
+from django.contrib.auth import password_validation
+from django.contrib.auth.forms import AuthenticationForm
+from django.core.validators import RegexValidator
+from django.http import QueryDict
+
+from portal.people.models import House, User
+from portal.people.time_zones import time_zone_choices
+
+TIME_ZONE_LABEL = "Your time zone"
+TIME_ZONE_HELP = "Every time and date is shown in it."
+
+
+class TimeZoneField(forms.ChoiceField):
+    def __init__(self, **options: Any) -> None:
+        super().__init__(choices=time_zone_choices, **options)
+
+
+class SignInForm(AuthenticationForm):
+    error_messages = {
+        "invalid_login": "This address and password do not go together. Capital letters count in the password.",
+        "inactive": "This sign-in has been closed. Write to the drummer.",
+    }
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["username"].label = "E-mail address"
+        self.fields["username"].widget.input_type = "email"
+
+
+class TakeInvitationForm(forms.Form):
+    name = forms.CharField(max_length=120, label="Your name", help_text="As the drummer will see it.")
+    time_zone = TimeZoneField(label=TIME_ZONE_LABEL, help_text=TIME_ZONE_HELP)
+    password = forms.CharField(
+        label="Choose a password",
+        strip=False,
+        help_text="At least 10 characters. A few words in a row make a good one.",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+    def __init__(self, data: QueryDict | None, *, user: User) -> None:
+        super().__init__(data, initial={"name": user.name, "time_zone": user.time_zone})
+        self.user = user
+        self.fields["time_zone"].widget.attrs["data-time-zone"] = ""
+
+    def clean_password(self) -> str:
+        password: str = self.cleaned_data["password"]
+        password_validation.validate_password(password, self.user)
+        return password
+
+
+class MeForm(forms.ModelForm[User]):
+    time_zone = TimeZoneField(label=TIME_ZONE_LABEL, help_text=TIME_ZONE_HELP)
+
+    class Meta:
+        model = User
+        fields: ClassVar = ["name", "time_zone"]
+        labels: ClassVar = {"name": "Your name"}
+
+
+class HouseForm(forms.ModelForm[House]):
+    time_zone = TimeZoneField(label="Time zone of the house", help_text="For dates that belong to no one person.")
+    currency = forms.CharField(
+        label="Currency of new quotes",
+        min_length=3,
+        max_length=3,
+        help_text="Three letters as in ISO 4217: EUR, USD, KRW.",
+        validators=[RegexValidator(r"^[A-Za-z]{3}$", "Three letters, such as EUR.")],
+        widget=forms.TextInput(attrs={"class": "short"}),
+    )
+    deposit_percent = forms.IntegerField(
+        label="Deposit of new quotes, in percent", min_value=0, max_value=100, help_text="0 asks for none."
+    )
+
+    class Meta:
+        model = House
+        fields: ClassVar = ["name", "reply_to", "time_zone", "currency", "deposit_percent"]
+        labels: ClassVar = {"name": "Name of the house", "reply_to": "Answers to our letters go to"}
+        help_texts: ClassVar = {
+            "name": "Clients see it in letters and on their pages.",
+            "reply_to": "Leave empty to use the address that letters come from.",
+        }
+
+    def clean_currency(self) -> str:
+        currency: str = self.cleaned_data["currency"]
+        return currency.upper()

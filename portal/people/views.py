@@ -1,0 +1,69 @@
+"""Coming in, and what a person may set about themselves and the house."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+
+from django.contrib import messages
+from django.contrib.auth import login
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods
+
+from portal.people import services
+from portal.people.access import drummer_required
+from portal.people.errors import InvitationError, InvitationExpiredError, InvitationUnknownError
+from portal.people.forms import HouseForm, MeForm, TakeInvitationForm
+from portal.people.models import House
+from portal.people.requests import MemberRequest
+
+BACKEND = "django.contrib.auth.backends.ModelBackend"
+
+
+@sensitive_post_parameters("password")
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def invitation(request: HttpRequest, token: str) -> HttpResponse:
+    try:
+        found = services.find_invitation(token)
+        form = TakeInvitationForm(request.POST or None, user=found.user)
+        if request.method == "POST" and form.is_valid():
+            user, lands_on = services.take_invitation(token=token, **form.cleaned_data)
+            login(request, user, backend=BACKEND)
+            return redirect(lands_on)
+    except InvitationError as error:
+        return closed_invitation(request, error)
+    return render(request, "people/invitation.html", {"invitation": found, "form": form, "house": House.get()})
+
+
+def closed_invitation(request: HttpRequest, error: InvitationError) -> HttpResponse:
+    status = HTTPStatus.NOT_FOUND if isinstance(error, InvitationUnknownError) else HTTPStatus.GONE
+    context = {"sentence": str(error), "has_run_out": isinstance(error, InvitationExpiredError)}
+    return render(request, "people/invitation_closed.html", context, status=status)
+
+
+@require_http_methods(["GET", "POST"])
+@login_required
+def me(request: MemberRequest) -> HttpResponse:
+    form = MeForm(request.POST or None, instance=request.user)
+    if request.method == "POST" and form.is_valid():
+        form.save()
+        messages.success(request, "Saved.")
+        return redirect("people:me")
+    if form.errors:
+        request.user.refresh_from_db()  # the header shows the name as it is stored
+    return render(request, "people/me.html", {"form": form})
+
+
+@require_http_methods(["GET", "POST"])
+@drummer_required
+def house(request: MemberRequest) -> HttpResponse:
+    form = HouseForm(request.POST or None, instance=House.get())
+    if request.method == "POST" and form.is_valid():
+        form.save()
+        messages.success(request, "Saved.")
+        return redirect("people:house")
+    return render(request, "people/house.html", {"form": form})
