@@ -1,11 +1,39 @@
-"""The queue: `celery -A portal worker` and `celery -A portal beat`. Its settings are the CELERY_ names in settings.py."""
+"""The queue: `celery -A portal worker` and `celery -A portal beat`. Its settings are settings.py's CELERY_ names."""
 
 import os
+from typing import Any
 
 from celery import Celery
+from celery.signals import worker_init, worker_process_init
+
+from portal.lifeline import die_with
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
+
+EVERY_ONE = -1
 
 app = Celery("kitpost")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+
+
+@worker_process_init.connect
+def leave_no_orphans(**_: Any) -> None:
+    die_with(os.getppid())
+
+
+@worker_init.connect
+def take_up_orphaned_jobs(**_: Any) -> None:
+    """Put jobs that a killed worker held back in the queue at once, where no other worker can be at one of them."""
+    from django.conf import settings
+
+    if settings.SOLE_WORKER:
+        restore_unacknowledged(app)
+
+
+def restore_unacknowledged(app: Celery) -> None:
+    """Hand out again every job that was given to a worker and never acknowledged, however short a time ago."""
+    with app.connection_for_read() as connection:
+        channel = connection.default_channel
+        channel.visibility_timeout = 0
+        channel.qos.restore_visible(num=EVERY_ONE)

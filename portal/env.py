@@ -141,7 +141,7 @@ def mail(name: str, *, folder: Path) -> Mapping[str, Any]:
 
 
 def split_url(name: str, value: str, *, schemes: tuple[str, ...]) -> SplitResult:
-    """Split an address, or stop when its scheme or port makes no sense. The address may hold a password: never shown."""
+    """Split an address, or stop when its scheme or port makes no sense. It may hold a password: never shown."""
     try:
         url = urlsplit(value)
         port = url.port

@@ -17,7 +17,7 @@ logger = logging.getLogger(__name__)
 
 @require_safe
 @never_cache
-def health(request: HttpRequest) -> JsonResponse:
+def health(_request: HttpRequest) -> JsonResponse:
     """200 when both answer, else 503. It says which one, never why: the reason is in the log."""
     parts = {"database": database_answers(), "queue": queue_answers()}
     words = {name: "ok" if answers else "down" for name, answers in parts.items()}

@@ -65,6 +65,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "portal.people.middleware.TimeZoneMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -124,7 +125,7 @@ STORAGES = {
     "staticfiles": {"BACKEND": STATIC_BACKEND},
 }
 STATIC_URL = "/static/"
-STATIC_ROOT = BASE_DIR / "staticfiles"
+STATIC_ROOT = None if DEMO else BASE_DIR / "staticfiles"
 STATICFILES_DIRS: list[Any] = [
     BASE_DIR / "portal" / "static",
     ("vendor/tus", BASE_DIR / "node_modules" / "tus-js-client" / "dist"),
@@ -136,7 +137,6 @@ ACCEL_PREFIX = env.text("KITPOST_ACCEL_PREFIX", "")
 # Bytes of one upload. The store's disk is the real limit; this one keeps a mistake from filling it.
 LARGEST_UPLOAD_BYTES = env.whole_number("KITPOST_LARGEST_UPLOAD_GIB", default=32, least=1) * 1024**3
 UPLOAD_DIR = DATA_DIR / "uploads"
-FILE_UPLOAD_TEMP_DIR: str | None = None
 
 globals().update(env.mail("KITPOST_MAIL_URL", folder=DATA_DIR / "mail"))
 MAIL_DIR = DATA_DIR / "mail"
@@ -147,6 +147,8 @@ SERVER_EMAIL = DEFAULT_FROM_EMAIL
 # the visibility timeout would run twice at once, so the timeout and the hard limit are one number.
 LONGEST_TASK_S = env.whole_number("KITPOST_LONGEST_TASK_S", default=3_600, least=60)
 CELERY_BROKER_URL = env.secret("KITPOST_BROKER_URL", "redis://localhost:6379/0")
+# True where one worker serves the queue: at its start, no other can be at a job that was never acknowledged.
+SOLE_WORKER = env.flag("KITPOST_SOLE_WORKER", default=False)
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {
     "visibility_timeout": LONGEST_TASK_S + 60,
@@ -190,7 +192,10 @@ LOGGING: dict[str, Any] = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}, "null": {"class": "logging.NullHandler"}},
+    "handlers": {
+        "stderr": {"class": "logging.StreamHandler", "formatter": "line"},
+        "null": {"class": "logging.NullHandler"},
+    },
     "root": {"handlers": ["stderr"], "level": "WARNING"},
     "loggers": {
         "portal": {"level": env.choice("KITPOST_LOG_LEVEL", default="INFO", choices=env.LOG_LEVELS)},

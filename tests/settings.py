@@ -13,7 +13,7 @@ os.environ["KITPOST_BASE_URL"] = "http://testserver"
 os.environ.setdefault("KITPOST_BROKER_URL", "memory://")
 
 from portal.settings import *  # noqa: E402, F403
-from portal.settings import DATABASES, DATA_DIR  # noqa: E402
+from portal.settings import DATA_DIR, DATABASES  # noqa: E402
 
 # A file, not memory: a page's threads and the test share it under the same locking as the house itself.
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):

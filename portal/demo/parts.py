@@ -1,0 +1,55 @@
+"""The parts of a running house: how each one is started."""
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+BASE_DIR = Path(__file__).resolve().parent.parent.parent
+WEB_PROCESSES = 2
+WEB_THREADS = 8
+WORKER_PROCESSES = 2
+# A page may send a big file for hours; a thread that sends does not hold up its process's heartbeat.
+WEB_TIMEOUT_S = 120
+
+
+@dataclass(frozen=True)
+class Part:
+    """One program of the house. `stops_within_s` is how long it may take to end what it is doing."""
+
+    name: str
+    command: tuple[str, ...]
+    stops_within_s: float = 10.0
+    handed_down: tuple[int, ...] = ()
+
+
+def queue(command: list[str]) -> Part:
+    return Part("queue", tuple(command))
+
+
+def web(door: int) -> Part:
+    """Threads, not an event loop: uploads and downloads stream at a thread's own pace."""
+    command = (
+        *(sys.executable, "-m", "gunicorn", "portal.wsgi:application"),
+        *("--config", "python:portal.demo.gunicorn", "--bind", f"fd://{door}", "--worker-class", "gthread"),
+        *("--workers", str(WEB_PROCESSES), "--threads", str(WEB_THREADS), "--timeout", str(WEB_TIMEOUT_S)),
+        *("--graceful-timeout", "5", "--no-control-socket", "--log-level", "warning"),
+    )
+    return Part("web", command, handed_down=(door,))
+
+
+def worker() -> Part:
+    command = (
+        *(sys.executable, "-m", "celery", "-A", "portal", "worker", "--concurrency", str(WORKER_PROCESSES)),
+        *("--loglevel", "WARNING", "--without-gossip", "--without-mingle"),
+    )
+    return Part("worker", command)
+
+
+def beat(data_dir: Path) -> Part:
+    schedule = str(data_dir / "beat-schedule")
+    command = (sys.executable, "-m", "celery", "-A", "portal", "beat", "--loglevel", "WARNING", "-s", schedule)
+    return Part("beat", command)
+
+
+def prepare() -> Part:
+    return Part("prepare", (sys.executable, "-m", "portal.demo.prepare"))
