@@ -23,6 +23,7 @@ class Player {
     this.gain = gainOfLevel(START_LEVEL_DB);
     this.rampedFrom = 0;
     this.frame = 0;
+    this.startedS = 0;
     this.build();
   }
 
@@ -59,8 +60,9 @@ class Player {
 
   async play() {
     if (!noteTaken()) return this.showNote();
-    playing?.stop();
+    playing?.pause();
     playing = this;
+    this.startedS = this.audio.currentTime;
     this.rampAgain();
     try {
       await this.audio.play();
@@ -69,15 +71,23 @@ class Player {
     }
   }
 
-  stop() {
+  pause() {
     this.audio.pause();
     this.audio.volume = 0;
     if (playing === this) playing = null;
   }
 
+  /** Silence at once, and back to where playing began. */
+  stop() {
+    if (this.audio.paused) return;
+    this.pause();
+    this.audio.currentTime = this.startedS;
+    this.tell();
+  }
+
   toggle() {
     if (this.audio.paused) this.play();
-    else this.stop();
+    else this.pause();
   }
 
   seek(timeS) {
@@ -200,7 +210,7 @@ attach("[data-player]", (element) => {
   listen(player, leaving.signal);
   if (player.audio.readyState >= HTMLMediaElement.HAVE_METADATA) player.measure();
   return () => {
-    player.stop();
+    player.pause();
     leaving.abort();
   };
 });
