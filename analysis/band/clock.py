@@ -21,6 +21,15 @@ TempoKind = Literal["constant", "drift", "step", "slowing", "rubato"]
 MICROSECONDS = 10**6
 
 
+@dataclass(frozen=True)
+class BeatPlace:
+    """Felt beat number `beat` (from 0), in bar `bar` (from 1), with `left` beats to the end, itself included."""
+
+    beat: int
+    bar: int
+    left: int
+
+
 class TempoPlan(Protocol):
     """How fast each felt beat goes. `bpm` is the tempo that the song is called by."""
 
@@ -28,9 +37,7 @@ class TempoPlan(Protocol):
     def bpm(self) -> Fraction: ...
     @property
     def kind(self) -> TempoKind: ...
-    def beat_s(self, beat: int, bar: int, beats_left: int) -> Fraction:
-        """Seconds of felt beat number `beat` (from 0), in bar `bar` (from 1), with `beats_left` to the end."""
-        ...
+    def beat_s(self, place: BeatPlace) -> Fraction: ...
 
 
 def _rounded_beat_s(bpm: float) -> Fraction:
@@ -43,7 +50,7 @@ class Steady:
     bpm: Fraction
     kind: TempoKind = "constant"
 
-    def beat_s(self, beat: int, bar: int, beats_left: int) -> Fraction:
+    def beat_s(self, place: BeatPlace) -> Fraction:  # noqa: ARG002 - every beat is alike
         return 60 / self.bpm
 
 
@@ -56,8 +63,8 @@ class Step:
     at_bar: int
     kind: TempoKind = "step"
 
-    def beat_s(self, beat: int, bar: int, beats_left: int) -> Fraction:
-        return 60 / (self.then_bpm if bar >= self.at_bar else self.bpm)
+    def beat_s(self, place: BeatPlace) -> Fraction:
+        return 60 / (self.then_bpm if place.bar >= self.at_bar else self.bpm)
 
 
 @dataclass(frozen=True)
@@ -70,8 +77,8 @@ class Drift:
     phase: float = 0.0
     kind: TempoKind = "drift"
 
-    def beat_s(self, beat: int, bar: int, beats_left: int) -> Fraction:
-        turn = 2 * math.pi * (beat / self.period_beats + self.phase)
+    def beat_s(self, place: BeatPlace) -> Fraction:
+        turn = 2 * math.pi * (place.beat / self.period_beats + self.phase)
         return _rounded_beat_s(float(self.bpm) * (1 + self.depth * math.sin(turn)))
 
 
@@ -84,10 +91,10 @@ class Slowing:
     by: float = 0.35
     kind: TempoKind = "slowing"
 
-    def beat_s(self, beat: int, bar: int, beats_left: int) -> Fraction:
-        if beats_left > self.last_beats:
+    def beat_s(self, place: BeatPlace) -> Fraction:
+        if place.left > self.last_beats:
             return 60 / self.bpm
-        done = (self.last_beats - beats_left + 0.5) / self.last_beats
+        done = (self.last_beats - place.left + 0.5) / self.last_beats
         return _rounded_beat_s(float(self.bpm) * (1 - self.by * done))
 
 
@@ -100,9 +107,9 @@ class Rubato:
     seed: int = 0
     kind: TempoKind = "rubato"
 
-    def beat_s(self, beat: int, bar: int, beats_left: int) -> Fraction:
-        lean = float(np.random.default_rng((self.seed, beat)).normal(0, self.depth / 2))
-        breath = self.depth * math.sin(2 * math.pi * (beat / 13.7 + self.seed % 7 / 7))
+    def beat_s(self, place: BeatPlace) -> Fraction:
+        lean = float(np.random.default_rng((self.seed, place.beat)).normal(0, self.depth / 2))
+        breath = self.depth * math.sin(2 * math.pi * (place.beat / 13.7 + self.seed % 7 / 7))
         return _rounded_beat_s(float(self.bpm) * max(0.4, 1 + lean + breath))
 
 
@@ -122,7 +129,7 @@ class Clock:
         for bar, meter in enumerate(meters, 1):
             stretch = meter.quarters_per_beat / meters[0].quarters_per_beat
             for _ in range(meter.beats_per_bar):
-                now_s += plan.beat_s(beat, bar, total - beat) * stretch
+                now_s += plan.beat_s(BeatPlace(beat, bar, total - beat)) * stretch
                 beat += 1
                 starts.append(now_s)
             first_beats.append(beat)

@@ -123,7 +123,7 @@ FEELS: dict[str, Feel] = {
         "12/8", (44, 76),
         bass=((0, 1.4, 0), (1.5, 1, 0), (2.5, 0.5, 2), (3, 1.4, 3), (4.5, 1, 2)),
         keys=((0, 3), (3, 3)),
-        strings=tuple((at, 0.5, tone) for at, tone in zip((0, 0.5, 1, 1.5, 2, 2.5, 3, 4, 5), (0, 1, 2, 3) * 3)),
+        strings=_run((0, 1, 2, 3, 2, 1, 0, 1, 2, 3, 2, 1), 0.5),
         drums={"kick": (0, 2.5, 3), "snare": (1.5, 4.5), "hat": tuple(step / 2 for step in range(12))},
     ),
     "five": Feel(

@@ -69,7 +69,9 @@ class Bar:
             part = 2 * part * swing if part <= Fraction(1, 2) else swing + (2 * part - 1) * (1 - swing)
         return self.start_beat + (whole + part) / self.meter.quarters_per_beat
 
-    def note(self, at: float, length: float, pitch: int, velocity: float, *, sound: str = "", after_s: float = 0) -> Note:
+    def note(
+        self, at: float, length: float, pitch: int, velocity: float, *, sound: str = "", after_s: float = 0
+    ) -> Note:
         quarters = Fraction(length).limit_denominator(48) / self.meter.quarters_per_beat
         return Note(self.beat_at(at), quarters, sound, pitch, min(max(velocity, 0.05), 1.0), after_s)
 
@@ -152,15 +154,15 @@ def lead(bars: list[Bar], rng: np.random.Generator) -> list[Note]:
     rhythm_by_label: dict[str, list[list[float]]] = {}
     pitch = 67
     for bar in bars:
-        if not bar.plays("lead") or bar.index % 8 == 7 and not bar.is_last:
+        if not bar.plays("lead") or (bar.index % 8 == 7 and not bar.is_last):
             continue
         rhythms = rhythm_by_label.setdefault(bar.label, [_tune_rhythm(bar, rng) for _ in range(2)])
         places = [0.0] if bar.is_last else [at for at in rhythms[bar.index // 2 % 2] if at < bar.quarters]
         for place, following in zip(places, [*places[1:], bar.quarters], strict=True):
             strong = place == 0 or place * 2 == bar.quarters
-            pitch = _next_pitch(bar, pitch, strong, rng)
+            pitch = _next_pitch(bar, pitch, rng, strong=strong)
             length = min(following - place, 2.5) * float(rng.uniform(0.75, 0.97))
-            notes.append(bar.note(place, length, pitch, _touch(bar, place, rng), sound="ao"[rng.integers(2)]))
+            notes.append(bar.note(place, length, pitch, _touch(bar, place, rng), sound="aoe"[rng.integers(3)]))
     return notes
 
 
@@ -171,13 +173,13 @@ def _tune_rhythm(bar: Bar, rng: np.random.Generator) -> list[float]:
     return sorted({place if bar.meter.lower == 4 else round(place * 2) / 2 for place in places} or {0.0})
 
 
-def _next_pitch(bar: Bar, pitch: int, strong: bool, rng: np.random.Generator) -> int:
+def _next_pitch(bar: Bar, pitch: int, rng: np.random.Generator, *, strong: bool) -> int:
     classes = bar.chord.tones if strong else bar.key.scale
     aim = pitch + float(rng.normal(0, 2.5)) + (67 - pitch) * 0.15
     return min((p for p in range(57, 80) if p % 12 in classes), key=lambda p: abs(p - aim))
 
 
-def pickup(first: Bar, beats: Fraction, rng: np.random.Generator) -> list[Note]:
+def pickup(first: Bar, beats: Fraction) -> list[Note]:
     """Notes that lead into bar one, the first exactly `beats` before it."""
     if not beats:
         return []
@@ -240,8 +242,10 @@ def click(bars: list[Bar], count_in_bars: int) -> list[Note]:
         for beat in range(-count_in_bars * beats, 0)
     ]
     for bar in bars:
-        for beat in range(bar.meter.beats_per_bar):
-            notes.append(Note(Fraction(bar.start_beat + beat), short, "beat" if beat else "accent", 0, 1.0))
+        notes += [
+            Note(Fraction(bar.start_beat + beat), short, "beat" if beat else "accent", 0, 1.0)
+            for beat in range(bar.meter.beats_per_bar)
+        ]
     return notes
 
 

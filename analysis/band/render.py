@@ -15,7 +15,7 @@ from analysis.band.players import Note
 from analysis.band.room import add_room
 from analysis.band.score import Score
 from analysis.band.tables import Tone
-from analysis.band.voices import RELEASE_S, VOICES
+from analysis.band.voices import RELEASE_S, VOICES, Strike
 from analysis.tempo_map import round_half_up
 
 Stem = npt.NDArray[np.float32]
@@ -53,9 +53,7 @@ def render_stems(score: Score, sample_rate_hz: int) -> dict[str, Stem]:
     frames = round(score.duration_s * sample_rate_hz)
     stems = {player: _render_part(score, player, sample_rate_hz, frames) for player in score.notes}
     gain = np.float32(MIX_PEAK / max(float(np.abs(mix_stems(stems)).max()), 1e-9))
-    for stem in stems.values():
-        stem *= gain
-    return stems
+    return {player: stem * gain for player, stem in stems.items()}
 
 
 def mix_stems(stems: dict[str, Stem]) -> Stem:
@@ -105,7 +103,9 @@ def _play(layout: _Layout, score: Score, sides: Stem) -> None:
 def _start_frames(layout: _Layout, score: Score) -> list[int]:
     """A click falls on the frame nearest to its exact time; other notes where the player puts them."""
     if layout.player == "click":
-        return [round_half_up(score.clock.time_of_beat(note.beat) * layout.sample_rate_hz) for note in score.notes["click"]]
+        return [
+            round_half_up(score.clock.time_of_beat(note.beat) * layout.sample_rate_hz) for note in score.notes["click"]
+        ]
     return [round(float(start) * layout.sample_rate_hz) for start in score.starts_s[layout.player]]
 
 
@@ -134,7 +134,7 @@ class _NoteCache:
         made = self.tones.get(key)
         if made is None or len(made) < int(whole_s * self.rate):
             sound = VOICES[voice] if voice in VOICES else KIT[voice]
-            made = sound(note.pitch, loud / VELOCITY_STEPS, whole_s * 1.25, self.rate, take)
+            made = sound(Strike(note.pitch, loud / VELOCITY_STEPS, whole_s * 1.25, self.rate, take))
             self.tones[key] = made
         return made if voice not in RELEASE_S else self._cut(made, length_s, RELEASE_S[voice])
 

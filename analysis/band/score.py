@@ -8,7 +8,7 @@ from fractions import Fraction
 import numpy as np
 
 from analysis.band import players
-from analysis.band.clock import Clock, FloatArray, Steady, TempoPlan
+from analysis.band.clock import BeatPlace, Clock, FloatArray, Steady, TempoPlan
 from analysis.band.feels import FEELS
 from analysis.band.harmony import Chord, Key, chord_on
 from analysis.band.players import Bar, Note
@@ -18,6 +18,7 @@ from analysis.tempo_map import MeterSign
 
 ALL_PITCHED = ("bass", "keys", "strings", "pad", "lead")
 DEFAULT_FORM = (("intro", 4), ("verse", 8), ("chorus", 8), ("verse", 8), ("chorus", 8), ("outro", 4))
+C_MAJOR = Key(0)
 SWAY = 0.9  # how much of its lateness a player keeps from note to note
 
 
@@ -34,7 +35,7 @@ class SongPlan:
     seed: int
     tempo: TempoPlan
     feel: str = "straight"
-    key: Key = Key(0)
+    key: Key = C_MAJOR
     form: tuple[tuple[str, int], ...] = DEFAULT_FORM
     players: tuple[str, ...] = ALL_PITCHED
     keys_sound: str = "tines"
@@ -97,7 +98,7 @@ def clock_of(plan: SongPlan) -> Clock:
     odd = {bar: MeterSign.parse(text) for bar, text in plan.odd_bars}
     meters = tuple(odd.get(bar, main) for bar in range(1, plan.bars + 1))
     before = max(Fraction(plan.count_in_bars * main.beats_per_bar), plan.pickup_beats)
-    first_beat_s = plan.tempo.beat_s(0, 1, plan.bars * main.beats_per_bar)
+    first_beat_s = plan.tempo.beat_s(BeatPlace(0, 1, plan.bars * main.beats_per_bar))
     return Clock.from_plan(plan.tempo, meters, plan.silence_s + before * first_beat_s)
 
 
@@ -141,7 +142,7 @@ def _part(name: str, plan: SongPlan, bars: list[Bar], rng: np.random.Generator) 
     if name == "drums" and "click" not in plan.players:
         notes = players.stick_count(meter, plan.count_in_bars) + notes
     if name == "lead":
-        notes = players.pickup(bars[0], plan.pickup_beats, rng) + notes
+        notes = players.pickup(bars[0], plan.pickup_beats) + notes
     return notes
 
 
@@ -169,5 +170,3 @@ def _lateness(part: tuple[Note, ...], looseness_s: float, rng: np.random.Generat
         sway[index] = value
     late: FloatArray = (white + sway + rng.normal(0, looseness_s / 2))[of_note]
     return late
-
-

@@ -29,7 +29,8 @@ def cycle(amplitudes: tuple[float, ...]) -> Tone:
     count = np.arange(1, len(amplitudes) + 1)
     spectrum[count] = np.array(amplitudes) * -1j * np.exp(0.37j * (count - 1) ** 2)
     table = np.fft.irfft(spectrum)
-    return (table / np.abs(table).max()).astype(np.float32)
+    made: Tone = (table / np.abs(table).max()).astype(np.float32)
+    return made
 
 
 def read(table: Tone, hz: float, frames: int, sample_rate_hz: int, *, phase: float = 0.0) -> Tone:
@@ -70,4 +71,5 @@ def band_noise(frames: int, sample_rate_hz: int, low_hz: float, high_hz: float, 
     hz = np.fft.rfftfreq(frames, 1 / sample_rate_hz) + 1e-3
     spectrum *= 1 / np.sqrt((1 + (low_hz / hz) ** 6) * (1 + (hz / high_hz) ** 6))
     shaped = np.fft.irfft(spectrum, frames)
-    return (shaped / np.sqrt(np.mean(shaped**2) + 1e-20)).astype(np.float32)
+    made: Tone = (shaped / np.sqrt(np.mean(shaped**2) + 1e-20)).astype(np.float32)
+    return made
