@@ -34,6 +34,6 @@ def take_up_orphaned_jobs(**_: Any) -> None:
 def restore_unacknowledged(app: Celery) -> None:
     """Hand out again every job that was given to a worker and never acknowledged, however short a time ago."""
     with app.connection_for_read() as connection:
-        channel = connection.default_channel
+        channel: Any = connection.default_channel
         channel.visibility_timeout = 0
         channel.qos.restore_visible(num=EVERY_ONE)

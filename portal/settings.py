@@ -137,6 +137,14 @@ ACCEL_PREFIX = env.text("KITPOST_ACCEL_PREFIX", "")
 # Bytes of one upload. The store's disk is the real limit; this one keeps a mistake from filling it.
 LARGEST_UPLOAD_BYTES = env.whole_number("KITPOST_LARGEST_UPLOAD_GIB", default=32, least=1) * 1024**3
 UPLOAD_DIR = DATA_DIR / "uploads"
+# What an upload must leave free on the disk of the data folder.
+UPLOAD_DISK_RESERVE_BYTES = env.whole_number("KITPOST_DISK_RESERVE_GIB", default=2) * 1024**3
+# Whom a finished upload is handed to, by what it is for: `uploads` itself knows no songs.
+UPLOAD_RECEIVERS = {
+    "source": "portal.intake.receivers.SourceReceiver",
+    "rough-mix": "portal.takes.receivers.RoughMixReceiver",
+    "track": "portal.delivery.receivers.TrackReceiver",
+}
 
 globals().update(env.mail("KITPOST_MAIL_URL", folder=DATA_DIR / "mail"))
 MAIL_DIR = DATA_DIR / "mail"

@@ -2,8 +2,8 @@
 
 import os
 from pathlib import Path
+from typing import IO, Any
 
-from django.core.files import File
 from django.core.files.storage import FileSystemStorage
 
 
@@ -16,8 +16,8 @@ class FolderStorage(FileSystemStorage):
     def url(self, name: str | None) -> str:
         raise ValueError(f"{name} has no public address: a view sends it to those who may see it.")
 
-    def _save(self, name: str, content: File[bytes]) -> str:
-        saved_name = super()._save(name, content)
+    def save(self, name: str | None, content: IO[Any], max_length: int | None = None) -> str:
+        saved_name = super().save(name, content, max_length)
         saved_file = Path(self.path(saved_name))
         sync(saved_file)
         # The names on the way down are entries of folders, which are synced apart from the file.

@@ -1,0 +1,75 @@
+"""What every test may ask for. Pages in a real browser: take `page` and mark the test `browser`."""
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome")
+# A browser that looks for nothing outside this machine.
+CHROMIUM_FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+NO_CHROMIUM = "no Chromium on this machine: `make browser` looks for one"
+PAGE_TIMEOUT_MS = 15_000
+
+
+def chromium_program() -> str | None:
+    """The machine's own Chromium, else the one that playwright brought, else none."""
+    own = next(filter(None, map(shutil.which, CHROMIUM_NAMES)), None)
+    if own:
+        return own
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        brought = playwright.chromium.executable_path
+    return brought if Path(brought).exists() else None
+
+
+@pytest.fixture(scope="session")
+def chromium() -> "Iterator[Browser]":
+    program = chromium_program()
+    if program is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail(NO_CHROMIUM)
+        pytest.skip(NO_CHROMIUM)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        # Playwright runs an event loop in this thread; the tests' own queries beside it are not part of it.
+        os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+        browser = playwright.chromium.launch(executable_path=program, args=CHROMIUM_FLAGS)
+        yield browser
+        browser.close()
+        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+
+
+@pytest.fixture
+def page(chromium: "Browser") -> "Iterator[Page]":
+    """A fresh, signed-out window. A script's error on the page is the test's error."""
+    context = chromium.new_context(viewport={"width": 1440, "height": 900})
+    context.set_default_timeout(PAGE_TIMEOUT_MS)
+    page = context.new_page()
+    errors: list[str] = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    yield page
+    context.close()
+    assert not errors
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    if any(NO_CHROMIUM in str(report.longrepr) for report in terminalreporter.stats.get("skipped", [])):
+        terminalreporter.section("NO BROWSER TEST RAN", sep="*", red=True, bold=True)
+        terminalreporter.line(f"{NO_CHROMIUM}.")

@@ -1,0 +1,34 @@
+import re
+
+from django.http import HttpRequest, HttpResponse
+from django.test import RequestFactory
+from pytest_django import Settings
+
+from portal.headers import ContentSecurityPolicyMiddleware
+
+
+def policy_of(request: HttpRequest) -> dict[str, str]:
+    response = ContentSecurityPolicyMiddleware(lambda _: HttpResponse())(request)
+    parts = (part.strip().split(" ", 1) for part in response.headers["Content-Security-Policy"].split(";"))
+    return dict(parts)
+
+
+def test_scripts_run_only_from_our_files_or_with_this_answers_nonce(rf: RequestFactory) -> None:
+    request = rf.get("/")
+
+    assert policy_of(request)["script-src"] == f"'self' 'nonce-{request.csp_nonce}'"  # type: ignore[attr-defined]
+
+
+def test_no_two_answers_share_a_nonce(rf: RequestFactory) -> None:
+    first, second = policy_of(rf.get("/")), policy_of(rf.get("/"))
+
+    assert first["script-src"] != second["script-src"]
+    assert re.fullmatch(r"'self' 'nonce-[\w-]{22}'", first["script-src"])
+
+
+def test_sound_may_come_from_the_object_store_that_the_house_uses(
+    rf: RequestFactory, settings: Settings
+) -> None:
+    settings.S3_ENDPOINT_URL = "https://store.example:9000"
+
+    assert policy_of(rf.get("/"))["media-src"].split() == ["'self'", "blob:", "https://store.example:9000"]
