@@ -37,7 +37,7 @@ def since(moment: datetime | None) -> str:
 
 @register.filter
 def clock(seconds_s: float | None, decimals: int = 0) -> str:
-    """Seconds as minutes and seconds: 185.25 is "3:05", and with one decimal "3:05.3"."""
+    """Seconds as minutes and seconds: 185.24 is "3:05", and with one decimal "3:05.2"."""
     if seconds_s is None:
         return NO_ANSWER
     sign = MINUS if seconds_s < 0 else ""
@@ -58,7 +58,7 @@ def measured(value: float | None, unit: str = "") -> str:
         return NO_ANSWER
     head, _, tail = unit.partition(" ")
     decimals, unit = (int(head), tail) if head.isdigit() else (1, unit)
-    figure = f"{value:,.{decimals}f}".replace(",", "\N{NARROW NO-BREAK SPACE}").replace("-", MINUS)
+    figure = f"{value:z,.{decimals}f}".replace(",", "\N{NARROW NO-BREAK SPACE}").replace("-", MINUS)
     return f"{figure}\N{NO-BREAK SPACE}{unit}" if unit else figure
 
 

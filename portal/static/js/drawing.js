@@ -2,15 +2,15 @@
 import { clock, numberEvery, secondsEvery } from "kitpost/bars";
 import { chooseLevel, columnsOf } from "kitpost/pyramid";
 
-export const RULER_PX = 38;
-export const CLOCK_PX = 22;
+const RULER_PX = 38;
+const CLOCK_PX = 22;
 const MARK_PX = 7;
 
 export function inkOf(element) {
   const style = getComputedStyle(element);
-  const colour = (name) => style.getPropertyValue(`--${name}`).trim();
+  const token = (name) => style.getPropertyValue(`--${name}`).trim();
   const names = ["ink", "soft", "rule", "edge", "accent", "on-accent", "wash", "wave", "inset", "sheet"];
-  return { ...Object.fromEntries(names.map((name) => [name, colour(name)])), face: style.fontFamily };
+  return { ...Object.fromEntries(names.map((name) => [name, token(name)])), face: style.fontFamily, figurePx: Number(token("ruler-px")) };
 }
 
 /** `scene`: {sound, framesPerS, bars, marks, view, headS, width, height}; sizes in CSS pixels. */
@@ -42,9 +42,9 @@ function drawBars(context, { bars, view, width, height }, ink, x) {
   line(context, 0, RULER_PX, width, RULER_PX);
   if (bars.length < 2) return;
   const meanBarPx = (x(bars.at(-1).time_s) - x(bars[0].time_s)) / (bars.length - 1);
-  const every = numberEvery(meanBarPx, 44);
+  const every = numberEvery(meanBarPx, ink.figurePx * 3.4);
   const strokes = numberEvery(meanBarPx, 7);
-  context.font = `600 13px ${ink.face}`;
+  context.font = `600 ${ink.figurePx}px ${ink.face}`;
   for (const [index, { bar, time_s: timeS, beats }] of bars.entries()) {
     const numbered = (bar - 1) % every === 0;
     const left = x(timeS);
@@ -58,7 +58,7 @@ function drawBars(context, { bars, view, width, height }, ink, x) {
     context.lineWidth = 1;
     line(context, left, RULER_PX + 1, left, height - CLOCK_PX);
     context.fillStyle = ink.ink;
-    if (numbered) context.fillText(String(bar), left + 5, 18);
+    if (numbered) context.fillText(String(bar), left + 5, 6 + ink.figurePx);
   }
 }
 
@@ -89,16 +89,16 @@ function drawSound(context, { sound, framesPerS, view, width, height }, ink) {
 function drawClock(context, { view, width, height }, ink, x) {
   context.fillStyle = ink.sheet;
   context.fillRect(0, height - CLOCK_PX, width, CLOCK_PX);
-  context.font = `400 12px ${ink.face}`;
+  context.font = `400 ${ink.figurePx - 1}px ${ink.face}`;
   context.fillStyle = ink.soft;
   context.strokeStyle = ink.edge;
   context.lineWidth = 1;
-  const step = secondsEvery(width / (view.endS - view.startS), 64);
+  const step = secondsEvery(width / (view.endS - view.startS), ink.figurePx * 5);
   const decimals = step < 1 ? 1 : 0;
   for (let count = Math.ceil(view.startS / step); count * step < view.endS; count++) {
     const left = x(count * step);
     line(context, left, height - CLOCK_PX, left, height - CLOCK_PX + 5);
-    if (left < width - 32) context.fillText(clock(count * step, decimals), left + 4, height - 6);
+    if (left < width - ink.figurePx * 2.5) context.fillText(clock(count * step, decimals), left + 4, height - 6);
   }
 }
 

@@ -1,0 +1,132 @@
+from datetime import UTC, date, datetime
+
+import pytest
+from django import forms
+from django.template import Context, Template
+from django.utils import timezone
+
+from portal.people.templatetags.look import Step, clock, course_steps, day_in_words, is_tick, measured, since
+
+WEDNESDAY = date(2026, 11, 25)
+
+
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [
+        (date(2026, 11, 25), "today"),
+        (date(2026, 11, 24), "yesterday"),
+        (date(2026, 11, 23), "Monday"),
+        (date(2026, 11, 19), "Thursday"),
+        (date(2026, 11, 18), "18 November"),
+        (date(2025, 11, 24), "24 November 2025"),
+        (date(2026, 11, 27), "27 November"),
+    ],
+)
+def test_days_are_named_within_the_week(day: date, words: str) -> None:
+    assert day_in_words(day, WEDNESDAY) == words
+
+
+def test_since_counts_days_in_the_readers_zone(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = datetime(2026, 11, 25, 1, 0, tzinfo=UTC)
+    monkeypatch.setattr(timezone, "now", lambda: now)
+
+    with timezone.override("America/New_York"):  # there it is still the 24th, 20:00
+        assert since(datetime(2026, 11, 24, 13, 0, tzinfo=UTC)) == "today"
+        assert since(datetime(2026, 11, 24, 3, 0, tzinfo=UTC)) == "yesterday"
+    with timezone.override("UTC"):
+        assert since(datetime(2026, 11, 24, 13, 0, tzinfo=UTC)) == "yesterday"
+
+
+def test_since_nothing_is_nothing() -> None:
+    assert since(None) == ""
+
+
+@pytest.mark.parametrize(
+    ("seconds_s", "decimals", "text"),
+    [
+        (0, 0, "0:00"),
+        (185.24, 0, "3:05"),
+        (185.24, 1, "3:05.2"),
+        (59.96, 1, "1:00.0"),
+        (59.6, 0, "1:00"),
+        (3_661, 0, "61:01"),
+        (-1.5, 3, "−0:01.500"),
+        (None, 0, "–"),
+    ],
+)
+def test_clock_carries_seconds_into_minutes(seconds_s: float | None, decimals: int, text: str) -> None:
+    assert clock(seconds_s, decimals) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (-18.24, "LUFS", "−18.2\N{NO-BREAK SPACE}LUFS"),
+        (3.0, "2 dBTP", "3.00\N{NO-BREAK SPACE}dBTP"),
+        (48_000, "0 Hz", "48\N{NARROW NO-BREAK SPACE}000\N{NO-BREAK SPACE}Hz"),
+        (0.5, "", "0.5"),
+        (24, "0", "24"),
+        (-0.04, "dBFS", "0.0\N{NO-BREAK SPACE}dBFS"),
+        (None, "LUFS", "–"),
+    ],
+)
+def test_a_reading_has_its_unit_and_a_true_minus(value: float | None, unit: str, text: str) -> None:
+    assert measured(value, unit) == text
+
+
+COURSE = [("a", "first"), ("b", "second"), ("c", "third")]
+
+
+@pytest.mark.parametrize(
+    ("now", "states"),
+    [
+        ("a", ["now", "to-come", "to-come"]),
+        ("b", ["done", "now", "to-come"]),
+        ("c", ["done", "done", "now"]),
+        ("elsewhere", ["to-come", "to-come", "to-come"]),
+    ],
+)
+def test_a_course_is_done_up_to_now(now: str, states: list[str]) -> None:
+    assert [step.state for step in course_steps(COURSE, now)] == states
+
+
+def test_a_course_may_be_given_as_choices() -> None:
+    from portal.bookings.stages import BookingStage
+
+    first, second = course_steps((BookingStage.ENQUIRY, BookingStage.QUOTED), "quoted")
+
+    assert first == Step(name="enquiry", state="done")
+    assert second == Step(name="quoted", state="now")
+
+
+class BriefForm(forms.Form):
+    tempo = forms.FloatField(label="Tempo", help_text="In BPM")
+    mine = forms.BooleanField(label="Mine", required=False)
+    start = forms.ChoiceField(label="Start", choices=[("one", "On bar one")], widget=forms.RadioSelect)
+
+
+def test_a_tick_is_told_from_other_fields() -> None:
+    form = BriefForm()
+
+    assert [is_tick(form[name]) for name in ("tempo", "mine", "start")] == [False, True, False]
+
+
+@pytest.mark.parametrize("name", ["tempo", "mine", "start"])
+def test_a_field_says_its_error_where_the_control_points(name: str) -> None:
+    form = BriefForm({"tempo": "abc", "mine": "", "start": "nowhere"})
+    html = Template('{% include "_parts/_field.html" %}').render(Context({"field": form[name]}))
+
+    assert f"{form[name].label}" in html
+    for error in form[name].errors:
+        assert str(error).split("nowhere")[0] in html
+        assert f'id="id_{name}_error"' in html
+        assert f"id_{name}_error" in html.split('aria-describedby="')[1].split('"')[0]
+
+
+def test_a_turn_says_whose_and_since_when() -> None:
+    turn = Template('{% include "_parts/_turn.html" with since=since %}')
+    since_now = {"since": timezone.now()}
+
+    assert "Your turn, since" in turn.render(Context({"yours": True, **since_now}))
+    assert "With Mara, since" in turn.render(Context({"who": "Mara", **since_now}))
+    assert "Nobody’s turn" in turn.render(Context({"since": None}))
