@@ -12,7 +12,12 @@ def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
     from django.core.management import execute_from_command_line
 
-    execute_from_command_line(sys.argv)
+    from portal.env import SettingError
+
+    try:
+        execute_from_command_line(sys.argv)
+    except SettingError as error:
+        sys.exit(str(error))
 
 
 if __name__ == "__main__":

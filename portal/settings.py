@@ -44,6 +44,7 @@ INSTALLED_APPS = [
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
     "django_htmx",
+    "portal",
     "portal.people",
     "portal.bookings",
     "portal.mailroom",
@@ -126,10 +127,7 @@ STORAGES = {
 }
 STATIC_URL = "/static/"
 STATIC_ROOT = None if DEMO else BASE_DIR / "staticfiles"
-STATICFILES_DIRS: list[Any] = [
-    BASE_DIR / "portal" / "static",
-    ("vendor/tus", BASE_DIR / "node_modules" / "tus-js-client" / "dist"),
-]
+STATICFILES_DIRS = [("vendor/tus", str(BASE_DIR / "node_modules" / "tus-js-client" / "dist"))]
 WHITENOISE_USE_FINDERS = DEMO
 
 # Where the front server finds the store under an internal address (nginx: X-Accel-Redirect); empty: Python sends files.
@@ -173,7 +171,12 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
-CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {}
+# The rows are the truth, the queue is not: each sweep starts again what a killed process or a broker that was down lost.
+CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
+    "finish waiting uploads": {"task": "portal.uploads.tasks.finish_waiting", "schedule": 60},
+    "expire abandoned uploads": {"task": "portal.uploads.tasks.expire_abandoned", "schedule": 3_600},
+    "check songs that were left": {"task": "portal.intake.tasks.sweep", "schedule": 30},
+}
 
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},

@@ -11,6 +11,7 @@ def prepare() -> None:
     django.setup()
     from portal.demo.seed import seed_house
 
+    call_command("check")
     call_command("migrate", verbosity=0, interactive=False)
     json.dump(seed_house(), sys.stdout)
 

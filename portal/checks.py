@@ -1,0 +1,79 @@
+"""What has to be true of the machine before the house opens. `manage.py check --deploy` says all of it."""
+
+import os
+import shutil
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core import checks
+from django.core.checks import CheckMessage, Error, Tags, register
+from django.utils.encoding import filepath_to_uri
+
+SMALLEST_FREE_BYTES = 1024**3
+
+
+def folders() -> Iterable[Path]:
+    yield settings.DATA_DIR
+    yield settings.UPLOAD_DIR
+    if not settings.S3_BUCKET:
+        yield Path(settings.STORAGES["default"]["OPTIONS"]["location"])
+
+
+@register(Tags.files)
+def check_folders(**_: Any) -> list[CheckMessage]:
+    """Every folder that we write to can be made and written to by this user."""
+    troubles = ((folder, folder_trouble(folder)) for folder in folders())
+    return [
+        Error(
+            f"The folder {folder} {trouble}.", hint="Set KITPOST_DATA_DIR to a folder of this user's.", id="portal.E001"
+        )
+        for folder, trouble in troubles
+        if trouble
+    ]
+
+
+def folder_trouble(folder: Path) -> str | None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        return f"cannot be made: {error.strerror}"
+    return None if os.access(folder, os.W_OK | os.X_OK) else "cannot be written to"
+
+
+@register(Tags.files)
+def check_room(**_: Any) -> list[CheckMessage]:
+    """A full disk refuses uploads one by one; say so before the first."""
+    existing = next(path for path in (settings.DATA_DIR, *settings.DATA_DIR.parents) if path.exists())
+    free_bytes = shutil.disk_usage(existing).free
+    if free_bytes >= SMALLEST_FREE_BYTES + settings.UPLOAD_DISK_RESERVE_BYTES:
+        return []
+    return [checks.Warning(f"The disk of {settings.DATA_DIR} has only {free_bytes:,} bytes left.", id="portal.W001")]
+
+
+@register(Tags.files)
+def check_sending(**_: Any) -> list[CheckMessage]:
+    """The front server can only send what lies in a folder that it sees."""
+    prefix = settings.ACCEL_PREFIX
+    if prefix and settings.S3_BUCKET:
+        return [
+            Error("KITPOST_ACCEL_PREFIX is for a store in a folder, and KITPOST_S3_BUCKET is set.", id="portal.E002")
+        ]
+    if prefix and (not prefix.startswith("/") or not prefix.endswith("/") or filepath_to_uri(prefix) != prefix):
+        return [Error(f"KITPOST_ACCEL_PREFIX is {prefix!r}; its form is /store/.", id="portal.E003")]
+    return []
+
+
+@register(Tags.security, deploy=True)
+def check_mail(**_: Any) -> list[CheckMessage]:
+    if settings.EMAIL_BACKEND.endswith("filebased.EmailBackend"):
+        return [checks.Warning("Mail goes to a folder: set KITPOST_MAIL_URL to send it.", id="portal.W002")]
+    return []
+
+
+@register(Tags.staticfiles, deploy=True)
+def check_static(**_: Any) -> list[CheckMessage]:
+    if settings.STATIC_ROOT and not (Path(settings.STATIC_ROOT) / "staticfiles.json").exists():
+        return [checks.Warning("The pages' files are not collected: run manage.py collectstatic.", id="portal.W003")]
+    return []
