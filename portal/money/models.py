@@ -130,7 +130,9 @@ class Payment(models.Model):
 
     class Meta:
         ordering: ClassVar = ["received_on", "pk"]
-        constraints: ClassVar = [models.UniqueConstraint(fields=["booking", "kind"], name="money_one_payment_of_a_kind")]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["booking", "kind"], name="money_one_payment_of_a_kind")
+        ]
 
     def __str__(self) -> str:
         return f"{self.kind} for {self.booking}"

@@ -1,4 +1,11 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from portal.money import views
 
 app_name = "money"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("bookings/<int:booking_id>/quote/", views.quote, name="quote"),
+    path("bookings/<int:booking_id>/quote/send/", views.send, name="send"),
+    path("quotes/<int:quote_id>/decide/", views.decide, name="decide"),
+    path("bookings/<int:booking_id>/payments/", views.payment, name="payment"),
+]

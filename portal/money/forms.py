@@ -1,0 +1,141 @@
+"""What is typed about money. Amounts are typed as decimals and shown back rounded to the currency's smallest unit."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from portal.money.currencies import MINOR_DIGITS, to_decimal
+from portal.money.models import SMALLEST_QUANTITY, Payment, Quote
+from portal.money.services import Conditions, Line
+from portal.people.models import House
+
+MOST_LINES = 60
+EMPTY_LINES = 3
+HIGHEST_PRICE = Decimal(1_000_000_000)
+
+
+class DayInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self) -> None:
+        super().__init__(format="%Y-%m-%d")
+
+
+class QuoteForm(forms.ModelForm[Quote]):
+    """A quote's conditions."""
+
+    class Meta:
+        model = Quote
+        fields = (
+            "currency",
+            "deposit_percent",
+            "balance_before_files",
+            "revisions_included",
+            "due_on",
+            "valid_until",
+            "terms",
+        )
+        labels = {
+            "deposit_percent": "Deposit in per cent",
+            "balance_before_files": "Full files are released when the balance is recorded",
+            "revisions_included": "Rounds of changes included",
+            "due_on": "Due date",
+            "valid_until": "Valid until",
+        }
+        help_texts = {
+            "currency": "The three letters of ISO 4217: EUR, USD, KRW.",
+            "deposit_percent": "0 when the work does not wait for a deposit.",
+            "revisions_included": "A round changes the playing within this brief; another tempo or form is new work.",
+            "valid_until": "The last day counts in full.",
+            "terms": "In your own words: rights, credit, what happens when plans change, how long files are kept.",
+        }
+        widgets = {"due_on": DayInput(), "valid_until": DayInput()}
+
+    @property
+    def conditions(self) -> Conditions:
+        return Conditions(**{name: self.cleaned_data[name] for name in self.Meta.fields})
+
+    def clean_currency(self) -> str:
+        code = str(self.cleaned_data["currency"]).upper()
+        if code not in MINOR_DIGITS:
+            raise forms.ValidationError(f"“{code}” is not a currency code of ISO 4217.")
+        return code
+
+    def clean_deposit_percent(self) -> int:
+        percent = int(self.cleaned_data["deposit_percent"])
+        if percent > 100:
+            raise forms.ValidationError("A deposit is at most 100 per cent.")
+        return percent
+
+
+class LineForm(forms.Form):
+    """One row. Left empty, or emptied, it is no line."""
+
+    text = forms.CharField(label="What", max_length=200, required=False)
+    quantity = forms.DecimalField(
+        label="How many", min_value=SMALLEST_QUANTITY, max_digits=7, decimal_places=2, initial=1, required=False
+    )
+    unit_price = forms.DecimalField(
+        label="Price of one", min_value=0, max_value=HIGHEST_PRICE, decimal_places=6, required=False
+    )
+
+    def clean(self) -> dict[str, Any]:
+        if self.cleaned_data.get("unit_price") and not self.cleaned_data.get("text"):
+            self.add_error("text", "Say what this price is for.")
+        return self.cleaned_data
+
+    @property
+    def line(self) -> Line:
+        typed = self.cleaned_data
+        return Line(typed["text"], typed["quantity"] or Decimal(1), typed["unit_price"] or Decimal(0))
+
+
+class LineFormSet(forms.BaseFormSet[LineForm]):
+    @property
+    def lines(self) -> list[Line]:
+        return [form.line for form in self.forms if form.cleaned_data.get("text")]
+
+
+Lines: type[LineFormSet] = forms.formset_factory(  # type: ignore[assignment]
+    LineForm, formset=LineFormSet, extra=EMPTY_LINES, max_num=MOST_LINES, absolute_max=100
+)
+
+
+def quote_as_initial(quote: Quote | None) -> dict[str, Any]:
+    """What a new draft starts from: the newest version, else the ways of the house."""
+    if quote is None:
+        house = House.get()
+        return {"currency": house.currency, "deposit_percent": house.deposit_percent}
+    return {name: getattr(quote, name) for name in QuoteForm.Meta.fields}
+
+
+def lines_as_initial(quote: Quote | None) -> list[dict[str, Any]]:
+    return [
+        {
+            "text": line.text,
+            "quantity": line.quantity.normalize(),
+            "unit_price": to_decimal(line.unit_price_minor, quote.currency),
+        }
+        for line in (quote.lines.all() if quote else ())
+        if quote
+    ]
+
+
+class DecisionForm(forms.Form):
+    ACCEPT, DECLINE = "accept", "decline"
+
+    decision = forms.ChoiceField(choices=[(ACCEPT, "accept"), (DECLINE, "decline")])
+    reason = forms.CharField(
+        label="If you decline: what would have to change?", max_length=2000, required=False, widget=forms.Textarea
+    )
+
+
+class PaymentForm(forms.Form):
+    kind = forms.ChoiceField(label="What came in", choices=Payment.Kind.choices)
+    amount = forms.DecimalField(label="Amount", min_value=0, max_value=HIGHEST_PRICE, decimal_places=6)
+    received_on = forms.DateField(label="Received on", widget=DayInput(), initial=timezone.localdate)
+    note = forms.CharField(label="Note", max_length=200, required=False)

@@ -1,0 +1,90 @@
+"""A quote as a page shows it: amounts in words, what was agreed, what is still to come in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from portal.bookings.models import Booking
+from portal.money.agreement import CAUTION, conditions
+from portal.money.currencies import in_words
+from portal.money.models import Payment, Quote
+from portal.money.services import house_today
+
+
+@dataclass(frozen=True)
+class PaperLine:
+    text: str
+    quantity: str
+    unit_price: str
+    amount: str
+
+
+@dataclass(frozen=True)
+class Paper:
+    quote: Quote
+    lines: tuple[PaperLine, ...]
+    total: str
+    deposit: str
+    balance: str
+    conditions: tuple[str, ...]
+    is_open: bool
+    is_expired: bool
+    caution: str = CAUTION
+
+
+@dataclass(frozen=True)
+class Instalment:
+    """What was agreed to be paid, and what came in; either may be missing."""
+
+    kind: Payment.Kind
+    agreed: str
+    received: str
+    received_on: date | None
+    note: str
+
+
+def paper_of(quote: Quote | None) -> Paper | None:
+    if quote is None:
+        return None
+    lines = tuple(
+        PaperLine(
+            text=line.text,
+            quantity=f"{line.quantity.normalize():f}",
+            unit_price=in_words(line.unit_price_minor, quote.currency),
+            amount=in_words(line.amount_minor, quote.currency),
+        )
+        for line in quote.lines.all()
+    )
+    is_expired = quote.state == Quote.State.SENT and quote.is_expired(house_today())
+    return Paper(
+        quote=quote,
+        lines=lines,
+        total=in_words(quote.total_minor, quote.currency),
+        deposit=in_words(quote.deposit_minor, quote.currency) if quote.deposit_minor else "",
+        balance=in_words(quote.balance_minor, quote.currency) if quote.balance_minor else "",
+        conditions=tuple(conditions(quote)),
+        is_open=quote.state == Quote.State.SENT and not is_expired,
+        is_expired=is_expired,
+    )
+
+
+def instalments_of(booking: Booking) -> list[Instalment]:
+    """Deposit and balance of what is in force; nothing before something is agreed."""
+    agreed = booking.quotes.filter(state=Quote.State.ACCEPTED).prefetch_related("lines").first()
+    if agreed is None:
+        return []
+    payments = {payment.kind: payment for payment in booking.payments.all()}
+    amounts = {Payment.Kind.DEPOSIT: agreed.deposit_minor, Payment.Kind.BALANCE: agreed.balance_minor}
+    return [
+        _instalment(kind, in_words(amount_minor, agreed.currency) if amount_minor else "", payments.get(kind))
+        for kind, amount_minor in amounts.items()
+        if amount_minor or kind in payments
+    ]
+
+
+def _instalment(kind: Payment.Kind, agreed: str, payment: Payment | None) -> Instalment:
+    if payment is None:
+        return Instalment(kind, agreed, received="", received_on=None, note="")
+    received = in_words(payment.amount_minor, payment.currency)
+    return Instalment(kind, agreed, received=received, received_on=payment.received_on, note=payment.note)

@@ -1,0 +1,202 @@
+"""From a draft to an agreement to the money that came in. The facts that gate the work are kept on the booking."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+from django.urls import reverse
+from django.utils import timezone
+
+from portal.bookings import services as bookings
+from portal.bookings.models import Booking
+from portal.bookings.stages import BookingStage
+from portal.mailroom import services as mailroom
+from portal.money.agreement import agreement_text
+from portal.money.currencies import in_words, to_minor
+from portal.money.errors import PaymentError, QuoteError
+from portal.money.models import Payment, Quote, QuoteLine
+from portal.people.models import House, User
+
+STAGES_OF_OFFER = (BookingStage.ENQUIRY, BookingStage.QUOTED, BookingStage.DECLINED)
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """Everything of a quote besides its lines."""
+
+    currency: str
+    deposit_percent: int
+    balance_before_files: bool
+    revisions_included: int
+    due_on: date | None
+    valid_until: date | None
+    terms: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line as it was typed; the price is rounded to the currency's smallest unit when it is stored."""
+
+    text: str
+    quantity: Decimal
+    unit_price: Decimal
+
+
+def house_today() -> date:
+    """The day it is at the house: validity ends by its calendar, not by the reader's."""
+    return timezone.now().astimezone(ZoneInfo(House.get().time_zone)).date()
+
+
+def page_of(booking: Booking) -> str:
+    return reverse("money:quote", args=[booking.pk])
+
+
+@transaction.atomic
+def save_draft(*, booking: Booking, conditions: Conditions, lines: list[Line], by: User) -> Quote:
+    """Write the draft anew. What was sent is never changed: after it a draft is a new version."""
+    booking = Booking.objects.select_for_update().get(pk=booking.pk)
+    quote = booking.quotes.filter(state=Quote.State.DRAFT).first()
+    if quote is None:
+        newest = booking.quotes.first()
+        quote = Quote(booking=booking, version=newest.version + 1 if newest else 1)
+        bookings.record(booking, f"began quote {quote.version}", actor=by)
+    for name, value in vars(conditions).items():
+        setattr(quote, name, value)
+    quote.save()
+    quote.lines.all().delete()
+    QuoteLine.objects.bulk_create(
+        QuoteLine(
+            quote=quote,
+            position=position,
+            text=line.text,
+            quantity=line.quantity,
+            unit_price_minor=to_minor(line.unit_price, quote.currency),
+        )
+        for position, line in enumerate(lines, start=1)
+    )
+    return quote
+
+
+@transaction.atomic
+def send_quote(*, quote: Quote, by: User) -> None:
+    """Make the offer. The letter brings a way in for a client who has no password yet. Sent twice it goes once."""
+    quote = Quote.objects.select_for_update().get(pk=quote.pk)
+    if quote.state != Quote.State.DRAFT:
+        return
+    if quote.is_expired(house_today()):
+        raise QuoteError("The last valid day of this quote is past. Give it a later one, then send it.")
+    booking = quote.booking
+    if booking.is_over and booking.stage not in STAGES_OF_OFFER:
+        raise QuoteError(f"This booking is {booking.get_stage_display()}: open a new one for new work.")
+    if not booking.members.exists():
+        raise QuoteError("Nobody is there to read it yet: invite the client on the booking’s page first.")
+    booking.quotes.filter(state=Quote.State.SENT).update(state=Quote.State.REPLACED)
+    quote.send()
+    if booking.stage in STAGES_OF_OFFER:
+        bookings.move_booking(booking, BookingStage.QUOTED, text=f"sent quote {quote.version}", actor=by)
+    else:
+        bookings.record(booking, f"sent quote {quote.version}", actor=by)
+    mailroom.write_to_members(
+        booking=booking,
+        by=by,
+        key=f"quote:{quote.pk}",
+        subject=f"A quote for “{booking.title}”",
+        body=f"{by.name} has sent you quote {quote.version}. Please read it, then accept or decline it.",
+        path=page_of(booking),
+    )
+
+
+@transaction.atomic
+def accept_quote(*, quote: Quote, by: User) -> None:
+    """Keep the words that were agreed, and set what the work has to wait for. Pressing twice agrees once."""
+    quote = Quote.objects.select_for_update().get(pk=quote.pk)
+    if quote.state == Quote.State.ACCEPTED:
+        return
+    _check_open(quote)
+    booking = quote.booking
+    booking.quotes.filter(state=Quote.State.ACCEPTED).update(state=Quote.State.REPLACED)
+    quote.decide(Quote.State.ACCEPTED, by=by, text=agreement_text(quote, by=by, at=timezone.now()))
+    booking.due_on, booking.due_zone = quote.due_on, House.get().time_zone
+    booking.deposit_required = quote.deposit_minor > 0
+    booking.balance_before_files = quote.balance_before_files and quote.balance_minor > 0
+    booking.save(update_fields=["due_on", "due_zone", "deposit_required", "balance_before_files"])
+    text = f"accepted quote {quote.version}"
+    if booking.stage in STAGES_OF_OFFER:
+        bookings.move_booking(booking, BookingStage.AGREED, text=text, actor=by)
+    else:
+        bookings.record(booking, text, actor=by)
+    mailroom.write_to_drummers(
+        key=f"quote:{quote.pk}:accepted",
+        subject=f"{by.name} accepts the quote for “{booking.title}”",
+        body=f"{by.name} accepts quote {quote.version} as it stands.",
+        path=page_of(booking),
+    )
+
+
+@transaction.atomic
+def decline_quote(*, quote: Quote, by: User, reason: str = "") -> None:
+    """Say no to this version. What was accepted before it stands."""
+    quote = Quote.objects.select_for_update().get(pk=quote.pk)
+    if quote.state == Quote.State.DECLINED:
+        return
+    _check_open(quote, even_if_expired=True)
+    quote.decide(Quote.State.DECLINED, by=by)
+    booking, text = quote.booking, f"declined quote {quote.version}"
+    if booking.stage in STAGES_OF_OFFER:
+        bookings.move_booking(booking, BookingStage.DECLINED, text=text, actor=by)
+    else:
+        bookings.record(booking, text, actor=by)
+    mailroom.post(
+        booking=booking,
+        key=f"quote:{quote.pk}:declined",
+        subject=f"Quote {quote.version} is declined",
+        body=reason or f"{by.name} declines quote {quote.version} and gives no reason.",
+        sender=by,
+    )
+
+
+@transaction.atomic
+def record_payment(
+    *, booking: Booking, kind: Payment.Kind, amount: Decimal, received_on: date, by: User, note: str = ""
+) -> Payment:
+    """Write down money that came in; it opens the gate that waited for it."""
+    booking = Booking.objects.select_for_update().get(pk=booking.pk)
+    agreed = booking.quotes.filter(state=Quote.State.ACCEPTED).first()
+    if agreed is None:
+        raise PaymentError("No quote is accepted yet, so there is nothing to pay.")
+    if booking.payments.filter(kind=kind).exists():
+        raise PaymentError(f"The {kind.label} is recorded already.")
+    payment = Payment.objects.create(
+        booking=booking,
+        kind=kind,
+        amount_minor=to_minor(amount, agreed.currency),
+        currency=agreed.currency,
+        received_on=received_on,
+        recorded_by=by,
+        note=note,
+    )
+    gate = "deposit_received_at" if kind == Payment.Kind.DEPOSIT else "balance_received_at"
+    setattr(booking, gate, payment.recorded_at)
+    booking.save(update_fields=[gate])
+    amount_in_words = in_words(payment.amount_minor, payment.currency)
+    bookings.record(booking, f"recorded the {kind.label}: {amount_in_words}, received {received_on}", actor=by)
+    mailroom.write_to_members(
+        booking=booking,
+        by=by,
+        key=f"payment:{payment.pk}",
+        subject=f"Your {kind.label} for “{booking.title}” has arrived",
+        body=f"The {kind.label} of {amount_in_words} is recorded as received on {received_on}. Thank you.",
+        path=page_of(booking),
+    )
+    return payment
+
+
+def _check_open(quote: Quote, *, even_if_expired: bool = False) -> None:
+    if quote.state != Quote.State.SENT:
+        raise QuoteError("This quote is not open any more: there is a newer one, or it was decided.")
+    if not even_if_expired and quote.is_expired(house_today()):
+        raise QuoteError(f"This quote was valid until {quote.valid_until}. Ask the drummer for a new one.")

@@ -1,0 +1,136 @@
+"""The quote as the drummer writes it and the client reads it, the decision, and the money that came in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import PermissionDenied
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_POST
+
+from portal.bookings.models import Booking
+from portal.money import services
+from portal.money.errors import MoneyError
+from portal.money.forms import (
+    DecisionForm,
+    LineFormSet,
+    Lines,
+    PaymentForm,
+    QuoteForm,
+    lines_as_initial,
+    quote_as_initial,
+)
+from portal.money.models import Payment, Quote
+from portal.money.paper import instalments_of, paper_of
+from portal.people.access import require_drummer
+from portal.people.requests import MemberRequest
+
+UNPROCESSABLE = 422
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+def quote(request: MemberRequest, booking_id: int) -> HttpResponse:
+    """Read the newest version; the drummer also writes the draft here."""
+    booking = get_object_or_404(Booking.objects.visible_to(request.user), pk=booking_id)
+    if request.method == "POST":
+        require_drummer(request.user)
+        return _save(request, booking, then_send=False)
+    newest = booking.quotes.visible_to(request.user).prefetch_related("lines").first()
+    writes = newest is None or newest.state == Quote.State.DRAFT or "new" in request.GET
+    if request.user.is_drummer and writes:
+        return _editor(request, booking, newest, *_forms(newest))
+    context = {"booking": booking, "paper": paper_of(newest), "instalments": instalments_of(booking)}
+    return render(request, "money/quote.html", context | {"payment_form": PaymentForm()})
+
+
+@require_POST
+@login_required
+def send(request: MemberRequest, booking_id: int) -> HttpResponse:
+    """Save what stands in the form, then send it."""
+    booking = get_object_or_404(Booking.objects.visible_to(request.user), pk=booking_id)
+    require_drummer(request.user)
+    return _save(request, booking, then_send=True)
+
+
+@require_POST
+@login_required
+def decide(request: MemberRequest, quote_id: int) -> HttpResponse:
+    """The client's yes or no."""
+    quote = get_object_or_404(Quote.objects.visible_to(request.user).select_related("booking"), pk=quote_id)
+    if request.user.is_drummer:
+        raise PermissionDenied("A quote is accepted or declined by the client.")
+    form = DecisionForm(request.POST)
+    if not form.is_valid():
+        context = {"booking": quote.booking, "paper": paper_of(quote), "decision_form": form}
+        return render(request, "money/quote.html", context, status=UNPROCESSABLE)
+    try:
+        if form.cleaned_data["decision"] == DecisionForm.ACCEPT:
+            services.accept_quote(quote=quote, by=request.user)
+            messages.success(request, "You have accepted the quote. Its words are kept here as you agreed to them.")
+        else:
+            services.decline_quote(quote=quote, by=request.user, reason=form.cleaned_data["reason"])
+            messages.info(request, "You have declined the quote. The drummer has been told.")
+    except MoneyError as error:
+        messages.error(request, str(error))
+    return redirect("money:quote", quote.booking_id)
+
+
+@require_POST
+@login_required
+def payment(request: MemberRequest, booking_id: int) -> HttpResponse:
+    """Money that came in, as the drummer records it."""
+    booking = get_object_or_404(Booking.objects.visible_to(request.user), pk=booking_id)
+    require_drummer(request.user)
+    form = PaymentForm(request.POST)
+    if not form.is_valid():
+        newest = booking.quotes.prefetch_related("lines").first()
+        context = {"booking": booking, "paper": paper_of(newest), "instalments": instalments_of(booking)}
+        return render(request, "money/quote.html", context | {"payment_form": form}, status=UNPROCESSABLE)
+    fields = form.cleaned_data | {"kind": Payment.Kind(form.cleaned_data["kind"])}
+    try:
+        services.record_payment(booking=booking, by=request.user, **fields)
+        messages.success(request, f"The {fields['kind'].label} is recorded.")
+    except MoneyError as error:
+        messages.error(request, str(error))
+    return redirect("money:quote", booking.pk)
+
+
+def _forms(newest: Quote | None, data: Any = None) -> tuple[QuoteForm, LineFormSet]:
+    """The two forms of the editor; unbound they start from the newest version."""
+    conditions = QuoteForm(data, initial=quote_as_initial(newest))
+    lines = Lines(data, initial=None if data else lines_as_initial(newest), prefix="lines")
+    return conditions, lines
+
+
+def _save(request: MemberRequest, booking: Booking, *, then_send: bool) -> HttpResponse:
+    newest = booking.quotes.prefetch_related("lines").first()
+    form, lines = _forms(newest, request.POST)
+    if not (form.is_valid() and lines.is_valid()):
+        return _editor(request, booking, newest, form, lines, status=UNPROCESSABLE)
+    draft = services.save_draft(booking=booking, conditions=form.conditions, lines=lines.lines, by=request.user)
+    if not then_send:
+        messages.success(request, "The draft is saved. Only you see it until you send it.")
+        return redirect("money:quote", booking.pk)
+    try:
+        services.send_quote(quote=draft, by=request.user)
+    except MoneyError as error:
+        form.add_error(None, str(error))
+        return _editor(request, booking, draft, form, lines, status=UNPROCESSABLE)
+    messages.success(request, "The quote is sent.")
+    return redirect("money:quote", booking.pk)
+
+
+def _editor(
+    request: MemberRequest,
+    booking: Booking,
+    newest: Quote | None,
+    form: QuoteForm,
+    lines: LineFormSet,
+    status: int = 200,
+) -> HttpResponse:
+    context = {"booking": booking, "paper": paper_of(newest), "form": form, "lines": lines}
+    return render(request, "money/editor.html", context, status=status)
