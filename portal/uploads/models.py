@@ -12,8 +12,8 @@ from portal.people.models import User
 
 
 class Upload(models.Model):
-    """One file arriving: OPEN (bytes come in) → RECEIVED (stored, hash re-read, handed on) or REFUSED (`refusal` says why)
-    or EXPIRED. `purpose` names the receiver and `target_id` the row that it receives for."""
+    """One file arriving: OPEN (bytes come in) → RECEIVED (stored, hash re-read, handed on) or REFUSED (`refusal` says
+    why) or EXPIRED. `purpose` names the receiver and `target_id` the row that it receives for."""
 
     class State(models.TextChoices):
         OPEN = "open", "open"
@@ -51,9 +51,18 @@ class Upload(models.Model):
         self.offset_bytes, self.touched_at = offset_bytes, timezone.now()
         self.save(update_fields=["offset_bytes", "touched_at"])
 
-    def receive(self, *, sha256: str, key: str) -> None:
-        self.state, self.sha256, self.key = self.State.RECEIVED, sha256, key
-        self.save(update_fields=["state", "sha256", "key"])
+    def note_content(self, *, sha256: str, key: str) -> None:
+        """Written down before the bytes move under `key`: whoever goes on after a kill knows where to look."""
+        self.sha256, self.key = sha256, key
+        self.save(update_fields=["sha256", "key"])
+
+    def receive(self) -> None:
+        self.state = self.State.RECEIVED
+        self.save(update_fields=["state"])
+
+    def expire(self) -> None:
+        self.state = self.State.EXPIRED
+        self.save(update_fields=["state"])
 
     def refuse(self, *, reason: str) -> None:
         self.state, self.refusal = self.State.REFUSED, reason

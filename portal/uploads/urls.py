@@ -1,4 +1,9 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from portal.uploads import views
 
 app_name = "uploads"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("", views.create, name="create"),
+    path("<uuid:upload_id>/", views.upload, name="upload"),
+]

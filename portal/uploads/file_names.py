@@ -1,0 +1,35 @@
+"""Names that senders give their files: shown to people, never used as a path."""
+
+from __future__ import annotations
+
+import unicodedata
+
+LONGEST_NAME = 255
+LONGEST_ENDING = 16
+NO_NAME = "unnamed file"
+# They turn the writing direction round, so that "gnp.exe" can be made to read "exe.png".
+BIDI_CONTROLS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff")
+# Joiners hold emoji and several scripts together: the only format characters that stay.
+JOINERS = frozenset("\u200c\u200d")
+
+
+def clean(name: str) -> str:
+    """Make a name fit to show: its last path part, composed (NFC), without control characters, at most 255 long."""
+    last_part = unicodedata.normalize("NFC", name).replace("\\", "/").rpartition("/")[2]
+    shown = " ".join("".join(character for character in last_part if is_shown(character)).split())
+    return shorten(shown) if shown.strip(". ") else NO_NAME
+
+
+def is_shown(character: str) -> bool:
+    if character in JOINERS or character.isspace():
+        return True
+    return character not in BIDI_CONTROLS and not unicodedata.category(character).startswith("C")
+
+
+def shorten(name: str) -> str:
+    """Cut the middle: the ending tells what the file is."""
+    if len(name) <= LONGEST_NAME:
+        return name
+    stem, dot, ending = name.rpartition(".")
+    tail = f"…{dot}{ending}" if stem and len(ending) <= LONGEST_ENDING else "…"
+    return name[: LONGEST_NAME - len(tail)] + tail

@@ -1,0 +1,102 @@
+"""The request headers of tus 1.0.0, read strictly: what cannot be read is refused, never guessed."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.http import HttpRequest
+from django.utils.http import http_date
+
+from portal.uploads.errors import BadRequestError, WrongContentTypeError, WrongVersionError
+
+VERSION = "1.0.0"
+EXTENSIONS = "creation,creation-with-upload,checksum,expiration,termination"
+CHECKSUM_ALGORITHMS = ("sha1", "sha256")
+BYTES_TYPE = "application/offset+octet-stream"
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+LONGEST_NUMBER = 18
+LONGEST_METADATA = 4_000
+
+
+@dataclass(frozen=True)
+class Checksum:
+    algorithm: str
+    digest: bytes
+
+
+def method_of(request: HttpRequest) -> str:
+    """The method that counts. A method that the cross-site check lets through may not turn into one it would not."""
+    real, named = request.method or "", request.headers.get("X-HTTP-Method-Override", "")
+    if not named:
+        return real
+    if real in SAFE_METHODS and named.upper() not in SAFE_METHODS:
+        raise BadRequestError("X-HTTP-Method-Override goes with POST.")
+    return named.upper()
+
+
+def check_version(request: HttpRequest) -> None:
+    if request.headers.get("Tus-Resumable") != VERSION:
+        raise WrongVersionError(f"This server speaks tus {VERSION}.")
+
+
+def check_bytes_type(request: HttpRequest) -> None:
+    if request.content_type != BYTES_TYPE:
+        raise WrongContentTypeError(f"The bytes of a file come as {BYTES_TYPE}.")
+
+
+def number(request: HttpRequest, name: str) -> int:
+    """A whole number that is not negative."""
+    text = request.headers.get(name, "")
+    if not (text.isascii() and text.isdigit()) or len(text) > LONGEST_NUMBER:
+        raise BadRequestError(f"{name} has to be a whole number.")
+    return int(text)
+
+
+def length(request: HttpRequest) -> int:
+    """The length of the file to come; we need to know it beforehand, so deferring it is not offered."""
+    if "Upload-Defer-Length" in request.headers:
+        raise BadRequestError("Upload-Length has to be said when the upload is made.")
+    return number(request, "Upload-Length")
+
+
+def metadata(request: HttpRequest) -> dict[str, str]:
+    """`key base64value` pairs. Values are bytes from a stranger: what is not UTF-8 shows as replacement marks."""
+    raw = request.headers.get("Upload-Metadata", "")
+    if len(raw) > LONGEST_METADATA:
+        raise BadRequestError("Upload-Metadata is too long.")
+    pairs: dict[str, str] = {}
+    for part in filter(None, (part.strip(" ") for part in raw.split(","))):
+        key, _, value = part.partition(" ")
+        if not key.isascii() or key in pairs:
+            raise BadRequestError("Upload-Metadata takes each key once, in ASCII.")
+        pairs[key] = decode(value, "Upload-Metadata").decode("utf-8", errors="replace")
+    return pairs
+
+
+def checksum(request: HttpRequest) -> Checksum | None:
+    raw = request.headers.get("Upload-Checksum")
+    if raw is None:
+        return None
+    algorithm, _, value = raw.partition(" ")
+    if algorithm not in CHECKSUM_ALGORITHMS:
+        raise BadRequestError(f"The checksum has to be one of {', '.join(CHECKSUM_ALGORITHMS)}.")
+    digest = decode(value, "Upload-Checksum")
+    # sha1 is the protocol's own check against damage on the way; nobody's trust rests on it.
+    if len(digest) != hashlib.new(algorithm, usedforsecurity=False).digest_size:
+        raise BadRequestError("Upload-Checksum has the wrong length.")
+    return Checksum(algorithm, digest)
+
+
+def decode(value: str, name: str) -> bytes:
+    try:
+        return base64.b64decode(value, validate=True)
+    except (binascii.Error, ValueError) as error:
+        raise BadRequestError(f"{name} holds something that is not Base64.") from error
+
+
+def expires(moment: datetime) -> str:
+    return http_date(moment.timestamp())

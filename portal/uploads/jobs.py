@@ -1,0 +1,47 @@
+"""What beat does for uploads: finish what a killed process left, and clear away what nobody goes on with."""
+
+from __future__ import annotations
+
+import logging
+from datetime import timedelta
+
+from django.db.models import F
+from django.utils import timezone
+
+from portal.uploads import services
+from portal.uploads.errors import UploadBusyError, UploadError
+from portal.uploads.models import Upload
+
+# Younger ones are most likely being finished by the request that brought the last byte.
+LEFT_ALONE_FOR = timedelta(minutes=1)
+
+logger = logging.getLogger(__name__)
+
+
+def finish_waiting() -> None:
+    """Store uploads whose bytes are all there but whose process died before it handed them on."""
+    waiting = Upload.objects.filter(
+        state=Upload.State.OPEN,
+        offset_bytes=F("length_bytes"),
+        touched_at__lt=timezone.now() - LEFT_ALONE_FOR,
+    )
+    for upload in waiting:
+        try:
+            services.finish(upload)
+        except UploadError as error:
+            # One that cannot be stored now is tried again at the next round; the others must not wait for it.
+            logger.warning("upload %s: not finished: %s", upload.pk, error.sentence)
+
+
+def expire_abandoned() -> None:
+    """Remove the bytes of uploads that nobody went on with."""
+    abandoned = Upload.objects.filter(
+        state=Upload.State.OPEN,
+        offset_bytes__lt=F("length_bytes"),
+        touched_at__lt=timezone.now() - services.KEPT_OPEN,
+    )
+    for upload_id in abandoned.values_list("pk", flat=True):
+        try:
+            services.give_up(upload_id)
+        except UploadBusyError:
+            logger.info("upload %s: went on at the last moment", upload_id)
