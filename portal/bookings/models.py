@@ -10,7 +10,15 @@ from django.db import models
 from django.urls import reverse
 from django.utils import timezone
 
-from portal.bookings.stages import BOOKING_TURN, SONG_TURN, WORKING_TURN_ORDER, BookingStage, SongStage, Turn
+from portal.bookings.stages import (
+    BOOKING_TURN,
+    OVER_STAGES,
+    SONG_TURN,
+    WORKING_TURN_ORDER,
+    BookingStage,
+    SongStage,
+    Turn,
+)
 from portal.people.models import User
 
 SLOWEST_BPM, FASTEST_BPM = Decimal(20), Decimal(400)
@@ -50,6 +58,10 @@ class Booking(models.Model):
 
     def get_absolute_url(self) -> str:
         return reverse("bookings:booking", args=[self.pk])
+
+    @property
+    def is_over(self) -> bool:
+        return self.stage in OVER_STAGES
 
     @property
     def deposit_is_missing(self) -> bool:
@@ -168,6 +180,10 @@ class Brief(models.Model):
     def __str__(self) -> str:
         return f"brief of {self.song}"
 
+    @property
+    def is_written(self) -> bool:
+        return self.updated_at is not None
+
 
 class TimelineEntry(models.Model):
     """One thing that happened. Written once: never changed, never removed while its booking stands."""
@@ -186,9 +202,14 @@ class TimelineEntry(models.Model):
         return self.text
 
     def save(self, *args: Any, **kwargs: Any) -> None:
-        if self.pk is not None:
+        if not self._state.adding:
             raise TypeError("a timeline entry is written once")
         super().save(*args, **kwargs)
 
-    def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
+    def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:  # noqa: ARG002
         raise TypeError("a timeline entry stays")
+
+    @property
+    def who(self) -> str:
+        """Whoever did it; what the house does by itself has no name."""
+        return "" if self.actor is None else self.actor.name

@@ -41,6 +41,7 @@ BOOKING_COURSE = (
     BookingStage.DELIVERED,
     BookingStage.CLOSED,
 )
+OVER_STAGES = (BookingStage.CLOSED, BookingStage.DECLINED, BookingStage.CANCELLED)
 SONG_COURSE = tuple(stage for stage in SongStage if stage != SongStage.WITH_CLIENT)
 
 BOOKING_TURN = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import ClassVar
 
 from django.db import models
@@ -9,6 +10,11 @@ from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
 from portal.people.models import User
+
+# One claim outlasts the mail server's own time limit (30 s for connecting and for each answer) with room to spare.
+CLAIM_LASTS = timedelta(minutes=5)
+FIRST_WAIT, LONGEST_WAIT = timedelta(minutes=1), timedelta(hours=2)
+MOST_TRIES = 12  # the last one comes about half a day after the first
 
 
 class MessageRule(models.Model):
@@ -55,7 +61,8 @@ class Message(models.Model):
     state = models.CharField(max_length=9, choices=State.choices, default=State.SENT)
     subject = models.CharField(max_length=160)
     body = models.TextField()
-    # The one-tap answers on offer: [{"code": "make-map", "label": "There is no click: please make the map"}, ...]
+    # The one-tap answers on offer: [{"code": "make-map", "label": "There is no click: please make the map"}, ...]; with
+    # "asks" (the unit, "bpm") the button has a field for a figure beside it, and the answer a "value".
     answers = models.JSONField(default=list, blank=True)
     answer = models.JSONField(null=True, blank=True)
     answered_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
@@ -74,20 +81,48 @@ class Message(models.Model):
     def waits_for_answer(self) -> bool:
         return self.state == self.State.SENT and bool(self.answers)
 
+    @property
+    def answer_in_words(self) -> str:
+        """What was pressed, with the figure that was written beside it: "It is 112.5 bpm"."""
+        if self.answer is None:
+            return ""
+        parts = (self.answer.get(part, "") for part in ("label", "value", "unit"))
+        return " ".join(part.rstrip(" …") for part in parts if part)
+
     def take_answer(self, answer: dict[str, str], *, by: User) -> None:
         self.state, self.answer = self.State.ANSWERED, answer
         self.answered_by, self.answered_at = by, timezone.now()
         self.save(update_fields=["state", "answer", "answered_by", "answered_at"])
+
+    def send(self) -> None:
+        self.state, self.created_at = self.State.SENT, timezone.now()
+        self.save(update_fields=["state", "created_at"])
 
     def withdraw(self) -> None:
         self.state = self.State.WITHDRAWN
         self.save(update_fields=["state"])
 
 
+class MailQuerySet(models.QuerySet["Mail"]):
+    def due(self) -> MailQuerySet:
+        return self.filter(state=Mail.State.QUEUED, not_before__lte=timezone.now())
+
+    def claim(self, mail_id: int) -> Mail | None:
+        """Take a letter that is due, for as long as sending may last; None when another process has it.
+
+        A process that dies while it holds the letter loses it to the next sweep after that time.
+        """
+        claimed = (
+            self.due().filter(pk=mail_id).update(not_before=timezone.now() + CLAIM_LASTS, tries=models.F("tries") + 1)
+        )
+        return self.get(pk=mail_id) if claimed else None
+
+
 class Mail(models.Model):
     """One letter in the outbox: QUEUED → SENT, or FAILED after too many tries. The row is the truth, not the queue.
 
-    `key` is unique: a letter about the same thing to the same person exists once.
+    `key` is unique: a letter about the same thing to the same person exists once. `not_before` keeps a letter from
+    being sent by two processes at once, and spaces the tries.
     """
 
     class State(models.TextChoices):
@@ -103,11 +138,30 @@ class Mail(models.Model):
     state = models.CharField(max_length=6, choices=State.choices, default=State.QUEUED)
     tries = models.PositiveSmallIntegerField(default=0)
     last_trouble = models.CharField(max_length=300, blank=True)
+    not_before = models.DateTimeField(default=timezone.now)
     created_at = models.DateTimeField(default=timezone.now)
     sent_at = models.DateTimeField(null=True, blank=True)
+
+    objects: ClassVar[MailQuerySet] = MailQuerySet.as_manager()  # type: ignore[assignment]
 
     class Meta:
         ordering: ClassVar = ["-created_at", "-pk"]
 
     def __str__(self) -> str:
         return self.subject
+
+    def mark_sent(self) -> None:
+        self.state, self.sent_at, self.last_trouble = self.State.SENT, timezone.now(), ""
+        self.save(update_fields=["state", "sent_at", "last_trouble"])
+
+    def note_trouble(self, trouble: str, *, is_final: bool) -> None:
+        """Wait twice as long after each try; after the last one, or when no further try can help, give up."""
+        self.last_trouble = trouble[:300]
+        self.not_before = timezone.now() + min(FIRST_WAIT * 2 ** (self.tries - 1), LONGEST_WAIT)
+        if is_final or self.tries >= MOST_TRIES:
+            self.state = self.State.FAILED
+        self.save(update_fields=["last_trouble", "not_before", "state"])
+
+    def queue_again(self) -> None:
+        self.state, self.tries, self.not_before = self.State.QUEUED, 0, timezone.now()
+        self.save(update_fields=["state", "tries", "not_before"])

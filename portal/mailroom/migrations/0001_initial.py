@@ -23,6 +23,7 @@ class Migration(migrations.Migration):
                 ('state', models.CharField(choices=[('queued', 'queued'), ('sent', 'sent'), ('failed', 'failed')], default='queued', max_length=6)),
                 ('tries', models.PositiveSmallIntegerField(default=0)),
                 ('last_trouble', models.CharField(blank=True, max_length=300)),
+                ('not_before', models.DateTimeField(default=django.utils.timezone.now)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
                 ('sent_at', models.DateTimeField(blank=True, null=True)),
             ],

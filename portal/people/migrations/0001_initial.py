@@ -56,6 +56,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('token_sha256', models.CharField(max_length=64, unique=True)),
+                ('about', models.CharField(blank=True, max_length=120)),
                 ('lands_on', models.CharField(default='/', max_length=200)),
                 ('sent_at', models.DateTimeField(default=django.utils.timezone.now)),
                 ('expires_at', models.DateTimeField()),

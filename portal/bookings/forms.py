@@ -1,0 +1,111 @@
+"""What is typed about bookings and songs."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from portal.bookings.fields import BpmField, MeterField
+from portal.bookings.models import Booking, Brief, Song
+from portal.people.models import User
+
+MOST_SONGS = 40
+TITLE_LENGTH: int = Song._meta.get_field("title").max_length or 0
+
+
+class SongTitlesField(forms.CharField):
+    """Several titles, one per line."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            label="Songs",
+            help_text="One title per line. You can add more later.",
+            widget=forms.Textarea(attrs={"rows": 5}),
+        )
+
+    def clean(self, value: str) -> list[str]:
+        titles = [line.strip() for line in (super().clean(value) or "").splitlines() if line.strip()]
+        too_long = next((title for title in titles if len(title) > TITLE_LENGTH), None)
+        if too_long:
+            raise ValidationError(f"“{too_long[:40]}…” is too long for a title: at most {TITLE_LENGTH} characters.")
+        if len(titles) > MOST_SONGS:
+            raise ValidationError(f"These are {len(titles)} songs: at most {MOST_SONGS} go into one booking.")
+        return titles
+
+
+class NewBookingForm(forms.Form):
+    title = forms.CharField(
+        label="Title", max_length=Booking._meta.get_field("title").max_length, help_text="What you both call this job."
+    )
+    song_titles = SongTitlesField()
+    due_on = forms.DateField(
+        label="Due on",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}),
+        help_text="The day the client needs everything.",
+    )
+    client_name = forms.CharField(label="Client’s name", max_length=120)
+    client_email = forms.EmailField(
+        label="Client’s e-mail address", help_text="The invitation goes there together with the quote."
+    )
+
+    def clean_client_email(self) -> str:
+        email: str = self.cleaned_data["client_email"].lower()
+        if User.objects.filter(email=email, role=User.Role.DRUMMER).exists():
+            raise ValidationError("This is a drummer of the house, who sees every booking. Write the client’s address.")
+        return email
+
+
+class AddSongForm(forms.Form):
+    title = forms.CharField(label="Title of the song", max_length=TITLE_LENGTH)
+
+
+class CancelForm(forms.Form):
+    reason = forms.CharField(
+        label="Why", max_length=200, required=False, help_text="Both sides read it in the timeline."
+    )
+
+
+class BriefForm(forms.ModelForm[Brief]):
+    bpm = BpmField(
+        label="Tempo, in beats per minute",
+        required=False,
+        help_text="Only if you know it: 112 or 112.5. We measure it anyway.",
+    )
+    meter = MeterField(label="Meter", required=False, help_text="Such as 4/4, 3/4 or 6/8.")
+    count_in_bars = forms.IntegerField(
+        label="Bars of count-in in your files",
+        required=False,
+        min_value=0,
+        max_value=16,
+        widget=forms.NumberInput(attrs={"class": "short"}),
+        error_messages={
+            "invalid": "Write the number of bars, such as 2.",
+            "min_value": "A count-in has no fewer than 0 bars.",
+            "max_value": "More than 16 bars of count-in: is this the number of bars?",
+        },
+    )
+
+    class Meta:
+        model = Brief
+        fields: ClassVar = ["bpm", "meter", "starts", "count_in_bars", "click", "feel", "references", "notes"]
+        labels: ClassVar = {
+            "starts": "Your files start",
+            "click": "A click to play to",
+            "feel": "Feel",
+            "references": "References",
+            "notes": "Notes",
+        }
+        help_texts: ClassVar = {
+            "feel": "How it should sit: straight or swung, laid back or pushing.",
+            "references": "Recordings that sound like what you hear in your head, one per line.",
+            "notes": "Where to play and where not, hits, stops, sounds: whatever the drummer should know.",
+        }
+        widgets: ClassVar = {
+            "starts": forms.RadioSelect,
+            "click": forms.RadioSelect,
+            "references": forms.Textarea(attrs={"rows": 3}),
+            "notes": forms.Textarea(attrs={"rows": 6}),
+        }

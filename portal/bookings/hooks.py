@@ -1,0 +1,14 @@
+"""What other apps do when something happens to a booking here.
+
+Imports run one way, from later apps to earlier ones: the check of a song (intake) and the letters (mailroom) know
+bookings, and bookings know neither. So a later app puts a callable into one of these lists from its
+`AppConfig.ready()`, and our services call whatever is there, inside their own transaction: a callable that starts a
+task starts it on commit (`delay_on_commit`). They are plain lists, so that a search for the name finds both ends.
+"""
+
+from collections.abc import Callable
+
+# Called with the song's key after a brief was changed.
+on_brief_saved: list[Callable[[int], object]] = []
+# Called with the booking's key and the key of whoever cancelled it.
+on_booking_cancelled: list[Callable[[int, int], object]] = []

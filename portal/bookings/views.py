@@ -1,0 +1,159 @@
+"""The board, bookings, songs and their briefs."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from portal.bookings import services
+from portal.bookings.board import lanes_for
+from portal.bookings.errors import BookingError
+from portal.bookings.forms import AddSongForm, BriefForm, CancelForm, NewBookingForm
+from portal.bookings.models import Booking, BookingQuerySet, Brief, Song
+from portal.bookings.stages import BOOKING_COURSE, INTAKE_STAGES, SONG_COURSE, SongStage
+from portal.bookings.turns import booking_turn, song_turn
+from portal.people.access import drummer_required, require_drummer
+from portal.people.requests import MemberRequest
+
+# What a song page shows first: what the stage is about.
+INTAKE_PARTS = ("messages", "brief", "files", "prep", "rough-mixes", "delivery")
+TAKE_PARTS = ("rough-mixes", "delivery", "prep", "messages", "brief", "files")
+DELIVERY_PARTS = ("delivery", "rough-mixes", "messages", "prep", "brief", "files")
+
+
+@require_GET
+def home(request: HttpRequest) -> HttpResponse:
+    if not request.user.is_authenticated:
+        return redirect("people:sign-in")
+    return redirect("intake:desk" if request.user.is_drummer else "bookings:board")
+
+
+@require_GET
+@login_required
+def board(request: MemberRequest) -> HttpResponse:
+    bookings = with_people(Booking.objects.visible_to(request.user)).prefetch_related("songs")
+    return render(request, "bookings/board.html", {"lanes": lanes_for(bookings, request.user)})
+
+
+@require_http_methods(["GET", "POST"])
+@drummer_required
+def new(request: MemberRequest) -> HttpResponse:
+    form = NewBookingForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        booking = services.open_booking(by=request.user, **form.cleaned_data)
+        messages.success(request, f"“{booking.title}” is open. Write its quote, then send it.")
+        return redirect("money:quote", booking.pk)
+    return render(request, "bookings/new.html", {"form": form})
+
+
+@require_GET
+@login_required
+def booking(request: MemberRequest, booking_id: int) -> HttpResponse:
+    return render_booking(request, find_booking(request, booking_id))
+
+
+@require_POST
+@login_required
+def add_song(request: MemberRequest, booking_id: int) -> HttpResponse:
+    booking = find_booking(request, booking_id)
+    require_drummer(request.user)
+    form = AddSongForm(request.POST)
+    if not form.is_valid():
+        return render_booking(request, booking, add_song_form=form)
+    try:
+        services.add_song(booking=booking, title=form.cleaned_data["title"], by=request.user)
+    except BookingError as error:
+        messages.error(request, str(error))
+    return redirect(booking)
+
+
+@require_POST
+@login_required
+def cancel(request: MemberRequest, booking_id: int) -> HttpResponse:
+    booking = find_booking(request, booking_id)
+    require_drummer(request.user)
+    form = CancelForm(request.POST)
+    if not form.is_valid():
+        return render_booking(request, booking, cancel_form=form)
+    try:
+        services.cancel_booking(booking=booking, by=request.user, reason=form.cleaned_data["reason"])
+    except BookingError as error:
+        messages.error(request, str(error))
+    return redirect(booking)
+
+
+@require_GET
+@login_required
+def song(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = find_song(request, song_id)
+    context = {
+        "song": song,
+        "brief": song.brief,
+        "turn": song_turn(song, request.user),
+        "course": SONG_COURSE,
+        "now": SongStage.ON_DESK if song.stage == SongStage.WITH_CLIENT else song.stage,
+        "parts": parts_of(song),
+        "takes_brief": song.stage in INTAKE_STAGES,
+        "timeline": song.timeline.select_related("actor").reverse(),
+    }
+    return render(request, "bookings/song.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@login_required
+def brief(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = find_song(request, song_id)
+    # The form works on a row of its own, so that the service can tell what has changed.
+    form = BriefForm(request.POST or None, instance=Brief.objects.get(song=song))
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.save_brief(song=song, by=request.user, **form.cleaned_data)
+        except BookingError as error:
+            messages.error(request, str(error))
+        else:
+            messages.success(request, "The brief is saved.")
+        return redirect(song)
+    context = {"song": song, "form": form, "takes_brief": song.stage in INTAKE_STAGES}
+    return render(request, "bookings/brief.html", context)
+
+
+def find_booking(request: MemberRequest, booking_id: int) -> Booking:
+    bookings = with_people(Booking.objects.visible_to(request.user)).prefetch_related("songs__brief")
+    return get_object_or_404(bookings, pk=booking_id)
+
+
+def find_song(request: MemberRequest, song_id: int) -> Song:
+    songs = Song.objects.visible_to(request.user).select_related("booking__created_by", "brief")
+    return get_object_or_404(songs, pk=song_id)
+
+
+def with_people(bookings: BookingQuerySet) -> BookingQuerySet:
+    return bookings.select_related("created_by").prefetch_related("members__user")
+
+
+def parts_of(song: Song) -> tuple[str, ...]:
+    if song.stage in (SongStage.READY, SongStage.TRACKING, SongStage.IN_REVIEW):
+        return TAKE_PARTS
+    return DELIVERY_PARTS if song.stage in (SongStage.DELIVERED, SongStage.ACCEPTED) else INTAKE_PARTS
+
+
+def render_booking(
+    request: MemberRequest,
+    booking: Booking,
+    *,
+    add_song_form: AddSongForm | None = None,
+    cancel_form: CancelForm | None = None,
+) -> HttpResponse:
+    context = {
+        "booking": booking,
+        "songs": [(song, song_turn(song, request.user)) for song in booking.songs.all()],
+        "turn": booking_turn(booking, request.user),
+        "course": BOOKING_COURSE,
+        "timeline": booking.timeline.select_related("actor", "song").reverse(),
+        "add_song_form": add_song_form or AddSongForm(),
+        "cancel_form": cancel_form or CancelForm(),
+    }
+    return render(request, "bookings/booking.html", context)

@@ -1,0 +1,21 @@
+"""The outbox in the queue. A letter whose task was lost is found by the sweep: the row is the truth."""
+
+from celery import shared_task
+
+from portal.mailroom import jobs
+from portal.mailroom.models import Mail
+
+MOST_AT_ONCE = 200
+
+
+@shared_task(acks_late=True)
+def send_mail(mail_id: int) -> None:
+    """Safe to run twice: a sent letter is not due."""
+    jobs.send(mail_id)
+
+
+@shared_task
+def send_waiting() -> None:
+    """Hand out every letter that is due. Safe to run twice: each is claimed before it is sent."""
+    for mail_id in Mail.objects.due().order_by("not_before").values_list("pk", flat=True)[:MOST_AT_ONCE]:
+        send_mail.delay(mail_id)
