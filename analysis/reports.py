@@ -84,17 +84,53 @@ class ClippedRun(Record):
 
 
 @dataclass(frozen=True)
+class ClippedEvent(Record):
+    """Clipped runs that lie close together, over all channels: one bad chorus is one event."""
+
+    start_s: float
+    end_s: float
+    runs: int
+    longest_frames: int
+
+
+@dataclass(frozen=True)
 class Clipped(Record):
-    """`runs` counts all clipped runs, `first` shows the first few."""
+    """`runs` counts all clipped runs, `first` shows the first few, `events` the worst places in the order of time."""
 
     runs: int = 0
     longest_frames: int = 0
     first: tuple[ClippedRun, ...] = ()
+    frames: int = 0
+    level_dbfs: float | None = None
+    events: tuple[ClippedEvent, ...] = ()
+
+
+@dataclass(frozen=True)
+class Dropout(Record):
+    """A hole of digital silence, a stuck value or a repeated buffer inside music."""
+
+    start_s: float
+    duration_s: float
+    kind: Literal["hole", "stuck", "repeat"]
+
+
+@dataclass(frozen=True)
+class Drums(Record):
+    """Whether a file already holds drums, and how sure that is. None: can't tell."""
+
+    present: bool | None = None
+    confidence: float = 0.0
 
 
 @dataclass(frozen=True)
 class FileReport(Record):
-    """What one file is. Numbers are None where the file could not be measured or has no answer."""
+    """What one file is. Numbers are None where the file could not be measured or has no answer.
+
+    `declared_frames` is what the header promises, `missing_bytes` what it promises and the disk does not hold,
+    `unclaimed_bytes` what the disk holds and no header counts; `broke_off` says that decoding ended in an error.
+    `audio_digest` is equal for files whose decoded samples are equal, whatever the container. `channel_fault` is
+    `one-sided`, `inverted-channel`, `dual-mono` or None.
+    """
 
     name: str
     sha256: str
@@ -121,6 +157,21 @@ class FileReport(Record):
     identical_to: str | None = None
     metadata: dict[str, Any] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    loudness_range_lu: float | None = None
+    short_term_max_lufs: float | None = None
+    momentary_max_lufs: float | None = None
+    declared_frames: int | None = None
+    missing_bytes: int = 0
+    unclaimed_bytes: int = 0
+    broke_off: bool = False
+    bad_values: int = 0
+    bad_value_s: float | None = None
+    channel_fault: str | None = None
+    channel_correlation: float | None = None
+    sounding_side: Literal["left", "right"] | None = None
+    audio_digest: str | None = None
+    dropouts: tuple[Dropout, ...] = ()
+    drums: Drums = Drums()
 
 
 @dataclass(frozen=True)

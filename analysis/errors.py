@@ -1,0 +1,36 @@
+"""What can go wrong while measuring.
+
+AnalysisError
+├── UnusableFileError        the file's own fault: becomes a finding, never an outage
+│   ├── NotAudioError        something else than sound
+│   └── UnreadableError      says it is sound, but cannot be decoded
+└── MapError                 a tempo map that contradicts itself
+"""
+
+from __future__ import annotations
+
+
+class AnalysisError(Exception):
+    """Anything this package raises on purpose."""
+
+
+class UnusableFileError(AnalysisError):
+    """A file that cannot be measured. `reason` finishes the sentence "This file ...", `code` names the finding."""
+
+    code = "unreadable"
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(reason)
+        self.reason = reason
+
+
+class NotAudioError(UnusableFileError):
+    code = "not-audio"
+
+
+class UnreadableError(UnusableFileError):
+    code = "unreadable"
+
+
+class MapError(AnalysisError):
+    """A tempo map, brief or command-line value that makes no sense."""

@@ -1,0 +1,81 @@
+"""Every threshold that turns a measurement into a finding, with where it comes from.
+
+"House choice" means that no standard fixes the value: the house may edit it, and nobody else is bound by it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analysis.reports import Record
+
+
+@dataclass(frozen=True)
+class Limits(Record):
+    # Clipping. No standard defines clipping in a file; three equal samples in a row is the counter habit of disc
+    # mastering (common practice). All other numbers here are house choices.
+    clipped_run_frames: int = 3
+    # Steps into a plateau that rounding alone explains, in units of the last bit (derived: see clipping.py).
+    rounding_step_lsb: float = 3.0
+    # The lowest tone whose own rounded crest must not be called clipped.
+    lowest_tone_hz: float = 20.0
+    # A plateau longer than this is a stuck converter or a constant, not a clipped peak: half a period at 10 Hz.
+    longest_plateau_s: float = 0.05
+    # Below this a file has so few steps that equal samples in a row mean nothing.
+    clipped_lowest_dbfs: float = -40.0
+    # Runs closer together than this are one event: about a bar at a moderate tempo.
+    clipped_event_gap_s: float = 2.0
+    # Fewer and shorter runs than these are a limiter's ceiling on a finished mix: worth knowing, nothing to stop for.
+    clipped_stop_runs: int = 25
+    clipped_stop_run_s: float = 0.0002
+    clipped_note_runs: int = 4
+
+    # Levels. -1 dBTP: EBU R 128 maximum true peak, a programme value; here only a note. The others: house choices.
+    true_peak_over_dbtp: float = 0.0
+    low_level_dbfs: float = -30.0
+    silent_peak_dbfs: float = -80.0
+    # Mean over the whole file: -60 dBFS is worth a note, -40 dBFS a question (house choice).
+    dc_note: float = 0.001
+    dc_ask: float = 0.01
+    # Peak to loudness: a mix whose true peak sits so close to its loudness has no transients left to play to.
+    squashed_plr_lu: float = 7.0
+
+    # Silence rule: a file begins with its first sample above the lower of -60 dBFS and 50 dB under its own peak, but
+    # never under -90 dBFS; it ends with its last. House choice: amp hiss stays out, a quiet fade-in stays in.
+    silence_dbfs: float = -60.0
+    silence_below_peak_db: float = 50.0
+    silence_floor_dbfs: float = -90.0
+
+    # Channels (house choices). Near dual mono: the difference of the channels sits this far under their sum.
+    one_sided_db: float = 40.0
+    dual_mono_near_db: float = 60.0
+    inverted_correlation: float = -0.95
+
+    # Dropouts: a hole or a stuck value inside music (house choices; converter buffers are 32 to 4096 frames).
+    dropout_shortest_s: float = 0.0005
+    dropout_longest_s: float = 0.12
+    dropout_surrounding_dbfs: float = -50.0
+
+    # Lossy origin (house choices, from the edges measured with common encoders): a steep edge below 20.05 kHz with
+    # energy right under it. 320 kb/s sits at 20.1 kHz and cannot be told from a converter's own filter.
+    lossy_edge_lowest_hz: float = 14_500.0
+    lossy_edge_highest_hz: float = 20_050.0
+    edge_drop_db: float = 25.0
+    edge_width_hz: float = 800.0
+    edge_level_below_mid_db: float = 45.0
+
+    # Between files.
+    start_confidence: float = 0.6
+    start_differs_frames: int = 2
+    length_differs_s: float = 0.5
+    wrong_rate_match: float = 0.6
+    # A lag within two samples of a known encoder delay is named after it (house choice).
+    codec_delay_tolerance_frames: int = 2
+    # A rough mix holds something that is in no stem: what is left after the stems sits this close under the mix.
+    missing_from_stems_db: float = -12.0
+    missing_from_stems_s: float = 2.0
+    # Confidence above which a file is said to hold drums, and below which it is said to hold none (house choice).
+    drums_sure: float = 0.75
+
+    # Names, tags and brief against the measured tempo (house choice).
+    named_bpm_tolerance: float = 0.02

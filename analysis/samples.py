@@ -1,0 +1,23 @@
+"""What every measuring function expects of its samples."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.floating[Any]]
+FloatArray = NDArray[np.floating[Any]]
+
+
+def check_samples(samples: Samples, sample_rate_hz: int) -> None:
+    """Refuse what would give a wrong answer without an error: a flat array, integers, a rate of nothing."""
+    if samples.ndim != 2:
+        raise ValueError(f"samples must have shape (n_frames, n_channels), not {samples.shape}")
+    if samples.shape[1] < 1:
+        raise ValueError("samples must have at least one channel")
+    if not np.issubdtype(samples.dtype, np.floating):
+        raise ValueError(f"samples must be floating point with full scale 1.0, not {samples.dtype}")
+    if sample_rate_hz <= 0:
+        raise ValueError(f"sample_rate_hz must be positive, not {sample_rate_hz}")

@@ -1,0 +1,124 @@
+"""True peak by ITU-R BS.1770-5 Annex 2: the largest value between the samples, by oversampling.
+
+Eight phases instead of the four that the annex shows ("higher ratios preferred"): the worst under-read falls from 0.69
+to 0.17 dB. Rates from 96 kHz need half of that. A stretch is oversampled only if it could hold the maximum:
+
+1. the interpolator gives at most its absolute sum times the stretch's sample peak;
+2. with the half-way points known, no point of a band-limited wave is further than a quarter of a sample from a known
+   one, so it exceeds the largest known value at most by 1 / cos(pi / 4) (Annex 2, Attachment 1, at n = 2).
+
+Both bounds hold for every input, so what is skipped cannot change the result.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.blocks import BUCKET_FRAMES, Block
+from analysis.samples import Samples, check_samples
+
+Floats = NDArray[np.float32]
+
+TAPS = 32
+KAISER_BETA = 8.0
+HALF_RATE_FROM_HZ = 96_000
+# How many samples one row of the matrix product turns out: a trade of copying against multiplying by zero.
+ROW_FRAMES = 64
+HISTORY = TAPS - 1
+# Room for the interpolation filter not being the ideal one that the second bound speaks of.
+BOUND_SLACK = 1.02
+BUCKETS_AT_ONCE = 64
+
+
+def measure_true_peak(samples: Samples, sample_rate_hz: int) -> float:
+    """Largest absolute value between the samples of a signal in memory, as an amplitude."""
+    check_samples(samples, sample_rate_hz)
+    meter = TruePeakMeter(sample_rate_hz, samples.shape[1])
+    for start in range(0, len(samples), 65_536):
+        meter.add(Block(samples[start : start + 65_536], start))
+    return meter.finish()
+
+
+def interpolator(phases: int) -> Floats:
+    """Windowed-sinc filters for the points between samples, shape (phases - 1, TAPS), each of unit gain at DC."""
+    at = np.arange(TAPS) - (TAPS // 2 - 1)
+    rows = []
+    for phase in range(1, phases):
+        distance = phase / phases - at
+        inside = np.clip(1.0 - (distance / (TAPS / 2)) ** 2, 0.0, None)
+        taps = np.sinc(distance) * np.i0(KAISER_BETA * np.sqrt(inside)) / np.i0(KAISER_BETA)
+        rows.append(taps / taps.sum())
+    return np.array(rows, np.float32)
+
+
+def product_matrix(filters: Floats) -> Floats:
+    """The filters laid out so that one matrix product gives ROW_FRAMES samples of every phase."""
+    matrix = np.zeros((ROW_FRAMES + HISTORY, len(filters) * ROW_FRAMES), np.float32)
+    for phase, taps in enumerate(filters):
+        for frame in range(ROW_FRAMES):
+            matrix[frame : frame + TAPS, phase * ROW_FRAMES + frame] = taps
+    return matrix
+
+
+class TruePeakMeter:
+    def __init__(self, sample_rate_hz: int, channels: int) -> None:
+        filters = interpolator(4 if sample_rate_hz >= HALF_RATE_FROM_HZ else 8)
+        self._gain = float(np.abs(filters).sum(axis=1).max())
+        self._all_phases = product_matrix(filters)
+        self._half_way = product_matrix(filters[len(filters) // 2 : len(filters) // 2 + 1])
+        self._held = np.zeros((channels, HISTORY), np.float32)
+        self._held_peak = np.zeros(channels, np.float32)
+        self.peak = 0.0
+
+    def add(self, block: Block) -> None:
+        self.peak = max(self.peak, float(block.peaks.max(initial=0.0)))
+        for channel, row in enumerate(block.by_channel):
+            joined = np.concatenate([self._held[channel], row])
+            self._search(joined, block.peaks[channel], float(np.abs(self._held[channel]).max()))
+            self._held[channel] = joined[len(joined) - HISTORY :]
+
+    def _search(self, joined: Floats, peaks: Floats, held_peak: float) -> None:
+        """`joined` starts HISTORY samples before the first bucket; a bucket also sees the end of the one before."""
+        before = np.concatenate([[np.float32(held_peak)], peaks[:-1]])
+        could_reach = np.maximum(peaks, before) * self._gain
+        candidates = np.flatnonzero(could_reach > self.peak)
+        if not len(candidates):
+            return
+        # The loudest first: each result raises the bar for the rest.
+        candidates = candidates[np.argsort(-could_reach[candidates], kind="stable")]
+        short = len(peaks) * BUCKET_FRAMES + HISTORY - len(joined)
+        padded = np.concatenate([joined, np.zeros(short, np.float32)]) if short else joined
+        windows = np.lib.stride_tricks.sliding_window_view(padded, BUCKET_FRAMES + HISTORY)[::BUCKET_FRAMES]
+        for start in range(0, len(candidates), BUCKETS_AT_ONCE):
+            self._search_buckets(windows, candidates[start : start + BUCKETS_AT_ONCE], could_reach)
+
+    def _search_buckets(self, windows: Floats, buckets: NDArray[np.intp], could_reach: Floats) -> None:
+        buckets = buckets[could_reach[buckets] > self.peak]
+        if not len(buckets):
+            return
+        rows = _rows(windows[buckets])
+        known = np.maximum(_row_peaks(rows @ self._half_way), np.abs(rows).max(axis=1))
+        self.peak = max(self.peak, float(known.max()))
+        open_rows = rows[known * (BOUND_SLACK / math.cos(math.pi / 4.0)) > self.peak]
+        if len(open_rows):
+            self.peak = max(self.peak, float(_row_peaks(open_rows @ self._all_phases).max()))
+
+    def finish(self) -> float:
+        """The last samples are followed by silence."""
+        for channel in range(len(self._held)):
+            tail = np.concatenate([self._held[channel], np.zeros(BUCKET_FRAMES, np.float32)])
+            self._search(tail, np.zeros(1, np.float32), float(np.abs(self._held[channel]).max()))
+        return self.peak
+
+
+def _rows(windows: Floats) -> Floats:
+    """Split buckets of shape (n, BUCKET_FRAMES + HISTORY) into rows of ROW_FRAMES + HISTORY."""
+    parts = np.lib.stride_tricks.sliding_window_view(windows, ROW_FRAMES + HISTORY, axis=1)[:, ::ROW_FRAMES]
+    return np.ascontiguousarray(parts).reshape(-1, ROW_FRAMES + HISTORY)
+
+
+def _row_peaks(values: Floats) -> Floats:
+    return np.asarray(np.maximum(values.max(axis=1), -values.min(axis=1)))

@@ -1,0 +1,26 @@
+"""Conversions between the units that names in this package end in."""
+
+from __future__ import annotations
+
+import math
+
+# Below this amplitude a level has no meaning: 32-bit float rounding of a full-scale signal sits near 3e-8.
+SMALLEST_AMPLITUDE = 1e-10
+
+
+def dbfs_from_amplitude(amplitude: float) -> float | None:
+    """Level re full scale = 1.0 peak. None for silence: minus infinity is not a number that travels."""
+    return 20.0 * math.log10(amplitude) if amplitude > SMALLEST_AMPLITUDE else None
+
+
+def amplitude_from_db(level_db: float) -> float:
+    return float(10.0 ** (level_db / 20.0))
+
+
+def seconds_as_clock(time_s: float) -> str:
+    """1:07 or 1:02:07, as players say it; tenths only in the first ten seconds, where they matter."""
+    if time_s < 10.0:
+        return f"0:{time_s:04.1f}"
+    minutes, seconds = divmod(round(time_s), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{seconds:02d}" if hours else f"{minutes}:{seconds:02d}"
