@@ -43,7 +43,8 @@ def noise(
 ) -> Samples:
     """White noise, other in each channel, of exactly this RMS over the whole."""
     samples = np.random.default_rng(seed).standard_normal((round(duration_s * sample_rate_hz), channels))
-    return samples * (rms / np.sqrt(np.mean(samples**2, axis=0)))
+    scaled: Samples = samples * (rms / np.sqrt(np.mean(samples**2, axis=0)))
+    return scaled
 
 
 def silence(*, duration_s: float = 1.0, sample_rate_hz: int = 48_000, channels: int = 1) -> Samples:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 Hits = tuple[float, ...]
+EVEN = Fraction(1, 2)
 EIGHTHS: Hits = tuple(step / 2 for step in range(8))
 SIXTEENTHS: Hits = tuple(step / 4 for step in range(16))
 
@@ -24,7 +26,7 @@ class Feel:
     keys: tuple[tuple[float, float], ...]
     strings: tuple[tuple[float, float, int], ...]
     drums: dict[str, Hits] = field(default_factory=dict)
-    swing: float = 0.5
+    swing: Fraction = EVEN
     sevenths: bool = False
 
 
@@ -61,7 +63,7 @@ FEELS: dict[str, Feel] = {
         keys=((0.5, 0.3), (1.5, 0.3), (2.5, 0.3), (3.5, 0.3)),
         strings=tuple((at, 0.4, -1) for at in EIGHTHS),
         drums={"kick": (0, 2), "snare": (1, 3), "hat": EIGHTHS},
-        swing=0.655, sevenths=True,
+        swing=Fraction(131, 200), sevenths=True,
     ),
     "four-floor": Feel(
         "4/4", (112, 132),

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from analysis.band.feels import Feel
+from analysis.band.feels import EVEN, Feel
 from analysis.band.harmony import Chord, Key, nearest_pitch, voicing
 from analysis.tempo_map import MeterSign
 
@@ -64,9 +64,9 @@ class Bar:
     def beat_at(self, quarter: float) -> Fraction:
         """Felt beats from bar one at a quarter position in this bar, swung where the feel swings."""
         whole, part = divmod(Fraction(quarter).limit_denominator(48), 1)
-        swing = Fraction(self.feel.swing).limit_denominator(100)
-        if swing != Fraction(1, 2):
-            part = 2 * part * swing if part <= Fraction(1, 2) else swing + (2 * part - 1) * (1 - swing)
+        swing = self.feel.swing
+        if swing != EVEN:
+            part = 2 * part * swing if part <= EVEN else swing + (2 * part - 1) * (1 - swing)
         return self.start_beat + (whole + part) / self.meter.quarters_per_beat
 
     def note(
