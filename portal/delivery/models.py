@@ -45,6 +45,7 @@ class Delivery(models.Model):
     perspective = models.CharField(max_length=8, choices=Perspective.choices, default=Perspective.UNSAID)
     checks = models.JSONField(default=list, blank=True)
     passed = models.BooleanField(default=False)
+    check_asked_at = models.DateTimeField(null=True, blank=True)
     opened_at = models.DateTimeField(default=timezone.now)
     released_at = models.DateTimeField(null=True, blank=True)
     accepted_at = models.DateTimeField(null=True, blank=True)
@@ -60,13 +61,43 @@ class Delivery(models.Model):
     def __str__(self) -> str:
         return f"delivery {self.number} of {self.song}"
 
-    def move_to(self, state: State) -> None:
-        self.state = state
-        self.save(update_fields=["state"])
+    @property
+    def is_open(self) -> bool:
+        """Whether files may still come and go."""
+        return self.state not in self.SEEN_BY_CLIENT
+
+    @property
+    def failures(self) -> list[dict[str, Any]]:
+        """Failed checks that nobody let pass."""
+        waived = {(waiver.code, waiver.file_name) for waiver in self.waivers.all()}
+        return [check for check in self.checks if not check["passed"] and key_of(check) not in waived]
+
+    def reopen(self) -> None:
+        """The set changed: what was checked, and what was waived, was another set."""
+        self.state, self.checks, self.passed = self.State.OPEN, [], False
+        self.save(update_fields=["state", "checks", "passed"])
+        self.waivers.all().delete()
+
+    def ask_check(self) -> None:
+        self.state, self.check_asked_at = self.State.CHECKING, timezone.now()
+        self.save(update_fields=["state", "check_asked_at"])
 
     def store_checks(self, checks: list[dict[str, Any]], *, passed: bool) -> None:
         self.state, self.checks, self.passed = self.State.CHECKED, checks, passed
         self.save(update_fields=["state", "checks", "passed"])
+
+    def release(self, *, note: str) -> None:
+        self.state, self.note, self.released_at = self.State.RELEASED, note, timezone.now()
+        self.save(update_fields=["state", "note", "released_at"])
+
+    def accept(self, *, by: User) -> None:
+        self.state, self.accepted_by, self.accepted_at = self.State.ACCEPTED, by, timezone.now()
+        self.save(update_fields=["state", "accepted_by", "accepted_at"])
+
+
+def key_of(check: dict[str, Any]) -> tuple[str, str]:
+    """What a check is about: its code, and its file where it is about one."""
+    return check["code"], check["file"] or ""
 
 
 class Waiver(models.Model):
@@ -87,6 +118,11 @@ class Waiver(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code}: {self.reason}"
+
+
+class DeliveryFileQuerySet(models.QuerySet["DeliveryFile"]):
+    def visible_to(self, user: User) -> DeliveryFileQuerySet:
+        return self.filter(delivery__in=Delivery.objects.visible_to(user))
 
 
 class DeliveryFile(models.Model):
@@ -115,6 +151,8 @@ class DeliveryFile(models.Model):
     polarity = models.CharField(max_length=8, choices=Polarity.choices, default=Polarity.UNSAID)
     take = models.CharField(max_length=40, blank=True)
     note = models.CharField(max_length=200, blank=True)
+
+    objects: ClassVar[DeliveryFileQuerySet] = DeliveryFileQuerySet.as_manager()  # type: ignore[assignment]
 
     class Meta:
         ordering: ClassVar = ["name"]

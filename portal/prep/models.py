@@ -8,10 +8,19 @@ from django.db import models
 from django.utils import timezone
 
 from portal.intake.models import ApprovedMap
+from portal.people.models import User
+
+
+class PreparedFileQuerySet(models.QuerySet["PreparedFile"]):
+    def visible_to(self, user: User) -> PreparedFileQuerySet:
+        return self if user.is_drummer else self.filter(approved_map__song__booking__members__user=user)
 
 
 class PreparedFile(models.Model):
-    """A click or tempo-map file made from one approved map. Made again it is the same file."""
+    """A click or tempo-map file made from one approved map. Made again it is the same file.
+
+    `facts` says how: bars, count-in, sample rate, peak, and by how much the click starts before the client's files.
+    """
 
     class Kind(models.TextChoices):
         CLICK = "click", "click"
@@ -22,7 +31,10 @@ class PreparedFile(models.Model):
     name = models.CharField(max_length=255)
     key = models.CharField(max_length=160)
     size_bytes = models.PositiveBigIntegerField()
+    facts = models.JSONField(default=dict, blank=True)
     made_at = models.DateTimeField(default=timezone.now)
+
+    objects: ClassVar[PreparedFileQuerySet] = PreparedFileQuerySet.as_manager()  # type: ignore[assignment]
 
     class Meta:
         ordering: ClassVar = ["kind"]
