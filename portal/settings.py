@@ -126,7 +126,7 @@ STORAGES = {
     "staticfiles": {"BACKEND": STATIC_BACKEND},
 }
 STATIC_URL = "/static/"
-STATIC_ROOT = None if DEMO else BASE_DIR / "staticfiles"
+STATIC_ROOT = None if DEMO else env.folder("KITPOST_STATIC_DIR", default=BASE_DIR / "staticfiles")
 STATICFILES_DIRS = [("vendor/tus", str(BASE_DIR / "node_modules" / "tus-js-client" / "dist"))]
 WHITENOISE_USE_FINDERS = DEMO
 
@@ -173,6 +173,7 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 # The rows are the truth, the queue is not: each sweep starts again what a killed process or a broker that was down lost.
 CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
+    "send waiting mail": {"task": "portal.mailroom.tasks.send_waiting", "schedule": 60},
     "finish waiting uploads": {"task": "portal.uploads.tasks.finish_waiting", "schedule": 60},
     "expire abandoned uploads": {"task": "portal.uploads.tasks.expire_abandoned", "schedule": 3_600},
     "check songs that were left": {"task": "portal.intake.tasks.sweep", "schedule": 30},
