@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from functools import partial
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.template.loader import render_to_string
 from django.urls import reverse
 
@@ -59,6 +59,24 @@ def write_to(user: User, *, booking: Booking, by: User, key: str, subject: str, 
     return letter(to=user.email, subject=subject, body=text, key=key)
 
 
+@transaction.atomic
+def write_to_drummers(*, key: str, subject: str, body: str, path: str) -> list[Mail]:
+    """One letter to each drummer of the house."""
+    return [
+        letter(
+            to=user.email,
+            subject=subject,
+            body=compose(to_name=user.name, body=body, link=absolute(path)),
+            key=f"{key}:to:{user.pk}",
+        )
+        for user in drummers()
+    ]
+
+
+def drummers() -> QuerySet[User]:
+    return User.objects.filter(role=User.Role.DRUMMER, is_active=True).order_by("pk")
+
+
 def mail_out(message: Message) -> None:
     """A letter about a message of the thread to everyone on the other side of it."""
     link = absolute(reverse("mailroom:message", args=[message.pk]))
@@ -73,10 +91,10 @@ def mail_out(message: Message) -> None:
         )
 
 
-def readers_of(message: Message) -> Iterable[User]:
+def readers_of(message: Message) -> QuerySet[User]:
     """Clients read what the house and its drummers write, drummers what a client writes."""
     if message.sender is not None and not message.sender.is_drummer:
-        return User.objects.filter(role=User.Role.DRUMMER, is_active=True).order_by("pk")
+        return drummers()
     return User.objects.filter(memberships__booking=message.booking_id, is_active=True).order_by("pk")
 
 

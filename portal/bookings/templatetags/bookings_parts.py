@@ -1,0 +1,27 @@
+"""Parts that show a booking or a song, for our pages and those of later apps."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import template
+from django.template import Context
+
+from portal.bookings.fields import write_bpm
+from portal.bookings.models import Booking, Song
+from portal.bookings.turns import booking_turn, song_turn
+
+register = template.Library()
+
+
+@register.filter
+def bpm(value: Decimal | None) -> str:
+    """A tempo for people: three decimals at most, and no needless zeros."""
+    return "" if value is None else write_bpm(round(value, 3))
+
+
+@register.inclusion_tag("_parts/_turn.html", takes_context=True)
+def turn_banner(context: Context, row: Booking | Song) -> dict[str, Any]:
+    """Whose turn it is and since when, for pages of other apps about a booking or a song."""
+    user = context["request"].user
+    turn = song_turn(row, user) if isinstance(row, Song) else booking_turn(row, user)
+    return vars(turn)

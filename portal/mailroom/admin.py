@@ -1,0 +1,29 @@
+from django.contrib import admin
+
+from portal.mailroom.models import Mail, Message, MessageRule
+
+
+@admin.register(MessageRule)
+class MessageRuleAdmin(admin.ModelAdmin[MessageRule]):
+    list_display = ["code", "when"]
+    list_filter = ["when"]
+    search_fields = ["code"]
+
+
+@admin.register(Message)
+class MessageAdmin(admin.ModelAdmin[Message]):
+    list_display = ["subject", "booking", "song", "sender", "state", "created_at"]
+    list_filter = ["state"]
+    list_select_related = ["booking", "song", "sender"]
+    search_fields = ["subject", "body", "booking__title", "song__title", "key"]
+    raw_id_fields = ["booking", "song", "sender", "answered_by"]
+    readonly_fields = ["key", "state", "answers", "answer", "created_at", "answered_at"]
+
+
+@admin.register(Mail)
+class MailAdmin(admin.ModelAdmin[Mail]):
+    list_display = ["subject", "to", "state", "tries", "created_at", "sent_at"]
+    list_filter = ["state"]
+    search_fields = ["subject", "to", "key"]
+    raw_id_fields = ["message"]
+    readonly_fields = ["key", "state", "tries", "last_trouble", "not_before", "created_at", "sent_at"]

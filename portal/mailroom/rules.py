@@ -1,0 +1,30 @@
+"""What the house does about a finding that needs the client: what the drummer chose, else what the kind suggests."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from analysis.findings import FINDING_KINDS, KIND_BY_CODE, FindingKind, Severity
+from portal.mailroom.models import MessageRule
+
+When = MessageRule.When
+STRICTEST_FIRST = (When.HOLD, When.AT_ONCE, When.NEVER)
+
+
+def suggested(kind: FindingKind) -> MessageRule.When:
+    """A question goes out by itself when its words can stand alone; what is only good to know is never sent."""
+    if kind.severity == Severity.NOTE:
+        return When.NEVER
+    return When.AT_ONCE if kind.may_send else When.HOLD
+
+
+def rules_in_force() -> dict[str, MessageRule.When]:
+    chosen = dict(MessageRule.objects.values_list("code", "when"))
+    return {kind.code: When(chosen.get(kind.code, suggested(kind))) for kind in FINDING_KINDS}
+
+
+def rule_for(codes: Iterable[str]) -> MessageRule.When:
+    """The rule for one message about several findings: held when one of them is, never when all are."""
+    rules = rules_in_force()
+    found = {rules[code] for code in codes if code in KIND_BY_CODE}
+    return next((when for when in STRICTEST_FIRST if when in found), When.NEVER)

@@ -1,0 +1,130 @@
+"""Threads and messages for both sides; the outbox and the rules for the drummer."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.db.models import Count
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from analysis.findings import FINDING_KINDS
+from portal.bookings.models import Booking, Song
+from portal.mailroom import services
+from portal.mailroom.forms import InviteForm, RulesForm, WriteForm
+from portal.mailroom.models import Mail, Message, MessageRule
+from portal.mailroom.rules import rules_in_force, suggested
+from portal.mailroom.threads import threads_page
+from portal.people.access import drummer_required, require_drummer
+from portal.people.errors import DrummerAddressError
+from portal.people.requests import MemberRequest
+
+LETTERS_PER_PAGE = 50
+
+
+@require_GET
+@drummer_required
+def mail(request: MemberRequest) -> HttpResponse:
+    state = request.GET.get("state", "")
+    letters = Mail.objects.filter(state=state) if state in Mail.State.values else Mail.objects.all()
+    counts = dict(Mail.objects.order_by().values_list("state").annotate(Count("pk")))
+    context = {
+        "page": Paginator(letters, LETTERS_PER_PAGE).get_page(request.GET.get("page")),
+        "state": state,
+        "counts": [(option.value, option.label, counts.get(option.value, 0)) for option in Mail.State],
+    }
+    return render(request, "mailroom/mail.html", context)
+
+
+@require_POST
+@drummer_required
+def send_again(request: MemberRequest, mail_id: int) -> HttpResponse:
+    services.send_again(mail=get_object_or_404(Mail, pk=mail_id))
+    messages.success(request, "The letter is queued again.")
+    return redirect("mailroom:mail")
+
+
+@require_GET
+@login_required
+def threads(request: MemberRequest) -> HttpResponse:
+    page, rows = threads_page(request.user, request.GET.get("page"))
+    return render(request, "mailroom/threads.html", {"page": page, "threads": rows})
+
+
+@require_GET
+@login_required
+def message(request: MemberRequest, message_id: int) -> HttpResponse:
+    found = get_object_or_404(
+        Message.objects.visible_to(request.user).select_related("booking", "song", "sender", "answered_by"),
+        pk=message_id,
+    )
+    others = Message.objects.visible_to(request.user).filter(booking=found.booking).exclude(pk=found.pk)
+    context = {
+        "message": found,
+        "booking": found.booking,
+        "others": others.select_related("song", "sender", "answered_by").order_by("-created_at", "-pk"),
+        "form": WriteForm(),
+        "song": found.song,
+    }
+    return render(request, "mailroom/message.html", context)
+
+
+@require_POST
+@login_required
+def write(request: MemberRequest, booking_id: int) -> HttpResponse:
+    booking = get_object_or_404(Booking.objects.visible_to(request.user), pk=booking_id)
+    song = song_named(request, booking)
+    form = WriteForm(request.POST)
+    back = back_address(request, booking)
+    if not form.is_valid():
+        context = {"booking": booking, "song": song, "form": form, "back": back}
+        return render(request, "mailroom/write.html", context)
+    body, key = form.cleaned_data["body"], str(form.cleaned_data["key"])
+    services.write(booking=booking, song=song, by=request.user, body=body, key=key)
+    messages.success(request, "Your message is on its way.")
+    return redirect(back)
+
+
+@require_POST
+@login_required
+def invite(request: MemberRequest, booking_id: int) -> HttpResponse:
+    booking = get_object_or_404(Booking.objects.visible_to(request.user), pk=booking_id)
+    require_drummer(request.user)
+    form = InviteForm(request.POST)
+    if form.is_valid():
+        try:
+            key = str(form.cleaned_data.pop("key"))
+            services.invite_client(booking=booking, by=request.user, key=key, **form.cleaned_data)
+        except DrummerAddressError as error:
+            form.add_error("email", str(error))
+        else:
+            messages.success(request, f"The letter to {form.cleaned_data['name']} is on its way.")
+            return redirect(booking)
+    return render(request, "mailroom/invite.html", {"booking": booking, "form": form})
+
+
+@require_http_methods(["GET", "POST"])
+@drummer_required
+def rules(request: MemberRequest) -> HttpResponse:
+    form = RulesForm(request.POST or None, rules=rules_in_force())
+    if request.method == "POST" and form.is_valid():
+        services.set_rules({code: MessageRule.When(when) for code, when in form.cleaned_data.items()})
+        messages.success(request, "The rules are saved. They hold from the next check on.")
+        return redirect("mailroom:rules")
+    rows = [(kind, form[kind.code], suggested(kind).label) for kind in FINDING_KINDS]
+    return render(request, "mailroom/rules.html", {"form": form, "rows": rows})
+
+
+def song_named(request: MemberRequest, booking: Booking) -> Song | None:
+    """The song that a message is about, when its form names one of this booking."""
+    named = request.POST.get("song", "")
+    return get_object_or_404(booking.songs, pk=named) if named.isdecimal() else None
+
+
+def back_address(request: MemberRequest, booking: Booking) -> str:
+    back = request.POST.get("back", "")
+    is_ours = url_has_allowed_host_and_scheme(back, allowed_hosts=None)
+    return back if back and is_ours else booking.get_absolute_url()
