@@ -61,20 +61,24 @@ class Supervisor:
 
     def run_once(self, part: Part, *, within_s: float) -> bytes:
         """Run a part to its end and return what it printed."""
-        process = self._spawn(part, stdout=subprocess.PIPE)
-        give_up_at = time.monotonic() + within_s
-        while True:
+        with self._spawn(part, stdout=subprocess.PIPE) as process:
+            output = self._output(process, part, give_up_at=time.monotonic() + within_s)
+        if output is None:
+            raise StartError(self.trouble(part, f"did not end within {within_s:.0f} s"))
+        if process.returncode != 0:
+            raise StartError(self.trouble(part, f"ended with code {process.returncode}"))
+        return output
+
+    def _output(self, process: subprocess.Popen[bytes], part: Part, *, give_up_at: float) -> bytes | None:
+        """What the process printed by its end; None when it was given up."""
+        while not self.stop_asked and time.monotonic() < give_up_at:
             try:
-                output, _ = process.communicate(timeout=LOOK_EVERY_S)
+                return process.communicate(timeout=LOOK_EVERY_S)[0]
             except subprocess.TimeoutExpired:
-                if self.stop_asked or time.monotonic() > give_up_at:
-                    end(process, within_s=part.stops_within_s)
-                    self._check_stop()
-                    raise StartError(self.trouble(part, f"did not end within {within_s:.0f} s")) from None
                 continue
-            if process.returncode != 0:
-                raise StartError(self.trouble(part, f"ended with code {process.returncode}"))
-            return output
+        end(process, within_s=part.stops_within_s)
+        self._check_stop()
+        return None
 
     def wait_for(self, part: Part, answers: Callable[[], bool], *, within_s: float) -> None:
         """Return as soon as the part answers; give up when it died or the time is over."""
