@@ -2,6 +2,7 @@
 
 import json
 import sys
+from contextlib import redirect_stdout
 
 import django
 from django.core.management import call_command
@@ -11,9 +12,11 @@ def prepare() -> None:
     django.setup()
     from portal.demo.seed import seed_house
 
-    call_command("check")
-    call_command("migrate", verbosity=0, interactive=False)
-    json.dump(seed_house(), sys.stdout)
+    with redirect_stdout(sys.stderr):
+        call_command("check")
+        call_command("migrate", verbosity=0, interactive=False)
+        house = seed_house()
+    json.dump(house, sys.stdout)
 
 
 if __name__ == "__main__":
