@@ -3,12 +3,12 @@
 // A grid is a list of bars in time order: [{bar, time_s}, ...]. Past its last bar the last bar's length goes on.
 
 /** Bars of a tempo map {bar_one_s, segments: [{bar, time_s, bpm, meter}]} up to `durationS`. Each bar's time is worked
- *  out from its segment's start, never by adding rounded bars. `bpm` counts the meter's beat (6/8 counts eighths). */
+ *  out from its segment's start, never by adding rounded bars. */
 export function barsOfMap(map, durationS) {
   const bars = [];
   const { segments } = map;
   for (const [index, segment] of segments.entries()) {
-    const beats = Number(segment.meter.split("/")[0]);
+    const beats = beatsPerBar(segment.meter);
     const barS = (beats * 60) / segment.bpm;
     if (!(barS > 0)) return [];
     const next = segments[index + 1];
@@ -17,6 +17,12 @@ export function barsOfMap(map, durationS) {
     }
   }
   return bars;
+}
+
+/** Beats felt in a bar, which are what a tempo counts: two in 6/8, four in 12/8, else the upper number. */
+export function beatsPerBar(meter) {
+  const [upper, lower] = meter.split("/").map(Number);
+  return lower >= 8 && upper > 3 && upper % 3 === 0 ? upper / 3 : upper;
 }
 
 /** Index of the last bar that has begun by `timeS`; -1 before the first. */

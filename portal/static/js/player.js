@@ -129,6 +129,10 @@ class Player {
     this.tell();
   }
 
+  sayLost() {
+    this.said.textContent = "This sound could not be loaded. Try again, or download it.";
+  }
+
   showNote() {
     if (this.element.querySelector(".hearing")) return;
     const note = make("div", { className: "hearing" });
@@ -196,19 +200,22 @@ function listen(player, signal) {
   on(element, "keydown", (event) => onKey(player, event));
   on(player.wave(), "wave:seek", (event) => player.seek(event.detail.timeS));
   for (const name of ["loadedmetadata", "durationchange"]) on(audio, name, () => player.measure());
+  on(audio, "seeked", () => player.tell());
   on(audio, "play", () => {
     player.playButton.textContent = "❚❚ Pause";
     player.follow();
   });
   for (const name of ["pause", "ended"]) on(audio, name, () => (player.playButton.textContent = "▶ Play"));
-  on(audio, "error", () => (player.said.textContent = "This sound could not be loaded. Try again, or download it."));
+  on(audio, "error", () => player.sayLost());
 }
 
 attach("[data-player]", (element) => {
   const leaving = new AbortController();
   const player = new Player(element);
   listen(player, leaving.signal);
+  // The sound may have come, or failed, before this script did.
   if (player.audio.readyState >= HTMLMediaElement.HAVE_METADATA) player.measure();
+  if (player.audio.error) player.sayLost();
   return () => {
     player.pause();
     leaving.abort();
