@@ -130,11 +130,15 @@ class Song(models.Model):
         return reverse("bookings:song", args=[self.pk])
 
     def move_to(self, stage: SongStage) -> None:
-        turn = SONG_TURN[stage]
+        self.stage = stage
+        self.save(update_fields=["stage"])
+        self.pass_turn(SONG_TURN[stage])
+
+    def pass_turn(self, turn: Turn) -> None:
+        """Within a stage the turn may change hands: a rough mix that is accepted waits for its delivery."""
         if turn != self.turn:
             self.turn, self.turn_since = turn, timezone.now()
-        self.stage = stage
-        self.save(update_fields=["stage", "turn", "turn_since"])
+            self.save(update_fields=["turn", "turn_since"])
 
 
 class Brief(models.Model):

@@ -12,7 +12,7 @@ from django.utils import timezone
 from portal.bookings import hooks
 from portal.bookings.errors import BookingClosedError, BriefClosedError
 from portal.bookings.models import Booking, Brief, Member, Song, TimelineEntry
-from portal.bookings.stages import INTAKE_STAGES, BookingStage, SongStage
+from portal.bookings.stages import INTAKE_STAGES, BookingStage, SongStage, Turn
 from portal.people.models import User
 from portal.people.services import find_or_add_client
 
@@ -118,6 +118,15 @@ def move_song(song: Song, stage: SongStage, *, text: str, actor: User | None = N
     if song.stage == stage:
         return
     song.move_to(stage)
+    record(song.booking, text, actor=actor, song=song)
+    _follow(song.booking)
+
+
+@transaction.atomic
+def hand_song(song: Song, turn: Turn, *, text: str, actor: User | None = None) -> None:
+    """Pass the turn without a move, write it down, and let the booking follow."""
+    song = Song.objects.select_for_update().get(pk=song.pk)
+    song.pass_turn(turn)
     record(song.booking, text, actor=actor, song=song)
     _follow(song.booking)
 

@@ -68,6 +68,12 @@ SONG_STEPS = {
     SongStage.DELIVERED: Step("Download your files and accept them.", "{client} looks over the files.", "To the files"),
     SongStage.ACCEPTED: Step("", "Delivered and accepted: nothing is left to do."),
 }
+# Out for review and the drummer's turn: the client has accepted the rough mix.
+MIX_ACCEPTED = Step(
+    "The rough mix is accepted: deliver the multitrack.",
+    "The rough mix is accepted. {drummer} delivers the multitrack next.",
+    "To the delivery",
+)
 SONG_ANCHORS = {
     SongStage.WITH_CLIENT: "#messages",
     SongStage.READY: "#rough-mixes",
@@ -85,10 +91,16 @@ def song_turn(song: Song, user: User) -> TurnShown:
     """Before anything is agreed, and after all is over, a song waits for what its booking waits for."""
     if song.booking.stage in BEFORE_THE_WORK or song.booking.is_over:
         return booking_turn(song.booking, user)
-    step, yours = SONG_STEPS[SongStage(song.stage)], song.turn == turn_of(user)
+    step, yours = song_step(song), song.turn == turn_of(user)
     what = (step.yours if yours else step.theirs).format(**names_at(song.booking))
     href, label = song_link(song, step) if yours else ("", "")
     return TurnShown(yours, who_in_words(song.turn, song.booking), song.turn_since, what, href, label)
+
+
+def song_step(song: Song) -> Step:
+    if song.stage == SongStage.IN_REVIEW and song.turn == Turn.DRUMMER:
+        return MIX_ACCEPTED
+    return SONG_STEPS[SongStage(song.stage)]
 
 
 def song_link(song: Song, step: Step) -> tuple[str, str]:
@@ -98,7 +110,7 @@ def song_link(song: Song, step: Step) -> tuple[str, str]:
         return reverse("bookings:brief", args=[song.pk]), step.label
     if song.stage == SongStage.ON_DESK:
         return reverse("intake:sheet", args=[song.pk]), step.label
-    anchor = SONG_ANCHORS.get(SongStage(song.stage), "")
+    anchor = "#delivery" if step is MIX_ACCEPTED else SONG_ANCHORS.get(SongStage(song.stage), "")
     return f"{song.get_absolute_url()}{anchor}", step.label
 
 
