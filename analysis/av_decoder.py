@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
 from av.audio.frame import AudioFrame
 from av.audio.stream import AudioStream
+from numpy.typing import NDArray
 
 from analysis.media_facts import MediaFacts
 from analysis.samples import Samples
@@ -65,7 +67,7 @@ class AvDecoder:
 
 def samples_of(frame: AudioFrame) -> Samples:
     """A decoder's frame as floats, shape (n_frames, n_channels), full scale 1.0."""
-    values = frame.to_ndarray()
+    values: NDArray[Any] = frame.to_ndarray()
     if not frame.format.is_planar:
         values = values.reshape(-1, frame.layout.nb_channels).T
     kind = values.dtype.str[1:]
@@ -73,8 +75,9 @@ def samples_of(frame: AudioFrame) -> Samples:
         return np.asarray(values.T)
     if kind == "u1":
         values = values.astype(np.float32) - SCALES[kind]
-    wide = np.float64 if kind == "i4" else np.float32
-    return np.asarray(values.T.astype(wide) / wide(SCALES[kind]))
+    # 32-bit words do not fit a float's 24 bits.
+    wide: Samples = values.T.astype(np.float64 if kind == "i4" else np.float32)
+    return wide / wide.dtype.type(SCALES[kind])
 
 
 def _facts(stream: AudioStream, *, is_mp4: bool) -> MediaFacts:

@@ -32,7 +32,7 @@ class Block:
 
     @property
     def frames(self) -> int:
-        return self.by_channel.shape[1]
+        return int(self.by_channel.shape[1])
 
     @property
     def samples(self) -> Floats:
@@ -48,11 +48,11 @@ class Block:
 
     @cached_property
     def highs(self) -> Floats:
-        return self._buckets.max(axis=-1)
+        return np.asarray(self._buckets.max(axis=-1))
 
     @cached_property
     def lows(self) -> Floats:
-        return self._buckets.min(axis=-1)
+        return np.asarray(self._buckets.min(axis=-1))
 
     @cached_property
     def peaks(self) -> Floats:

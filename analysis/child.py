@@ -77,7 +77,12 @@ def survey_in_child(
 def _run(job: Job, folder: str) -> str | None:
     """None when the child ended well, else what went wrong, as the end of the sentence "This file ..."."""
     command = [sys.executable, "-m", "analysis.child"]
-    environment = {"PATH": os.defpath, "PYTHONPATH": str(PACKAGE_PARENT), "TMPDIR": folder, "LANG": "C.UTF-8"} | ONE_THREAD
+    environment = {
+        "PATH": os.defpath,
+        "PYTHONPATH": str(PACKAGE_PARENT),
+        "TMPDIR": folder,
+        "LANG": "C.UTF-8",
+    } | ONE_THREAD
     try:
         done = subprocess.run(
             command,
@@ -127,9 +132,9 @@ def _limit_self(job: Job) -> None:
         (resource.RLIMIT_NOFILE, OPEN_FILES_LIMIT),
         (resource.RLIMIT_CORE, 0),
     )
-    for kind, value in limits:
+    for kind, wanted in limits:
         hard = resource.getrlimit(kind)[1]
-        value = value if hard == resource.RLIM_INFINITY else min(value, hard)
+        value = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
         resource.setrlimit(kind, (value, value))
 
 

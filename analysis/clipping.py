@@ -5,8 +5,8 @@ No standard defines clipping in a file. The rule here (house choice, after the c
 clipped file that was turned down is still found. Two things look alike and are not clipped:
 
 * The rounded crest of a slow wave: a full-scale 20 Hz sine in 16 bits rests for 5 samples. Its neighbours lie within
-  about two steps of the last bit, and it cannot be longer than the crest of the lowest tone: within one step of the top,
-  A(2 pi f / fs)^2 d^2 / 2 <= 1 LSB on each side.
+  about two steps of the last bit, and it cannot be longer than the crest of the lowest tone: within one step of the
+  top, A(2 pi f / fs)^2 d^2 / 2 <= 1 LSB on each side.
 * A wave that has two values by nature (a pulse from a synthesiser): nearly all of its samples are extreme.
 """
 
@@ -114,7 +114,12 @@ class ClippingMeter:
         extreme.held = (joined[keep:] * np.float32(extreme.sign)).copy()
 
     def _note_runs(
-        self, extreme: _Extreme, joined: NDArray[np.float32], starts: NDArray[np.intp], ends: NDArray[np.intp], offset: int
+        self,
+        extreme: _Extreme,
+        joined: NDArray[np.float32],
+        starts: NDArray[np.intp],
+        ends: NDArray[np.intp],
+        offset: int,
     ) -> None:
         lengths = ends - starts
         extreme.count += int(lengths.sum())

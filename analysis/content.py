@@ -15,6 +15,15 @@ class Content:
     is_called: str | None = None
 
 
+AUDIO_SIGNATURES: tuple[tuple[bytes, str], ...] = (
+    (b"RF64", "rf64"),
+    (b"BW64", "bw64"),
+    (b"riff\x2e\x91\xcf\x11", "w64"),
+    (b"caff", "caf"),
+    (b"fLaC", "flac"),
+    (b"OggS", "ogg"),
+    (b"\x1aE\xdf\xa3", "matroska"),
+)
 NOT_AUDIO_SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"\x7fELF", "a program"),
     (b"MZ", "a program"),
@@ -58,26 +67,15 @@ def identify(head: bytes, *, size_bytes: int) -> Content:
 def audio_container(head: bytes) -> str | None:
     """The container that these first bytes open, or None."""
     form = head[8:12]
-    if head[:4] in (b"RIFF", b"RIFX") and form == b"WAVE":
-        return "wav"
-    if head[:4] == b"RF64":
-        return "rf64"
-    if head[:4] == b"BW64":
-        return "bw64"
-    if head[:4] == b"riff" and head[4:8] == b"\x2e\x91\xcf\x11":
-        return "w64"
-    if head[:4] == b"FORM" and form in (b"AIFF", b"AIFC"):
-        return "aiff" if form == b"AIFF" else "aifc"
-    if head[:4] == b"caff":
-        return "caf"
-    if head[:4] == b"fLaC":
-        return "flac"
-    if head[:4] == b"OggS":
-        return "ogg"
+    if head[:4] in (b"RIFF", b"RIFX"):
+        return "wav" if form == b"WAVE" else None
+    if head[:4] == b"FORM":
+        return {b"AIFF": "aiff", b"AIFC": "aifc"}.get(form)
     if head[4:8] == b"ftyp":
         return "mp4"
-    if head[:4] == b"\x1aE\xdf\xa3":
-        return "matroska"
+    for signature, container in AUDIO_SIGNATURES:
+        if head.startswith(signature):
+            return container
     return _mpeg_container(head)
 
 

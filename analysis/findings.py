@@ -141,7 +141,7 @@ FILE_KINDS = (
         Severity.NOTE,
         "May come from a compressed file",
         "The highs of {file} stop at {edge_hz}: it may have been made from a compressed file. Is there an original?",
-        "{file}: spectrum edge at {edge_hz}. It may come from a lossy file; a 32 kHz source or a filter looks the same.",
+        "{file}: spectrum edge at {edge_hz}. It may come from a lossy file; a 32 kHz source looks the same.",
         "Ask whether a better original exists. It is a hint, no proof.",
     ),
     FindingKind(
@@ -246,7 +246,7 @@ BETWEEN_KINDS = (
         "length-differs",
         Severity.ASK,
         "Different length",
-        "{file} is {difference_s} {longer_or_shorter} than the other files. Was everything exported over the same range?",
+        "{file} is {difference_s} {longer_or_shorter} than the other files. Was all exported over the same range?",
         "{file} is {difference_s} {longer_or_shorter} than most of the files.",
         "Ask whether all files begin at the same point; the starts matter more than the ends.",
     ),
@@ -387,7 +387,7 @@ SONG_KINDS = (
         "wrong-rate-suspected",
         Severity.ASK,
         "Perhaps at the wrong sample rate",
-        "Your files run at {measured_bpm}; you wrote {said_bpm}. The ratio is that of {file_rate_hz} to {other_rate_hz}: "
+        "Your files run at {measured_bpm}; you wrote {said_bpm}. That is as {file_rate_hz} to {other_rate_hz}: "
         "they may have been exported at the wrong rate. Do they sound right in pitch?",
         "Measured {measured_bpm}, brief {said_bpm}: just the ratio of {file_rate_hz} to {other_rate_hz}.",
         "Ask whether the pitch is right.",
@@ -396,6 +396,7 @@ SONG_KINDS = (
 )
 
 FINDING_KINDS = FILE_KINDS + BETWEEN_KINDS + SONG_KINDS
+NOWHERE = Place()
 KIND_BY_CODE = {kind.code: kind for kind in FINDING_KINDS}
 
 
@@ -403,7 +404,7 @@ def make_finding(
     code: str,
     *,
     file: str | None = None,
-    place: Place = Place(),
+    place: Place = NOWHERE,
     severity: Severity | None = None,
     value: dict[str, Any] | None = None,
 ) -> Finding:

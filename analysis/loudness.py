@@ -160,7 +160,7 @@ def _gated(powers: Doubles, relative_gate_lu: float) -> Doubles:
     loud = powers[powers > _power(ABSOLUTE_GATE_LUFS)]
     if not len(loud):
         return loud
-    return loud[loud > float(loud.mean()) * 10.0 ** (relative_gate_lu / 10.0)]
+    return np.asarray(loud[loud > float(loud.mean()) * 10.0 ** (relative_gate_lu / 10.0)])
 
 
 def integrated_loudness(powers: Doubles) -> float | None:

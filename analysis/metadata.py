@@ -112,7 +112,9 @@ def _bpm(text: str) -> float | None:
 
 CHUNK_READERS: dict[str, Any] = {"bext": broadcast_tags, "iXML": ixml_tags, "id3 ": id3_tags, "ID3 ": id3_tags}
 
-NAMED_BPM = re.compile(r"(?<![\d.])(\d{2,3}(?:[.,]\d{1,3})?)[ _-]?bpm(?![a-z])|bpm[ _-]?(\d{2,3}(?:[.,]\d{1,3})?)(?!\d)", re.I)
+NAMED_BPM = re.compile(
+    r"(?<![\d.])(\d{2,3}(?:[.,]\d{1,3})?)[ _-]?bpm(?![a-z])|bpm[ _-]?(\d{2,3}(?:[.,]\d{1,3})?)(?!\d)", re.I
+)
 NAMED_RATE = re.compile(r"(?<![\d.])(44[.,_]?1|48|88[.,_]?2|96|176[.,_]?4|192)[ ]?k(?:hz)?(?![a-z])", re.I)
 NAMED_KEY = re.compile(r"(?<![A-Za-z])([A-G][#b]?)[ _-]?(maj|min|major|minor|m)(?![a-z])")
 
@@ -120,9 +122,8 @@ NAMED_KEY = re.compile(r"(?<![A-Za-z])([A-G][#b]?)[ _-]?(maj|min|major|minor|m)(
 def name_hints(name: str) -> Tags:
     """Tempo, rate and key that people write into file names ("SONG_bass_112bpm_48k")."""
     hints: Tags = {}
-    if found := NAMED_BPM.search(name):
-        if value := _bpm(found[1] or found[2]):
-            hints["name_bpm"] = value
+    if (found := NAMED_BPM.search(name)) and (value := _bpm(found[1] or found[2])):
+        hints["name_bpm"] = value
     if found := NAMED_RATE.search(name):
         hints["name_sample_rate_hz"] = _named_rate_hz(found[1])
     if found := NAMED_KEY.search(name):

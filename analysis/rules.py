@@ -16,22 +16,14 @@ def unusable_finding(name: str, *, code: str, reason: str) -> Finding:
 
 def file_findings(report: FileReport, limits: Limits) -> tuple[Finding, ...]:
     """All that one file's numbers say about it alone, gravest first."""
-    found = [finding for rule in FILE_RULES for finding in rule(report, limits)]
+    found = [finding for rule in PLAIN_RULES for finding in rule(report)]
+    found += [finding for rule in LIMIT_RULES for finding in rule(report, limits)]
     return tuple(sorted(found, key=lambda finding: list(Severity).index(Severity(finding.severity))))
 
 
-def cut_short(report: FileReport, limits: Limits) -> Iterator[Finding]:
-    rate_hz = report.sample_rate_hz or 1
+def cut_short(report: FileReport) -> Iterator[Finding]:
     lost_frames = max(0, (report.declared_frames or 0) - (report.frames or 0))
-    missing = None
-    if report.missing_bytes:
-        missing = f"its header promises {_megabytes(report.missing_bytes)} more than there are"
-    elif report.unclaimed_bytes:
-        missing = f"its header counts {_megabytes(report.unclaimed_bytes)} less than there are, as plain WAV over 4 GB does"
-    elif lost_frames > rate_hz // 10 or (report.broke_off and lost_frames):
-        missing = f"{seconds_as_clock(lost_frames / rate_hz)} of {seconds_as_clock((report.declared_frames or 0) / rate_hz)} are missing"
-    elif report.broke_off:
-        missing = "what follows cannot be decoded"
+    missing = _what_is_missing(report, lost_frames)
     if missing:
         yield make_finding(
             "cut-short",
@@ -41,23 +33,35 @@ def cut_short(report: FileReport, limits: Limits) -> Iterator[Finding]:
         )
 
 
+def _what_is_missing(report: FileReport, lost_frames: int) -> str | None:
+    rate_hz = report.sample_rate_hz or 1
+    if report.missing_bytes:
+        return f"its header promises {_megabytes(report.missing_bytes)} more than there are"
+    if report.unclaimed_bytes:
+        return f"its header counts {_megabytes(report.unclaimed_bytes)} less than there are, as WAV over 4 GB does"
+    if lost_frames > rate_hz // 10 or (report.broke_off and lost_frames):
+        whole_s = (report.declared_frames or 0) / rate_hz
+        return f"{seconds_as_clock(lost_frames / rate_hz)} of {seconds_as_clock(whole_s)} are missing"
+    return "what follows cannot be decoded" if report.broke_off else None
+
+
 def _megabytes(count: int) -> str:
     return f"{count / 1e6:.1f} MB" if count >= 1e6 else f"{count} bytes"
 
 
-def bad_values(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def bad_values(report: FileReport) -> Iterator[Finding]:
     if report.bad_values:
         place = Place(time_s=report.bad_value_s)
         yield make_finding("bad-values", file=report.name, place=place, value={"count": report.bad_values})
 
 
-def silent(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def silent(report: FileReport) -> Iterator[Finding]:
     if report.is_silent:
         yield make_finding("silent", file=report.name)
 
 
 def clipped(report: FileReport, limits: Limits) -> Iterator[Finding]:
-    """One finding a file, however many runs: a bad chorus is one event, and a limiter's ceiling is no reason to stop."""
+    """One finding a file, however many runs; a limiter's ceiling on a finished mix is no reason to stop."""
     clip = report.clipped
     if not clip.runs or report.sample_rate_hz is None:
         return
@@ -83,7 +87,7 @@ def clipped(report: FileReport, limits: Limits) -> Iterator[Finding]:
     )
 
 
-def over_full_scale(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def over_full_scale(report: FileReport) -> Iterator[Finding]:
     if report.sample_peak_dbfs is not None and report.sample_peak_dbfs > 0.0 and not report.lossy:
         yield make_finding("over-full-scale", file=report.name, value={"over_db": report.sample_peak_dbfs})
 
@@ -110,14 +114,14 @@ def low_level(report: FileReport, limits: Limits) -> Iterator[Finding]:
         yield make_finding("low-level", file=report.name, value={"sample_peak_dbfs": peak})
 
 
-def padded_bits(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def padded_bits(report: FileReport) -> Iterator[Finding]:
     used, stored = report.significant_bits, report.bit_depth
     # Fewer than 8 unused bits are a quiet file with few values or an old converter: nothing to look for.
     if used is not None and stored is not None and stored - used >= 8 and not report.is_silent:
         yield make_finding("padded-bits", file=report.name, value={"significant_bits": used, "bit_depth": stored})
 
 
-def lossy(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def lossy(report: FileReport) -> Iterator[Finding]:
     if report.lossy:
         yield make_finding("lossy-file", file=report.name, value={"codec": report.codec})
 
@@ -132,13 +136,13 @@ def spectral_edge(report: FileReport, limits: Limits) -> Iterator[Finding]:
         yield make_finding("upsampled", file=report.name, value={"edge_hz": edge_hz, "sample_rate_hz": rate_hz})
 
 
-def channels(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def channels(report: FileReport) -> Iterator[Finding]:
     if report.channel_fault:
         value = {"correlation": report.channel_correlation, "side": report.sounding_side}
         yield make_finding(report.channel_fault, file=report.name, value=value)
 
 
-def dropouts(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def dropouts(report: FileReport) -> Iterator[Finding]:
     if report.dropouts:
         first = report.dropouts[0]
         value = {"places": len(report.dropouts), "duration_ms": 1000.0 * first.duration_s, "kind": first.kind}
@@ -158,21 +162,24 @@ def drums(report: FileReport, limits: Limits) -> Iterator[Finding]:
         yield make_finding("has-drums", file=report.name, value={"confidence": report.drums.confidence})
 
 
-FileRule = Callable[[FileReport, Limits], Iterator[Finding]]
-FILE_RULES: tuple[FileRule, ...] = (
+FileRule = Callable[[FileReport], Iterator[Finding]]
+LimitRule = Callable[[FileReport, Limits], Iterator[Finding]]
+PLAIN_RULES: tuple[FileRule, ...] = (
     cut_short,
     bad_values,
     silent,
-    clipped,
     over_full_scale,
+    padded_bits,
+    lossy,
+    channels,
+    dropouts,
+)
+LIMIT_RULES: tuple[LimitRule, ...] = (
+    clipped,
     true_peak_over,
     dc_offset,
     low_level,
-    padded_bits,
-    lossy,
     spectral_edge,
-    channels,
-    dropouts,
     squashed,
     drums,
 )

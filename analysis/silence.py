@@ -1,6 +1,6 @@
 """Silence before the first and after the last sound.
 
-The rule: a file begins with its first sample above a threshold and ends with its last one. The threshold is the lower of
+The rule: a file begins with its first sample above a threshold and ends with its last one. It is the lower of
 `Limits.silence_dbfs` and `Limits.silence_below_peak_db` under the file's own peak, but at least
 `Limits.silence_floor_dbfs`. The peak is known only at the end, so crossings of all levels that it could be are kept.
 """

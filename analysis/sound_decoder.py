@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterator
 
@@ -57,10 +58,8 @@ class SoundFileDecoder:
 
 
 def _close_quietly(descriptor: int) -> None:
-    try:
+    with contextlib.suppress(OSError):
         os.close(descriptor)
-    except OSError:
-        pass
 
 
 def _facts(file: soundfile.SoundFile, container: str) -> MediaFacts:
