@@ -1,0 +1,30 @@
+"""python -m bench [speed] [tempo] [recordings]: prints ratios and shares, all measured in this one run."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from bench import recordings, speed, tempo
+
+PARTS = {"speed": speed.run, "tempo": tempo.run, "recordings": recordings.run}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(prog="python -m bench", description=__doc__)
+    parser.add_argument("part", nargs="*", help=f"any of {', '.join(PARTS)}; none means the first two")
+    parser.add_argument("--data", type=Path, default=Path("var/bench"), help="where made and fetched audio is kept")
+    parser.add_argument("--seed", type=int, default=1, help="another seed makes other songs")
+    parser.add_argument("--songs", type=int, default=40, help="songs in the tempo set")
+    parser.add_argument("--minutes", type=float, default=5.0, help="length of the file that is timed")
+    parser.add_argument("--items", action="store_true", help="print each song that is wrong")
+    options = parser.parse_args()
+    if unknown := set(options.part) - set(PARTS):
+        parser.error(f"no such part: {', '.join(sorted(unknown))}")
+    options.data.mkdir(parents=True, exist_ok=True)
+    for part in options.part or ("speed", "tempo"):
+        PARTS[part](options)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,104 @@
+"""Songs whose answers are known, drawn from a seed: every feel, with and without drums, steady and moving."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from analysis.band.clock import Drift, Slowing, Steady, Step, TempoPlan
+from analysis.band.feels import FEELS
+from analysis.band.harmony import Key
+from analysis.band.score import ALL_PITCHED, SongPlan
+from analysis.tempo_map import MeterSign
+
+SECONDS = 75
+MOVING = ("drift", "step", "slowing")  # one song in four moves
+COMMON = ("ballad", "straight", "sixteen", "shuffle", "four-floor", "push", "waltz", "slow-three")
+
+
+@dataclass(frozen=True)
+class Item:
+    """One song of the set. `sent` is how it arrives: a mix, its stems, or stems with a click."""
+
+    name: str
+    plan: SongPlan
+    sent: str
+
+    @property
+    def category(self) -> str:
+        if self.plan.tempo.kind != "constant":
+            return "moving"
+        if self.sent != "mix":
+            return self.sent
+        if self.plan.feel not in COMMON:
+            return "rare feels"
+        return "drums" if "drums" in self.plan.players else "no drums"
+
+
+def draw_items(seed: int, count: int) -> list[Item]:
+    return [_draw(np.random.default_rng((seed, number)), f"song{number:03d}", number) for number in range(count)]
+
+
+def _draw(rng: np.random.Generator, name: str, number: int) -> Item:
+    feels = sorted(FEELS)
+    feel = COMMON[number // 2 % len(COMMON)] if number % 2 else feels[number // 2 % len(feels)]
+    sent = ("mix", "mix", "stems", "mix", "stems and click")[number % 5]
+    bpm = _draw_bpm(rng, *FEELS[feel].bpm_range)
+    meter = MeterSign.parse(FEELS[feel].meter)
+    bars = max(12, int(SECONDS * bpm / 60 / meter.beats_per_bar) // 4 * 4)
+    players = _draw_players(rng, click=sent == "stems and click")
+    counted = 2 if "click" in players or ("drums" in players and rng.random() < 0.2) else 0
+    plan = SongPlan(
+        name,
+        seed=int(rng.integers(1 << 30)),
+        tempo=_draw_tempo(rng, MOVING[number // 4 % 3] if number % 4 == 3 else "constant", bpm, bars, meter),
+        feel=feel,
+        key=Key(int(rng.integers(12)), minor=bool(rng.random() < 0.4)),
+        form=_form(bars),
+        players=players,
+        keys_sound=str(rng.choice(["tines", "hammers", "reeds"])),
+        silence_s=Fraction(int(rng.integers(0, 2_500)), 1_000),
+        pickup_beats=Fraction(0) if counted or rng.random() > 0.2 else Fraction(int(rng.integers(1, 5)), 2),
+        count_in_bars=counted,
+        looseness_s=float(rng.choice([0.004, 0.007, 0.012])),
+    )
+    return Item(name, plan, sent)
+
+
+def _draw_bpm(rng: np.random.Generator, low: int, high: int) -> Fraction:
+    """Whole in six of ten songs, as people choose tempos, else with two decimals."""
+    hundredths = int(rng.integers(low * 100, high * 100 + 1))
+    return Fraction(round(hundredths, -2 if rng.random() < 0.6 else 0), 100)
+
+
+def _draw_tempo(rng: np.random.Generator, kind: str, bpm: Fraction, bars: int, meter: MeterSign) -> TempoPlan:
+    if kind == "drift":
+        return Drift(bpm, float(rng.uniform(0.015, 0.035)), float(rng.uniform(50, 110)), float(rng.random()))
+    if kind == "step":
+        factor = Fraction(int(rng.choice([92, 95, 105, 110])), 100)
+        return Step(bpm, round(bpm * factor * 4) / Fraction(4), at_bar=bars // 8 * 4 + 1)
+    if kind == "slowing":
+        return Slowing(bpm, last_beats=2 * meter.beats_per_bar)
+    return Steady(bpm)
+
+
+def _draw_players(rng: np.random.Generator, *, click: bool) -> tuple[str, ...]:
+    """Two to five pitched players, keys or strings among them, the lead always (it plays pickups)."""
+    others = [name for name in ALL_PITCHED if name != "lead" and rng.random() < 0.75]
+    if not {"keys", "strings"} & set(others):
+        others.append("keys")
+    drums = ("drums",) if rng.random() < 0.4 else ()
+    return (*others, "lead", *drums, *(("click",) if click else ()))
+
+
+def _form(bars: int) -> tuple[tuple[str, int], ...]:
+    quarter = bars // 4
+    return (
+        ("intro", 4),
+        ("verse", quarter),
+        ("chorus", quarter),
+        ("verse", quarter),
+        ("chorus", bars - 4 - 3 * quarter),
+    )
