@@ -16,6 +16,9 @@ MINUS = "\N{MINUS SIGN}"
 NO_ANSWER = "\N{EN DASH}"
 DAYS_CALLED_BY_NAME = 7
 
+# None is a measurement's "no answer"; "" is what a template hands over for a name that is not there.
+Reading = float | Literal[""] | None
+
 
 def day_in_words(day: date, today: date) -> str:
     """Write a past day as people say it: a weekday within the week, then the date, with its year when not this one."""
@@ -36,9 +39,9 @@ def since(moment: datetime | None) -> str:
 
 
 @register.filter
-def clock(seconds_s: float | None, decimals: int = 0) -> str:
+def clock(seconds_s: Reading, decimals: int = 0) -> str:
     """Seconds as minutes and seconds: 185.24 is "3:05", and with one decimal "3:05.2"."""
-    if seconds_s is None:
+    if seconds_s is None or seconds_s == "":
         return NO_ANSWER
     sign = MINUS if seconds_s < 0 else ""
     ticks_per_s = 10**decimals
@@ -49,12 +52,12 @@ def clock(seconds_s: float | None, decimals: int = 0) -> str:
 
 
 @register.filter
-def measured(value: float | None, unit: str = "") -> str:
+def measured(value: Reading, unit: str = "") -> str:
     """A reading with its unit and a true minus sign; a dash where there is no answer.
 
     A number before the unit says how many decimals: `{{ peak|measured:"2 dBFS" }}`; one where none is said.
     """
-    if value is None:
+    if value is None or value == "":
         return NO_ANSWER
     head, _, tail = unit.partition(" ")
     decimals, unit = (int(head), tail) if head.isdigit() else (1, unit)

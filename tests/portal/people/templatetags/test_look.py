@@ -5,7 +5,7 @@ from django import forms
 from django.template import Context, Template
 from django.utils import timezone
 
-from portal.people.templatetags.look import Step, clock, course_steps, day_in_words, is_tick, measured, since
+from portal.people.templatetags.look import Reading, Step, clock, course_steps, day_in_words, is_tick, measured, since
 
 WEDNESDAY = date(2026, 11, 25)
 
@@ -68,9 +68,10 @@ def test_clock_carries_seconds_into_minutes(seconds_s: float | None, decimals: i
         (24, "0", "24"),
         (-0.04, "dBFS", "0.0\N{NO-BREAK SPACE}dBFS"),
         (None, "LUFS", "–"),
+        ("", "LUFS", "–"),
     ],
 )
-def test_a_reading_has_its_unit_and_a_true_minus(value: float | None, unit: str, text: str) -> None:
+def test_a_reading_has_its_unit_and_a_true_minus(value: Reading, unit: str, text: str) -> None:
     assert measured(value, unit) == text
 
 
