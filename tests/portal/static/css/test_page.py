@@ -29,7 +29,8 @@ SMALL_TARGETS = """(least) => [...document.querySelectorAll('a[href], button, in
   .filter(([element, box]) => box.width < least || box.height < least)
   .map(([element]) => element.outerHTML.slice(0, 90))"""
 OUTSIDE = """() => [...document.querySelectorAll('body *')]
-  .filter((element) => !element.closest('.unseen, .skip, .fold thead') && element.getBoundingClientRect().right > innerWidth + 1)
+  .filter((element) => !element.closest('.unseen, .skip, .fold thead'))
+  .filter((element) => element.getBoundingClientRect().right > innerWidth + 1)
   .map((element) => element.outerHTML.slice(0, 90))"""
 
 
