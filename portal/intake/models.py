@@ -6,11 +6,15 @@ from typing import Any, ClassVar
 
 from django.db import models
 from django.utils import timezone
+from django.utils.functional import cached_property
 
 from analysis.reports import FileReport as FileNumbers
 from analysis.reports import SongReport as SongNumbers
 from portal.bookings.models import Song
+from portal.mailroom.models import Message
 from portal.people.models import User
+
+REFUSAL_LENGTH = 300
 
 
 class SourceFileQuerySet(models.QuerySet["SourceFile"]):
@@ -37,11 +41,14 @@ class SourceFile(models.Model):
     key = models.CharField(max_length=120)
     size_bytes = models.PositiveBigIntegerField()
     status = models.CharField(max_length=8, choices=Status.choices, default=Status.RECEIVED)
-    refusal = models.CharField(max_length=300, blank=True)
+    refusal = models.CharField(max_length=REFUSAL_LENGTH, blank=True)
     received_at = models.DateTimeField(default=timezone.now)
     removed_at = models.DateTimeField(null=True, blank=True)
     report = models.JSONField(null=True, blank=True)
     features_key = models.CharField(max_length=160, blank=True)
+    # How often a survey began, and when the last did: a worker that is killed leaves no other trace.
+    survey_tries = models.PositiveSmallIntegerField(default=0)
+    survey_began_at = models.DateTimeField(null=True, blank=True)
 
     objects: ClassVar[SourceFileQuerySet] = SourceFileQuerySet.as_manager()  # type: ignore[assignment]
 
@@ -51,16 +58,25 @@ class SourceFile(models.Model):
     def __str__(self) -> str:
         return self.name
 
-    @property
+    @cached_property
     def numbers(self) -> FileNumbers | None:
         return None if self.report is None else FileNumbers.from_json(self.report)
+
+    @property
+    def short_hash(self) -> str:
+        """What people compare: the first twelve digits of the SHA-256 of what arrived."""
+        return self.sha256[:12]
+
+    def begin_survey(self) -> None:
+        self.survey_tries, self.survey_began_at = self.survey_tries + 1, timezone.now()
+        self.save(update_fields=["survey_tries", "survey_began_at"])
 
     def store_report(self, report: dict[str, Any], *, features_key: str) -> None:
         self.status, self.report, self.features_key = self.Status.SURVEYED, report, features_key
         self.save(update_fields=["status", "report", "features_key"])
 
     def refuse(self, *, reason: str, report: dict[str, Any] | None = None) -> None:
-        self.status, self.refusal, self.report = self.Status.REFUSED, reason, report
+        self.status, self.refusal, self.report = self.Status.REFUSED, reason[:REFUSAL_LENGTH], report
         self.save(update_fields=["status", "refusal", "report"])
 
     def remove(self) -> None:
@@ -68,15 +84,23 @@ class SourceFile(models.Model):
         self.save(update_fields=["removed_at"])
 
 
+class SongCheckQuerySet(models.QuerySet["SongCheck"]):
+    def done(self) -> SongCheckQuerySet:
+        return self.exclude(report=None)
+
+
 class SongCheck(models.Model):
-    """One measurement of a whole song. `fingerprint` names its inputs (files, brief, engine): the same inputs are
-    measured and stored once."""
+    """One measurement of a whole song: BEGUN (no report yet) → DONE. `fingerprint` names its inputs (files, brief,
+    engine): the same inputs are measured and stored once."""
 
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="checks")
     fingerprint = models.CharField(max_length=64)
-    report = models.JSONField()
-    engine = models.CharField(max_length=20)
-    made_at = models.DateTimeField(default=timezone.now)
+    report = models.JSONField(null=True, blank=True)
+    engine = models.CharField(max_length=20, blank=True)
+    began_at = models.DateTimeField(default=timezone.now)
+    made_at = models.DateTimeField(null=True, blank=True)
+
+    objects: ClassVar[SongCheckQuerySet] = SongCheckQuerySet.as_manager()  # type: ignore[assignment]
 
     class Meta:
         ordering: ClassVar = ["-made_at", "-pk"]
@@ -87,9 +111,26 @@ class SongCheck(models.Model):
     def __str__(self) -> str:
         return f"check {self.pk}"
 
-    @property
+    @cached_property
     def numbers(self) -> SongNumbers:
-        return SongNumbers.from_json(self.report)
+        return SongNumbers.from_json(self.report or {})
+
+    def begin(self) -> None:
+        self.began_at = timezone.now()
+        self.save(update_fields=["began_at"])
+
+    def finish(self, *, report: dict[str, Any], engine: str) -> None:
+        """Also when the song is back where it was when this was measured: it is its newest check again."""
+        self.report, self.engine, self.made_at = report, engine, timezone.now()
+        self.save(update_fields=["report", "engine", "made_at"])
+
+
+class FindingQuerySet(models.QuerySet["Finding"]):
+    def visible_to(self, user: User) -> FindingQuerySet:
+        return self if user.is_drummer else self.filter(song__booking__members__user=user)
+
+    def open(self) -> FindingQuerySet:
+        return self.filter(state=Finding.State.OPEN)
 
 
 class Finding(models.Model):
@@ -117,6 +158,10 @@ class Finding(models.Model):
     ended_at = models.DateTimeField(null=True, blank=True)
     ended_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     reason = models.CharField(max_length=300, blank=True)
+    # The message that asks the client about it, so that it is never asked twice.
+    asked_in = models.ForeignKey(Message, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+
+    objects: ClassVar[FindingQuerySet] = FindingQuerySet.as_manager()  # type: ignore[assignment]
 
     class Meta:
         ordering: ClassVar = ["pk"]
@@ -132,13 +177,18 @@ class Finding(models.Model):
     def __str__(self) -> str:
         return f"{self.code} ({self.state})"
 
+    def ask_in(self, message: Message) -> None:
+        self.asked_in = message
+        self.save(update_fields=["asked_in"])
+
     def end(self, state: State, *, by: User | None = None, reason: str = "") -> None:
         self.state, self.ended_at, self.ended_by, self.reason = state, timezone.now(), by, reason
         self.save(update_fields=["state", "ended_at", "ended_by", "reason"])
 
 
 class ApprovedMap(models.Model):
-    """A tempo map with bar one that a drummer approved: as measured, or overruled. Versions are kept; the newest counts."""
+    """A tempo map with bar one that a drummer approved: as measured, or overruled. All versions are kept; the newest
+    counts."""
 
     class Origin(models.TextChoices):
         MEASURED = "measured", "as measured"

@@ -10,7 +10,7 @@ class Migration(migrations.Migration):
     initial = True
 
     dependencies = [
-        ('intake', '0002_initial'),
+        ('intake', '0001_initial'),
     ]
 
     operations = [

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from django.test import Client
-from pytest_django.fixtures import SettingsWrapper
+from pytest_django.fixtures import Settings
 
 from portal.people.models import User
 from tests.factories import make_client
@@ -14,7 +14,7 @@ from tests.portal.uploads.sending import Sender
 
 
 @pytest.fixture(autouse=True)
-def house(settings: SettingsWrapper, tmp_path: Path) -> Iterator[None]:
+def house(settings: Settings, tmp_path: Path) -> Iterator[None]:
     """Uploads go to a receiver that only notes them; every test has its own folders and no reserve."""
     settings.UPLOAD_RECEIVERS = {"note": "tests.portal.uploads.receiver.NotingReceiver"}
     settings.UPLOAD_DIR = tmp_path / "uploads"

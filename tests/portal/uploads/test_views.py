@@ -13,7 +13,7 @@ from django.conf import settings
 from django.core.files.storage import default_storage
 from django.test import Client
 from django.utils import timezone
-from pytest_django.fixtures import SettingsWrapper
+from pytest_django.fixtures import Settings
 
 from portal.people.models import User
 from portal.uploads import parts
@@ -196,7 +196,7 @@ class TestCreation:
         assert sender.head(path)["Upload-Offset"] == "0"
         assert [upload.sha256 for upload in NotingReceiver.received] == [hashlib.sha256(b"").hexdigest()]
 
-    def test_over_the_largest_size_is_413_with_a_sentence(self, sender: Sender, settings: SettingsWrapper) -> None:
+    def test_over_the_largest_size_is_413_with_a_sentence(self, sender: Sender, settings: Settings) -> None:
         settings.LARGEST_UPLOAD_BYTES = 2048
 
         response = sender.create(2049)
@@ -249,7 +249,7 @@ class TestCreation:
         assert not Upload.objects.exists()
         assert target != REFUSED or response.content == b"This shelf is full."
 
-    def test_without_room_it_is_refused_with_a_sentence(self, sender: Sender, settings: SettingsWrapper) -> None:
+    def test_without_room_it_is_refused_with_a_sentence(self, sender: Sender, settings: Settings) -> None:
         settings.UPLOAD_DISK_RESERVE_BYTES = 10**18
 
         response = sender.create(5)
@@ -258,7 +258,7 @@ class TestCreation:
         assert "no room" in response.content.decode()
 
     def test_what_open_uploads_are_still_to_bring_is_not_promised_twice(
-        self, sender: Sender, settings: SettingsWrapper, monkeypatch: pytest.MonkeyPatch
+        self, sender: Sender, settings: Settings, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         monkeypatch.setattr("shutil.disk_usage", lambda _: type("Usage", (), {"free": 1_500})())
 

@@ -1,0 +1,39 @@
+"""What people are told when something cannot be done here.
+
+IntakeError
+├── GateError       a song is not ready to track: every reason at once
+├── NoMapError      nothing measured that could be approved
+├── MapInputError   a tempo, meter or bar one that makes no map
+├── AnswerError     an answer that cannot be taken; what was asked still waits
+└── SongClosedError the song is past the stages in which its files change
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+class IntakeError(Exception):
+    """`str()` is the sentence for the person who asked."""
+
+
+class GateError(IntakeError):
+    def __init__(self, reasons: Sequence[str]) -> None:
+        super().__init__(" ".join(reasons))
+        self.reasons = tuple(reasons)
+
+
+class NoMapError(IntakeError):
+    pass
+
+
+class MapInputError(IntakeError):
+    pass
+
+
+class AnswerError(IntakeError):
+    pass
+
+
+class SongClosedError(IntakeError):
+    pass

@@ -1,0 +1,6 @@
+"""What later apps do when something is decided here. They append from `AppConfig.ready()`: see bookings/hooks.py."""
+
+from collections.abc import Callable
+
+# Called with the approved map's key, inside the approving transaction.
+on_map_approved: list[Callable[[int], object]] = []

@@ -1,0 +1,67 @@
+"""What a check of a song is made from, and the fingerprint that names it: the same inputs are measured once."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from typing import Literal, cast
+
+from analysis import ENGINE_VERSION
+from analysis.reports import Brief as SaidBrief
+from portal.bookings.models import Brief, Song
+from portal.intake.models import SourceFile
+
+Starts = Literal["bar-one", "count-in", "pickup", "unknown"]
+
+
+@dataclass(frozen=True)
+class CheckInputs:
+    """`measured` could be read, `refused` could not; `brief` is what the client said that measuring weighs."""
+
+    measured: tuple[SourceFile, ...]
+    refused: tuple[SourceFile, ...]
+    brief: SaidBrief
+
+    @property
+    def fingerprint(self) -> str:
+        named = {
+            "engine": ENGINE_VERSION,
+            "files": [[source.pk, source.sha256, source.features_key] for source in self.measured],
+            "refused": [source.pk for source in self.refused],
+            "brief": self.brief.to_json(),
+        }
+        return hashlib.sha256(json.dumps(named, sort_keys=True).encode()).hexdigest()
+
+    @property
+    def files(self) -> tuple[SourceFile, ...]:
+        return self.measured + self.refused
+
+
+def gather(song: Song) -> CheckInputs | None:
+    """The song's current files and brief; None while a file is still to be surveyed."""
+    sources = list(song.sources.current())
+    if any(source.status == SourceFile.Status.RECEIVED for source in sources):
+        return None
+    by_status = {
+        status: tuple(source for source in sources if source.status == status)
+        for status in (SourceFile.Status.SURVEYED, SourceFile.Status.REFUSED)
+    }
+    return CheckInputs(
+        measured=by_status[SourceFile.Status.SURVEYED],
+        refused=by_status[SourceFile.Status.REFUSED],
+        brief=said_in(song),
+    )
+
+
+def said_in(song: Song) -> SaidBrief:
+    brief = Brief.objects.filter(song=song).first()
+    if brief is None:
+        return SaidBrief()
+    return SaidBrief(
+        bpm=None if brief.bpm is None else float(brief.bpm),
+        meter=brief.meter or None,
+        starts=cast(Starts, brief.starts),
+        count_in_bars=None if brief.count_in_bars is None else float(brief.count_in_bars),
+        make_map=brief.click == Brief.Clicks.MAKE_MAP,
+    )

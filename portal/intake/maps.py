@@ -1,0 +1,42 @@
+"""From measurements or from a drummer's figures to the map JSON that click, MIDI and checks are made from."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from analysis.reports import SongReport
+from analysis.tempo_map import TempoMap, TempoMapError
+from portal.intake.errors import MapInputError, NoMapError
+
+DEFAULT_METER = "4/4"
+
+
+def measured_map(report: SongReport) -> dict[str, Any]:
+    """The map as measured; `NoMapError` when there is none to approve."""
+    song = report.song
+    if song.bar_one.time_s is None or not (song.tempo_map or song.tempo.bpm):
+        raise NoMapError("No tempo with a bar one was measured: set them by hand.")
+    try:
+        if song.tempo_map:
+            return TempoMap.from_segments(song.tempo_map).to_json()
+        return map_of(song.tempo.bpm_exact or str(song.tempo.bpm), meter_of(report), song.bar_one.time_s)
+    except TempoMapError as error:
+        raise NoMapError(f"What was measured makes no map ({error}): set it by hand.") from error
+
+
+def meter_of(report: SongReport) -> str:
+    meter = report.song.meter
+    return f"{meter.beats_per_bar}/{meter.beat_unit}" if meter.beats_per_bar and meter.beat_unit else DEFAULT_METER
+
+
+def map_by_hand(*, bpm: Decimal, meter: str, bar_one_s: Decimal) -> dict[str, Any]:
+    try:
+        return map_of(str(bpm), meter, str(bar_one_s))
+    except TempoMapError as error:
+        raise MapInputError(f"These figures make no map: {error}.") from error
+
+
+def map_of(bpm: str, meter: str, bar_one_s: float | str) -> dict[str, Any]:
+    return TempoMap.constant(bpm, meter, Fraction(str(bar_one_s))).to_json()

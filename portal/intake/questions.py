@@ -1,0 +1,110 @@
+"""The one message that a check sends: what we found, what we need, and answers that take one tap.
+
+A finding is asked about once. What the house holds back waits as one held message beside it; what no longer holds is
+withdrawn.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+
+from django.db.models import QuerySet
+
+from analysis.findings import KIND_BY_CODE, client_message
+from analysis.reports import Finding as Found
+from analysis.reports import Place
+from portal.bookings.models import Song
+from portal.intake.answers import offers_for
+from portal.intake.models import Finding
+from portal.mailroom import services as mailroom
+from portal.mailroom.models import Message, MessageRule
+from portal.mailroom.rules import rules_in_force
+
+KEY_PREFIX = "check:"
+When = MessageRule.When
+
+
+def ask(song: Song) -> None:
+    """Send what goes out by itself, hold what the house wants to see first. Asked again, nothing happens."""
+    rules = rules_in_force()
+    new = [finding for finding in asking(song) if finding.asked_in_id is None]
+    for when in (When.AT_ONCE, When.HOLD):
+        group = [finding for finding in new if rules.get(finding.code, When.HOLD) == when]
+        if group:
+            post(song, group, held=when == When.HOLD)
+
+
+def asking(song: Song) -> Iterable[Finding]:
+    """Open findings that somebody has to say something about."""
+    return song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source")
+
+
+def post(song: Song, findings: Sequence[Finding], *, held: bool) -> None:
+    message = mailroom.post(
+        booking=song.booking,
+        song=song,
+        key=key_for(song, findings),
+        subject=subject_for(song, findings),
+        body=body_for(song, findings),
+        answers=[offer.to_json() for offer in offers_for(song, findings)],
+        held=held,
+    )
+    for finding in findings:
+        finding.ask_in(message)
+
+
+def key_for(song: Song, findings: Iterable[Finding]) -> str:
+    """Findings are rows that are opened once, so the same rows are the same question."""
+    rows = ",".join(str(pk) for pk in sorted(finding.pk for finding in findings))
+    return f"{KEY_PREFIX}{song.pk}:{hashlib.sha256(rows.encode()).hexdigest()[:32]}"
+
+
+def subject_for(song: Song, findings: Sequence[Finding]) -> str:
+    if len(findings) == 1:
+        return f"“{song.title}”: {KIND_BY_CODE[findings[0].code].title}"
+    return f"“{song.title}”: {len(findings)} things to settle"
+
+
+def body_for(song: Song, findings: Sequence[Finding]) -> str:
+    sentences = [in_client_words(finding) for finding in findings]
+    if len(sentences) > 1:
+        sentences = [f"{number}. {sentence}" for number, sentence in enumerate(sentences, start=1)]
+    return "\n\n".join([f"We checked the files of “{song.title}”.", *sentences])
+
+
+def in_client_words(finding: Finding) -> str:
+    return client_message(as_found(finding))
+
+
+def as_found(finding: Finding) -> Found:
+    """The engine's form of a stored finding, with the file named as its sender named it."""
+    return Found(
+        code=finding.code,
+        severity=finding.severity,  # type: ignore[arg-type]  # the column holds the same three words
+        file=finding.source.name if finding.source else None,
+        place=Place.from_json(finding.place),
+        value=finding.value,
+    )
+
+
+def waiting(song: Song) -> QuerySet[Message]:
+    """Questions of ours that the client has not answered."""
+    return song.messages.filter(key__startswith=KEY_PREFIX, state=Message.State.SENT)
+
+
+def withdraw_moot(song: Song) -> None:
+    """Take back a message when nothing that it asks about is open any more."""
+    still_open = song.findings.open().exclude(asked_in=None).values("asked_in")
+    for message in unanswered(song).exclude(pk__in=still_open):
+        mailroom.withdraw(message=message)
+
+
+def withdraw_all(song: Song) -> None:
+    """The drummer goes on without the answers."""
+    for message in unanswered(song):
+        mailroom.withdraw(message=message)
+
+
+def unanswered(song: Song) -> QuerySet[Message]:
+    return song.messages.filter(key__startswith=KEY_PREFIX, state__in=(Message.State.SENT, Message.State.HELD))

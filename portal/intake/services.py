@@ -1,0 +1,205 @@
+"""What people do at intake: send and take out files, answer, decide, and let a song go on to tracking."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from functools import partial
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+from django.template.defaultfilters import filesizeformat
+
+from analysis.findings import KIND_BY_CODE
+from portal.bookings.models import Booking, Song
+from portal.bookings.services import move_song, record, save_brief
+from portal.bookings.stages import INTAKE_STAGES, SongStage
+from portal.intake import hooks, maps, questions, settling, tasks
+from portal.intake.answers import brief_changes
+from portal.intake.errors import AnswerError, GateError, NoMapError, SongClosedError
+from portal.intake.models import ApprovedMap, Finding, SourceFile
+from portal.mailroom import services as mailroom
+from portal.mailroom.errors import MailroomError
+from portal.mailroom.models import Message
+from portal.people.models import User
+from portal.uploads.models import Upload
+
+AFTER_INTAKE_WITH_FILES = (SongStage.TRACKING, SongStage.IN_REVIEW)
+PROMISES = frozenset({"new-file"})
+
+
+def check_takes_files(song: Song) -> None:
+    """Files may come until the song is delivered: a late stem is better than none."""
+    if song.booking.is_over:
+        raise SongClosedError(f"This booking is {song.booking.get_stage_display()}: it takes no more files.")
+    if song.stage not in (*INTAKE_STAGES, *AFTER_INTAKE_WITH_FILES):
+        raise SongClosedError(f"This song is {song.get_stage_display()}: it takes no more files.")
+
+
+@transaction.atomic
+def receive(*, upload: Upload, song: Song) -> SourceFile:
+    """A file is here for good: say so, and have it measured."""
+    source = SourceFile.objects.create(
+        song=song,
+        sent_by=upload.owner,
+        name=upload.file_name,
+        sha256=upload.sha256,
+        key=upload.key,
+        size_bytes=upload.length_bytes,
+    )
+    size = filesizeformat(source.size_bytes).replace("\N{NO-BREAK SPACE}", " ")
+    record(song.booking, f"sent “{source.name}” ({size})", actor=upload.owner, song=song)
+    begin_check(song)
+    transaction.on_commit(partial(tasks.survey_file.delay, source.pk), robust=True)
+    return source
+
+
+def begin_check(song: Song) -> None:
+    """Before tracking, whatever changes sends the song back to be checked. After, it stays where the drummer has it."""
+    if song.stage in INTAKE_STAGES:
+        move_song(song, SongStage.CHECKING, text="the files are being checked")
+
+
+@transaction.atomic
+def check_again(song_id: int) -> None:
+    """The brief changed, or a file was taken out: measure again what there is."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song_id)
+    if not song.sources.exists():
+        return
+    begin_check(song)
+    transaction.on_commit(partial(tasks.measure_song.delay, song_id), robust=True)
+
+
+@transaction.atomic
+def remove(*, source: SourceFile, by: User) -> None:
+    """Take a file out of the song. The original stays in the store."""
+    source = SourceFile.objects.select_for_update().select_related("song__booking").get(pk=source.pk)
+    if source.removed_at is not None:
+        return
+    check_takes_files(source.song)
+    source.remove()
+    record(source.song.booking, f"took “{source.name}” out", actor=by, song=source.song)
+    check_again(source.song_id)
+
+
+def answer(*, message: Message, code: str, value: str, by: User) -> Message:
+    """Take a one-tap answer: it changes the brief, and the next check moves the song on."""
+    try:
+        return take_answer(message=message, code=code, value=value, by=by)
+    except MailroomError as error:
+        raise AnswerError(str(error)) from error
+
+
+@transaction.atomic
+def take_answer(*, message: Message, code: str, value: str, by: User) -> Message:
+    asked = Finding.objects.filter(asked_in=message)
+    message = mailroom.answer(message=message, code=code, value=value, by=by)
+    if message.song is None or code in PROMISES:
+        return message
+    changes = brief_changes(code, value, asked)
+    if changes and message.song.stage in INTAKE_STAGES:
+        save_brief(song=message.song, by=by, **changes)
+    check_again(message.song.pk)
+    return message
+
+
+@transaction.atomic
+def send_held(*, message: Message, by: User) -> Message:
+    message = mailroom.send_held(message=message, by=by)
+    if message.song is not None and message.song.stage == SongStage.ON_DESK and message.waits_for_answer:
+        settling.place(message.song, text="the question went out")
+    return message
+
+
+@transaction.atomic
+def waive(*, finding: Finding, by: User, reason: str) -> None:
+    """The drummer decides that it does not matter; the decision and its reason stay with the finding."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=finding.song_id)
+    finding = Finding.objects.select_for_update().get(pk=finding.pk)
+    if finding.state != Finding.State.OPEN:
+        return
+    finding.end(Finding.State.WAIVED, by=by, reason=reason)
+    title = KIND_BY_CODE[finding.code].title.lower()
+    record(song.booking, f"waived “{title}”: {reason}", actor=by, song=song)
+    settling.withdraw_and_place(song, text="the question is settled")
+
+
+@transaction.atomic
+def approve(*, song: Song, by: User) -> ApprovedMap:
+    """Approve tempo and bar one as measured. Pressed twice, it is one version."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    check = song.checks.done().first()
+    if check is None:
+        raise NoMapError("Nothing was measured yet.")
+    found = maps.measured_map(check.numbers)
+    return keep_map(song, found, origin=ApprovedMap.Origin.MEASURED, by=by)
+
+
+@transaction.atomic
+def overrule(*, song: Song, by: User, bpm: Decimal, meter: str, bar_one_s: Decimal, note: str = "") -> ApprovedMap:
+    """Set tempo, meter and bar one by hand. What was measured stays beside it."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    found = maps.map_by_hand(bpm=bpm, meter=meter, bar_one_s=bar_one_s)
+    return keep_map(song, found, origin=ApprovedMap.Origin.OVERRULED, by=by, note=note)
+
+
+def keep_map(song: Song, found: dict[str, Any], *, origin: ApprovedMap.Origin, by: User, note: str = "") -> ApprovedMap:
+    check = song.checks.done().first()
+    newest = song.maps.first()
+    if newest and newest.map == found and newest.origin == origin and newest.check_seen == check:
+        return newest
+    version = (song.maps.aggregate(last=Max("version"))["last"] or 0) + 1
+    kept = ApprovedMap.objects.create(
+        song=song, version=version, origin=origin, map=found, check_seen=check, approved_by=by, note=note
+    )
+    words = (
+        "approved the tempo map as measured" if origin == ApprovedMap.Origin.MEASURED else "set the tempo map by hand"
+    )
+    record(song.booking, f"{words} (version {version})", actor=by, song=song)
+    for call in hooks.on_map_approved:
+        call(kept.pk)
+    return kept
+
+
+@transaction.atomic
+def mark_ready(*, song: Song, by: User) -> None:
+    """Let a song go on to tracking, or say every reason why it cannot."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    if song.stage == SongStage.READY:
+        return
+    reasons = reasons_against(song)
+    if reasons:
+        raise GateError(reasons)
+    questions.withdraw_all(song)
+    move_song(song, SongStage.READY, text="marked the song ready to track", actor=by)
+
+
+def reasons_against(song: Song) -> list[str]:
+    """What keeps a song from being tracked, in plain words; empty when nothing does."""
+    reasons = []
+    if song.booking.is_over:
+        reasons.append(f"The booking is {song.booking.get_stage_display()}.")
+    if song.stage not in (SongStage.ON_DESK, SongStage.WITH_CLIENT):
+        reasons.append(f"The song is {song.get_stage_display()}.")
+    stops = song.findings.open().filter(severity=Finding.Severity.STOP).select_related("source")
+    reasons += [f"Open: {named(finding)}." for finding in stops]
+    reasons += map_reasons(song) + deposit_reasons(song.booking)
+    return reasons
+
+
+def named(finding: Finding) -> str:
+    title = KIND_BY_CODE[finding.code].title.lower()
+    return f"{title} in “{finding.source.name}”" if finding.source else title
+
+
+def map_reasons(song: Song) -> list[str]:
+    newest, check = song.maps.first(), song.checks.done().first()
+    if newest is None:
+        return ["No tempo map with bar one is approved."]
+    if check is not None and newest.check_seen_id != check.pk:
+        return ["Files or brief changed after the tempo map was approved: look at it again and approve it."]
+    return []
+
+
+def deposit_reasons(booking: Booking) -> list[str]:
+    return ["The deposit has not been received."] if booking.deposit_is_missing else []

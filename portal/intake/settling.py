@@ -1,0 +1,111 @@
+"""What follows from a check, under the song's row lock: findings opened and resolved, the client asked once, the
+song's stage."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from analysis.reports import FileReport, SongReport
+from analysis.reports import Finding as Found
+from portal.bookings.models import Song
+from portal.bookings.services import move_song
+from portal.bookings.stages import SongStage
+from portal.intake import questions
+from portal.intake.inputs import CheckInputs
+from portal.intake.models import Finding, SongCheck, SourceFile
+
+# Past these the drummer is at work: a check then shows its findings, and moves nothing.
+BEFORE_READY = (SongStage.WAITING, SongStage.CHECKING, SongStage.WITH_CLIENT, SongStage.ON_DESK)
+# Two measurements that agree to so many digits are the same finding still.
+SAME_TO_DIGITS = 3
+
+Key = tuple[int | None, str]
+
+
+def settle(song: Song, gathered: CheckInputs, check: SongCheck) -> None:
+    report = SongReport.from_json(check.report or {})
+    update_findings(song, found_in(report, gathered))
+    questions.withdraw_moot(song)
+    if song.stage not in BEFORE_READY:
+        return
+    if not gathered.files:
+        move_song(song, SongStage.WAITING, text="there are no files any more")
+        return
+    questions.ask(song)
+    place(song, text="the check is done")
+
+
+def place(song: Song, *, text: str) -> None:
+    """With the client while a question waits for them, else on the desk."""
+    if questions.waiting(song).exists():
+        move_song(song, SongStage.WITH_CLIENT, text=f"{text}: a question waits for the client")
+    else:
+        move_song(song, SongStage.ON_DESK, text=f"{text}: it is on the desk")
+
+
+def found_in(report: SongReport, gathered: CheckInputs) -> dict[Key, Found]:
+    """Findings by source file and code, the gravest first come. Files that cannot be read bring their own."""
+    keyed: dict[Key, Found] = {}
+    for found in report.findings:
+        keyed.setdefault((source_of(found, gathered.measured, keyed), found.code), found)
+    for source in gathered.refused:
+        for found in FileReport.from_json(source.report).findings if source.report else ():
+            keyed.setdefault((source.pk, found.code), found)
+    return keyed
+
+
+def source_of(found: Found, sources: Iterable[SourceFile], taken: Iterable[Key]) -> int | None:
+    """Reports name files by name. Of two files with one name, the first that has no such finding yet."""
+    named = [source.pk for source in sources if source.name == found.file]
+    free = [pk for pk in named if (pk, found.code) not in set(taken)]
+    return next(iter(free or named), None)
+
+
+def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
+    """What is found no longer is resolved; what a drummer waived stays waived as long as it is the same."""
+    before: dict[Key, Finding] = {}
+    for finding in song.findings.exclude(state=Finding.State.RESOLVED):
+        before[(finding.source_id, finding.code)] = finding
+    for key, finding in before.items():
+        is_same = key in keyed and value_of(finding.value) == value_of(keyed[key].value)
+        if finding.state == Finding.State.OPEN and not is_same:
+            finding.end(Finding.State.RESOLVED)
+        if is_same:
+            keyed.pop(key)
+    for (source_id, code), found in keyed.items():
+        open_finding(song, source_id, code, found)
+
+
+def open_finding(song: Song, source_id: int | None, code: str, found: Found) -> None:
+    Finding.objects.create(
+        song=song,
+        source_id=source_id,
+        code=code,
+        severity=found.severity,
+        place=found.place.to_json(),
+        value=found.value,
+    )
+
+
+def value_of(value: dict[str, Any]) -> str:
+    """Two values compare by this: numbers that differ only by what measuring again may change are the same."""
+    return json.dumps(rounded(value), sort_keys=True)
+
+
+def rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return float(f"{value:.{SAME_TO_DIGITS}g}")
+    if isinstance(value, dict):
+        return {key: rounded(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [rounded(item) for item in value]
+    return value
+
+
+def withdraw_and_place(song: Song, *, text: str) -> None:
+    """After a decision that may have made a question moot."""
+    questions.withdraw_moot(song)
+    if song.stage == SongStage.WITH_CLIENT:
+        place(song, text=text)

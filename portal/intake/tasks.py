@@ -1,0 +1,20 @@
+"""Each is safe to run twice: the rows say what is still to be done."""
+
+from celery import shared_task
+
+from portal.intake import jobs
+
+
+@shared_task(autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
+def survey_file(source_id: int) -> None:
+    jobs.survey(source_id)
+
+
+@shared_task(autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
+def measure_song(song_id: int) -> None:
+    jobs.measure(song_id)
+
+
+@shared_task
+def sweep() -> None:
+    jobs.sweep()
