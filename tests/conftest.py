@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from portal.demo import broker
+from tests.queue_server import serving
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
@@ -36,6 +39,18 @@ def chromium_program() -> str | None:
     with sync_playwright() as playwright:
         brought = playwright.chromium.executable_path
     return brought if Path(brought).exists() else None
+
+
+@pytest.fixture(scope="session")
+def queue_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A real queue: the server that KITPOST_BROKER_URL names, else one started as a demo starts its own."""
+    named = os.environ["KITPOST_BROKER_URL"]
+    if named != "memory://":
+        yield named
+        return
+    data_dir = tmp_path_factory.mktemp("q")
+    with serving(data_dir):
+        yield broker.broker_url(broker.socket_path(data_dir))
 
 
 @pytest.fixture(scope="session")

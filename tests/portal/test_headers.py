@@ -26,9 +26,7 @@ def test_no_two_answers_share_a_nonce(rf: RequestFactory) -> None:
     assert re.fullmatch(r"'self' 'nonce-[\w-]{22}'", first["script-src"])
 
 
-def test_sound_may_come_from_the_object_store_that_the_house_uses(
-    rf: RequestFactory, settings: Settings
-) -> None:
+def test_sound_may_come_from_the_object_store_that_the_house_uses(rf: RequestFactory, settings: Settings) -> None:
     settings.S3_ENDPOINT_URL = "https://store.example:9000"
 
     assert policy_of(rf.get("/"))["media-src"].split() == ["'self'", "blob:", "https://store.example:9000"]

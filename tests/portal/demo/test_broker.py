@@ -1,8 +1,4 @@
 import os
-import subprocess
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -10,22 +6,7 @@ from redis import Redis
 
 from portal.demo import broker
 from portal.demo.errors import StartError
-
-
-@contextmanager
-def serving(data_dir: Path) -> Iterator[subprocess.Popen[bytes]]:
-    socket_file = broker.socket_path(data_dir)
-    server = subprocess.Popen(broker.command(data_dir, socket_file), stdout=subprocess.DEVNULL)
-    give_up_at = time.monotonic() + 10
-    while not broker.answers(socket_file):
-        assert server.poll() is None
-        assert time.monotonic() < give_up_at
-        time.sleep(0.02)
-    try:
-        yield server
-    finally:
-        server.kill()
-        server.wait()
+from tests.queue_server import serving
 
 
 @pytest.fixture

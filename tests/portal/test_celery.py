@@ -1,0 +1,57 @@
+import subprocess
+import sys
+
+from celery import Celery
+from kombu import Queue
+
+from portal.celery import app as house_queue
+from portal.celery import restore_unacknowledged
+
+JOBS = "jobs-that-were-left"
+# Takes a job and dies at once, as a worker does that is killed: nothing is acknowledged or given back.
+TAKE_AND_DIE = f"""
+import os, sys
+from kombu import Connection, Queue
+with Connection(sys.argv[1]) as connection:
+    job = Queue("{JOBS}")(connection.default_channel).get()
+    print(job.payload, flush=True)
+    os._exit(9)
+"""
+
+
+def queue_at(url: str) -> Celery:
+    app = Celery("test", broker=url)
+    app.conf.broker_transport_options = house_queue.conf.broker_transport_options
+    return app
+
+
+def test_a_job_that_a_killed_worker_held_is_handed_out_again_at_once_and_once(queue_url: str) -> None:
+    app = queue_at(queue_url)
+    with app.connection_for_write() as connection:
+        connection.SimpleQueue(JOBS).put("survey 7")
+    killed = subprocess.run(
+        [sys.executable, "-c", TAKE_AND_DIE, queue_url], capture_output=True, text=True, check=False
+    )
+    assert (killed.returncode, killed.stdout) == (9, "survey 7\n")
+
+    restore_unacknowledged(app)
+
+    with app.connection_for_read() as connection:
+        queue = Queue(JOBS)(connection.default_channel)
+        job = queue.get()
+        assert job is not None
+        assert job.payload == "survey 7"
+        job.ack()
+        assert queue.get() is None
+
+
+def test_a_job_may_run_as_long_as_it_stays_invisible() -> None:
+    longest_s = house_queue.conf.task_time_limit
+
+    assert house_queue.conf.broker_transport_options["visibility_timeout"] > longest_s
+
+
+def test_a_job_is_acknowledged_when_it_is_done() -> None:
+    conf = house_queue.conf
+
+    assert (conf.task_acks_late, conf.task_reject_on_worker_lost, conf.worker_prefetch_multiplier) == (True, True, 1)
