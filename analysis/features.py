@@ -52,6 +52,11 @@ class Features:
     def duration_s(self) -> float:
         return self.frames / self.sample_rate_hz
 
+    @classmethod
+    def empty(cls) -> Self:
+        """What a file without sound has to tell."""
+        return cls(48_000, 0, 100.0, 20.0, 1000.0)
+
     def save(self, path: Path) -> None:
         """Write a .npz without pickled objects."""
         arrays: dict[str, Any] = {}

@@ -79,3 +79,14 @@ class Limits(Record):
 
     # Names, tags and brief against the measured tempo (house choice).
     named_bpm_tolerance: float = 0.02
+
+    # Song. A measured reading at or above these confidences is used without asking (house choices).
+    tempo_sure: float = 0.8
+    meter_sure: float = 0.8
+    bar_one_sure: float = 0.7
+    # Brief against measurement: 0.05 BPM is 107 ms after four minutes at 112 (derived); a map may wander around it.
+    brief_bpm_tolerance: float = 0.02
+    brief_map_share: float = 0.03
+    bar_one_late_s: float = 0.05
+    # A start error from 10 ms on is a fault; music alone says where the beat is to some 15 ms (house choice).
+    click_differs_s: float = 0.016

@@ -7,6 +7,7 @@ signals are kept: the full band with its highs raised, where attacks are clear, 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from analysis.framing import Decimator, Growing
 
 Floats = NDArray[np.float32]
-Doubles = NDArray[np.float64]
+Doubles = NDArray[Any]
 STEPS_PER_SECOND = 1000
 EMPHASIS = np.float32(0.95)
 BASS_RATE_HZ = 1000

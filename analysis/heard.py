@@ -1,0 +1,101 @@
+"""From pooled evidence to the readings of a song and their probabilities."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.beat_table import prepare
+from analysis.choice import fitted_weights
+from analysis.evidence import Evidence
+from analysis.grid import GridFit, fit_grid
+from analysis.pulse import candidate_beats_hz, onset_curve, spectrum_of
+from analysis.readings import Reading, readings_of
+from analysis.reports import Brief
+
+Doubles = NDArray[Any]
+SAME_TEMPO = 0.006
+SAME_BAR_S = 0.07
+# How much likelier a reading is for agreeing with the brief: people are mostly, but not always, right about their song.
+STATED_TEMPO_WEIGHT = 12.0
+STATED_METER_WEIGHT = 5.0
+STATED_TEMPO_REACH = 0.012
+
+
+@dataclass(frozen=True)
+class Heard:
+    """All readings with their probabilities, the likeliest first, and the grids they stand on."""
+
+    readings: tuple[Reading, ...]
+    probability: Doubles
+    fits: tuple[GridFit, ...]
+
+    @property
+    def best(self) -> Reading:
+        return self.readings[0]
+
+    def share(self, holds: Callable[[Reading], bool]) -> float:
+        """Probability that what `holds` says is so."""
+        return float(sum(p for reading, p in zip(self.readings, self.probability, strict=True) if holds(reading)))
+
+    @property
+    def tempo_confidence(self) -> float:
+        return self.share(self.has_best_tempo)
+
+    @property
+    def meter_confidence(self) -> float:
+        return self.share(lambda other: self.has_best_tempo(other) and other.meter == self.best.meter)
+
+    @property
+    def bar_confidence(self) -> float:
+        return self.share(self.has_best_bars)
+
+    def has_best_tempo(self, other: Reading) -> bool:
+        return abs(other.period_s / self.best.period_s - 1) < SAME_TEMPO
+
+    def has_best_bars(self, other: Reading) -> bool:
+        best = self.best
+        if not self.has_best_tempo(other) or other.meter != best.meter:
+            return False
+        bar_s = best.period_s * best.meter.beats
+        apart = ((other.bar_s - best.bar_s) / bar_s + 0.5) % 1 - 0.5
+        return abs(apart) * bar_s < SAME_BAR_S
+
+
+def listen(evidence: Evidence, brief: Brief) -> Heard | None:
+    """Every reading worth naming; None when the sound has no pulse."""
+    curve = onset_curve(evidence)
+    if len(curve) < 2:
+        return None
+    beats_hz = candidate_beats_hz(spectrum_of(curve))
+    fits = tuple(fit for fit in (fit_grid(evidence, 1 / hz) for hz in beats_hz) if fit)
+    return _weighed(evidence, fits, brief)
+
+
+def listen_on(evidence: Evidence, fit: GridFit, brief: Brief) -> Heard | None:
+    """The readings on one given grid: which of its beats begins the bar."""
+    return _weighed(evidence, (fit,), brief)
+
+
+def _weighed(evidence: Evidence, fits: tuple[GridFit, ...], brief: Brief) -> Heard | None:
+    readings, rows = readings_of(prepare(evidence), fits)
+    if not readings:
+        return None
+    probability = fitted_weights().probabilities(rows) * np.array([brief_weight(item, brief) for item in readings])
+    probability /= probability.sum()
+    order = np.argsort(-probability)
+    return Heard(tuple(readings[index] for index in order), probability[order], fits)
+
+
+def brief_weight(reading: Reading, brief: Brief) -> float:
+    """Evidence with a weight, never an override."""
+    weight = 1.0
+    if brief.bpm and abs(reading.bpm / brief.bpm - 1) < STATED_TEMPO_REACH:
+        weight *= STATED_TEMPO_WEIGHT
+    if brief.meter and reading.meter.sign == brief.meter:
+        weight *= STATED_METER_WEIGHT
+    return weight

@@ -1,0 +1,147 @@
+"""The rules about a song: what is measured, held against the brief, becomes findings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from analysis.findings import make_finding
+from analysis.limits import Limits
+from analysis.reports import Brief, FileReport, Finding, Place, SongMeasures
+from analysis.tempo_map import MeterSign, TempoMapError
+from analysis.wrong_rate import suspected_rates
+
+
+@dataclass(frozen=True)
+class SongFacts:
+    """All that the rules look at. `click_offset_s`: how much later than the music the click runs."""
+
+    song: SongMeasures
+    brief: Brief
+    reports: Sequence[FileReport]
+    has_music: bool
+    click_name: str | None = None
+    click_offset_s: float | None = None
+    click_tempo_ratio: float | None = None
+
+
+def song_findings(facts: SongFacts, limits: Limits) -> tuple[Finding, ...]:
+    """Everything about the song that someone should know or decide."""
+    return tuple(finding for rule in SONG_RULES for finding in rule(facts, limits))
+
+
+def no_music(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    if not facts.has_music and not facts.click_name:
+        yield make_finding("no-music")
+
+
+def no_click(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    if facts.has_music and not facts.click_name and not facts.brief.make_map:
+        yield make_finding("no-click")
+
+
+def no_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    """Neither a click nor the brief states a tempo, and music alone does not make it sure."""
+    if not facts.has_music or facts.click_name or facts.brief.bpm:
+        return
+    if facts.song.tempo.kind == "none" or facts.song.tempo.confidence < limits.tempo_sure:
+        yield make_finding("no-tempo")
+
+
+def tempo_unsure(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    tempo = facts.song.tempo
+    others = [other for other in tempo.alternatives if tempo.bpm and abs(other.bpm / tempo.bpm - 1) > 0.01]
+    if tempo.bpm is None or tempo.kind == "none" or tempo.confidence >= limits.tempo_sure or not others:
+        return
+    value = {"measured_bpm": tempo.bpm, "other_bpm": others[0].bpm, "confidence": tempo.confidence}
+    yield make_finding("tempo-unsure", value=value)
+
+
+def tempo_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    said, measured = facts.brief.bpm, facts.song.tempo.bpm
+    if not said or not measured or facts.song.tempo.kind == "none" or _agrees(facts, limits):
+        return
+    value: dict[str, Any] = {"said_bpm": said, "measured_bpm": measured, "drift_ms": drift_ms(measured, said, 240.0)}
+    rates = suspected_rates(said, measured)
+    if rates:
+        value |= {"file_rate_hz": rates.played_hz, "other_rate_hz": rates.made_hz}
+        yield make_finding("wrong-rate-suspected", value=value)
+    else:
+        yield make_finding("tempo-differs", value=value)
+
+
+def _agrees(facts: SongFacts, limits: Limits) -> bool:
+    """Within the measurement's own interval and the house's tolerance; another level of the same pulse agrees too."""
+    tempo, said = facts.song.tempo, facts.brief.bpm or 0.0
+    measured = tempo.bpm or 0.0
+    reach = max(limits.brief_bpm_tolerance, (tempo.bpm_high or measured) - (tempo.bpm_low or measured))
+    if tempo.kind == "map":
+        reach = max(reach, limits.brief_map_share * measured)
+    return any(abs(said * level - measured) <= reach * max(1.0, level) for level in (1.0, 2.0, 0.5))
+
+
+def drift_ms(true_bpm: float, set_bpm: float, seconds: float) -> float:
+    """How far a click set to `set_bpm` has moved against music at `true_bpm` after that time; early is positive."""
+    return 1000 * seconds * (set_bpm - true_bpm) / set_bpm
+
+
+def meter_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    said, meter = facts.brief.meter, facts.song.meter
+    if not said or meter.beats_per_bar is None or meter.confidence < limits.meter_sure:
+        return
+    try:
+        sign = MeterSign.parse(said)
+    except TempoMapError:
+        return
+    measured = MeterSign(meter.beats_per_bar, meter.beat_unit or 4)
+    if sign.beats_per_bar % measured.beats_per_bar and measured.beats_per_bar % sign.beats_per_bar:
+        yield make_finding("meter-differs", value={"said_meter": said, "measured_meter": str(measured)})
+
+
+def bar_one(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    """The brief says what the files begin with; the measured bar one may say otherwise."""
+    one, brief = facts.song.bar_one, facts.brief
+    if one.time_s is None or facts.song.tempo.kind == "none":
+        return
+    if one.pickup_beats and brief.starts != "pickup":
+        place = Place(time_s=facts.song.first_sound_s, bar=0)
+        yield make_finding("pickup", place=place, value={"beats": one.pickup_beats})
+    late = brief.starts == "bar-one" and one.time_s > limits.bar_one_late_s
+    if late and one.confidence >= limits.bar_one_sure:
+        place = Place(time_s=one.time_s, bar=1, beat=1.0)
+        yield make_finding("bar-one-late", place=place, value={"said": "at bar one", "bar_one_s": one.time_s})
+
+
+def moving_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    segments = facts.song.tempo_map
+    if facts.song.tempo.kind != "map" or len(segments) < 2:
+        return
+    bpms = [segment.bpm for segment in segments]
+    if len(segments) == 2:
+        one, two = segments
+        value = {"from_bpm": one.bpm, "to_bpm": two.bpm}
+        yield make_finding("tempo-changes", place=Place(time_s=two.time_s, bar=two.bar), value=value)
+    else:
+        yield make_finding("tempo-drifts", value={"low_bpm": min(bpms), "high_bpm": max(bpms)})
+
+
+def click_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    offset_s = facts.click_offset_s
+    if facts.click_name and offset_s is not None and abs(offset_s) > limits.click_differs_s:
+        value = {"offset_ms": abs(1000 * offset_s), "later_or_earlier": "later" if offset_s > 0 else "earlier"}
+        yield make_finding("click-differs", file=facts.click_name, value=value)
+
+
+SongRule = Callable[[SongFacts, Limits], Iterator[Finding]]
+SONG_RULES: tuple[SongRule, ...] = (
+    no_music,
+    no_click,
+    no_tempo,
+    tempo_unsure,
+    tempo_differs,
+    meter_differs,
+    bar_one,
+    moving_tempo,
+    click_differs,
+)

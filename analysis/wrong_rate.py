@@ -1,0 +1,54 @@
+"""Would a wrong sample rate explain it? Stated and found tempo in the ratio of two rates say so.
+
+48 kHz material read as 44.1 kHz runs at 0.91875 of its tempo and sounds 1.47 semitones flat: 112 becomes 102.9.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from analysis.tempo_map import exact
+
+# (made at, played at): what exports and imports confuse. 0.1 % is the pull-down of film and video.
+CONFUSIONS = (
+    (48_000, 44_100),
+    (44_100, 48_000),
+    (96_000, 88_200),
+    (88_200, 96_000),
+    (96_000, 44_100),
+    (96_000, 48_000),
+    (88_200, 44_100),
+    (48_000, 96_000),
+    (44_100, 88_200),
+    (48_000, 47_952),
+    (47_952, 48_000),
+)
+TOLERANCE = Fraction(5, 10_000)
+# Half and double are far more often a matter of counting than of sample rates.
+MATTER_OF_COUNTING = (Fraction(1, 2), Fraction(2))
+# The pull-down's tolerance must stay below the effect itself.
+SMALL_TOLERANCE = Fraction(1, 10_000)
+
+
+@dataclass(frozen=True)
+class RateConfusion:
+    made_hz: int
+    played_hz: int
+
+    @property
+    def factor(self) -> Fraction:
+        return Fraction(self.played_hz, self.made_hz)
+
+
+def suspected_rates(said: float, found: float, *, count_halves: bool = False) -> RateConfusion | None:
+    """The confusion of rates that turns the stated tempo into the one found, within 0.05 %; else None."""
+    ratio = exact(found) / exact(said)
+    for made_hz, played_hz in CONFUSIONS:
+        confusion = RateConfusion(made_hz, played_hz)
+        if confusion.factor in MATTER_OF_COUNTING and not count_halves:
+            continue
+        tolerance = SMALL_TOLERANCE if abs(confusion.factor - 1) < Fraction(1, 100) else TOLERANCE
+        if abs(ratio / confusion.factor - 1) <= tolerance:
+            return confusion
+    return None
