@@ -1,4 +1,6 @@
-from django.urls import URLPattern
+from django.urls import path
+
+from portal.prep import views
 
 app_name = "prep"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [path("prepared/<int:prepared_id>/", views.file, name="file")]

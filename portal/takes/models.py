@@ -31,6 +31,7 @@ class RoughMix(models.Model):
         CHANGE_ASKED = "change-asked", "change asked for"
 
     NOT_YET_OUT = (State.RECEIVED, State.REFUSED, State.READY)
+    HEARD = (State.OUT, State.ACCEPTED, State.CHANGE_ASKED)
 
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="rough_mixes")
     number = models.PositiveSmallIntegerField()
@@ -58,6 +59,14 @@ class RoughMix(models.Model):
 
     def __str__(self) -> str:
         return f"rough mix {self.number} of {self.song}"
+
+    @property
+    def can_be_decided(self) -> bool:
+        """Only the newest that is out: an answer to an older one would be about a take that is gone."""
+        return (
+            self.state == self.State.OUT
+            and not self.song.rough_mixes.filter(number__gt=self.number, state__in=self.HEARD).exists()
+        )
 
     def make_ready(self, *, report: dict[str, Any], proxy_key: str) -> None:
         self.state, self.report, self.proxy_key = self.State.READY, report, proxy_key

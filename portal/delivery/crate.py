@@ -1,0 +1,112 @@
+"""Everything that a delivery's page shows one reader."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from portal.delivery.forms import PerspectiveForm, ReleaseForm, TrackForms, WaiveForm
+from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
+from portal.people.models import User
+
+
+@dataclass(frozen=True)
+class CheckShown:
+    """One check in words. `waiver` is why a failed one may pass, `form` where one that blocks is let pass."""
+
+    code: str
+    file_name: str
+    passed: bool
+    message: str
+    waiver: Waiver | None = None
+    form: WaiveForm | None = None
+
+    @property
+    def blocks(self) -> bool:
+        return not self.passed and self.waiver is None
+
+
+@dataclass(frozen=True)
+class Crate:
+    delivery: Delivery
+    user: User
+    files: tuple[DeliveryFile, ...]
+    failed: tuple[CheckShown, ...]
+    passed: tuple[CheckShown, ...]
+    blocks: int
+    size_bytes: int
+    can_edit: bool
+    can_release: bool
+    can_accept: bool
+    can_download: bool
+    has_zip: bool
+    waits_for_balance: bool
+    release_form: ReleaseForm
+    perspective_form: PerspectiveForm
+    track_forms: Any
+
+    @property
+    def is_checking(self) -> bool:
+        return self.delivery.state == Delivery.State.CHECKING
+
+
+def crate_of(
+    delivery: Delivery,
+    user: User,
+    *,
+    waive_form: WaiveForm | None = None,
+    release_form: ReleaseForm | None = None,
+    perspective_form: PerspectiveForm | None = None,
+    track_forms: Any = None,
+) -> Crate:
+    files = tuple(delivery.files.all())
+    shown = _checks(delivery, waive_form) if user.is_drummer else []
+    booking = delivery.song.booking
+    waits = booking.files_wait_for_balance
+    can_edit = user.is_drummer and delivery.is_open and not booking.is_over
+    blocks = sum(check.blocks for check in shown)
+    is_checked = delivery.state == Delivery.State.CHECKED
+    return Crate(
+        delivery=delivery,
+        user=user,
+        files=files,
+        failed=tuple(check for check in shown if not check.passed),
+        passed=tuple(check for check in shown if check.passed),
+        blocks=blocks,
+        size_bytes=sum(file.size_bytes for file in files),
+        can_edit=can_edit,
+        can_release=can_edit and is_checked and not blocks,
+        can_accept=_can_accept(delivery, user),
+        can_download=user.is_drummer or not waits,
+        has_zip=bool(files) and all(file.crc32 is not None for file in files),
+        waits_for_balance=waits,
+        release_form=release_form or ReleaseForm(instance=delivery),
+        perspective_form=perspective_form or PerspectiveForm(instance=delivery),
+        track_forms=_track_forms(delivery, track_forms) if can_edit else None,
+    )
+
+
+def _track_forms(delivery: Delivery, typed: Any) -> Any:
+    return TrackForms(queryset=delivery.files.all(), prefix="tracks") if typed is None else typed
+
+
+def _can_accept(delivery: Delivery, user: User) -> bool:
+    if user.is_drummer or delivery.state != Delivery.State.RELEASED:
+        return False
+    booking = delivery.song.booking
+    newer = delivery.song.deliveries.filter(number__gt=delivery.number, state__in=Delivery.SEEN_BY_CLIENT)
+    return not (booking.files_wait_for_balance or booking.is_over or newer.exists())
+
+
+def _checks(delivery: Delivery, typed: WaiveForm | None) -> list[CheckShown]:
+    waivers = {(waiver.code, waiver.file_name): waiver for waiver in delivery.waivers.all()}
+    return [_shown(check, waivers.get(key_of(check)), typed) for check in delivery.checks]
+
+
+def _shown(check: dict[str, Any], waiver: Waiver | None, typed: WaiveForm | None) -> CheckShown:
+    code, file_name = key_of(check)
+    form = None
+    if not check["passed"] and waiver is None:
+        is_this = typed is not None and (typed.data.get("code"), typed.data.get("file_name")) == (code, file_name)
+        form = typed if is_this else WaiveForm(initial={"code": code, "file_name": file_name})
+    return CheckShown(code, file_name, check["passed"], check["message"], waiver, form)

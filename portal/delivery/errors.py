@@ -1,0 +1,17 @@
+"""What can be refused about deliveries: DeliveryError → SetClosedError, NotCheckedError, BalanceMissingError."""
+
+
+class DeliveryError(Exception):
+    """The answer is a sentence for whoever pressed the button."""
+
+
+class SetClosedError(DeliveryError):
+    """The set, or its song, is not at the stage for this."""
+
+
+class NotCheckedError(DeliveryError):
+    """Something still stands between the set and its release."""
+
+
+class BalanceMissingError(DeliveryError):
+    """The full files are released when the balance is recorded."""

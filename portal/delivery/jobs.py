@@ -1,0 +1,133 @@
+"""Checks a set: every byte is still the one that came, and the tracks are what a client's session needs."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import tempfile
+import zlib
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from analysis.errors import UnusableFileError
+from analysis.media import file_pieces, open_media
+from analysis.tempo_map import TempoMap
+from analysis.verify import verify_set
+from portal.bookings.models import Song
+from portal.delivery.models import Delivery, DeliveryFile
+from portal.files import local_copy
+from portal.takes.models import RoughMix
+
+LEFT_ALONE_FOR = timedelta(minutes=15)
+
+logger = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What one read of a whole file gave."""
+
+    file: DeliveryFile
+    sha256: str
+    crc32: int
+    facts: dict[str, Any]
+
+
+def check(delivery_id: int) -> None:
+    delivery = Delivery.objects.select_related("song__booking").get(pk=delivery_id)
+    if delivery.state != Delivery.State.CHECKING:
+        return
+    files = list(delivery.files.all())
+    with lend_set(files) as paths, lend_accepted_mix(delivery.song) as rough_mix:
+        readings = [_read(file, path) for file, path in zip(files, paths, strict=True)]
+        approved = delivery.song.maps.first()
+        tempo_map = TempoMap.from_json(approved.map) if approved else None
+        report = verify_set(paths, map=tempo_map, against=rough_mix)
+    checks = [_intact(reading) for reading in readings] + [item.to_json() for item in report.checks]
+    store(delivery_id, readings, checks)
+    logger.info("delivery %s: checked", delivery_id)
+
+
+def left_alone() -> list[int]:
+    before = timezone.now() - LEFT_ALONE_FOR
+    waiting = Delivery.objects.filter(state=Delivery.State.CHECKING, check_asked_at__lt=before)
+    return list(waiting.values_list("pk", flat=True))
+
+
+@contextmanager
+def lend_set(files: list[DeliveryFile]) -> Iterator[list[Path]]:
+    """The files under their own names, as a client will have them, in a folder that is gone afterwards."""
+    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, ExitStack() as lent:
+        yield [_link(Path(folder, file.name), lent.enter_context(local_copy(file.key))) for file in files]
+
+
+def _link(name: Path, path: Path) -> Path:
+    name.symlink_to(path.resolve())
+    return name
+
+
+@contextmanager
+def lend_accepted_mix(song: Song) -> Iterator[Path | None]:
+    """The rough mix that the client accepted, to lay the tracks against; None where there is none."""
+    accepted = song.rough_mixes.filter(state=RoughMix.State.ACCEPTED).first()
+    if accepted is None:
+        yield None
+        return
+    with local_copy(accepted.key) as path:
+        yield path
+
+
+def _read(file: DeliveryFile, path: Path) -> Reading:
+    sha256, crc32 = hashlib.sha256(), 0
+    for piece in file_pieces(path):
+        sha256.update(piece)
+        crc32 = zlib.crc32(piece, crc32)
+    return Reading(file, sha256.hexdigest(), crc32, _facts(path))
+
+
+def _facts(path: Path) -> dict[str, Any]:
+    """What the header says, for the track sheet; nothing for a file that is no sound, which the checks say."""
+    try:
+        with open_media(path) as media:
+            facts = media.facts
+    except UnusableFileError:
+        return {}
+    return {
+        "sample_rate_hz": facts.sample_rate_hz,
+        "bit_depth": facts.bit_depth,
+        "channels": facts.channels,
+        "frames": facts.declared_frames,
+    }
+
+
+def _intact(reading: Reading) -> dict[str, Any]:
+    is_intact = reading.sha256 == reading.file.sha256
+    says = "is stored as it came" if is_intact else "is not stored as it came: take it out and send it again"
+    return {
+        "code": "stored-intact",
+        "file": reading.file.name,
+        "passed": is_intact,
+        "value": reading.sha256,
+        "limit": reading.file.sha256,
+        "message": f"“{reading.file.name}” {says}.",
+    }
+
+
+@transaction.atomic
+def store(delivery_id: int, readings: list[Reading], checks: list[dict[str, Any]]) -> None:
+    """Keep the checks of the set that was read; those of a set that changed meanwhile are dropped."""
+    delivery = Delivery.objects.select_for_update().get(pk=delivery_id)
+    read_now = {(reading.file.pk, reading.file.sha256) for reading in readings}
+    if delivery.state != Delivery.State.CHECKING or read_now != set(delivery.files.values_list("pk", "sha256")):
+        return
+    for reading in readings:
+        reading.file.crc32, reading.file.facts = reading.crc32, reading.facts
+    DeliveryFile.objects.bulk_update([reading.file for reading in readings], ["crc32", "facts"])
+    delivery.store_checks(checks, passed=all(check["passed"] for check in checks))

@@ -1,0 +1,154 @@
+"""From an empty set to files that the client has accepted."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from django.db import transaction
+
+from portal.bookings import services as bookings
+from portal.bookings.models import Song
+from portal.bookings.stages import SongStage
+from portal.delivery import tasks
+from portal.delivery.errors import BalanceMissingError, NotCheckedError, SetClosedError
+from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
+from portal.delivery.names import fold
+from portal.mailroom import services as mailroom
+from portal.people.models import User
+from portal.takes.models import RoughMix
+from portal.uploads.models import Upload
+
+STAGES_OF_DELIVERY = (SongStage.TRACKING, SongStage.IN_REVIEW, SongStage.DELIVERED)
+BALANCE_SENTENCE = "The full files are released when the balance is recorded."
+
+
+@transaction.atomic
+def open_delivery(*, song: Song, by: User) -> Delivery:
+    """Begin a set, or go on with the one that is open. An accepted rough mix is usual; without one it is noted."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    if song.stage not in STAGES_OF_DELIVERY or song.booking.is_over:
+        raise SetClosedError(f"“{song.title}” is {song.get_stage_display()}: files are delivered after tracking.")
+    newest = song.deliveries.first()
+    if newest is not None and newest.is_open:
+        return newest
+    delivery = Delivery.objects.create(song=song, number=newest.number + 1 if newest else 1)
+    is_accepted = song.rough_mixes.filter(state=RoughMix.State.ACCEPTED).exists()
+    text = f"opened delivery {delivery.number}" + ("" if is_accepted else " without an accepted rough mix")
+    bookings.record(song.booking, text, actor=by, song=song)
+    return delivery
+
+
+@transaction.atomic
+def receive_track(*, upload: Upload) -> DeliveryFile:
+    delivery = _locked_open(Delivery.objects.get(pk=upload.target_id))
+    delivery.reopen()
+    return DeliveryFile.objects.create(
+        delivery=delivery,
+        sent_by=upload.owner,
+        name=upload.file_name,
+        folded_name=fold(upload.file_name),
+        sha256=upload.sha256,
+        key=upload.key,
+        size_bytes=upload.length_bytes,
+    )
+
+
+@transaction.atomic
+def remove_track(*, file: DeliveryFile, by: User) -> None:
+    """Take a file out of an open set. The store keeps its bytes."""
+    delivery = _locked_open(file.delivery)
+    name = file.name
+    file.delete()
+    delivery.reopen()
+    text = f"took “{name}” out of delivery {delivery.number}"[:300]
+    bookings.record(delivery.song.booking, text, actor=by, song=delivery.song)
+
+
+@transaction.atomic
+def ask_check(*, delivery: Delivery) -> None:
+    """Have the set checked as it stands. Asked again while it is being checked, it is checked once."""
+    delivery = _locked_open(delivery)
+    if delivery.state == Delivery.State.CHECKING:
+        return
+    if not delivery.files.exists():
+        raise NotCheckedError("There is nothing to check yet: add the files first.")
+    delivery.ask_check()
+    # A queue that is down undoes nothing: the sweep finds the set.
+    transaction.on_commit(partial(tasks.check_delivery.delay, delivery.pk), robust=True)
+
+
+@transaction.atomic
+def waive(*, delivery: Delivery, code: str, file_name: str, reason: str, by: User) -> None:
+    """Let one failed check pass, and keep why."""
+    delivery = _locked_open(delivery)
+    failed = [check for check in delivery.failures if key_of(check) == (code, file_name)]
+    if delivery.state != Delivery.State.CHECKED or not failed:
+        raise NotCheckedError("This check has not failed, or the set has changed since.")
+    Waiver.objects.create(delivery=delivery, code=code, file_name=file_name, reason=reason, waived_by=by)
+    about = f"“{code}” of {file_name}" if file_name else f"“{code}”"
+    text = f"let {about} pass in delivery {delivery.number}: {reason}"[:300]
+    bookings.record(delivery.song.booking, text, actor=by, song=delivery.song)
+
+
+@transaction.atomic
+def release(*, delivery: Delivery, note: str, by: User) -> None:
+    """Hand the set over. Pressed twice it goes once."""
+    delivery = _locked(delivery)
+    if not delivery.is_open:
+        return
+    delivery = _locked_open(delivery)
+    if delivery.state != Delivery.State.CHECKED:
+        raise NotCheckedError("The set is not checked as it stands: have it checked first.")
+    if delivery.failures:
+        raise NotCheckedError(f"{len(delivery.failures)} failed checks block this set: mend them, or let them pass.")
+    delivery.release(note=note)
+    song = delivery.song
+    text = f"delivered set {delivery.number}"
+    if song.stage == SongStage.DELIVERED:
+        bookings.record(song.booking, text, actor=by, song=song)
+    else:
+        bookings.move_song(song, SongStage.DELIVERED, text=text, actor=by)
+    waits = f" {BALANCE_SENTENCE}" if song.booking.files_wait_for_balance else ""
+    says = f"The files of “{song.title}” are there: one by one, or all in one zip.{waits}"
+    mailroom.post(
+        booking=song.booking,
+        song=song,
+        key=f"delivery:{delivery.pk}:released",
+        subject=f"The files of “{song.title}” are delivered",
+        body=f"{note}\n\n{says}" if note else says,
+        sender=by,
+    )
+
+
+@transaction.atomic
+def accept(*, delivery: Delivery, by: User) -> None:
+    """The client has what they need: the song is done, and its booking when all of its songs are."""
+    delivery = _locked(delivery)
+    if delivery.state == Delivery.State.ACCEPTED:
+        return
+    song = delivery.song
+    is_newest = not song.deliveries.filter(number__gt=delivery.number, state__in=Delivery.SEEN_BY_CLIENT).exists()
+    if delivery.state != Delivery.State.RELEASED or not is_newest or song.booking.is_over:
+        raise SetClosedError(f"Delivery {delivery.number} cannot be accepted: a newer one is there, or it is over.")
+    if song.booking.files_wait_for_balance:
+        raise BalanceMissingError(f"{BALANCE_SENTENCE} You can accept them when you have heard them.")
+    delivery.accept(by=by)
+    bookings.move_song(song, SongStage.ACCEPTED, text=f"accepted delivery {delivery.number}", actor=by)
+    mailroom.write_to_drummers(
+        key=f"delivery:{delivery.pk}:accepted",
+        subject=f"{by.name} accepts the files of “{song.title}”",
+        body=f"{by.name} accepts delivery {delivery.number} of “{song.title}”.",
+        path=song.get_absolute_url(),
+    )
+
+
+def _locked(delivery: Delivery) -> Delivery:
+    Song.objects.select_for_update().get(pk=delivery.song_id)  # releasing a newer set and accepting one take turns
+    return Delivery.objects.select_for_update(of=("self",)).select_related("song__booking").get(pk=delivery.pk)
+
+
+def _locked_open(delivery: Delivery) -> Delivery:
+    delivery = _locked(delivery)
+    if not delivery.is_open or delivery.song.booking.is_over:
+        raise SetClosedError(f"Delivery {delivery.number} is {delivery.get_state_display()}: open a new one.")
+    return delivery

@@ -1,0 +1,79 @@
+"""The plain-text papers that go with a set: the track sheet, and the hashes in the form that common tools check.
+
+A track sheet names song, version, date, rate, depth, tempo map, the place of bar one, and for each file its channels,
+microphone, polarity and take (common practice for session notes).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC
+
+from analysis.tempo_map import TempoMap
+from portal.bookings.models import Song
+from portal.delivery.models import Delivery, DeliveryFile
+
+NOT_SAID = "not said"
+LABEL_WIDTH = 14
+CHANNEL_WORDS = {1: "mono", 2: "stereo"}
+
+
+def hash_list(files: Sequence[DeliveryFile]) -> str:
+    """One line for each file: its SHA-256, two spaces, its name."""
+    return "".join(f"{file.sha256}  {file.name}\n" for file in files)
+
+
+def track_sheet(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
+    song = delivery.song
+    released = delivery.released_at.astimezone(UTC) if delivery.released_at else None
+    head = {
+        "Song": song.title,
+        "Booking": song.booking.title,
+        "Delivery": str(delivery.number),
+        "Released": f"{released:%Y-%m-%dT%H:%M:%SZ}" if released else "not yet",
+        "Sample rate": _one_or_all(files, "sample_rate_hz", "Hz"),
+        "Bit depth": _one_or_all(files, "bit_depth", "bit"),
+        "Length": _one_or_all(files, "frames", "frames"),
+        "Left and right": delivery.get_perspective_display(),
+    }
+    lines = ["TRACK SHEET", ""]
+    lines += [f"{name + ':':<{LABEL_WIDTH + 2}}{value}" for name, value in head.items()]
+    lines += ["", "TEMPO MAP", "", *_tempo_lines(song, files), "", "FILES", ""]
+    for number, file in enumerate(files, start=1):
+        lines += [*_file_lines(number, file), ""]
+    if delivery.note:
+        lines += ["NOTES", "", delivery.note, ""]
+    return "\n".join(lines)
+
+
+def _one_or_all(files: Sequence[DeliveryFile], fact: str, unit: str) -> str:
+    """The value that all files share, or each that occurs."""
+    values = sorted({file.facts[fact] for file in files if file.facts.get(fact) is not None})
+    return ", ".join(f"{value} {unit}" for value in values) or NOT_SAID
+
+
+def _tempo_lines(song: Song, files: Sequence[DeliveryFile]) -> list[str]:
+    approved = song.maps.first()
+    if approved is None:
+        return ["no tempo map was approved"]
+    tempo_map = TempoMap.from_json(approved.map)
+    lines = [
+        f"from bar {segment.bar}, at {float(segment.time_s):.6f} s: {float(segment.bpm):.5f} BPM in {segment.meter}"
+        for segment in tempo_map.segments
+    ]
+    for rate_hz in sorted({file.facts["sample_rate_hz"] for file in files if file.facts.get("sample_rate_hz")}):
+        frame = tempo_map.frame_of_bar(1, rate_hz)
+        lines.append(f"bar one at {float(tempo_map.bar_one_s):.6f} s: frame {frame} at {rate_hz} Hz, counted from 0")
+    return lines
+
+
+def _file_lines(number: int, file: DeliveryFile) -> list[str]:
+    channels = file.facts.get("channels")
+    facts = [
+        CHANNEL_WORDS.get(channels, f"{channels} channels") if channels else "",
+        f"microphone: {file.microphone or NOT_SAID}",
+        f"polarity: {file.get_polarity_display()}",
+        f"take: {file.take or NOT_SAID}",
+    ]
+    lines = [f"{number:>3}. {file.name}", f"     {'; '.join(fact for fact in facts if fact)}"]
+    return [*lines, f"     {file.note}"] if file.note else lines

@@ -1,0 +1,20 @@
+"""Delivery checks in the queue."""
+
+from __future__ import annotations
+
+from celery import shared_task
+
+from portal.delivery import jobs
+
+
+@shared_task(acks_late=True, autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
+def check_delivery(delivery_id: int) -> None:
+    """Safe to run twice: the same set gives the same checks, and a changed set drops them."""
+    jobs.check(delivery_id)
+
+
+@shared_task
+def sweep() -> None:
+    """Queue what was never queued, or whose job was lost. Safe to run twice."""
+    for delivery_id in jobs.left_alone():
+        check_delivery.delay(delivery_id)

@@ -1,0 +1,14 @@
+"""For support: prepared files are read here, never changed."""
+
+from django.contrib import admin
+
+from portal.prep.models import PreparedFile
+
+
+@admin.register(PreparedFile)
+class PreparedFileAdmin(admin.ModelAdmin[PreparedFile]):
+    list_display = ("name", "kind", "approved_map", "size_bytes", "made_at")
+    list_filter = ("kind",)
+    list_select_related = ("approved_map__song",)
+    search_fields = ("name", "approved_map__song__title")
+    readonly_fields = tuple(field.name for field in PreparedFile._meta.fields)

@@ -1,0 +1,113 @@
+"""Makes the click and the tempo-map file of an approved map, at the rate of the client's files."""
+
+from __future__ import annotations
+
+import logging
+import re
+import tempfile
+import unicodedata
+from collections import Counter
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+
+import soundfile
+from django.db.models import Count
+from django.utils import timezone
+
+from analysis.click import DEFAULT_PEAK_DBFS, plan_click, render_plan
+from analysis.midi import write_midi
+from analysis.tempo_map import TempoMap
+from portal.intake.models import ApprovedMap
+from portal.prep.models import PreparedFile
+from portal.uploads import originals
+
+# Two bars before bar one: common practice, unless the brief says otherwise.
+COUNT_IN_BARS = 2
+SAMPLE_RATE_HZ = 48_000
+BIT_DEPTH = 24
+# A song without a single measured file still gets a click to try out.
+SHORTEST_BARS = 16
+LEFT_ALONE_FOR = timedelta(minutes=5)
+TITLE_LENGTH = 60
+
+logger = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Job:
+    """What is made, and how."""
+
+    tempo_map: TempoMap
+    bars: int
+    count_in_bars: int
+    sample_rate_hz: int
+    stem: str
+
+
+def make_files(approved_map_id: int) -> None:
+    approved = ApprovedMap.objects.select_related("song__brief").get(pk=approved_map_id)
+    job = _job_for(approved)
+    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+        click = Path(folder, "click.wav")
+        _keep(approved, PreparedFile.Kind.CLICK, click, facts=_write_click(job, click), name=f"{job.stem}_click.wav")
+        midi = Path(folder, "tempo-map.mid")
+        write_midi(job.tempo_map, midi, bars=job.bars)
+        facts = {"bars": job.bars, "bar_one_s": float(job.tempo_map.bar_one_s)}
+        _keep(approved, PreparedFile.Kind.TEMPO_MAP, midi, facts=facts, name=f"{job.stem}_tempo-map.mid")
+    logger.info("map %s: click and tempo-map file made", approved_map_id)
+
+
+def left_alone() -> list[int]:
+    """Approved maps that have fewer than their two files, some time after they were approved."""
+    maps = ApprovedMap.objects.filter(approved_at__lt=timezone.now() - LEFT_ALONE_FOR).annotate(made=Count("prepared"))
+    return list(maps.filter(made__lt=len(PreparedFile.Kind)).values_list("pk", flat=True))
+
+
+def _job_for(approved: ApprovedMap) -> Job:
+    tempo_map = TempoMap.from_json(approved.map)
+    reports = [source.numbers for source in approved.song.sources.current()]
+    lengths_s = [report.duration_s for report in reports if report and report.duration_s]
+    rates_hz = [report.sample_rate_hz for report in reports if report and report.sample_rate_hz]
+    said = approved.song.brief.count_in_bars
+    rate_hz = Counter(rates_hz).most_common(1)[0][0] if rates_hz else SAMPLE_RATE_HZ
+    bpm = f"{float(tempo_map.segments[0].bpm):.3f}".rstrip("0").rstrip(".")
+    return Job(
+        tempo_map=tempo_map,
+        bars=max(tempo_map.bar_beat_at(max(lengths_s)).bar, SHORTEST_BARS) if lengths_s else SHORTEST_BARS,
+        count_in_bars=COUNT_IN_BARS if said is None else said,
+        sample_rate_hz=rate_hz,
+        stem=f"{plain_title(approved.song.title)}_{bpm}bpm_v{approved.version}",
+    )
+
+
+def plain_title(title: str) -> str:
+    """A title fit for any file system: letters and figures of any script, everything else a hyphen."""
+    plain = re.sub(r"[^\w]+", "-", unicodedata.normalize("NFC", title)).strip("-_")
+    return plain[:TITLE_LENGTH] or "song"
+
+
+def _write_click(job: Job, to: Path) -> dict[str, float | int]:
+    plan = plan_click(job.tempo_map, bars=job.bars, count_in_bars=job.count_in_bars, sample_rate_hz=job.sample_rate_hz)
+    samples = render_plan(plan, peak_dbfs=DEFAULT_PEAK_DBFS)
+    soundfile.write(to, samples, plan.sample_rate_hz, format="WAV", subtype=f"PCM_{BIT_DEPTH}")
+    return {
+        "bars": job.bars,
+        "count_in_bars": job.count_in_bars,
+        "sample_rate_hz": plan.sample_rate_hz,
+        "bit_depth": BIT_DEPTH,
+        "peak_dbfs": DEFAULT_PEAK_DBFS,
+        "bar_one_frame": plan.bar_one_frame,
+        "lead_s": float(plan.lead_s),
+    }
+
+
+def _keep(
+    approved: ApprovedMap, kind: PreparedFile.Kind, path: Path, *, facts: dict[str, float | int], name: str
+) -> None:
+    size_bytes = path.stat().st_size
+    sha256 = originals.hash_part(path)
+    key = f"prepared/{sha256[:2]}/{sha256}"
+    originals.store(path, key=key, sha256=sha256)
+    fields = {"name": name, "key": key, "size_bytes": size_bytes, "facts": facts}
+    PreparedFile.objects.update_or_create(approved_map=approved, kind=kind, defaults=fields)

@@ -1,0 +1,70 @@
+"""Measuring a rough mix, and making the copy that any browser plays."""
+
+from __future__ import annotations
+
+import logging
+import tempfile
+from datetime import timedelta
+from pathlib import Path
+
+from django.db import transaction
+from django.utils import timezone
+
+from analysis.child import survey_in_child
+from analysis.reports import FileReport
+from portal.files import local_copy
+from portal.takes.models import RoughMix
+from portal.takes.proxy import MOST_CHANNELS, write_proxy
+from portal.uploads import originals
+
+LEFT_ALONE_FOR = timedelta(minutes=10)
+
+logger = logging.getLogger(__name__)
+
+
+def survey(rough_mix_id: int) -> None:
+    rough_mix = RoughMix.objects.get(pk=rough_mix_id)
+    if rough_mix.state != RoughMix.State.RECEIVED:
+        return
+    with local_copy(rough_mix.key) as path, tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+        report = survey_in_child(path, name=rough_mix.name, features_to=Path(folder, "features.npz"))
+        refusal = _refusal(report)
+        proxy_key = "" if refusal else _make_proxy(path, Path(folder))
+    _store(rough_mix_id, report=report, refusal=refusal, proxy_key=proxy_key)
+    logger.info("rough mix %s: %s", rough_mix_id, refusal or "ready")
+
+
+def left_alone() -> list[int]:
+    before = timezone.now() - LEFT_ALONE_FOR
+    waiting = RoughMix.objects.filter(state=RoughMix.State.RECEIVED, received_at__lt=before)
+    return list(waiting.values_list("pk", flat=True))
+
+
+def _refusal(report: FileReport) -> str:
+    """Why the client cannot hear this file, in a sentence for the drummer; empty when they can."""
+    if report.frames is None or report.channels is None:
+        reason = report.findings[0].message if report.findings else "The file could not be read."
+        return reason[:300]
+    if report.channels > MOST_CHANNELS:
+        return f"A rough mix is mono or stereo; this file has {report.channels} channels."
+    return "The file is silent from start to end." if report.is_silent else ""
+
+
+def _make_proxy(path: Path, folder: Path) -> str:
+    proxy = folder / "proxy.flac"
+    write_proxy(path, proxy)
+    sha256 = originals.hash_part(proxy)
+    key = f"proxies/{sha256[:2]}/{sha256}.flac"
+    originals.store(proxy, key=key, sha256=sha256)
+    return key
+
+
+@transaction.atomic
+def _store(rough_mix_id: int, *, report: FileReport, refusal: str, proxy_key: str) -> None:
+    rough_mix = RoughMix.objects.select_for_update().get(pk=rough_mix_id)
+    if rough_mix.state != RoughMix.State.RECEIVED:  # the same job ran twice at once: the first one stored it
+        return
+    if refusal:
+        rough_mix.refuse(reason=refusal)
+    else:
+        rough_mix.make_ready(report=report.to_json(), proxy_key=proxy_key)

@@ -1,0 +1,126 @@
+"""From tracking to the client's word on a rough mix."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from django.db import transaction
+
+from portal.bookings import services as bookings
+from portal.bookings.models import Song
+from portal.bookings.stages import SongStage, Turn
+from portal.mailroom import services as mailroom
+from portal.people.models import User
+from portal.takes import tasks
+from portal.takes.errors import NotDecidableError, NotReadyError
+from portal.takes.models import RoughMix
+from portal.uploads.models import Upload
+
+STAGES_OF_MIXES = (SongStage.TRACKING, SongStage.IN_REVIEW)
+
+
+@transaction.atomic
+def start_tracking(*, song: Song, by: User) -> None:
+    """Take the song to the kit. Pressed twice it starts once."""
+    song = Song.objects.select_for_update().get(pk=song.pk)
+    if song.stage == SongStage.TRACKING:
+        return
+    if song.stage != SongStage.READY:
+        raise NotReadyError(f"“{song.title}” is {song.get_stage_display()}: mark it ready to track first.")
+    bookings.move_song(song, SongStage.TRACKING, text="started tracking", actor=by)
+
+
+@transaction.atomic
+def receive_rough_mix(*, upload: Upload) -> RoughMix:
+    song = Song.objects.select_for_update().get(pk=upload.target_id)
+    newest = song.rough_mixes.first()
+    rough_mix = RoughMix.objects.create(
+        song=song,
+        number=newest.number + 1 if newest else 1,
+        sent_by=upload.owner,
+        name=upload.file_name,
+        sha256=upload.sha256,
+        key=upload.key,
+        size_bytes=upload.length_bytes,
+    )
+    bookings.record(song.booking, f"uploaded rough mix {rough_mix.number}", actor=upload.owner, song=song)
+    # A queue that is down undoes nothing: the sweep finds the mix.
+    transaction.on_commit(partial(tasks.survey_rough_mix.delay, rough_mix.pk), robust=True)
+    return rough_mix
+
+
+@transaction.atomic
+def send_rough_mix(*, rough_mix: RoughMix, note: str, by: User) -> None:
+    """Let the client hear it, with a word to go with it. Sent twice it goes once."""
+    rough_mix = RoughMix.objects.select_for_update().select_related("song__booking").get(pk=rough_mix.pk)
+    song = rough_mix.song
+    if rough_mix.state in RoughMix.HEARD:
+        return
+    if rough_mix.state != RoughMix.State.READY or song.stage not in STAGES_OF_MIXES:
+        raise NotReadyError(f"Rough mix {rough_mix.number} cannot be sent: it is {rough_mix.get_state_display()}.")
+    rough_mix.go_out(note=note)
+    text = f"sent rough mix {rough_mix.number}"
+    if song.stage == SongStage.IN_REVIEW:
+        bookings.hand_song(song, Turn.CLIENT, text=text, actor=by)
+    else:
+        bookings.move_song(song, SongStage.IN_REVIEW, text=text, actor=by)
+    asks = "Listen to it on the song’s page, then accept it or say what to change."
+    mailroom.post(
+        booking=song.booking,
+        song=song,
+        key=f"rough-mix:{rough_mix.pk}:out",
+        subject=f"Rough mix {rough_mix.number} of “{song.title}”",
+        body=f"{note}\n\n{asks}" if note else f"Rough mix {rough_mix.number} is there. {asks}",
+        sender=by,
+    )
+
+
+@transaction.atomic
+def accept_rough_mix(*, rough_mix: RoughMix, by: User) -> None:
+    """The take is the one: the drummer's turn to deliver it. Pressed twice it is accepted once."""
+    rough_mix = _locked(rough_mix)
+    if rough_mix.state == RoughMix.State.ACCEPTED:
+        return
+    _check_decidable(rough_mix)
+    rough_mix.decide(RoughMix.State.ACCEPTED, by=by, note="")
+    song = rough_mix.song
+    bookings.hand_song(song, Turn.DRUMMER, text=f"accepted rough mix {rough_mix.number}", actor=by)
+    mailroom.write_to_drummers(
+        key=f"rough-mix:{rough_mix.pk}:accepted",
+        subject=f"{by.name} accepts rough mix {rough_mix.number} of “{song.title}”",
+        body=f"{by.name} accepts rough mix {rough_mix.number} of “{song.title}”. The multitrack can be delivered.",
+        path=song.get_absolute_url(),
+    )
+
+
+@transaction.atomic
+def ask_for_change(*, rough_mix: RoughMix, words: str, by: User) -> None:
+    """Back to the kit, with the client's words."""
+    rough_mix = _locked(rough_mix)
+    if rough_mix.state == RoughMix.State.CHANGE_ASKED:
+        return
+    _check_decidable(rough_mix)
+    rough_mix.decide(RoughMix.State.CHANGE_ASKED, by=by, note=words)
+    song = rough_mix.song
+    text = f"asked for a change to rough mix {rough_mix.number}"
+    bookings.move_song(song, SongStage.TRACKING, text=text, actor=by)
+    mailroom.post(
+        booking=song.booking,
+        song=song,
+        key=f"rough-mix:{rough_mix.pk}:change",
+        subject=f"A change to rough mix {rough_mix.number} of “{song.title}”",
+        body=words,
+        sender=by,
+    )
+
+
+def _locked(rough_mix: RoughMix) -> RoughMix:
+    Song.objects.select_for_update().get(pk=rough_mix.song_id)  # sending a newer one and deciding take turns
+    return RoughMix.objects.select_for_update().select_related("song__booking").get(pk=rough_mix.pk)
+
+
+def _check_decidable(rough_mix: RoughMix) -> None:
+    if not rough_mix.can_be_decided:
+        raise NotDecidableError(
+            f"Rough mix {rough_mix.number} cannot be decided any more: it was, or a newer one is out."
+        )

@@ -1,0 +1,133 @@
+"""Rough mixes on a song's page: sent by the drummer, heard and decided by the client."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_POST, require_safe
+
+from portal.bookings.models import Song
+from portal.files import serve
+from portal.people.access import require_drummer
+from portal.people.requests import MemberRequest
+from portal.takes import services
+from portal.takes.errors import TakesError
+from portal.takes.forms import DecisionForm, SendForm, UploadForm
+from portal.takes.models import RoughMix
+from portal.takes.room import room_of
+from portal.uploads.errors import UploadRefusedError
+from portal.uploads.services import take_whole
+
+UNPROCESSABLE = 422
+
+
+@require_POST
+@login_required
+def track(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = get_object_or_404(Song.objects.visible_to(request.user), pk=song_id)
+    require_drummer(request.user)
+    try:
+        services.start_tracking(song=song, by=request.user)
+    except TakesError as error:
+        messages.error(request, str(error))
+    return _to_part(song)
+
+
+@require_GET
+@login_required
+def rough_mixes(request: MemberRequest, song_id: int) -> HttpResponse:
+    """The part by itself, while a mix is being measured; the whole page for a browser that follows the link."""
+    song = get_object_or_404(Song.objects.visible_to(request.user).select_related("booking"), pk=song_id)
+    if not request.htmx:
+        return _to_part(song)
+    return render(request, "takes/_rough_mixes.html", {"room": room_of(song, request.user)})
+
+
+@require_POST
+@login_required
+def upload(request: MemberRequest, song_id: int) -> HttpResponse:
+    """A rough mix by plain form."""
+    song = get_object_or_404(Song.objects.visible_to(request.user), pk=song_id)
+    require_drummer(request.user)
+    form = UploadForm(request.POST, request.FILES)
+    if not form.is_valid():
+        messages.error(request, "Choose a file that holds something, then send it.")
+        return _to_part(song)
+    try:
+        take_whole(user=request.user, purpose="rough-mix", target_id=song.pk, uploaded_file=form.cleaned_data["file"])
+        messages.success(request, "The rough mix has arrived. It is being measured.")
+    except UploadRefusedError as error:
+        messages.error(request, error.sentence)
+    return _to_part(song)
+
+
+@require_POST
+@login_required
+def send(request: MemberRequest, rough_mix_id: int) -> HttpResponse:
+    rough_mix = _find(request, rough_mix_id)
+    require_drummer(request.user)
+    form = SendForm(request.POST)
+    if not form.is_valid():
+        return _page(request, rough_mix, send_form=form)
+    try:
+        services.send_rough_mix(rough_mix=rough_mix, note=form.cleaned_data["note"], by=request.user)
+        messages.success(request, f"Rough mix {rough_mix.number} is sent.")
+    except TakesError as error:
+        messages.error(request, str(error))
+    return _to_part(rough_mix.song)
+
+
+@require_POST
+@login_required
+def decide(request: MemberRequest, rough_mix_id: int) -> HttpResponse:
+    rough_mix = _find(request, rough_mix_id)
+    if request.user.is_drummer:
+        raise PermissionDenied("A rough mix is accepted by the client.")
+    form = DecisionForm(request.POST)
+    if not form.is_valid():
+        return _page(request, rough_mix, decision_form=form)
+    try:
+        if form.cleaned_data["decision"] == DecisionForm.ACCEPT:
+            services.accept_rough_mix(rough_mix=rough_mix, by=request.user)
+            messages.success(request, "You have accepted the rough mix. The full files come next.")
+        else:
+            services.ask_for_change(rough_mix=rough_mix, words=form.cleaned_data["words"], by=request.user)
+            messages.success(request, "Your words are with the drummer.")
+    except TakesError as error:
+        messages.error(request, str(error))
+    return _to_part(rough_mix.song)
+
+
+@require_safe
+@login_required
+def audio(request: MemberRequest, rough_mix_id: int) -> HttpResponseBase:
+    """The copy that a browser plays."""
+    rough_mix = _find(request, rough_mix_id)
+    if not rough_mix.proxy_key:
+        raise Http404("There is nothing to play.")
+    name = f"{rough_mix.song.title} rough mix {rough_mix.number}.flac"
+    return serve(request, key=rough_mix.proxy_key, file_name=name, inline=True)
+
+
+def _find(request: MemberRequest, rough_mix_id: int) -> RoughMix:
+    mixes = RoughMix.objects.visible_to(request.user).select_related("song__booking")
+    return get_object_or_404(mixes, pk=rough_mix_id)
+
+
+def _page(
+    request: MemberRequest,
+    rough_mix: RoughMix,
+    *,
+    send_form: SendForm | None = None,
+    decision_form: DecisionForm | None = None,
+) -> HttpResponse:
+    """The part on a page of its own, with what was typed and what is wrong with it."""
+    room = room_of(rough_mix.song, request.user, send_form=send_form, decision_form=decision_form)
+    return render(request, "takes/rough_mixes.html", {"room": room}, status=UNPROCESSABLE)
+
+
+def _to_part(song: Song) -> HttpResponse:
+    return redirect(f"{song.get_absolute_url()}#rough-mixes")
