@@ -1,0 +1,190 @@
+"""The whole demo, as a person starts it: every part is a real process."""
+
+import json
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from portal.demo import broker, command, ground
+from portal.demo.parts import BASE_DIR
+
+START_PATIENCE_S = 90
+PATIENCE_S = 30
+SIGN_INS = ("drummer", "client", "other_client")
+
+
+def start(data_dir: Path, *more: str) -> subprocess.Popen[str]:
+    environment = {name: value for name, value in os.environ.items() if not name.startswith(("KITPOST_", "DJANGO_"))}
+    return subprocess.Popen(
+        [sys.executable, "manage.py", "demo", "--data", str(data_dir), "--port", "0", *more],
+        cwd=BASE_DIR,
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+@contextmanager
+def demo(data_dir: Path) -> Iterator[tuple[subprocess.Popen[str], Mapping[str, Any]]]:
+    process = start(data_dir, "--json")
+    try:
+        assert process.stdout is not None
+        line = process.stdout.readline()
+        assert line, process.communicate()[1]
+        yield process, json.loads(line)
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def until(happens: Callable[[], bool]) -> None:
+    give_up_at = time.monotonic() + PATIENCE_S
+    while not happens():
+        assert time.monotonic() < give_up_at, "it never happened"
+        time.sleep(0.05)
+
+
+def processes_of(data_dir: Path) -> dict[int, str]:
+    """The command line of every living part and its children: who was told of this folder, or names it in its title."""
+    found = {}
+    for folder in Path("/proc").glob("[0-9]*"):
+        try:
+            line = (folder / "cmdline").read_bytes().replace(b"\0", b" ").decode()
+            told = f"KITPOST_DATA_DIR={data_dir}\0".encode() in (folder / "environ").read_bytes()
+        except OSError:
+            continue
+        if line and "manage.py demo" not in line and (told or str(data_dir) in line):
+            found[int(folder.name)] = line
+    return found
+
+
+def pid_of(data_dir: Path, words: str) -> int:
+    """The oldest process whose command line has these words: a part, not its children."""
+    return min(pid for pid, line in processes_of(data_dir).items() if words in line)
+
+
+def status_of(address: str) -> int:
+    try:
+        with urllib.request.urlopen(address, timeout=10) as answer:  # noqa: S310  our own http address
+            return int(answer.status)
+    except OSError:
+        return 0
+
+
+def is_whole(data_dir: Path) -> bool:
+    with closing(sqlite3.connect(data_dir / "kitpost.sqlite3")) as database:
+        return bool(database.execute("PRAGMA integrity_check").fetchone()[0] == "ok")
+
+
+needs_proc = pytest.mark.skipif(sys.platform != "linux", reason="looks at processes through /proc")
+
+
+@needs_proc
+def test_a_house_opens_survives_what_is_done_to_it_and_ends_cleanly(tmp_path: Path) -> None:
+    with demo(tmp_path) as (process, house):
+        assert set(house) == {"url", *SIGN_INS, "booking", "song", "tus"}
+        assert len({house[who]["password"] for who in SIGN_INS}) == 3
+        assert status_of(f"{house['url']}/sign-in/") == 200
+        assert status_of(f"{house['url']}/static/vendor/tus/tus.min.js") == 200
+
+        second = start(tmp_path)
+        assert second.communicate(timeout=PATIENCE_S)[1].startswith(f"The folder {tmp_path} is in use by another demo")
+        assert second.returncode == 2
+
+        for part in ("valkey-server", "celery -A portal worker", "gunicorn"):
+            killed = pid_of(tmp_path, part)
+            os.kill(killed, signal.SIGKILL)
+            until(lambda: killed not in processes_of(tmp_path))  # noqa: B023  called before the next round
+            until(lambda: any(part in line for line in processes_of(tmp_path).values()))  # noqa: B023
+        until(lambda: status_of(f"{house['url']}/healthz") == 200)
+
+        process.send_signal(signal.SIGINT)
+        rest, _ = process.communicate(timeout=PATIENCE_S)
+        assert (process.returncode, rest) == (0, "")
+        assert processes_of(tmp_path) == {}
+
+
+@needs_proc
+def test_a_house_that_was_killed_opens_again_as_it_was(tmp_path: Path) -> None:
+    with demo(tmp_path) as (process, before):
+        process.kill()
+        until(lambda: processes_of(tmp_path) == {})
+        assert is_whole(tmp_path)
+
+    with demo(tmp_path) as (_, after):
+        assert [after[who] for who in SIGN_INS] == [before[who] for who in SIGN_INS]
+        assert status_of(f"{after['url']}/sign-in/") == 200
+
+
+@pytest.mark.parametrize("port", ["-1", "65536", "http", "8000.5"])
+def test_a_port_that_is_none_is_wrong_usage(port: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as refusal:
+        command.parse([f"--port={port}"])
+
+    assert refusal.value.code == 2
+    assert f"{port!r} is not a port" in capsys.readouterr().err
+
+
+def test_a_port_in_use_is_said_in_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ground, "PORT_PATIENCE_S", 0)
+    with ground.listen(0) as door:
+        port = door.getsockname()[1]
+
+        assert command.run(["--port", str(port), "--data", str(tmp_path)]) == 2
+
+    assert capsys.readouterr().err == f"Port {port} is in use; name another one with --port.\n"
+
+
+def test_without_a_queue_server_the_demo_says_what_to_do(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("KITPOST_BROKER_URL", raising=False)
+    monkeypatch.setattr(broker, "wheel_server", lambda: None)
+    monkeypatch.setenv("PATH", str(tmp_path))
+    handlers = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)}
+
+    assert command.run(["--port", "0", "--data", str(tmp_path / "house")]) == 1
+
+    for number, handler in handlers.items():
+        signal.signal(number, handler)
+    assert "No queue server was found" in capsys.readouterr().err
+
+
+def test_the_greeting_names_the_address_and_three_people() -> None:
+    house = {
+        "url": "http://127.0.0.1:8123",
+        "drummer": {"email": "d@house.example", "password": "one"},
+        "client": {"email": "c@band.example", "password": "two"},
+        "other_client": {"email": "o@other.example", "password": "three"},
+    }
+
+    lines = command.greeting(house).splitlines()
+
+    assert "Kitpost is at http://127.0.0.1:8123" in lines
+    assert [line.split()[-2:] for line in lines if "@" in line] == [
+        ["d@house.example", "one"],
+        ["c@band.example", "two"],
+        ["o@other.example", "three"],
+    ]
+
+
+def test_a_queue_that_the_caller_names_is_used_as_it_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("KITPOST_BROKER_URL", "redis://queue.example:6379/0")
+
+    environment = command.house_environment(tmp_path, 8123, None)
+
+    assert environment["KITPOST_BROKER_URL"] == "redis://queue.example:6379/0"
+    assert "KITPOST_SOLE_WORKER" not in environment
