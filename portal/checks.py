@@ -54,14 +54,10 @@ def check_room(**_: Any) -> list[CheckMessage]:
 
 @register(Tags.files)
 def check_sending(**_: Any) -> list[CheckMessage]:
-    """The front server can only send what lies in a folder that it sees."""
+    """The front server takes the address by its first and last stroke."""
     prefix = settings.ACCEL_PREFIX
-    if prefix and settings.S3_BUCKET:
-        return [
-            Error("KITPOST_ACCEL_PREFIX is for a store in a folder, and KITPOST_S3_BUCKET is set.", id="portal.E002")
-        ]
     if prefix and (not prefix.startswith("/") or not prefix.endswith("/") or filepath_to_uri(prefix) != prefix):
-        return [Error(f"KITPOST_ACCEL_PREFIX is {prefix!r}; its form is /store/.", id="portal.E003")]
+        return [Error(f"KITPOST_ACCEL_PREFIX is {prefix!r}; its form is /store/.", id="portal.E002")]
     return []
 
 

@@ -171,7 +171,7 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
-# The rows are the truth, the queue is not: each sweep starts again what a killed process or a broker that was down lost.
+# The rows are the truth, the queue is not: each sweep starts again what a killed process or a lost queue left lying.
 CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "send waiting mail": {"task": "portal.mailroom.tasks.send_waiting", "schedule": 60},
     "finish waiting uploads": {"task": "portal.uploads.tasks.finish_waiting", "schedule": 60},

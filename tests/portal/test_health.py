@@ -28,7 +28,7 @@ def test_a_database_out_of_reach_is_down(settings: Settings, monkeypatch: pytest
     def refuse() -> None:
         raise OperationalError("connection refused")
 
-    monkeypatch.setattr(health.connection, "cursor", refuse)
+    monkeypatch.setattr("portal.health.connection.cursor", refuse)
 
     assert not health.database_answers()
 
