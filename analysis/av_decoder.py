@@ -26,6 +26,7 @@ SCALES = {"i2": 2**15, "i4": 2**31, "u1": 2**7}
 
 class AvDecoder:
     def __init__(self, path: Path) -> None:
+        self._skipped = 0
         self._container = av.open(str(path), metadata_errors="replace")
         try:
             self._stream: AudioStream = self._container.streams.audio[0]
@@ -37,10 +38,11 @@ class AvDecoder:
     def blocks(self, frames: int) -> Iterator[Samples]:
         """Decoder frames are gathered up to `frames`; what the encoder padded after the declared end is left off."""
         held: list[Samples] = []
-        count, left = 0, self.facts.declared_frames
+        count, left, to_skip = 0, self.facts.declared_frames, self._skipped
         for piece in self._pieces():
             kept = piece if left is None else piece[:left]
             left = None if left is None else left - len(kept)
+            kept, to_skip = kept[to_skip:], max(0, to_skip - len(kept))
             held.append(kept)
             count += len(kept)
             while count >= frames:
@@ -60,6 +62,10 @@ class AvDecoder:
                 yield piece
         except DECODER_ERRORS:
             self.facts.broke_off = True
+
+    def skip(self, frames: int) -> None:
+        """Begin `blocks` that much later. Seeking is not exact to the sample, so what comes before is decoded."""
+        self._skipped = frames
 
     def close(self) -> None:
         self._container.close()

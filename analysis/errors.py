@@ -4,7 +4,8 @@ AnalysisError
 ├── UnusableFileError        the file's own fault: becomes a finding, never an outage
 │   ├── NotAudioError        something else than sound
 │   └── UnreadableError      says it is sound, but cannot be decoded
-└── MapError                 a tempo map that contradicts itself
+├── BriefError               a brief that nobody can have meant
+└── MapError                 a tempo map that is missing or contradicts itself
 """
 
 from __future__ import annotations
@@ -32,5 +33,9 @@ class UnreadableError(UnusableFileError):
     code = "unreadable"
 
 
+class BriefError(AnalysisError):
+    """A tempo of 0, a meter of 5/0, a word that is no number."""
+
+
 class MapError(AnalysisError):
-    """A tempo map, brief or command-line value that makes no sense."""
+    """There is no tempo map where one is needed, or it makes no sense."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
+import numpy as np
 import soundfile
 
 from analysis import av_decoder, metadata
@@ -22,6 +23,9 @@ from analysis.errors import NotAudioError, UnreadableError
 from analysis.media_facts import MediaFacts
 from analysis.samples import Samples
 from analysis.sound_decoder import SoundFileDecoder
+from analysis.sound_encoder import SoundWriter, create_sound
+
+__all__ = ["Media", "SoundWriter", "create_sound", "file_pieces", "open_media"]
 
 # About 1.4 s at 48 kHz: long enough that per-block work is lost in the noise, short enough to stay in the cache.
 BLOCK_FRAMES = 65_536
@@ -36,6 +40,8 @@ class Decoder(Protocol):
     facts: MediaFacts
 
     def blocks(self, frames: int) -> Iterator[Samples]: ...
+
+    def skip(self, frames: int) -> None: ...
 
     def close(self) -> None: ...
 
@@ -61,6 +67,19 @@ class Media:
         A decoder that gives up in mid-file ends the iteration and says so in `facts.broke_off`.
         """
         return self.decoder.blocks(min(BLOCK_FRAMES, BLOCK_SAMPLES_AT_MOST // self.facts.channels))
+
+    def part(self, start_frame: int, frames: int) -> Samples:
+        """A short stretch, filled up with silence where the file has none. Use a fresh `Media` for it."""
+        part = np.zeros((frames, self.facts.channels), np.float32)
+        done = max(0, -start_frame)
+        self.decoder.skip(max(0, start_frame))
+        for block in self.blocks():
+            taken = block[: frames - done]
+            part[done : done + len(taken)] = taken
+            done += len(taken)
+            if done >= frames:
+                break
+        return part
 
 
 @contextmanager

@@ -14,7 +14,9 @@ from pathlib import PurePosixPath
 SAFE_NAME = re.compile(r"^[A-Za-z0-9_-]+\.wav$")
 RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.I)
 LONGEST = 100
-SPELLED_OUT = str.maketrans({"ß": "ss", "Æ": "Ae", "æ": "ae", "Ø": "O", "ø": "o", "ł": "l", "Ł": "L", "&": "and", "đ": "d"})
+SPELLED_OUT = str.maketrans(
+    {"ß": "ss", "Æ": "Ae", "æ": "ae", "Ø": "O", "ø": "o", "ł": "l", "Ł": "L", "&": "and", "đ": "d"}
+)
 
 
 def is_safe(name: str) -> bool:

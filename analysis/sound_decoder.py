@@ -53,6 +53,10 @@ class SoundFileDecoder:
                 return
             yield block
 
+    def skip(self, frames: int) -> None:
+        """Begin `blocks` that much later. Beyond the end: at the end."""
+        self._file.seek(min(frames, self._file.frames))
+
     def close(self) -> None:
         self._file.close()
 

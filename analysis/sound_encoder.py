@@ -37,7 +37,7 @@ def fixed_point(block: Samples, bit_depth: int) -> np.ndarray:
     """Words of 32 bits with the sample in the upper `bit_depth`, as libsndfile takes them without scaling."""
     top = 2 ** (bit_depth - 1)
     words = np.clip(np.rint(np.asarray(block, np.float64) * top), -top, top - 1).astype(np.int32)
-    return np.left_shift(words, 32 - bit_depth)
+    return np.asarray(np.left_shift(words, 32 - bit_depth))
 
 
 @contextmanager

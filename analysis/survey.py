@@ -52,7 +52,12 @@ def survey_file(path: Path, *, name: str | None = None, limits: Limits | None = 
 def unusable(report: FileReport, error: UnusableFileError) -> FileSurvey:
     """A survey without numbers: the finding is all there is to say."""
     finding = unusable_finding(report.name, code=error.code, reason=error.reason)
-    return FileSurvey(dataclasses.replace(report, findings=(finding,)), MusicFeatures(48_000, 1).finish())
+    return FileSurvey(dataclasses.replace(report, findings=(finding,)), no_features())
+
+
+def no_features() -> Features:
+    """What a file without sound sounds like."""
+    return MusicFeatures(48_000, 1).finish()
 
 
 class _Meters:

@@ -1,0 +1,113 @@
+"""The command line of the engine: `python -m analysis inspect|click|midi|conform|verify|feel ...`."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+# Before numpy is loaded: files are measured side by side, and waiting threads of a matrix library would only spin.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+from analysis import commands
+from analysis.errors import AnalysisError
+
+WRONG_USAGE = 2
+
+
+def parser() -> argparse.ArgumentParser:
+    whole = argparse.ArgumentParser(prog="python -m analysis", description="Measure music files to play along with.")
+    parts = whole.add_subparsers(dest="command", required=True)
+    _add_inspect(parts.add_parser("inspect", help="measure files as one song and report"))
+    _add_click(parts.add_parser("click", help="make a click from a tempo map or a tempo"))
+    _add_midi(parts.add_parser("midi", help="write a tempo map as a Standard MIDI File"))
+    _add_conform(parts.add_parser("conform", help="bring files to one start, length, rate and depth"))
+    _add_verify(parts.add_parser("verify", help="check a multitrack as a set"))
+    _add_feel(parts.add_parser("feel", help="compare a take with the grid"))
+    return whole
+
+
+def _add_inspect(part: argparse.ArgumentParser) -> None:
+    part.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    part.add_argument("--brief", type=Path, help="what the client said, as JSON")
+    part.add_argument("--map-out", type=Path, help="write the tempo map here")
+    part.add_argument("--json", action="store_true", help="one JSON object instead of a report")
+    part.set_defaults(run=commands.inspect)
+
+
+def _add_map_or_bpm(part: argparse.ArgumentParser) -> None:
+    source = part.add_mutually_exclusive_group(required=True)
+    source.add_argument("--map", type=Path, help="tempo map JSON")
+    source.add_argument("--bpm", help="a constant tempo instead, as decimal or fraction")
+    part.add_argument("--meter", default="4/4")
+    part.add_argument("--bars", type=_count, default=8)
+
+
+def _add_click(part: argparse.ArgumentParser) -> None:
+    _add_map_or_bpm(part)
+    part.add_argument("--count-in", type=_count_or_none, default=2, help="bars before bar one")
+    part.add_argument("--rate", type=_count, default=48_000)
+    part.add_argument("--depth", type=int, choices=(16, 24, 32), default=24)
+    part.add_argument("--out", type=Path, required=True)
+    part.set_defaults(run=commands.click)
+
+
+def _add_midi(part: argparse.ArgumentParser) -> None:
+    _add_map_or_bpm(part)
+    part.add_argument("--out", type=Path, required=True)
+    part.set_defaults(run=commands.midi)
+
+
+def _add_conform(part: argparse.ArgumentParser) -> None:
+    part.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    part.add_argument("--map", type=Path, required=True)
+    part.add_argument("--start-bar", type=int, default=1, help="the bar on which bar one of the files shall land")
+    part.add_argument("--rate", type=_count, default=48_000)
+    part.add_argument("--depth", type=int, choices=(16, 24, 32), default=24)
+    part.add_argument("--out", type=Path, required=True, metavar="DIR")
+    part.add_argument("--json", action="store_true")
+    part.set_defaults(run=commands.conform)
+
+
+def _add_verify(part: argparse.ArgumentParser) -> None:
+    part.add_argument("folder", type=Path, metavar="DIR")
+    part.add_argument("--map", type=Path, help="tempo map JSON: is the whole song covered?")
+    part.add_argument("--against", type=Path, metavar="ROUGH", help="a rough mix to line up with")
+    part.add_argument("--json", action="store_true")
+    part.set_defaults(run=commands.verify)
+
+
+def _add_feel(part: argparse.ArgumentParser) -> None:
+    part.add_argument("take", type=Path)
+    part.add_argument("--map", type=Path, required=True)
+    part.add_argument("--json", action="store_true")
+    part.set_defaults(run=commands.feel)
+
+
+def _count(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError("must be 1 or more")
+    return value
+
+
+def _count_or_none(text: str) -> int:
+    value = int(text)
+    if value < 0:
+        raise argparse.ArgumentTypeError("must be 0 or more")
+    return value
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Exit 0 when every file was measured, 1 when one could not be, 2 for wrong usage."""
+    options = parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except (AnalysisError, ValueError, OSError) as error:
+        print(f"{parser().prog} {options.command}: {error}", file=sys.stderr)
+        return WRONG_USAGE
+
+
+if __name__ == "__main__":
+    sys.exit(main())
