@@ -69,7 +69,7 @@ def read_librosa(paths: list[Path]) -> Reading:
     """The library's own way: a mix at 22 050 Hz, its default beat tracker."""
     import librosa
 
-    mix = sum(librosa.load(path)[0] for path in paths)
+    mix = np.sum([librosa.load(path)[0] for path in paths], axis=0)
     bpm, beats_s = librosa.beat.beat_track(y=mix, sr=22_050, units="time")
     return Reading(bpm=float(np.atleast_1d(bpm)[0]), beats_s=tuple(float(beat) for beat in beats_s))
 

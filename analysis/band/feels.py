@@ -17,7 +17,7 @@ class Feel:
 
     `bass`: (at, length, tone) with tone 0 root, 1 third, 2 fifth, 3 octave. `keys`: (at, length) of chords.
     `strings`: (at, length, tone), tone -1 a whole strum. `drums`: positions by piece. `swing`: where the off-beat
-    eighth falls in its quarter.
+    eighth falls in its quarter. `pushes_from`: from there on the next bar's chord is played early.
     """
 
     meter: str
@@ -27,6 +27,7 @@ class Feel:
     strings: tuple[tuple[float, float, int], ...]
     drums: dict[str, Hits] = field(default_factory=dict)
     swing: Fraction = EVEN
+    pushes_from: float | None = None
     sevenths: bool = False
 
 
@@ -85,6 +86,7 @@ FEELS: dict[str, Feel] = {
         keys=((0, 1.4), (1.5, 1.9), (3.5, 0.5)),
         strings=((0, 0.7, -1), (0.75, 0.7, -1), (1.5, 0.9, -1), (2.5, 0.9, -1), (3.5, 0.4, -1)),
         drums={"kick": (0, 1.5, 2.5), "snare": (1, 3), "hat": EIGHTHS},
+        pushes_from=3.5,
     ),
     "fast": Feel(
         "4/4", (160, 196),

@@ -11,8 +11,8 @@ import numpy.typing as npt
 import soundfile
 
 from analysis.band.drumkit import KIT, KIT_PAN
-from analysis.band.players import Note
-from analysis.band.room import add_room
+from analysis.band.parts import Note
+from analysis.band.room import add_hiss, add_room, drive
 from analysis.band.score import Score
 from analysis.band.tables import Tone
 from analysis.band.voices import RELEASE_S, VOICES, Strike
@@ -20,9 +20,11 @@ from analysis.tempo_map import round_half_up
 
 Stem = npt.NDArray[np.float32]
 
-LEVEL = {"bass": 0.5, "keys": 0.2, "strings": 0.2, "pad": 0.11, "lead": 0.42, "drums": 0.6, "click": 0.5}
+LEVEL = {"bass": 0.5, "keys": 0.2, "strings": 0.2, "pad": 0.11, "lead": 0.42, "drums": 0.8, "click": 0.5}
 MONO = {"bass", "lead", "click"}
 WET = {"keys": 0.10, "strings": 0.14, "pad": 0.25, "lead": 0.16, "drums": 0.12}
+DRIVEN = "driven"
+LIVE = {"strings", "lead", "drums"}  # recorded by microphone: their files carry hiss
 TAKES = 3
 VELOCITY_STEPS = 10
 MIX_PEAK = 0.7  # about -3 dBFS: room left for the drums to come
@@ -42,7 +44,8 @@ class _Layout:
     def voice_of(self, note: Note) -> str:
         if note.sound:
             return note.sound
-        return {"keys": self.keys_sound, "strings": self.strings_sound}.get(self.player, self.player)
+        strings = "steel" if self.strings_sound == DRIVEN else self.strings_sound
+        return {"keys": self.keys_sound, "strings": strings}.get(self.player, self.player)
 
 
 def render_stems(score: Score, sample_rate_hz: int) -> dict[str, Stem]:
@@ -76,14 +79,17 @@ def write_wav(path: Path, samples: Stem, sample_rate_hz: int, *, depth: str = "P
 
 
 def _render_part(score: Score, player: str, sample_rate_hz: int, frames: int) -> Stem:
-    strings = "steel" if score.plan.feel in ("straight", "sixteen", "fast", "shuffle", "push") else "nylon"
     beat_s = float(60 / score.plan.tempo.bpm)
-    layout = _Layout(player, sample_rate_hz, frames, beat_s, score.plan.keys_sound, strings)
+    layout = _Layout(player, sample_rate_hz, frames, beat_s, score.plan.keys_sound, score.plan.strings_sound)
     sides = np.zeros((1 if player in MONO else 2, frames), np.float32)
     _play(layout, score, sides)
     sides *= np.float32(LEVEL[player])
+    if layout.strings_sound == DRIVEN and player == "strings":
+        drive(sides, sample_rate_hz)
     if player in WET:
         add_room(sides, sample_rate_hz, WET[player])
+    if score.plan.hiss_dbfs is not None and player in LIVE:
+        add_hiss(sides, score.plan.hiss_dbfs, score.plan.seed + len(player))
     return np.ascontiguousarray(sides.T)
 
 

@@ -1,4 +1,7 @@
-"""A small room: a tail of decaying noise, the same for everyone, added a block at a time."""
+"""What stands between instrument and file: a small room for everyone, a loudspeaker cabinet for driven strings, hiss.
+
+Both answers are added block by block in the spectrum, in single precision: it is what keeps rendering quick.
+"""
 
 from __future__ import annotations
 
@@ -12,30 +15,65 @@ from analysis.band.tables import Tone
 TAIL_S = 0.6
 BEFORE_S = 0.012
 ROOM_SEED = 1_907
-Spectrum = npt.NDArray[np.complex64]
+BLOCK = 32_768
+CABINET_TAPS = 512
+CABINET_HZ = (90.0, 4_500.0)
+DRIVE = np.float32(14.0)
+Spectra = npt.NDArray[np.complex64]
+
+
+def _spectra(answers: npt.NDArray[np.float64]) -> Spectra:
+    return np.fft.rfft(answers.astype(np.float32), 2 * BLOCK).astype(np.complex64)
 
 
 @lru_cache(maxsize=4)
-def _room_spectra(sample_rate_hz: int) -> tuple[int, Spectrum]:
-    """(Block length, spectra of the left and right tails padded to two blocks)."""
-    frames = int(TAIL_S * sample_rate_hz)
-    block = 1 << (frames - 1).bit_length()
-    rng = np.random.default_rng(ROOM_SEED)
+def _room(sample_rate_hz: int) -> Spectra:
+    """Left and right tails of decaying noise; rooms swallow the top."""
+    frames = min(int(TAIL_S * sample_rate_hz), BLOCK)
     time = np.arange(frames) / sample_rate_hz
-    tails = rng.standard_normal((2, frames)) * np.exp(-time / (TAIL_S / 5.5)) * (time > BEFORE_S)
-    tails = (tails + np.roll(tails, 1, axis=1)) / 2  # rooms swallow the top
-    tails /= np.sqrt((tails**2).sum(axis=1, keepdims=True))
-    return block, np.fft.rfft(tails.astype(np.float32), 2 * block).astype(np.complex64)
+    noise = np.random.default_rng(ROOM_SEED).standard_normal((2, frames))
+    tails = noise * np.exp(-time / (TAIL_S / 5.5)) * (time > BEFORE_S)
+    tails = (tails[:, 1:] + tails[:, :-1]) / 2
+    return _spectra(tails / np.sqrt((tails**2).sum(axis=1, keepdims=True)))
+
+
+@lru_cache(maxsize=4)
+def _cabinet(sample_rate_hz: int) -> Spectra:
+    """A short answer that passes the middle and starts at once."""
+    hz = np.fft.rfftfreq(CABINET_TAPS, 1 / sample_rate_hz) + 1e-3
+    passes = 1 / np.sqrt((1 + (CABINET_HZ[0] / hz) ** 4) * (1 + (hz / CABINET_HZ[1]) ** 8))
+    centred = np.roll(np.fft.irfft(passes), CABINET_TAPS // 2) * np.hanning(CABINET_TAPS)
+    early = centred[CABINET_TAPS // 2 - 8 :]
+    return _spectra(early[None, :])
+
+
+def _answered(dry: Tone, spectra: Spectra) -> Tone:
+    """What comes back for (frames,): (answers, frames). Silence stays digital silence up to the first sound."""
+    out = np.zeros((len(spectra), len(dry)), np.float32)
+    for start in range(0, len(dry), BLOCK):
+        part = dry[start : start + BLOCK]
+        if part.any():
+            answer = np.fft.irfft(np.fft.rfft(part, 2 * BLOCK) * spectra)[:, : len(dry) - start]
+            out[:, start : start + answer.shape[1]] += answer
+    out[:, : int(np.argmax(dry != 0))] = 0
+    return out
 
 
 def add_room(sides: Tone, sample_rate_hz: int, wet: float) -> None:
     """Add the room's answer to (sides, frames), in place."""
-    block, spectra = _room_spectra(sample_rate_hz)
-    frames = sides.shape[1]
-    dry = sides.mean(axis=0)
-    for start in range(0, frames, block):
-        part = dry[start : start + block]
-        if not part.any():
-            continue
-        answer = np.fft.irfft(np.fft.rfft(part, 2 * block) * spectra[: len(sides)])[:, : frames - start]
-        sides[:, start : start + answer.shape[1]] += answer.astype(np.float32) * np.float32(wet)
+    answer = _answered(sides.mean(axis=0), _room(sample_rate_hz)[: len(sides)])
+    answer *= np.float32(wet)
+    sides += answer
+
+
+def drive(sides: Tone, sample_rate_hz: int) -> None:
+    """Overdrive (sides, frames) and play it through a cabinet, in place: even, dense, with attacks rounded off."""
+    for side in range(len(sides)):
+        sides[side] = _answered(np.tanh(sides[side] * DRIVE), _cabinet(sample_rate_hz))[0]
+    sides /= DRIVE / 4
+
+
+def add_hiss(sides: Tone, rms_dbfs: float, seed: int) -> None:
+    """Steady noise over the whole file, other on each side, in place."""
+    rng = np.random.default_rng(seed)
+    sides += rng.standard_normal(sides.shape, np.float32) * np.float32(10 ** (rms_dbfs / 20))

@@ -7,11 +7,12 @@ from fractions import Fraction
 
 import numpy as np
 
-from analysis.band import players
 from analysis.band.clock import BeatPlace, Clock, FloatArray, Steady, TempoPlan
 from analysis.band.feels import FEELS
 from analysis.band.harmony import Chord, Key, chord_on
-from analysis.band.players import Bar, Note
+from analysis.band.parts import Bar, Note
+from analysis.band.percussion import click, drums, stick_count
+from analysis.band.players import PITCHED_PLAYERS, pickup
 from analysis.band.truth import Truth, truth_of
 from analysis.reports import Section
 from analysis.tempo_map import MeterSign
@@ -19,6 +20,7 @@ from analysis.tempo_map import MeterSign
 ALL_PITCHED = ("bass", "keys", "strings", "pad", "lead")
 DEFAULT_FORM = (("intro", 4), ("verse", 8), ("chorus", 8), ("verse", 8), ("chorus", 8), ("outro", 4))
 C_MAJOR = Key(0)
+SPLITS = 0.35  # how often the last bar of four has two chords
 SWAY = 0.9  # how much of its lateness a player keeps from note to note
 
 
@@ -29,6 +31,7 @@ class SongPlan:
     `silence_s` comes before the first thing heard (count-in, pickup or bar one). `odd_bars` are single bars of another
     meter: (bar, "2/4"). `looseness_s` is the spread of human timing; players also sit up to about half of it early or
     late, and the median of it all is zero: the grid is where the band plays. The click is always exact.
+    `hiss_dbfs` is the RMS of the noise that live players' microphones pick up all through their files.
     """
 
     title: str
@@ -39,12 +42,16 @@ class SongPlan:
     form: tuple[tuple[str, int], ...] = DEFAULT_FORM
     players: tuple[str, ...] = ALL_PITCHED
     keys_sound: str = "tines"
+    strings_sound: str = "steel"
+    click_sound: str = "pip"
+    click_accents: bool = True
     silence_s: Fraction = Fraction(0)
     pickup_beats: Fraction = Fraction(0)
     count_in_bars: int = 0
     odd_bars: tuple[tuple[int, str], ...] = ()
     looseness_s: float = 0.006
     ring_out_s: float = 2.5
+    hiss_dbfs: float | None = None
 
     def __post_init__(self) -> None:
         if self.count_in_bars and not {"drums", "click"} & set(self.players):
@@ -103,47 +110,54 @@ def clock_of(plan: SongPlan) -> Clock:
 
 
 def _plan_bars(plan: SongPlan, clock: Clock, rng: np.random.Generator) -> list[Bar]:
-    """Each bar's section, harmony and loudness."""
+    """Each bar's section, harmony and place."""
+    places = [(label, index, length) for label, length in plan.form for index in range(length)]
+    harmony = _harmony(plan, places, rng)
+    return [
+        Bar(
+            number=number,
+            label=label,
+            index=index,
+            length=length,
+            chords=harmony[number - 1],
+            coming=harmony[min(number, plan.bars - 1)][0][1],
+            meter=clock.meters[number - 1],
+            start_beat=clock.bar_first_beats[number - 1],
+            feel=FEELS[plan.feel],
+            key=plan.key,
+            is_last=number == plan.bars,
+        )
+        for number, (label, index, length) in enumerate(places, 1)
+    ]
+
+
+def _harmony(
+    plan: SongPlan, places: list[tuple[str, int, int]], rng: np.random.Generator
+) -> list[tuple[tuple[float, Chord], ...]]:
+    """Chords bar by bar: a progression for each kind of section, some bars of four beats split in two."""
     feel = FEELS[plan.feel]
-    choices = rng.permutation(len(plan.key.progressions))
+    order = rng.permutation(len(plan.key.progressions))
     labels = list(dict.fromkeys(label for label, _ in plan.form))
-    bars: list[Bar] = []
-    for label, length in plan.form:
-        progression = plan.key.progressions[choices[labels.index(label) % len(choices)]].split()
-        for index in range(length):
-            chord = chord_on(plan.key, progression[index % len(progression)], seventh=feel.sevenths)
-            if len(bars) == plan.bars - 1:
-                chord = chord_on(plan.key, "I")
-            number = len(bars) + 1
-            bars.append(_bar(number, label, index, length, chord, plan, clock))
-    return bars
-
-
-def _bar(number: int, label: str, index: int, length: int, chord: Chord, plan: SongPlan, clock: Clock) -> Bar:
-    return Bar(
-        number=number,
-        label=label,
-        index=index,
-        length=length,
-        chord=chord,
-        meter=clock.meters[number - 1],
-        start_beat=clock.bar_first_beats[number - 1],
-        feel=FEELS[plan.feel],
-        key=plan.key,
-        is_last=number == plan.bars,
-    )
+    harmony = []
+    for label, index, _ in places:
+        numerals = plan.key.progressions[order[labels.index(label) % len(order)]].split()
+        chords = [(0.0, chord_on(plan.key, numerals[index % len(numerals)], seventh=feel.sevenths))]
+        if feel.meter == "4/4" and index % 4 == 3 and rng.random() < SPLITS:
+            other = str(rng.choice(["II", "IV", "V"]))
+            chords.append((2.0, chord_on(plan.key, other, seventh=feel.sevenths)))
+        harmony.append(tuple(chords))
+    harmony[-1] = ((0.0, chord_on(plan.key, "I")),)
+    return harmony
 
 
 def _part(name: str, plan: SongPlan, bars: list[Bar], rng: np.random.Generator) -> list[Note]:
-    meter = bars[0].meter
     if name == "click":
-        return players.click(bars, plan.count_in_bars)
-    notes = players.PLAYERS[name](bars, rng)
-    if name == "drums" and "click" not in plan.players:
-        notes = players.stick_count(meter, plan.count_in_bars) + notes
-    if name == "lead":
-        notes = players.pickup(bars[0], plan.pickup_beats) + notes
-    return notes
+        return click(bars, plan.count_in_bars, sound=plan.click_sound, accented=plan.click_accents)
+    if name == "drums":
+        counted = 0 if "click" in plan.players else plan.count_in_bars
+        return stick_count(bars[0].meter, counted) + drums(bars, rng)
+    notes = PITCHED_PLAYERS[name](bars, rng)
+    return pickup(bars[0], plan.pickup_beats) + notes if name == "lead" and plan.pickup_beats else notes
 
 
 def _human_times(plan: SongPlan, clock: Clock, notes: dict[str, tuple[Note, ...]]) -> dict[str, FloatArray]:

@@ -88,7 +88,7 @@ SONGS: tuple[DemoSong, ...] = (
     DemoSong(
         "paper-lanterns",
         SongPlan("Paper Lanterns", 101, Steady(Fraction(112)), feel="straight", key=Key(7), form=LONG_FORM,
-                 silence_s=Fraction(1, 2)),
+                 silence_s=Fraction(1, 2), strings_sound="steel"),
         Brief(),
         "All stems from the top. I never worked to a click, sorry! Big choruses please, verses can stay small.",
         ("bass", "keys", "strings", "pad", "lead"),
@@ -97,7 +97,7 @@ SONGS: tuple[DemoSong, ...] = (
     DemoSong(
         "harbour-lights",
         SongPlan("Harbour Lights", 102, Steady(Fraction(185, 2)), feel="push", key=Key(2), form=LONG_FORM,
-                 pickup_beats=Fraction(3, 2), silence_s=Fraction(2), keys_sound="reeds"),
+                 pickup_beats=Fraction(3, 2), silence_s=Fraction(2), keys_sound="reeds", hiss_dbfs=-78.0),
         Brief(bpm=92.5, meter="4/4", starts="pickup"),
         "92.5. The voice comes in before bar one. Rough mix and stems attached.",
         ("bass", "keys", "strings", "lead", ROUGH_MIX),
@@ -107,7 +107,8 @@ SONGS: tuple[DemoSong, ...] = (
         "slow-river",
         SongPlan("Slow River", 103, Steady(Fraction(58)), feel="rolling", key=Key(9, minor=True),
                  form=(("intro", 4), ("verse", 16), ("chorus", 16), ("verse", 16), ("chorus", 16), ("outro", 4)),
-                 players=("bass", "keys", "strings", "pad", "lead", "click"), count_in_bars=2, keys_sound="hammers"),
+                 players=("bass", "keys", "strings", "pad", "lead", "click"), count_in_bars=2, keys_sound="hammers", strings_sound="nylon",
+                 click_sound="block"),
         Brief(bpm=58, meter="6/8", starts="count-in", count_in_bars=2),
         "In 6/8, click on the dotted quarter, two bars of count-in. Brushes if you have them.",
         ("click", "bass", "keys", "strings", "pad", "lead"),
@@ -125,7 +126,7 @@ SONGS: tuple[DemoSong, ...] = (
     DemoSong(
         "long-way-down",
         SongPlan("Long Way Down", 105, Drift(Fraction(84), depth=0.025, period_beats=90), feel="ballad", key=Key(0),
-                 keys_sound="hammers", silence_s=Fraction(3, 4), form=LONG_FORM),
+                 keys_sound="hammers", silence_s=Fraction(3, 4), form=LONG_FORM, strings_sound="nylon", hiss_dbfs=-72.0),
         Brief(meter="4/4"),
         "We played this live in one room, no click. It breathes, please go with it.",
         ("bass", "keys", "strings", "lead", ROUGH_MIX),
@@ -143,7 +144,7 @@ SONGS: tuple[DemoSong, ...] = (
     DemoSong(
         "second-wind",
         SongPlan("Second Wind", 107, Step(Fraction(96), Fraction(108), at_bar=21), feel="straight", key=Key(10),
-                 keys_sound="hammers"),
+                 keys_sound="hammers", strings_sound="driven"),
         Brief(bpm=96, meter="4/4", starts="bar-one"),
         "96. We push on in the last verse.",
         ("bass", "keys", "strings", "pad", ROUGH_MIX),
@@ -164,7 +165,7 @@ SONGS: tuple[DemoSong, ...] = (
     DemoSong(
         "last-dance-at-nine",
         SongPlan("Last Dance at Nine", 109, Slowing(Fraction(138), last_beats=6), feel="waltz", key=Key(3),
-                 keys_sound="hammers", form=(("intro", 8), ("verse", 32), ("chorus", 32), ("verse", 32), ("outro", 8))),
+                 keys_sound="hammers", strings_sound="nylon", form=(("intro", 8), ("verse", 32), ("chorus", 32), ("verse", 32), ("outro", 8))),
         Brief(bpm=138, meter="3/4", starts="bar-one"),
         "A waltz at 138 that slows down at the end.",
         ("bass", "keys", "strings", "lead", ROUGH_MIX),

@@ -174,7 +174,7 @@ def sung(vowel: str) -> Voice:
     return voice
 
 
-def click_sound(hz: float) -> Voice:
+def click_pip(hz: float) -> Voice:
     """A decaying cosine: it starts at its peak, so its very first frame is the click."""
 
     def voice(strike: Strike) -> Tone:
@@ -182,6 +182,33 @@ def click_sound(hz: float) -> Voice:
         tone: Tone = np.cos(np.float32(2 * np.pi * hz) * seconds(frames, strike.rate))
         tone *= decay(frames, strike.rate, 0.006) * np.float32(strike.velocity)
         return tone
+
+    return voice
+
+
+def click_block(hz: float) -> Voice:
+    """Struck wood: two modes that do not fit, and a knock; starts at once."""
+
+    def voice(strike: Strike) -> Tone:
+        frames, rate = int(0.09 * strike.rate), strike.rate
+        time = seconds(frames, rate) * np.float32(2 * np.pi * hz)
+        tone: Tone = np.cos(time) * decay(frames, rate, 0.018) + np.cos(time * np.float32(2.57)) * decay(
+            frames, rate, 0.008
+        )
+        tone *= np.float32(0.5 * strike.velocity)
+        return tone
+
+    return voice
+
+
+def click_tick(level: float) -> Voice:
+    """A burst of noise, the same every time; its first frame is its peak."""
+
+    def voice(strike: Strike) -> Tone:
+        frames = int(0.02 * strike.rate)
+        tone = band_noise(frames, strike.rate, 2_000, 12_000, 5) * decay(frames, strike.rate, 0.003)
+        tone[0] = np.abs(tone).max()
+        return tone * np.float32(level * strike.velocity / tone[0])
 
     return voice
 
@@ -197,8 +224,12 @@ VOICES: dict[str, Voice] = {
     "a": sung("a"),
     "o": sung("o"),
     "e": sung("e"),
-    "accent": click_sound(1_760.0),
-    "beat": click_sound(1_320.0),
+    "pip-accent": click_pip(1_760.0),
+    "pip-beat": click_pip(1_320.0),
+    "block-accent": click_block(1_150.0),
+    "block-beat": click_block(820.0),
+    "tick-accent": click_tick(1.0),
+    "tick-beat": click_tick(0.55),
 }
 RELEASE_S = {  # how long a voice sounds on when its note ends; clicks and drums are whole by themselves
     "bass": 0.05, "tines": 0.09, "hammers": 0.09, "reeds": 0.03, "steel": 0.06, "nylon": 0.08, "pad": 0.45,

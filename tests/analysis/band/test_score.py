@@ -45,14 +45,20 @@ def test_the_click_is_exact() -> None:
 
     assert beats == [Fraction(beat) for beat in range(-8, 160)]
     assert score.starts_s["click"][8] == pytest.approx(8 * 60 / 112, abs=1e-12)
-    assert [note.sound for note in score.notes["click"][:5]] == ["accent", "beat", "beat", "beat", "accent"]
+    assert [note.sound for note in score.notes["click"][:5]] == [
+        "pip-accent",
+        "pip-beat",
+        "pip-beat",
+        "pip-beat",
+        "pip-accent",
+    ]
 
 
 def test_harmony_changes_at_bar_lines() -> None:
     score = write_score(replace(PLAN, feel="ballad"))
     pads = score.notes["pad"]
 
-    assert {note.beat % 4 for note in pads} == {Fraction(0)}
+    assert {note.beat % 4 for note in pads} == {Fraction(0), Fraction(2)}  # some bars have two chords
     chords = [tuple(note.pitch % 12 for note in pads if note.beat == bar * 4) for bar in range(40)]
     assert sum(one != two for one, two in itertools.pairwise(chords)) > 20
 
