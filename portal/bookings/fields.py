@@ -17,15 +17,13 @@ BPM_UNIT = re.compile(r"\s*bpm\.?$", re.IGNORECASE)
 METER = re.compile(r"([1-9]\d?)/(1|2|4|8|16)", re.ASCII)
 
 
-class BpmField(forms.CharField):
+class BpmField(forms.Field):
     """Beats per minute: "112", "112.5", "112,5" or "112 bpm"."""
 
-    def __init__(self, **options: Any) -> None:
-        super().__init__(max_length=40, **options)
-        self.widget.attrs |= {"inputmode": "decimal", "class": "short", "autocomplete": "off"}
+    widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "short", "autocomplete": "off", "maxlength": 40})
 
-    def to_python(self, value: Any) -> Any:
-        text = super().to_python(value)
+    def to_python(self, value: Any) -> Decimal | None:
+        text = str(value or "").strip()
         return read_bpm(text) if text else None
 
     def prepare_value(self, value: Any) -> Any:

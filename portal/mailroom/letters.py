@@ -73,6 +73,22 @@ def write_to_drummers(*, key: str, subject: str, body: str, path: str) -> list[M
     ]
 
 
+def tell_of_cancelling(booking_id: int, by_id: int) -> None:
+    """What `bookings.hooks.on_booking_cancelled` calls: a letter to each client."""
+    booking, by = Booking.objects.get(pk=booking_id), User.objects.get(pk=by_id)
+    for user in User.objects.filter(memberships__booking=booking, is_active=True).order_by("pk"):
+        letter(
+            to=user.email,
+            subject=f"“{booking.title}” is cancelled",
+            body=compose(
+                to_name=user.name,
+                body=f"{by.name} has cancelled “{booking.title}”. What was said and sent stays readable for you.",
+                link=absolute(booking.get_absolute_url()),
+            ),
+            key=f"cancelled:{booking.pk}:to:{user.pk}",
+        )
+
+
 def drummers() -> QuerySet[User]:
     return User.objects.filter(role=User.Role.DRUMMER, is_active=True).order_by("pk")
 

@@ -1,0 +1,67 @@
+from decimal import Decimal
+
+import pytest
+from django.core.exceptions import ValidationError
+
+from portal.bookings.fields import BpmField, MeterField, read_bpm, write_bpm
+
+
+@pytest.mark.parametrize(
+    ("text", "bpm"),
+    [
+        ("112", "112"),
+        ("112.5", "112.5"),
+        ("112,5", "112.5"),
+        (" 112 bpm ", "112"),
+        ("98.76543", "98.76543"),
+        ("1.12e2", "112"),
+        ("20", "20"),
+        ("400", "400"),
+    ],
+)
+def test_reads_a_tempo_exactly(text: str, bpm: str) -> None:
+    assert read_bpm(text) == Decimal(bpm)
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("0", "A tempo of 0 has no beat"),
+        ("-5", "A tempo of -5 has no beat"),
+        ("abc", "“abc” is not a tempo we can read"),
+        ("1e9", "1e9 is too fast to count"),
+        ("1e999", "1e999 is too fast to count"),
+        ("1e99999999", "is not a tempo we can read"),
+        ("19.99", "19.99 is too slow to count"),
+        ("401", "401 is too fast to count"),
+        ("nan", "“nan” is not a tempo we can read"),
+        ("Infinity", "is not a tempo we can read"),
+        ("1_12", "is not a tempo we can read"),
+        ("1.234.567", "is not a tempo we can read"),
+        ("112.1234567", "more than 5 decimal places"),
+        ("110-120", "is not a tempo we can read"),
+    ],
+)
+def test_says_in_plain_words_why_a_tempo_cannot_be(text: str, sentence: str) -> None:
+    with pytest.raises(ValidationError, match=sentence):
+        read_bpm(text)
+
+
+def test_an_unknown_tempo_is_no_number() -> None:
+    assert BpmField(required=False).clean("  ") is None
+
+
+def test_a_tempo_is_written_without_needless_zeros_and_read_back_the_same() -> None:
+    for text in ("112", "112.5", "98.76543", "100"):
+        assert write_bpm(Decimal(text).quantize(Decimal("0.00001"))) == text
+
+
+@pytest.mark.parametrize(("text", "meter"), [("4/4", "4/4"), ("6 / 8", "6/8"), ("12/8", "12/8"), ("", "")])
+def test_reads_a_meter(text: str, meter: str) -> None:
+    assert MeterField(required=False).clean(text) == meter
+
+
+@pytest.mark.parametrize("text", ["0/4", "4/3", "4", "4/", "four", "100/4", "４/４"])
+def test_says_why_a_meter_cannot_be(text: str) -> None:
+    with pytest.raises(ValidationError, match="is not a meter we can read"):
+        MeterField(required=False).clean(text)

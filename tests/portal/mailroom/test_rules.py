@@ -1,0 +1,33 @@
+import pytest
+
+from analysis.findings import FINDING_KINDS, KIND_BY_CODE, Severity
+from portal.mailroom.models import MessageRule
+from portal.mailroom.rules import rule_for, rules_in_force, suggested
+from portal.mailroom.services import set_rules
+
+pytestmark = pytest.mark.django_db
+
+When = MessageRule.When
+
+
+def test_what_is_only_good_to_know_is_never_sent_by_itself() -> None:
+    for kind in FINDING_KINDS:
+        if kind.severity == Severity.NOTE:
+            assert suggested(kind) == When.NEVER
+        else:
+            assert suggested(kind) == (When.AT_ONCE if kind.may_send else When.HOLD)
+
+
+def test_every_kind_has_a_rule_and_the_drummer_s_choice_counts() -> None:
+    assert set(rules_in_force()) == set(KIND_BY_CODE)
+    set_rules({"no-click": When.NEVER})
+    assert rules_in_force()["no-click"] == When.NEVER
+
+
+def test_one_message_follows_the_most_careful_of_its_rules() -> None:
+    set_rules({"no-click": When.AT_ONCE, "no-tempo": When.HOLD, "clipped": When.NEVER})
+    assert rule_for(["no-click"]) == When.AT_ONCE
+    assert rule_for(["no-click", "no-tempo"]) == When.HOLD
+    assert rule_for(["no-click", "clipped"]) == When.AT_ONCE
+    assert rule_for(["clipped"]) == When.NEVER
+    assert rule_for([]) == When.NEVER

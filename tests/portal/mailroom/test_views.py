@@ -1,0 +1,220 @@
+import re
+import uuid
+from datetime import UTC, datetime
+from http import HTTPStatus
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from pytest_django import DjangoAssertNumQueries
+
+from analysis.findings import FINDING_KINDS
+from portal.bookings.models import Booking
+from portal.mailroom.models import Mail, Message, MessageRule
+from portal.mailroom.threads import THREADS_PER_PAGE
+from portal.people.models import User
+from tests.factories import make_booking, make_client, make_drummer, make_mail, make_message
+
+pytestmark = pytest.mark.django_db
+
+ANSWERS = [{"code": "make-map", "label": "Please make the map"}, {"code": "it-is", "label": "It is", "asks": "bpm"}]
+
+
+@pytest.fixture
+def mara() -> User:
+    return make_client(name="Mara")
+
+
+@pytest.fixture
+def booking(mara: User) -> Booking:
+    return make_booking(client=mara, songs=1, title="Night bus")
+
+
+def test_the_outbox_shows_each_letter_with_its_state_and_words(client: Client) -> None:
+    make_mail(subject="A quote", body="See http://testserver/bookings/1/ please")
+    make_mail(subject="Gone wrong", state=Mail.State.FAILED, last_trouble="550 No such mailbox")
+    client.force_login(make_drummer())
+
+    page = client.get(reverse("mailroom:mail")).content.decode()
+    assert "A quote" in page
+    assert 'href="http://testserver/bookings/1/"' in page
+    assert "550 No such mailbox" in page
+
+    failed = client.get(reverse("mailroom:mail"), {"state": "failed"}).content.decode()
+    assert "Gone wrong" in failed
+    assert "A quote" not in failed
+
+
+def test_a_failed_letter_is_sent_again(client: Client) -> None:
+    mail = make_mail(state=Mail.State.FAILED)
+    client.force_login(make_drummer())
+    address = reverse("mailroom:send-again", args=[mail.pk])
+    assert client.get(address).status_code == HTTPStatus.METHOD_NOT_ALLOWED
+    client.post(address)
+    mail.refresh_from_db()
+    assert mail.state == Mail.State.QUEUED
+
+
+def test_the_outbox_and_the_rules_are_the_drummer_s(client: Client, mara: User) -> None:
+    client.force_login(mara)
+    for name in ("mailroom:mail", "mailroom:rules"):
+        assert client.get(reverse(name)).status_code == HTTPStatus.FORBIDDEN
+    assert client.post(reverse("mailroom:send-again", args=[1])).status_code == HTTPStatus.FORBIDDEN
+
+
+def test_the_outbox_asks_the_database_as_often_for_300_letters_as_for_3(
+    client: Client, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    client.force_login(make_drummer())
+    for total in (3, 300):
+        Mail.objects.bulk_create(
+            Mail(to="mara@example.com", subject="s", body="b", key=f"{total}:{number}")
+            for number in range(total - Mail.objects.count())
+        )
+        # The session, the reader, how many of each state, how many on this list, and one page of them.
+        with django_assert_num_queries(5):
+            client.get(reverse("mailroom:mail"))
+    assert Mail.objects.count() == 300
+
+
+def test_threads_show_what_was_said_last_to_whom_it_concerns(client: Client, booking: Booking, mara: User) -> None:
+    make_message(booking=booking, subject="An older one")
+    make_message(booking=booking, subject="Which tempo is right?", answers=ANSWERS)
+    make_message(booking=make_booking(client=make_client()), subject="Somebody else’s")
+
+    client.force_login(mara)
+    page = client.get(reverse("mailroom:threads")).content.decode()
+    assert "Which tempo is right?" in page
+    assert "waits for your answer" in page
+    assert "An older one" not in page
+    assert "Somebody else" not in page
+
+
+def test_a_held_message_is_the_drummer_s_alone(client: Client, booking: Booking, mara: User) -> None:
+    held = make_message(booking=booking, subject="Not yet", state=Message.State.HELD, answers=ANSWERS)
+    address = reverse("mailroom:message", args=[held.pk])
+
+    client.force_login(mara)
+    assert "Not yet" not in client.get(reverse("mailroom:threads")).content.decode()
+    assert client.get(address).status_code == HTTPStatus.NOT_FOUND
+    assert "Not yet" not in client.get(booking.get_absolute_url()).content.decode()
+
+    client.force_login(booking.created_by)
+    assert "held for you" in client.get(reverse("mailroom:threads")).content.decode()
+    assert reverse("intake:send-held", args=[held.pk]) in client.get(address).content.decode()
+
+
+def test_the_threads_ask_the_database_as_often_for_300_as_for_3(
+    client: Client, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    drummer = make_drummer()
+    client.force_login(drummer)
+    for total in (3, 300):
+        made = Booking.objects.bulk_create(
+            Booking(title=f"booking {number}", created_by=drummer) for number in range(total - Booking.objects.count())
+        )
+        Message.objects.bulk_create(
+            Message(booking=row, key=f"{row.pk}:{number}", subject="s", body="b", sender=drummer)
+            for row in made
+            for number in range(2)
+        )
+        # The session, the reader, how many threads, one page of them, and the last message of each.
+        with django_assert_num_queries(5):
+            page = client.get(reverse("mailroom:threads")).content.decode()
+    assert page.count("<tr") == THREADS_PER_PAGE + 1
+    assert "Page 1 of 6" in page
+
+
+def test_a_message_s_page_offers_one_tap_answers(client: Client, booking: Booking, mara: User) -> None:
+    message = make_message(booking=booking, song=booking.songs.get(), answers=ANSWERS)
+    client.force_login(mara)
+    page = client.get(reverse("mailroom:message", args=[message.pk])).content.decode()
+    assert page.count(f'action="{reverse("intake:answer", args=[message.pk])}"') == len(ANSWERS)
+    assert re.search(r'<input name="value"[^>]*inputmode="decimal"', page)
+
+
+def test_an_answered_message_shows_the_answer_and_no_buttons(client: Client, booking: Booking, mara: User) -> None:
+    message = make_message(booking=booking, answers=ANSWERS)
+    message.take_answer({"code": "it-is", "label": "It is", "value": "112.5", "unit": "bpm"}, by=mara)
+    client.force_login(booking.created_by)
+    page = client.get(reverse("mailroom:message", args=[message.pk])).content.decode()
+    assert "It is 112.5 bpm" in page
+    assert reverse("intake:answer", args=[message.pk]) not in page
+
+
+def test_both_sides_write_and_land_where_they_wrote(client: Client, booking: Booking, mara: User) -> None:
+    address = reverse("mailroom:write", args=[booking.pk])
+    for writer in (mara, booking.created_by):
+        client.force_login(writer)
+        back = booking.songs.get().get_absolute_url()
+        data = {"body": "Softer, please.", "key": str(uuid.uuid4()), "song": booking.songs.get().pk, "back": back}
+        assert client.post(address, data).headers["Location"] == back
+    assert [(message.sender, message.song) for message in Message.objects.all()] == [
+        (mara, booking.songs.get()),
+        (booking.created_by, booking.songs.get()),
+    ]
+
+
+def test_an_empty_message_is_told_and_another_site_is_no_way_back(client: Client, booking: Booking, mara: User) -> None:
+    client.force_login(mara)
+    address = reverse("mailroom:write", args=[booking.pk])
+    key = str(uuid.uuid4())
+    assert "nothing written yet" in client.post(address, {"body": " ", "key": key}).content.decode()
+    away = client.post(address, {"body": "Hello", "key": key, "back": "https://example.com/"})
+    assert away.headers["Location"] == booking.get_absolute_url()
+
+
+def test_a_song_of_another_booking_is_not_written_about(client: Client, booking: Booking, mara: User) -> None:
+    client.force_login(mara)
+    other = make_booking(songs=1).songs.get()
+    data = {"body": "Hello", "key": str(uuid.uuid4()), "song": other.pk}
+    assert client.post(reverse("mailroom:write", args=[booking.pk]), data).status_code == HTTPStatus.NOT_FOUND
+
+
+def test_outsiders_find_no_message_and_no_place_to_write(client: Client, booking: Booking) -> None:
+    message = make_message(booking=booking)
+    client.force_login(make_client())
+    assert client.get(reverse("mailroom:message", args=[message.pk])).status_code == HTTPStatus.NOT_FOUND
+    assert client.post(reverse("mailroom:write", args=[booking.pk])).status_code == HTTPStatus.NOT_FOUND
+    assert client.post(reverse("mailroom:invite", args=[booking.pk])).status_code == HTTPStatus.NOT_FOUND
+
+
+def test_the_drummer_gives_another_client_a_seat(client: Client, booking: Booking, mara: User) -> None:
+    address = reverse("mailroom:invite", args=[booking.pk])
+    form = {"name": "Leo", "email": "leo@example.com", "key": str(uuid.uuid4())}
+    client.force_login(mara)
+    assert client.post(address, form).status_code == HTTPStatus.FORBIDDEN
+
+    client.force_login(booking.created_by)
+    wrong = client.post(address, form | {"email": booking.created_by.email}).content.decode()
+    assert "drummer of this house" in wrong
+    client.post(address, form)
+
+    page = client.get(booking.get_absolute_url()).content.decode()
+    assert "leo@example.com, has not come in yet" in page
+    assert Mail.objects.get().to == "leo@example.com"
+
+
+def test_the_drummer_sets_the_rules(client: Client) -> None:
+    client.force_login(make_drummer())
+    address = reverse("mailroom:rules")
+    page = client.get(address).content.decode()
+    assert all(f'name="{kind.code}"' in page for kind in FINDING_KINDS)
+
+    everything_held = {kind.code: "hold" for kind in FINDING_KINDS}
+    wrong = client.post(address, everything_held | {"no-click": "sometimes"})
+    assert "Nothing was saved" in wrong.content.decode()
+    assert not MessageRule.objects.exists()
+
+    client.post(address, everything_held)
+    assert MessageRule.objects.filter(when="hold").count() == len(FINDING_KINDS)
+
+
+def test_times_are_shown_in_the_reader_s_zone(client: Client, booking: Booking, mara: User) -> None:
+    mara.time_zone = "Asia/Seoul"
+    mara.save()
+    at = datetime(2026, 1, 1, 20, 0, tzinfo=UTC)
+    message = make_message(booking=booking, created_at=at)
+    client.force_login(mara)
+    # 20:00 UTC is 05:00 the next morning in Seoul (UTC+9, no summer time).
+    assert "2 Jan 2026, 05:00" in client.get(reverse("mailroom:message", args=[message.pk])).content.decode()
