@@ -80,8 +80,8 @@ def lend_accepted_mix(song: Song) -> Iterator[Path | None]:
     if accepted is None:
         yield None
         return
-    with local_copy(accepted.key) as path:
-        yield path
+    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, local_copy(accepted.key) as path:
+        yield _link(Path(folder, f"rough mix {accepted.number}"), path)
 
 
 def _read(file: DeliveryFile, path: Path) -> Reading:

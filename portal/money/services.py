@@ -21,6 +21,7 @@ from portal.money.errors import PaymentError, QuoteError
 from portal.money.models import Payment, Quote, QuoteLine
 from portal.people.models import House, User
 
+RELEASED_SENTENCE = "What was delivered, and what will be, is yours to download."
 STAGES_OF_OFFER = (BookingStage.ENQUIRY, BookingStage.QUOTED, BookingStage.DECLINED)
 
 
@@ -182,17 +183,23 @@ def record_payment(
     gate = "deposit_received_at" if kind == Payment.Kind.DEPOSIT else "balance_received_at"
     setattr(booking, gate, payment.recorded_at)
     booking.save(update_fields=[gate])
-    amount_in_words = in_words(payment.amount_minor, payment.currency)
-    bookings.record(booking, f"recorded the {kind.label}: {amount_in_words}, received {received_on}", actor=by)
+    _say_received(payment, booking=booking, by=by)
+    return payment
+
+
+def _say_received(payment: Payment, *, booking: Booking, by: User) -> None:
+    word, amount = payment.get_kind_display(), in_words(payment.amount_minor, payment.currency)
+    bookings.record(booking, f"recorded the {word}: {amount}, received {payment.received_on}", actor=by)
+    opens = payment.kind == Payment.Kind.BALANCE and booking.balance_before_files
+    body = f"The {word} of {amount} is recorded as received on {payment.received_on}. Thank you."
     mailroom.write_to_members(
         booking=booking,
         by=by,
         key=f"payment:{payment.pk}",
-        subject=f"Your {kind.label} for “{booking.title}” has arrived",
-        body=f"The {kind.label} of {amount_in_words} is recorded as received on {received_on}. Thank you.",
+        subject=f"Your {word} for “{booking.title}” has arrived",
+        body=f"{body} {RELEASED_SENTENCE}" if opens else body,
         path=page_of(booking),
     )
-    return payment
 
 
 def _check_open(quote: Quote, *, even_if_expired: bool = False) -> None:

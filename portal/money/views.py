@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from portal.bookings.models import Booking
 from portal.money import services
+from portal.money.agreement import CAUTION
 from portal.money.errors import MoneyError
 from portal.money.forms import (
     DecisionForm,
@@ -118,7 +119,7 @@ def _save(request: MemberRequest, booking: Booking, *, then_send: bool) -> HttpR
     try:
         services.send_quote(quote=draft, by=request.user)
     except MoneyError as error:
-        form.add_error(None, str(error))
+        form.add_error(None, str(error))  # the draft stays saved
         return _editor(request, booking, draft, form, lines, status=UNPROCESSABLE)
     messages.success(request, "The quote is sent.")
     return redirect("money:quote", booking.pk)
@@ -132,5 +133,6 @@ def _editor(
     lines: LineFormSet,
     status: int = 200,
 ) -> HttpResponse:
-    context = {"booking": booking, "paper": paper_of(newest), "form": form, "lines": lines}
-    return render(request, "money/editor.html", context, status=status)
+    clients = booking.members.select_related("user")
+    context = {"booking": booking, "paper": paper_of(newest), "form": form, "lines": lines, "clients": clients}
+    return render(request, "money/editor.html", context | {"caution": CAUTION}, status=status)
