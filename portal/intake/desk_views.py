@@ -1,0 +1,122 @@
+"""The drummer's desk and the song sheet, and every decision made there."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from portal.bookings.models import Song
+from portal.intake import services
+from portal.intake.desk import queue
+from portal.intake.errors import GateError, IntakeError
+from portal.intake.forms import OverruleForm, WaiveForm
+from portal.intake.models import Finding
+from portal.intake.sheet import overrule_form, sheet_of
+from portal.intake.views import find_song
+from portal.mailroom.models import Message
+from portal.people.access import drummer_required, require_drummer
+from portal.people.requests import MemberRequest
+
+UNPROCESSABLE = 422
+
+
+@require_GET
+@drummer_required
+def desk(request: MemberRequest) -> HttpResponse:
+    rows = queue(request.user)
+    context = {"rows": rows, "yours": sum(row.is_yours for row in rows)}
+    return render(request, "intake/_desk.html" if request.htmx else "intake/desk.html", context)
+
+
+@require_GET
+@login_required
+def sheet(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = find_song(request, song_id)
+    require_drummer(request.user)
+    return render_sheet(request, song)
+
+
+def render_sheet(request: MemberRequest, song: Song, *, form: OverruleForm | None = None) -> HttpResponse:
+    shown = sheet_of(song)
+    context = {"sheet": shown, "song": song, "form": form or overrule_form(shown)}
+    return render(request, "intake/sheet.html", context, status=UNPROCESSABLE if form else None)
+
+
+@require_POST
+@login_required
+def approve(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = find_song(request, song_id)
+    require_drummer(request.user)
+    try:
+        approved = services.approve(song=song, by=request.user)
+        messages.success(request, f"The tempo map is approved as measured (version {approved.version}).")
+    except IntakeError as error:
+        messages.error(request, str(error))
+    return redirect("intake:sheet", song.pk)
+
+
+@require_POST
+@login_required
+def overrule(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = find_song(request, song_id)
+    require_drummer(request.user)
+    form = OverruleForm(request.POST)
+    if not form.is_valid():
+        return render_sheet(request, song, form=form)
+    try:
+        approved = services.overrule(song=song, by=request.user, **form.cleaned_data)
+        messages.success(request, f"The tempo map is set by hand (version {approved.version}).")
+    except IntakeError as error:
+        messages.error(request, str(error))
+    return redirect("intake:sheet", song.pk)
+
+
+@require_POST
+@login_required
+def ready(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = find_song(request, song_id)
+    require_drummer(request.user)
+    try:
+        services.mark_ready(song=song, by=request.user)
+    except GateError as error:
+        for reason in error.reasons:
+            messages.error(request, reason)
+        return redirect("intake:sheet", song.pk)
+    messages.success(request, f"“{song.title}” is ready to track.")
+    return redirect(song)
+
+
+@require_POST
+@login_required
+def check_again(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = find_song(request, song_id)
+    require_drummer(request.user)
+    services.check_again(song.pk)
+    messages.success(request, "The song is being checked again.")
+    return redirect("intake:sheet", song.pk)
+
+
+@require_POST
+@login_required
+def waive(request: MemberRequest, finding_id: int) -> HttpResponse:
+    finding = get_object_or_404(Finding.objects.visible_to(request.user), pk=finding_id)
+    require_drummer(request.user)
+    form = WaiveForm(request.POST)
+    if form.is_valid():
+        services.waive(finding=finding, by=request.user, reason=form.cleaned_data["reason"])
+    else:
+        messages.error(request, str(form.errors["reason"][0]))
+    return redirect("intake:sheet", finding.song_id)
+
+
+@require_POST
+@login_required
+def send_held(request: MemberRequest, message_id: int) -> HttpResponse:
+    message = get_object_or_404(Message.objects.visible_to(request.user).select_related("song"), pk=message_id)
+    require_drummer(request.user)
+    services.send_held(message=message, by=request.user)
+    messages.success(request, "The message is on its way.")
+    return redirect("intake:sheet", message.song.pk) if message.song else redirect(message.booking)

@@ -1,0 +1,91 @@
+"""A song's files as both sides see them: received, being measured, measured, or of no use and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from analysis.findings import KIND_BY_CODE
+from analysis.reports import Place
+from analysis.sentences import place_words
+from portal.bookings.models import Song
+from portal.bookings.stages import INTAKE_STAGES, SongStage
+from portal.intake import questions, services
+from portal.intake.errors import SongClosedError
+from portal.intake.models import Finding, SongCheck, SourceFile
+from portal.people.models import User
+
+
+@dataclass(frozen=True)
+class FindingShown:
+    finding: Finding
+    title: str
+    sentence: str
+    todo: str
+    place: str
+    file: str
+    settled: str = ""
+
+    @property
+    def severity(self) -> str:
+        return self.finding.severity
+
+
+@dataclass(frozen=True)
+class FileList:
+    """What the refreshing part shows. `is_checking` keeps it refreshing."""
+
+    song: Song
+    sources: tuple[SourceFile, ...]
+    findings: tuple[FindingShown, ...]
+    check: SongCheck | None
+    is_checking: bool
+    takes_files: bool
+    is_intake: bool
+
+
+def list_files(song: Song, user: User) -> FileList:
+    sources = tuple(song.sources.current())
+    is_surveying = any(source.status == SourceFile.Status.RECEIVED for source in sources)
+    return FileList(
+        song=song,
+        sources=sources,
+        findings=() if user.is_drummer else tuple(for_client(song)),
+        check=song.checks.done().first(),
+        is_checking=is_surveying or (bool(sources) and song.stage == SongStage.CHECKING),
+        takes_files=takes_files(song),
+        is_intake=song.stage in INTAKE_STAGES,
+    )
+
+
+def takes_files(song: Song) -> bool:
+    try:
+        services.check_takes_files(song)
+    except SongClosedError:
+        return False
+    return True
+
+
+def for_client(song: Song) -> list[FindingShown]:
+    """What the client may do something about, in the client's words. What the house keeps to itself stays out."""
+    found = song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source", "asked_in")
+    return [
+        shown_to_client(finding)
+        for finding in found
+        if finding.asked_in is not None and finding.asked_in.state != finding.asked_in.State.HELD
+    ]
+
+
+def shown_to_client(finding: Finding) -> FindingShown:
+    kind = KIND_BY_CODE[finding.code]
+    return FindingShown(
+        finding=finding,
+        title=kind.title,
+        sentence=questions.in_client_words(finding),
+        todo="",
+        place="",
+        file=finding.source.name if finding.source else "",
+    )
+
+
+def place_of(place: Place) -> str:
+    return "" if place.time_s is None and place.bar is None else place_words(place)

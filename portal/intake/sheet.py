@@ -1,0 +1,192 @@
+"""The song sheet: what was found and where, what was said and what was measured, and what is decided."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from analysis.findings import KIND_BY_CODE, Severity
+from analysis.reports import Alternative, Place, SongMeasures
+from analysis.sentences import fill
+from analysis.tempo_map import TempoMap
+from portal.bookings.models import Brief, Song
+from portal.bookings.stages import SongStage
+from portal.intake import services
+from portal.intake.answers import shown_bpm
+from portal.intake.file_list import FindingShown, place_of
+from portal.intake.forms import OverruleForm
+from portal.intake.maps import DEFAULT_METER, meter_of
+from portal.intake.models import ApprovedMap, Finding, SongCheck, SourceFile
+from portal.intake.pictures import map_of_song
+
+SEVERITY_ORDER = list(Severity)
+
+
+@dataclass(frozen=True)
+class Group:
+    """One file's findings, or with no file those of the song; `picture` is the file to draw beside them."""
+
+    source: SourceFile | None
+    picture: SourceFile | None
+    findings: Sequence[FindingShown]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One other way to read the tempo, ready to be taken with one press."""
+
+    bpm: str
+    meter: str
+    bar_one_s: str
+    weight_percent: int
+
+
+@dataclass(frozen=True)
+class Sheet:
+    song: Song
+    brief: Brief | None
+    check: SongCheck | None
+    measures: SongMeasures | None
+    meter: str
+    sources: Sequence[SourceFile]
+    main: SourceFile | None
+    groups: Sequence[Group]
+    settled: Sequence[FindingShown]
+    readings: Sequence[Reading]
+    approved: ApprovedMap | None
+    approved_map: TempoMap | None
+    is_current: bool
+    reasons: Sequence[str]
+    is_decided: bool
+
+    @property
+    def first(self) -> dict[str, Any]:
+        """Tempo, meter and bar one as approved; empty when nothing is."""
+        return from_map(self.approved_map) if self.approved_map else {}
+
+
+def sheet_of(song: Song) -> Sheet:
+    check, approved = song.checks.done().first(), song.maps.select_related("approved_by").first()
+    sources = list(song.sources.current())
+    measures = check.numbers.song if check else None
+    main = main_source(sources, check)
+    tempo_map = map_of_song(song)
+    findings = list(song.findings.select_related("source", "ended_by"))
+    open_ones = [finding for finding in findings if finding.state == Finding.State.OPEN]
+    return Sheet(
+        song=song,
+        brief=Brief.objects.filter(song=song).first(),
+        check=check,
+        measures=measures,
+        meter=meter_of(check.numbers) if check else "",
+        sources=sources,
+        main=main,
+        groups=groups_of(open_ones, tempo_map),
+        settled=[shown(finding, tempo_map) for finding in findings if finding.state != Finding.State.OPEN],
+        readings=readings_of(measures, meter_of(check.numbers)) if check and measures else (),
+        approved=approved,
+        approved_map=TempoMap.from_json(approved.map) if approved else None,
+        is_current=bool(approved and check and approved.check_seen_id == check.pk),
+        reasons=services.reasons_against(song),
+        is_decided=song.stage in (SongStage.ON_DESK, SongStage.WITH_CLIENT),
+    )
+
+
+def main_source(sources: Sequence[SourceFile], check: SongCheck | None) -> SourceFile | None:
+    """The file to show the song by: the loudest that is no click, which is the mix when there is one."""
+    clicks = {report.name for report in check.numbers.files if report.is_click} if check else set()
+    drawn = [source for source in sources if source.features_key]
+    return max(drawn, key=lambda source: (source.name not in clicks, loudness_of(source)), default=None)
+
+
+def loudness_of(source: SourceFile) -> float:
+    numbers = source.numbers
+    return -200.0 if numbers is None or numbers.loudness_lufs is None else numbers.loudness_lufs
+
+
+def groups_of(findings: Iterable[Finding], tempo_map: TempoMap | None) -> list[Group]:
+    """The song's own findings first, then file by file; within each the gravest first."""
+    by_source: dict[SourceFile | None, list[Finding]] = {}
+    for finding in sorted(
+        findings, key=lambda one: (one.source is not None, SEVERITY_ORDER.index(Severity(one.severity)))
+    ):
+        by_source.setdefault(finding.source, []).append(finding)
+    return [
+        Group(source, source if source and source.features_key else None, [shown(one, tempo_map) for one in found])
+        for source, found in by_source.items()
+    ]
+
+
+def shown(finding: Finding, tempo_map: TempoMap | None) -> FindingShown:
+    """In the drummer's words, its place in bars as soon as there is a grid."""
+    kind = KIND_BY_CODE[finding.code]
+    place = in_bars(Place.from_json(finding.place), tempo_map)
+    file = finding.source.name if finding.source else None
+    return FindingShown(
+        finding=finding,
+        title=kind.title,
+        sentence=fill(kind.drummer_sentence, file=file, place=place, value=finding.value),
+        todo=kind.what_to_do,
+        place=place_of(place),
+        file=file or "",
+        settled=settled_words(finding),
+    )
+
+
+def in_bars(place: Place, tempo_map: TempoMap | None) -> Place:
+    if tempo_map is None or place.time_s is None or place.bar is not None:
+        return place
+    position = tempo_map.bar_beat_at(place.time_s)
+    return Place(time_s=place.time_s, end_s=place.end_s, bar=position.bar, beat=int(position.beat) + 1)
+
+
+def settled_words(finding: Finding) -> str:
+    if finding.state == Finding.State.WAIVED:
+        return f"Waived by {finding.ended_by}: {finding.reason}"
+    return "No longer found" if finding.state == Finding.State.RESOLVED else ""
+
+
+def readings_of(measures: SongMeasures, meter: str) -> list[Reading]:
+    return [reading_of(other, measures, meter) for other in measures.tempo.alternatives]
+
+
+def reading_of(other: Alternative, measures: SongMeasures, meter: str) -> Reading:
+    bar_one_s = other.bar_one_s if other.bar_one_s is not None else measures.bar_one.time_s or 0.0
+    unit = meter.partition("/")[2]
+    return Reading(
+        bpm=shown_bpm(other.bpm),
+        meter=f"{other.beats_per_bar}/{unit}" if other.beats_per_bar else meter,
+        bar_one_s=f"{bar_one_s:.6f}",
+        weight_percent=round(100 * other.weight),
+    )
+
+
+def overrule_form(sheet: Sheet) -> OverruleForm:
+    """Filled with what is approved, else with what was measured, else with what the client said."""
+    return OverruleForm(initial=from_map(sheet.approved_map) if sheet.approved_map else from_check(sheet))
+
+
+def from_map(tempo_map: TempoMap) -> dict[str, Any]:
+    first = tempo_map.segment_at_bar(1)
+    return {
+        "bpm": shown_bpm(float(first.bpm)),
+        "meter": str(first.meter),
+        "bar_one_s": decimal_s(float(tempo_map.bar_one_s)),
+    }
+
+
+def from_check(sheet: Sheet) -> dict[str, Any]:
+    measures, brief = sheet.measures, sheet.brief
+    bpm = measures.tempo.bpm if measures and measures.tempo.bpm else brief.bpm if brief else None
+    bar_one_s = measures.bar_one.time_s if measures else None
+    return {
+        "bpm": shown_bpm(bpm) if bpm else "",
+        "meter": (brief.meter if brief else "") or sheet.meter or DEFAULT_METER,
+        "bar_one_s": decimal_s(bar_one_s or 0.0),
+    }
+
+
+def decimal_s(seconds_s: float) -> Decimal:
+    return Decimal(f"{seconds_s:.6f}").normalize() + 0

@@ -1,0 +1,50 @@
+"""The files' place on a song's page, and how measured figures are written."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import template
+from django.template import Context
+
+from portal.bookings.models import Song
+from portal.intake.answers import shown_bpm
+from portal.intake.file_list import list_files
+
+register = template.Library()
+
+CHANNEL_WORDS = {1: "mono", 2: "stereo"}
+
+
+@register.inclusion_tag("intake/_song_files.html", takes_context=True)
+def song_files(context: Context, song: Song) -> dict[str, Any]:
+    request = context["request"]
+    return {
+        "list": list_files(song, request.user),
+        "song": song,
+        "user": request.user,
+        "request": request,
+        "csrf_token": context.get("csrf_token"),
+    }
+
+
+@register.filter
+def tempo(bpm: float | Decimal | None) -> str:
+    """Up to three decimals: 112, 98.765."""
+    return "–" if bpm is None else shown_bpm(bpm)
+
+
+@register.filter
+def kilohertz(sample_rate_hz: int | None) -> str:
+    return "–" if sample_rate_hz is None else f"{sample_rate_hz / 1000:g}\N{NO-BREAK SPACE}kHz"
+
+
+@register.filter
+def channel_words(channels: int | None) -> str:
+    return "–" if channels is None else CHANNEL_WORDS.get(channels, f"{channels} channels")
+
+
+@register.filter
+def percent(share: float | None) -> str:
+    return "–" if share is None else f"{round(100 * share)}\N{NO-BREAK SPACE}%"
