@@ -1,8 +1,9 @@
 """Sending stored files to people, and lending them to workers.
 
 One file, three houses: on a local disk Python sends it with ranges (RFC 9110, section 14), so that a download resumes
-and a player can jump; behind nginx an `X-Accel-Redirect` hands it over; in an S3 store the browser is sent to an
-address that is signed for a few minutes. A key names its content for good (nothing is written over): it makes the tag.
+and a player can jump; behind nginx an `X-Accel-Redirect` hands it over; in an S3 store an address is signed for a few
+minutes, for nginx to fetch or, without it, for the browser to go to. A key names its content for good (nothing is
+written over): it makes the tag.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
 from typing import Any, cast
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 from django.conf import settings
 from django.core.files.storage import default_storage
@@ -55,11 +56,13 @@ def serve(
     content_type = content_type or CONTENT_TYPES.get(PurePosixPath(file_name).suffix.lower(), UNKNOWN_TYPE)
     disposition = content_disposition(file_name, inline=inline)
     if settings.S3_BUCKET:
-        return _redirect_to_store(request, key=key, content_type=content_type, disposition=disposition)
+        address = _signed_address(request, key=key, content_type=content_type, disposition=disposition)
+        if not settings.ACCEL_PREFIX:
+            return _redirect(address)
+        signed = urlsplit(address)
+        return _hand_over(f"{signed.path}?{signed.query}", content_type=content_type, disposition=disposition)
     if settings.ACCEL_PREFIX:
-        response: HttpResponseBase = HttpResponse(content_type=content_type)
-        response.headers["X-Accel-Redirect"] = f"{settings.ACCEL_PREFIX.rstrip('/')}/{quote(key)}"
-        return _dress(response, disposition=disposition)
+        return _hand_over(quote(key), content_type=content_type, disposition=disposition)
     path = Path(default_storage.path(key))
     try:
         length_bytes = path.stat().st_size
@@ -152,16 +155,29 @@ def local_copy(key: str) -> Iterator[Path]:
     yield stored_file
 
 
-def _redirect_to_store(request: HttpRequest, *, key: str, content_type: str, disposition: str) -> HttpResponseBase:
-    address = cast(Any, default_storage).url(
-        key,
-        parameters={"ResponseContentType": content_type, "ResponseContentDisposition": disposition},
-        http_method=request.method,
+def _signed_address(request: HttpRequest, *, key: str, content_type: str, disposition: str) -> str:
+    """Where an S3 store gives this file to whoever asks within a few minutes, by the method of this request."""
+    return str(
+        cast(Any, default_storage).url(
+            key,
+            parameters={"ResponseContentType": content_type, "ResponseContentDisposition": disposition},
+            http_method=request.method,
+        )
     )
+
+
+def _redirect(address: str) -> HttpResponseBase:
     response = HttpResponseRedirect(address)
     # The address is for this person and for a few minutes: nobody in between keeps it.
     response.headers["Cache-Control"] = "no-store"
     return response
+
+
+def _hand_over(path: str, *, content_type: str, disposition: str) -> HttpResponseBase:
+    """Leave the sending to nginx, ranges included: `path` is where its internal location finds the bytes."""
+    response = HttpResponse(content_type=content_type)
+    response.headers["X-Accel-Redirect"] = settings.ACCEL_PREFIX + path.lstrip("/")
+    return _dress(response, disposition=disposition)
 
 
 def _dress(response: HttpResponseBase, *, disposition: str, etag: str = "") -> HttpResponseBase:

@@ -17,7 +17,8 @@ NONCE_BYTES = 16
 class ContentSecurityPolicyMiddleware:
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
         self.get_response = get_response
-        store = urlsplit(settings.S3_ENDPOINT_URL)
+        # With a front server that fetches from the store, no browser ever meets it.
+        store = urlsplit("" if settings.ACCEL_PREFIX else settings.S3_ENDPOINT_URL)
         self.store = f" {store.scheme}://{store.netloc}" if store.netloc else ""
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:

@@ -28,8 +28,8 @@ def database_answers() -> bool:
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
-    except DatabaseError:
-        logger.exception("The database does not answer.")
+    except DatabaseError as error:
+        logger.warning("The database does not answer: %s", error)
         return False
     return True
 
@@ -38,7 +38,7 @@ def queue_answers() -> bool:
     try:
         with app.connection_for_read(connect_timeout=BROKER_TIMEOUT_S) as queue:
             queue.ensure_connection(max_retries=1, timeout=BROKER_TIMEOUT_S)
-    except (OperationalError, OSError):
-        logger.exception("The queue does not answer.")
+    except (OperationalError, OSError) as error:
+        logger.warning("The queue does not answer: %s", error)
         return False
     return True

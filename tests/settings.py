@@ -1,10 +1,13 @@
-"""The house's own settings, in a folder that is thrown away; KITPOST_ names from outside choose other servers."""
+"""The house's own settings, in a folder that is thrown away. From outside come only the two servers to test against."""
 
 import atexit
 import os
 import shutil
 import tempfile
 
+SERVERS = {"KITPOST_DATABASE_URL", "KITPOST_BROKER_URL"}
+for name in [name for name in os.environ if name.startswith("KITPOST_") and name not in SERVERS]:
+    del os.environ[name]
 TEST_DATA_DIR = tempfile.mkdtemp(prefix="kitpost-test-")
 atexit.register(shutil.rmtree, TEST_DATA_DIR, ignore_errors=True)
 os.environ["KITPOST_DATA_DIR"] = TEST_DATA_DIR

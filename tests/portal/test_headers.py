@@ -30,3 +30,9 @@ def test_sound_may_come_from_the_object_store_that_the_house_uses(rf: RequestFac
     settings.S3_ENDPOINT_URL = "https://store.example:9000"
 
     assert policy_of(rf.get("/"))["media-src"].split() == ["'self'", "blob:", "https://store.example:9000"]
+
+
+def test_a_store_behind_the_front_server_is_no_browsers_business(rf: RequestFactory, settings: Settings) -> None:
+    settings.S3_ENDPOINT_URL, settings.ACCEL_PREFIX = "http://store:9000", "/objects/"
+
+    assert policy_of(rf.get("/"))["media-src"].split() == ["'self'", "blob:"]
