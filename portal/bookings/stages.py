@@ -42,7 +42,13 @@ BOOKING_COURSE = (
     BookingStage.CLOSED,
 )
 OVER_STAGES = (BookingStage.CLOSED, BookingStage.DECLINED, BookingStage.CANCELLED)
-SONG_COURSE = tuple(stage for stage in SongStage if stage != SongStage.WITH_CLIENT)
+
+
+def song_course(now: str) -> tuple[SongStage, ...]:
+    """A song is with the client or on the desk, in this order or the other: the course shows one of the two."""
+    left_out = SongStage.ON_DESK if now == SongStage.WITH_CLIENT else SongStage.WITH_CLIENT
+    return tuple(stage for stage in SongStage if stage != left_out)
+
 
 BOOKING_TURN = {
     BookingStage.ENQUIRY: Turn.DRUMMER,

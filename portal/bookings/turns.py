@@ -92,7 +92,7 @@ def song_turn(song: Song, user: User) -> TurnShown:
     if song.booking.stage in BEFORE_THE_WORK or song.booking.is_over:
         return booking_turn(song.booking, user)
     step, yours = song_step(song), song.turn == turn_of(user)
-    what = (step.yours if yours else step.theirs).format(**names_at(song.booking))
+    what = in_words(step.yours if yours else step.theirs, names_at(song.booking))
     href, label = song_link(song, step) if yours else ("", "")
     return TurnShown(yours, who_in_words(song.turn, song.booking), song.turn_since, what, href, label)
 
@@ -126,7 +126,7 @@ def booking_turn(booking: Booking, user: User) -> TurnShown:
         "songs_theirs": "Our checks are measuring the files" if turn == Turn.HOUSE else "The work goes on",
     }
     href, label = booking_link(booking, step, waiting) if yours else ("", "")
-    what = (step.yours if yours else step.theirs).format(**words)
+    what = in_words(step.yours if yours else step.theirs, words)
     return TurnShown(yours, who_in_words(turn, booking), since, what, href, label)
 
 
@@ -138,6 +138,11 @@ def booking_link(booking: Booking, step: Step, waiting: list[Song]) -> tuple[str
     if waiting:
         return waiting[0].get_absolute_url(), step.label or f"To “{waiting[0].title}”"
     return "", ""
+
+
+def in_words(sentence: str, words: dict[str, str]) -> str:
+    filled = sentence.format(**words)
+    return filled[:1].upper() + filled[1:]
 
 
 def who_in_words(turn: str, booking: Booking) -> str:

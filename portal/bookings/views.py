@@ -13,7 +13,7 @@ from portal.bookings.board import lanes_for
 from portal.bookings.errors import BookingError
 from portal.bookings.forms import AddSongForm, BriefForm, CancelForm, NewBookingForm
 from portal.bookings.models import Booking, BookingQuerySet, Brief, Song
-from portal.bookings.stages import BOOKING_COURSE, INTAKE_STAGES, SONG_COURSE, SongStage
+from portal.bookings.stages import BOOKING_COURSE, INTAKE_STAGES, SongStage, song_course
 from portal.bookings.turns import booking_turn, song_turn
 from portal.people.access import drummer_required, require_drummer
 from portal.people.requests import MemberRequest
@@ -93,8 +93,7 @@ def song(request: MemberRequest, song_id: int) -> HttpResponse:
         "song": song,
         "brief": song.brief,
         "turn": song_turn(song, request.user),
-        "course": SONG_COURSE,
-        "now": SongStage.ON_DESK if song.stage == SongStage.WITH_CLIENT else song.stage,
+        "course": song_course(song.stage),
         "parts": parts_of(song),
         "takes_brief": song.stage in INTAKE_STAGES,
         "timeline": song.timeline.select_related("actor").reverse(),

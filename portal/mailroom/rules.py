@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from analysis.findings import FINDING_KINDS, KIND_BY_CODE, FindingKind, Severity
 from portal.mailroom.models import MessageRule
 
 When = MessageRule.When
+VALUE = re.compile(r"\{[^}]*\}")
 STRICTEST_FIRST = (When.HOLD, When.AT_ONCE, When.NEVER)
 
 
@@ -16,6 +18,12 @@ def suggested(kind: FindingKind) -> MessageRule.When:
     if kind.severity == Severity.NOTE:
         return When.NEVER
     return When.AT_ONCE if kind.may_send else When.HOLD
+
+
+def sample_sentence(kind: FindingKind) -> str:
+    """The client's sentence before anything is measured: three dots stand where figures and places will."""
+    sentence = VALUE.sub("…", kind.client_sentence.replace("{file}", "the file"))
+    return sentence[:1].upper() + sentence[1:]
 
 
 def rules_in_force() -> dict[str, MessageRule.When]:

@@ -16,7 +16,7 @@ from portal.bookings.models import Booking, Song
 from portal.mailroom import services
 from portal.mailroom.forms import InviteForm, RulesForm, WriteForm
 from portal.mailroom.models import Mail, Message, MessageRule
-from portal.mailroom.rules import rules_in_force, suggested
+from portal.mailroom.rules import rules_in_force, sample_sentence, suggested
 from portal.mailroom.threads import threads_page
 from portal.people.access import drummer_required, require_drummer
 from portal.people.errors import DrummerAddressError
@@ -114,7 +114,7 @@ def rules(request: MemberRequest) -> HttpResponse:
         services.set_rules({code: MessageRule.When(when) for code, when in form.cleaned_data.items()})
         messages.success(request, "The rules are saved. They hold from the next check on.")
         return redirect("mailroom:rules")
-    rows = [(kind, form[kind.code], suggested(kind).label) for kind in FINDING_KINDS]
+    rows = [(kind, sample_sentence(kind), form[kind.code], suggested(kind).label) for kind in FINDING_KINDS]
     return render(request, "mailroom/rules.html", {"form": form, "rows": rows})
 
 

@@ -2,7 +2,7 @@ import pytest
 
 from analysis.findings import FINDING_KINDS, KIND_BY_CODE, Severity
 from portal.mailroom.models import MessageRule
-from portal.mailroom.rules import rule_for, rules_in_force, suggested
+from portal.mailroom.rules import rule_for, rules_in_force, sample_sentence, suggested
 from portal.mailroom.services import set_rules
 
 pytestmark = pytest.mark.django_db
@@ -31,3 +31,10 @@ def test_one_message_follows_the_most_careful_of_its_rules() -> None:
     assert rule_for(["no-click", "clipped"]) == When.AT_ONCE
     assert rule_for(["clipped"]) == When.NEVER
     assert rule_for([]) == When.NEVER
+
+
+def test_a_sample_sentence_has_dots_for_what_is_not_measured_yet() -> None:
+    for kind in FINDING_KINDS:
+        sentence = sample_sentence(kind)
+        assert "{" not in sentence
+        assert sentence[0] == sentence[0].upper()

@@ -10,7 +10,7 @@ from django.template import Context, Template
 from django.utils import timezone
 from playwright.sync_api import Page
 
-from portal.bookings.stages import SONG_COURSE
+from portal.bookings.stages import SongStage, song_course
 from tests.portal.static.conftest import Show
 
 pytestmark = pytest.mark.browser
@@ -49,7 +49,13 @@ def specimen(page: Page, show: Show) -> Page:
     now = timezone.now()
     entries = [{"at": now, "who": "Mara", "text": "sent five stems.", "note": "They are being checked."}] * 3
     form = BriefForm({"tempo": "abc", "start": "nowhere"})
-    context = {"form": form, "now": now, "then": now - timedelta(days=3), "entries": entries, "course": SONG_COURSE}
+    context = {
+        "form": form,
+        "now": now,
+        "then": now - timedelta(days=3),
+        "entries": entries,
+        "course": song_course(SongStage.TRACKING),
+    }
     show(SPECIMEN.render(Context(context)), **{"wave.json": SOUND})
     page.locator(".wave canvas").wait_for()
     page.locator(".player-row").wait_for()

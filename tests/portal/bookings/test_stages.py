@@ -1,0 +1,26 @@
+from portal.bookings.stages import (
+    BOOKING_COURSE,
+    BOOKING_TURN,
+    OVER_STAGES,
+    SONG_TURN,
+    BookingStage,
+    SongStage,
+    song_course,
+)
+
+
+def test_every_stage_but_working_has_a_turn_of_its_own() -> None:
+    assert set(BOOKING_TURN) | {BookingStage.WORKING} == set(BookingStage)
+    assert set(SONG_TURN) == set(SongStage)
+
+
+def test_the_course_runs_from_enquiry_to_closed() -> None:
+    assert set(BOOKING_COURSE) | set(OVER_STAGES) == set(BookingStage)
+    assert (BOOKING_COURSE[0], BOOKING_COURSE[-1]) == (BookingStage.ENQUIRY, BookingStage.CLOSED)
+
+
+def test_the_course_shows_the_desk_or_the_client_at_one_place() -> None:
+    at_desk, at_client = song_course(SongStage.ON_DESK), song_course(SongStage.WITH_CLIENT)
+    assert len(at_desk) == len(at_client) == len(SongStage) - 1
+    assert at_desk.index(SongStage.ON_DESK) == at_client.index(SongStage.WITH_CLIENT)
+    assert SongStage.WITH_CLIENT not in song_course(SongStage.TRACKING)
