@@ -1,0 +1,44 @@
+import pytest
+from pytest_django import DjangoCaptureOnCommitCallbacks
+
+from portal.bookings.models import Song
+from portal.demo import jobs
+from portal.demo.seed import seed_house
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def song(monkeypatch: pytest.MonkeyPatch) -> Song:
+    monkeypatch.setattr(jobs, "SHORT_FORM", (("verse", 1),))
+    seed_house()
+    return Song.objects.get(title="Copper Wire")
+
+
+def test_the_stems_arrive_as_the_clients_own_files(song: Song) -> None:
+    jobs.send_stems(song, "copper-wire")
+
+    client = song.booking.members.get().user
+    assert {source.sent_by for source in song.sources.all()} == {client}
+    assert sorted(source.name for source in song.sources.all()) == [
+        f"copper-wire_{player}.wav" for player in ("bass", "keys", "lead", "pad", "strings")
+    ]
+
+
+def test_a_second_run_sends_nothing_twice(song: Song) -> None:
+    jobs.send_stems(song, "copper-wire")
+    jobs.send_stems(song, "copper-wire")
+
+    assert song.sources.count() == 5
+
+
+def test_the_songs_that_were_sent_are_played_once_the_house_stands(
+    django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    played: list[tuple[str, str]] = []
+    monkeypatch.setattr(jobs, "send_stems", lambda song, slug: played.append((song.title, slug)))
+
+    with django_capture_on_commit_callbacks(execute=True):
+        seed_house()
+
+    assert played == [("Harbour Lights", "harbour-lights"), ("Copper Wire", "copper-wire")]
