@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Sequence
 from decimal import Decimal
 from itertools import count
 from typing import Any
 
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.utils import timezone
+
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
+from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.names import fold
 from portal.mailroom.models import Mail, Message
+from portal.money.models import Quote, QuoteLine
 from portal.people.models import User
+from portal.takes.models import RoughMix
 
 PASSWORD = "ruled-paper-and-ink"
 _numbers = count(1)
@@ -78,3 +88,64 @@ def _make_user(role: User.Role, word: str, **fields: Any) -> User:
         "password": PASSWORD,
     }
     return User.objects.create_user(role=role, **(defaults | fields))
+
+
+def make_quote(*, booking: Booking | None = None, prices: Sequence[int] = (17_500,), **fields: Any) -> Quote:
+    """A draft in euros with one line for each price, in cents."""
+    booking = booking or make_booking(client=make_client())
+    defaults = {"version": booking.quotes.count() + 1, "currency": "EUR"}
+    quote = Quote.objects.create(booking=booking, **(defaults | fields))
+    for position, price in enumerate(prices, start=1):
+        QuoteLine.objects.create(quote=quote, position=position, text=f"Line {position}", unit_price_minor=price)
+    return quote
+
+
+def make_sent_quote(**fields: Any) -> Quote:
+    quote = make_quote(**({"state": Quote.State.SENT, "sent_at": timezone.now()} | fields))
+    Booking.objects.filter(pk=quote.booking_id, stage="enquiry").update(stage="quoted")
+    quote.booking.refresh_from_db()
+    return quote
+
+
+def store_content(content: bytes) -> str:
+    """Put bytes into the store under the name that their hash gives, and say the hash."""
+    sha256 = hashlib.sha256(content).hexdigest()
+    key = f"originals/{sha256[:2]}/{sha256}"
+    if not default_storage.exists(key):
+        default_storage.save(key, ContentFile(content))
+    return sha256
+
+
+def make_rough_mix(*, song: Song | None = None, content: bytes = b"no sound at all", **fields: Any) -> RoughMix:
+    """A mix as it was received."""
+    song = song or make_song(client=make_client(), stage="tracking")
+    sha256 = store_content(content)
+    defaults = {
+        "number": song.rough_mixes.count() + 1,
+        "sent_by": song.booking.created_by,
+        "name": "rough.wav",
+        "sha256": sha256,
+        "key": f"originals/{sha256[:2]}/{sha256}",
+        "size_bytes": len(content),
+    }
+    return RoughMix.objects.create(song=song, **(defaults | fields))
+
+
+def make_delivery(*, song: Song | None = None, **fields: Any) -> Delivery:
+    """An empty, open set."""
+    song = song or make_song(client=make_client(), stage="tracking")
+    return Delivery.objects.create(song=song, **({"number": song.deliveries.count() + 1} | fields))
+
+
+def make_track(*, delivery: Delivery, content: bytes = b"no sound at all", **fields: Any) -> DeliveryFile:
+    sha256 = store_content(content)
+    name = fields.pop("name", f"track-{next(_numbers)}.wav")
+    defaults = {
+        "sent_by": delivery.song.booking.created_by,
+        "name": name,
+        "folded_name": fold(name),
+        "sha256": sha256,
+        "key": f"originals/{sha256[:2]}/{sha256}",
+        "size_bytes": len(content),
+    }
+    return DeliveryFile.objects.create(delivery=delivery, **(defaults | fields))

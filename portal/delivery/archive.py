@@ -63,13 +63,14 @@ class Archive:
 
 def lay_out(members: Sequence[Member], *, made_at: datetime) -> Archive:
     pieces: list[Piece] = []
-    directory = b""
+    entries: list[bytes] = []
     offset = 0
     for member in members:
         header = _local_header(member, made_at)
-        directory += _directory_entry(member, made_at, offset)
+        entries.append(_directory_entry(member, made_at, offset))
         pieces += [_fixed(header), Piece(member.size_bytes, member.read)]
         offset += len(header) + member.size_bytes
+    directory = b"".join(entries)
     pieces.append(_fixed(directory + _end(len(members), directory_bytes=len(directory), offset=offset)))
     return Archive(tuple(pieces))
 
