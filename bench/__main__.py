@@ -15,7 +15,7 @@ def main() -> None:
     parser.add_argument("part", nargs="*", help=f"any of {', '.join(PARTS)}; none means the first two")
     parser.add_argument("--data", type=Path, default=Path("var/bench"), help="where made and fetched audio is kept")
     parser.add_argument("--seed", type=int, default=1, help="another seed makes other songs")
-    parser.add_argument("--songs", type=int, default=40, help="songs in the tempo set")
+    parser.add_argument("--songs", type=int, default=24, help="songs in the tempo set")
     parser.add_argument("--minutes", type=float, default=5.0, help="length of the file that is timed")
     parser.add_argument("--items", action="store_true", help="print each song that is wrong")
     options = parser.parse_args()

@@ -69,7 +69,9 @@ def f_measure(truth_s: tuple[float, ...], found_s: tuple[float, ...] | None, win
 def score(truth: Truth, reading: Reading) -> dict[str, float]:
     """Shares and F-measures, 0 to 1. A key is absent where the question makes no sense for this song or tool."""
     scores: dict[str, Any] = {}
-    if truth.kind == "constant":
+    if truth.kind == "rubato":
+        return {} if reading.kind is None else {"kind": float(reading.kind != "constant")}
+    if truth.is_constant:
         scores |= _tempo_scores(truth, reading)
     scores["F70"] = f_measure(truth.beats_s, reading.beats_s, BEAT_WINDOW_S)
     scores["F20"] = f_measure(truth.beats_s, reading.beats_s, TIGHT_WINDOW_S)
@@ -79,7 +81,8 @@ def score(truth: Truth, reading: Reading) -> dict[str, float]:
         off_s = abs((reading.bar_one_s if reading.bar_one_s is not None else np.inf) - float(truth.bar_one_s))
         scores |= {"bar1": off_s <= BEAT_WINDOW_S, "bar1'": off_s <= BAR_ONE_TIGHT_S}
         scores["meter"] = reading.meter == truth.meter
-        scores["kind"] = (reading.kind == "constant") == (truth.kind == "constant")
+        if truth.is_constant or truth.kind != "constant":  # a short bar at one tempo may be called either
+            scores["kind"] = (reading.kind == "constant") == truth.is_constant
     if reading.confidence is not None:
         scores["sure"] = reading.confidence >= SURE
         if scores["sure"]:

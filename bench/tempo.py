@@ -99,7 +99,7 @@ def _cell(name: str, group: list[Row]) -> str:
 
 def _what_is_wrong(item: Item, truth: Truth, row: Row) -> list[str]:
     faults = [name for name in ("<.02", "kind", "meter", "bar1") if row.get(name) == 0.0]
-    faults += ["F20"] if row["F20"] < 0.9 else []
+    faults += ["F20"] if row.get("F20", 1.0) < 0.9 else []
     if not faults:
         return []
     about = f"{item.plan.feel} {float(truth.bpm):g} {truth.meter} {truth.kind}"

@@ -7,14 +7,14 @@ from fractions import Fraction
 
 import numpy as np
 
-from analysis.band.clock import Drift, Slowing, Steady, Step, TempoPlan
+from analysis.band.clock import Drift, Rubato, Slowing, Steady, Step, TempoPlan
 from analysis.band.feels import FEELS
 from analysis.band.harmony import Key
 from analysis.band.score import ALL_PITCHED, SongPlan
 from analysis.tempo_map import MeterSign
 
 SECONDS = 75
-MOVING = ("drift", "step", "slowing")  # one song in four moves
+MOVING = ("drift", "step", "slowing", "short bar", "rubato")  # one song in four is not even
 COMMON = ("ballad", "straight", "sixteen", "shuffle", "four-floor", "push", "waltz", "slow-three")
 
 
@@ -28,7 +28,9 @@ class Item:
 
     @property
     def category(self) -> str:
-        if self.plan.tempo.kind != "constant":
+        if self.plan.tempo.kind == "rubato":
+            return "free"
+        if self.plan.tempo.kind != "constant" or self.plan.odd_bars:
             return "moving"
         if self.sent != "mix":
             return self.sent
@@ -50,10 +52,11 @@ def _draw(rng: np.random.Generator, name: str, number: int) -> Item:
     bars = max(12, int(SECONDS * bpm / 60 / meter.beats_per_bar) // 4 * 4)
     players = _draw_players(rng, click=sent == "stems and click")
     counted = 2 if "click" in players or ("drums" in players and rng.random() < 0.2) else 0
+    uneven = MOVING[number // 4 % len(MOVING)] if number % 4 == 3 else ""
     plan = SongPlan(
         name,
         seed=int(rng.integers(1 << 30)),
-        tempo=_draw_tempo(rng, MOVING[number // 4 % 3] if number % 4 == 3 else "constant", bpm, bars, meter),
+        tempo=_draw_tempo(rng, uneven, bpm, bars, meter),
         feel=feel,
         key=Key(int(rng.integers(12)), minor=bool(rng.random() < 0.4)),
         form=_form(bars),
@@ -66,6 +69,7 @@ def _draw(rng: np.random.Generator, name: str, number: int) -> Item:
         silence_s=Fraction(int(rng.integers(0, 2_500)), 1_000),
         pickup_beats=Fraction(0) if counted or rng.random() > 0.2 else Fraction(int(rng.integers(1, 5)), 2),
         count_in_bars=counted,
+        odd_bars=((bars // 8 * 4 + 1, f"{meter.upper - 1}/{meter.lower}"),) if uneven == "short bar" else (),
         looseness_s=float(rng.choice([0.004, 0.007, 0.012])),
     )
     return Item(name, plan, sent)
@@ -85,6 +89,8 @@ def _draw_tempo(rng: np.random.Generator, kind: str, bpm: Fraction, bars: int, m
         return Step(bpm, round(bpm * factor * 4) / Fraction(4), at_bar=bars // 8 * 4 + 1)
     if kind == "slowing":
         return Slowing(bpm, last_beats=2 * meter.beats_per_bar)
+    if kind == "rubato":
+        return Rubato(bpm, seed=int(rng.integers(1_000)))
     return Steady(bpm)
 
 
