@@ -1,0 +1,227 @@
+from __future__ import annotations
+
+from http import HTTPStatus
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from portal.bookings.models import Booking
+from portal.money import services
+from portal.money.models import Payment, Quote
+from portal.people.models import User
+from tests.factories import make_booking, make_client, make_drummer, make_quote, make_sent_quote
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def drummer(client: Client) -> User:
+    drummer = make_drummer()
+    client.force_login(drummer)
+    return drummer
+
+
+def typed(**changes: str) -> dict[str, str]:
+    """What a browser sends from the editor with one line written."""
+    return {
+        "currency": "EUR",
+        "deposit_percent": "50",
+        "balance_before_files": "on",
+        "revisions_included": "2",
+        "due_on": "2026-12-24",
+        "valid_until": "",
+        "terms": "",
+        "lines-TOTAL_FORMS": "3",
+        "lines-INITIAL_FORMS": "0",
+        "lines-0-text": "Drums",
+        "lines-0-quantity": "2",
+        "lines-0-unit_price": "175.00",
+        "lines-1-text": "",
+        "lines-1-quantity": "1",
+        "lines-1-unit_price": "",
+        "lines-2-text": "",
+        "lines-2-quantity": "",
+        "lines-2-unit_price": "",
+    } | changes
+
+
+def quote_url(booking: Booking) -> str:
+    return reverse("money:quote", args=[booking.pk])
+
+
+def test_the_drummer_writes_saves_and_sends(client: Client, drummer: User) -> None:
+    booking = make_booking(client=make_client(), drummer=drummer)
+    assert "Write the quote" in client.get(quote_url(booking)).content.decode()
+
+    client.post(quote_url(booking), typed())
+    quote = booking.quotes.get()
+    assert (quote.state, quote.total_minor, quote.lines.count()) == ("draft", 35_000, 1)
+    assert "350.00" in client.get(quote_url(booking)).content.decode()
+
+    client.post(reverse("money:send", args=[booking.pk]), typed(**{"lines-0-unit_price": "200"}))
+    quote.refresh_from_db()
+    assert (quote.state, quote.total_minor) == ("sent", 40_000)
+    page = client.get(quote_url(booking)).content.decode()
+    assert "Write a new version" in page
+    assert "I accept" not in page
+
+
+def test_a_new_version_starts_from_the_last_one(client: Client, drummer: User) -> None:
+    quote = make_sent_quote(booking=make_booking(client=make_client()), prices=[12_345])
+    page = client.get(f"{quote_url(quote.booking)}?new").content.decode()
+    assert 'value="123.45"' in page
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"currency": "EURO"}, "at most 3"),
+        ({"currency": "ABC"}, "not a currency code"),
+        ({"deposit_percent": "101"}, "at most 100"),
+        ({"deposit_percent": "-5"}, "greater than or equal to 0"),
+        ({"due_on": "soon"}, "valid date"),
+        ({"lines-0-unit_price": "abc"}, "Enter a number"),
+        ({"lines-0-unit_price": "-1"}, "greater than or equal to 0"),
+        ({"lines-0-unit_price": "1e99"}, "less than or equal"),
+        ({"lines-0-quantity": "0"}, "greater than or equal to 0.01"),
+        ({"lines-0-text": ""}, "Say what this price is for"),
+        ({"lines-0-text": "x" * 201}, "at most 200"),
+        ({"lines-TOTAL_FORMS": "x"}, "ManagementForm"),
+    ],
+)
+def test_what_cannot_be_a_quote_is_told_in_words_and_nothing_is_kept(
+    client: Client, drummer: User, changes: dict[str, str], says: str
+) -> None:
+    booking = make_booking(client=make_client())
+    for name in ("money:quote", "money:send"):
+        response = client.post(reverse(name, args=[booking.pk]), typed(**changes))
+        assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+        assert says in response.content.decode()
+    assert not Quote.objects.exists()
+
+
+def test_lower_case_currencies_are_understood(client: Client, drummer: User) -> None:
+    booking = make_booking(client=make_client())
+    client.post(quote_url(booking), typed(currency="krw", **{"lines-0-unit_price": "333333.4"}))
+    assert (booking.quotes.get().currency, booking.quotes.get().total_minor) == ("KRW", 666_666)
+
+
+def test_sending_without_a_client_says_so_and_keeps_the_draft(client: Client, drummer: User) -> None:
+    booking = make_booking()
+    response = client.post(reverse("money:send", args=[booking.pk]), typed())
+    assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+    assert "invite the client" in response.content.decode()
+    assert booking.quotes.get().state == "draft"
+
+
+def test_the_client_reads_and_accepts(client: Client) -> None:
+    member = make_client()
+    quote = make_sent_quote(booking=make_booking(client=member), terms="Credit as drums.")
+    client.force_login(member)
+    page = client.get(quote_url(quote.booking)).content.decode()
+    for words in ("Line 1", "175.00", "Credit as drums.", "no clause as legally sufficient", "I accept this quote"):
+        assert words in page
+
+    response = client.post(reverse("money:decide", args=[quote.pk]), {"decision": "accept"}, follow=True)
+    quote.refresh_from_db()
+    assert quote.state == "accepted"
+    assert "The full text as it was accepted" in response.content.decode()
+
+
+def test_the_client_declines_with_words(client: Client) -> None:
+    member = make_client()
+    quote = make_sent_quote(booking=make_booking(client=member))
+    client.force_login(member)
+    client.post(reverse("money:decide", args=[quote.pk]), {"decision": "decline", "reason": "Too much."})
+    assert quote.booking.messages.get().body == "Too much."
+
+
+def test_a_client_sees_no_draft_and_no_replaced_total(client: Client) -> None:
+    member = make_client()
+    booking = make_booking(client=member)
+    make_quote(booking=booking, prices=[4_711])
+    client.force_login(member)
+    page = client.get(quote_url(booking)).content.decode()
+    assert "There is no quote yet" in page
+    assert "47.11" not in page
+
+
+def test_an_expired_quote_cannot_be_accepted_from_the_page(client: Client) -> None:
+    member = make_client()
+    quote = make_sent_quote(booking=make_booking(client=member), valid_until="2020-01-01")
+    client.force_login(member)
+    page = client.get(quote_url(quote.booking)).content.decode()
+    assert "Not valid any more" in page
+    assert "I accept this quote" not in page
+
+    page = client.post(reverse("money:decide", args=[quote.pk]), {"decision": "accept"}, follow=True).content.decode()
+    assert "was valid until" in page
+    quote.refresh_from_db()
+    assert quote.state == "sent"
+
+
+def test_a_press_that_says_nothing_is_told(client: Client) -> None:
+    member = make_client()
+    quote = make_sent_quote(booking=make_booking(client=member))
+    client.force_login(member)
+    response = client.post(reverse("money:decide", args=[quote.pk]), {"decision": "perhaps"})
+    assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+    assert "accept or decline" in response.content.decode()
+
+
+def test_the_drummer_records_a_payment(client: Client, drummer: User) -> None:
+    quote = make_sent_quote(booking=make_booking(client=make_client()))
+    services.accept_quote(quote=quote, by=make_client())
+    pay = {"kind": "deposit", "amount": "87.50", "received_on": "2026-11-25", "note": "bank"}
+    address = reverse("money:payment", args=[quote.booking_id])
+    page = client.post(address, pay, follow=True).content.decode()
+    assert "The deposit is recorded" in page
+    assert "bank" in page
+    assert "already" in client.post(address, pay, follow=True).content.decode()
+    response = client.post(address, pay | {"amount": "much"})
+    assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+    assert Payment.objects.count() == 1
+
+
+ROUTES = ("quote", "send", "decide", "payment")
+
+
+def address_of(route: str, quote: Quote) -> str:
+    return reverse(f"money:{route}", args=[quote.pk if route == "decide" else quote.booking_id])
+
+
+@pytest.mark.parametrize("route", ROUTES)
+def test_outsiders_find_nothing_and_nobody_signs_in(client: Client, route: str) -> None:
+    quote = make_sent_quote()
+    assert client.post(address_of(route, quote)).headers["Location"].startswith("/sign-in/")
+    client.force_login(make_client())
+    assert client.post(address_of(route, quote)).status_code == HTTPStatus.NOT_FOUND
+    if route == "quote":
+        assert client.get(address_of(route, quote)).status_code == HTTPStatus.NOT_FOUND
+
+
+@pytest.mark.parametrize("route", ["quote", "send", "payment"])
+def test_a_client_has_no_right_to_write_money(client: Client, route: str) -> None:
+    member = make_client()
+    quote = make_sent_quote(booking=make_booking(client=member))
+    client.force_login(member)
+    assert client.post(address_of(route, quote), typed()).status_code == HTTPStatus.FORBIDDEN
+
+
+def test_a_drummer_has_no_right_to_decide(client: Client, drummer: User) -> None:
+    quote = make_sent_quote()
+    assert client.post(address_of("decide", quote), {"decision": "accept"}).status_code == HTTPStatus.FORBIDDEN
+
+
+def test_a_draft_cannot_be_decided_by_guessing_its_number(client: Client) -> None:
+    member = make_client()
+    quote = make_quote(booking=make_booking(client=member))
+    client.force_login(member)
+    assert client.post(address_of("decide", quote), {"decision": "accept"}).status_code == HTTPStatus.NOT_FOUND
+
+
+@pytest.mark.parametrize("route", ["send", "decide", "payment"])
+def test_moves_are_made_by_post_only(client: Client, drummer: User, route: str) -> None:
+    assert client.get(address_of(route, make_sent_quote())).status_code == HTTPStatus.METHOD_NOT_ALLOWED
+    assert client.put(quote_url(make_sent_quote().booking)).status_code == HTTPStatus.METHOD_NOT_ALLOWED
