@@ -6,6 +6,8 @@ from typing import ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils.text import capfirst
 
 from portal.bookings.fields import BpmField, MeterField
 from portal.bookings.models import Booking, Brief, Song
@@ -68,6 +70,11 @@ class CancelForm(forms.Form):
     )
 
 
+def capitalised(choices: type[models.TextChoices]) -> list[tuple[str, str]]:
+    """The same words as in a sentence, standing alone."""
+    return [(choice.value, capfirst(choice.label)) for choice in choices]
+
+
 class BriefForm(forms.ModelForm[Brief]):
     bpm = BpmField(
         label="Tempo, in beats per minute",
@@ -75,6 +82,8 @@ class BriefForm(forms.ModelForm[Brief]):
         help_text="Only if you know it: 112 or 112.5. We measure it anyway.",
     )
     meter = MeterField(label="Meter", required=False, help_text="Such as 4/4, 3/4 or 6/8.")
+    starts = forms.ChoiceField(label="Your files start", choices=capitalised(Brief.Starts), widget=forms.RadioSelect)
+    click = forms.ChoiceField(label="A click to play to", choices=capitalised(Brief.Clicks), widget=forms.RadioSelect)
     count_in_bars = forms.IntegerField(
         label="Bars of count-in in your files",
         required=False,
@@ -92,8 +101,6 @@ class BriefForm(forms.ModelForm[Brief]):
         model = Brief
         fields: ClassVar = ["bpm", "meter", "starts", "count_in_bars", "click", "feel", "references", "notes"]
         labels: ClassVar = {
-            "starts": "Your files start",
-            "click": "A click to play to",
             "feel": "Feel",
             "references": "References",
             "notes": "Notes",
@@ -104,8 +111,6 @@ class BriefForm(forms.ModelForm[Brief]):
             "notes": "Where to play and where not, hits, stops, sounds: whatever the drummer should know.",
         }
         widgets: ClassVar = {
-            "starts": forms.RadioSelect,
-            "click": forms.RadioSelect,
             "references": forms.Textarea(attrs={"rows": 3}),
             "notes": forms.Textarea(attrs={"rows": 6}),
         }

@@ -16,10 +16,12 @@ from portal.bookings.models import Booking, BookingQuerySet, Brief, Song
 from portal.bookings.stages import BOOKING_COURSE, INTAKE_STAGES, SongStage, song_course
 from portal.bookings.turns import booking_turn, song_turn
 from portal.people.access import drummer_required, require_drummer
+from portal.people.models import User
 from portal.people.requests import MemberRequest
 
 # What a song page shows first: what the stage is about.
-INTAKE_PARTS = ("messages", "brief", "files", "prep", "rough-mixes", "delivery")
+QUESTION_PARTS = ("messages", "brief", "files", "prep", "rough-mixes", "delivery")
+INTAKE_PARTS = ("brief", "files", "messages", "prep", "rough-mixes", "delivery")
 TAKE_PARTS = ("rough-mixes", "delivery", "prep", "messages", "brief", "files")
 DELIVERY_PARTS = ("delivery", "rough-mixes", "messages", "prep", "brief", "files")
 
@@ -94,7 +96,7 @@ def song(request: MemberRequest, song_id: int) -> HttpResponse:
         "brief": song.brief,
         "turn": song_turn(song, request.user),
         "course": song_course(song.stage),
-        "parts": parts_of(song),
+        "parts": parts_of(song, request.user),
         "takes_brief": song.stage in INTAKE_STAGES,
         "timeline": song.timeline.select_related("actor").reverse(),
     }
@@ -133,7 +135,10 @@ def with_people(bookings: BookingQuerySet) -> BookingQuerySet:
     return bookings.select_related("created_by").prefetch_related("members__user")
 
 
-def parts_of(song: Song) -> tuple[str, ...]:
+def parts_of(song: Song, user: User) -> tuple[str, ...]:
+    """A question comes first; on the desk it may be one that is held for the drummer."""
+    if song.stage == SongStage.WITH_CLIENT or (song.stage == SongStage.ON_DESK and user.is_drummer):
+        return QUESTION_PARTS
     if song.stage in (SongStage.READY, SongStage.TRACKING, SongStage.IN_REVIEW):
         return TAKE_PARTS
     return DELIVERY_PARTS if song.stage in (SongStage.DELIVERED, SongStage.ACCEPTED) else INTAKE_PARTS

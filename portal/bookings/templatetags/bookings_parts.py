@@ -22,6 +22,7 @@ def bpm(value: Decimal | None) -> str:
 @register.inclusion_tag("_parts/_turn.html", takes_context=True)
 def turn_banner(context: Context, row: Booking | Song) -> dict[str, Any]:
     """Whose turn it is and since when, for pages of other apps about a booking or a song."""
-    user = context["request"].user
-    turn = song_turn(row, user) if isinstance(row, Song) else booking_turn(row, user)
-    return vars(turn)
+    request = context["request"]
+    turn = song_turn(row, request.user) if isinstance(row, Song) else booking_turn(row, request.user)
+    # A page does not send its reader to itself.
+    return vars(turn) | ({"href": ""} if turn.href == request.path else {})
