@@ -67,6 +67,8 @@ class Limits(Record):
     # Between files.
     start_confidence: float = 0.6
     start_differs_frames: int = 2
+    # An offset below this is neither heard nor played to: worth a note (house choice).
+    start_stop_s: float = 0.005
     length_differs_s: float = 0.5
     wrong_rate_match: float = 0.6
     # A lag within two samples of a known encoder delay is named after it (house choice).

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis import ENGINE_VERSION
+from analysis.between import compare_files
 from analysis.click_measures import click_offset_s, with_click
 from analysis.click_track import ClickTrack, find_click
 from analysis.evidence import Evidence, pool
@@ -34,6 +35,10 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
     reports = tuple(
         dataclasses.replace(file.report, is_click=click is not None) for file, click in zip(files, clicks, strict=True)
     )
+    compared = compare_files(
+        [dataclasses.replace(file, report=report) for file, report in zip(files, reports, strict=True)], limits=limits
+    )
+    reports = compared.reports
     click, music = _first(clicks), _music(files, clicks)
     song = _measures(click, music, brief, _sample_rate_hz(reports))
     click_name = next(
@@ -47,7 +52,7 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
         click_name=click_name,
         click_offset_s=click_offset_s(click, music) if click and music else None,
     )
-    findings = tuple(finding for report in reports for finding in report.findings)
+    findings = tuple(finding for report in reports for finding in report.findings) + compared.findings
     return SongReport(files=reports, song=song, findings=findings + song_findings(facts, limits), engine=ENGINE_VERSION)
 
 
