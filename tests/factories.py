@@ -12,10 +12,15 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
+from analysis.findings import KIND_BY_CODE
+from analysis.reports import BarOne, FileReport, MapSegment, Meter, SongMeasures, SongReport, Tempo
+from analysis.reports import Finding as Found
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import fold
+from portal.intake.inputs import gather
+from portal.intake.models import Finding, SongCheck, SourceFile
 from portal.mailroom.models import Mail, Message
 from portal.money.models import Quote, QuoteLine
 from portal.people.models import User
@@ -101,7 +106,8 @@ def make_quote(*, booking: Booking | None = None, prices: Sequence[int] = (17_50
 
 
 def make_sent_quote(**fields: Any) -> Quote:
-    quote = make_quote(**({"state": Quote.State.SENT, "sent_at": timezone.now()} | fields))
+    defaults: dict[str, Any] = {"state": Quote.State.SENT, "sent_at": timezone.now()}
+    quote = make_quote(**(defaults | fields))
     Booking.objects.filter(pk=quote.booking_id, stage="enquiry").update(stage="quoted")
     quote.booking.refresh_from_db()
     return quote
@@ -149,3 +155,63 @@ def make_track(*, delivery: Delivery, content: bytes = b"no sound at all", **fie
         "size_bytes": len(content),
     }
     return DeliveryFile.objects.create(delivery=delivery, **(defaults | fields))
+
+
+def make_source(*, song: Song | None = None, name: str = "bass.wav", **fields: Any) -> SourceFile:
+    """A source file that was surveyed: a minute of 48 kHz stereo, unless `report` or `status` say otherwise."""
+    song = song or make_song()
+    number = next(_numbers)
+    sha256 = f"{number:064x}"
+    report = FileReport(
+        name=name,
+        sha256=sha256,
+        container="wav",
+        codec="pcm_s24le",
+        sample_rate_hz=48_000,
+        bit_depth=24,
+        channels=2,
+        frames=2_880_000,
+        duration_s=60.0,
+        sample_peak_dbfs=-6.0,
+        true_peak_dbtp=-5.8,
+        loudness_lufs=-18.0,
+    )
+    defaults = {
+        "sent_by": song.booking.created_by,
+        "sha256": sha256,
+        "key": f"originals/{sha256[:2]}/{sha256}",
+        "size_bytes": 17_280_044,
+        "status": SourceFile.Status.SURVEYED,
+        "report": report.to_json(),
+        "features_key": f"features/{number}.npz",
+    }
+    return SourceFile.objects.create(song=song, name=name, **(defaults | fields))
+
+
+def make_check(*, song: Song, report: SongReport | None = None) -> SongCheck:
+    """The finished check of what the song holds now: a sure 112 in 4/4, unless `report` says otherwise."""
+    gathered = gather(song)
+    assert gathered is not None, "a file is still to be surveyed"
+    check, _ = SongCheck.objects.get_or_create(song=song, fingerprint=gathered.fingerprint)
+    check.finish(report=(report or measured_song()).to_json(), engine="1.0.0")
+    return check
+
+
+def measured_song(*codes: str, bpm: float | None = 112.0, **fields: Any) -> SongReport:
+    """A song at `bpm` whose bar one lies two seconds into the files; with the findings of these codes."""
+    tempo = (
+        Tempo(kind="constant", bpm=bpm, bpm_low=bpm - 0.002, bpm_high=bpm + 0.002, confidence=0.97) if bpm else Tempo()
+    )
+    song = SongMeasures(
+        tempo=tempo,
+        tempo_map=(MapSegment(bar=1, time_s=2.0, bpm=bpm, meter="4/4"),) if bpm else (),
+        meter=Meter(beats_per_bar=4, beat_unit=4, confidence=0.9),
+        bar_one=BarOne(time_s=2.0, frame=96_000, confidence=0.9) if bpm else BarOne(),
+        first_sound_s=2.0,
+    )
+    findings = tuple(Found(code=code, severity=KIND_BY_CODE[code].severity.value) for code in codes)
+    return SongReport(song=song, **({"findings": findings, "engine": "1.0.0"} | fields))
+
+
+def make_finding(*, song: Song, code: str = "no-click", **fields: Any) -> Finding:
+    return Finding.objects.create(song=song, code=code, **({"severity": KIND_BY_CODE[code].severity.value} | fields))

@@ -21,8 +21,8 @@ STAGE_WORDS = {
     SongStage.WAITING: "Waiting for files",
     SongStage.CHECKING: "Being measured",
     SongStage.WITH_CLIENT: "A question is with the client",
-    SongStage.ON_DESK: "Measured: approve the tempo and bar one",
-    SongStage.READY: "Nothing: ready to track",
+    SongStage.ON_DESK: "Nothing found: approve the tempo and bar one",
+    SongStage.READY: "Ready to track",
 }
 # Within one rank, what a drummer can act on comes first.
 TURN_ORDER = {Turn.DRUMMER: 0, Turn.CLIENT: 1, Turn.HOUSE: 2, Turn.NOBODY: 3}
@@ -39,6 +39,14 @@ class DeskRow:
     @property
     def is_yours(self) -> bool:
         return self.song.turn == Turn.DRUMMER
+
+    @property
+    def is_measured(self) -> bool:
+        return self.song.stage in (SongStage.ON_DESK, SongStage.READY)
+
+    @property
+    def is_being_measured(self) -> bool:
+        return self.song.stage == SongStage.CHECKING
 
     @property
     def words(self) -> str:

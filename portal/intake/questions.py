@@ -14,7 +14,7 @@ from django.db.models import QuerySet
 from analysis.findings import KIND_BY_CODE, client_message
 from analysis.reports import Finding as Found
 from analysis.reports import Place
-from portal.bookings.models import Song
+from portal.bookings.models import Brief, Song
 from portal.intake.answers import offers_for
 from portal.intake.models import Finding
 from portal.mailroom import services as mailroom
@@ -35,9 +35,14 @@ def ask(song: Song) -> None:
             post(song, group, held=when == When.HOLD)
 
 
-def asking(song: Song) -> Iterable[Finding]:
-    """Open findings that somebody has to say something about."""
-    return song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source")
+def asking(song: Song) -> list[Finding]:
+    """Open findings that the client has to say something about.
+
+    A tempo that the client stated is answer enough where no click came: the map is made from it.
+    """
+    found = song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source")
+    is_stated = Brief.objects.filter(song=song).exclude(bpm=None).exists()
+    return [finding for finding in found if not (is_stated and finding.code == "no-click")]
 
 
 def post(song: Song, findings: Sequence[Finding], *, held: bool) -> None:
@@ -62,8 +67,8 @@ def key_for(song: Song, findings: Iterable[Finding]) -> str:
 
 def subject_for(song: Song, findings: Sequence[Finding]) -> str:
     if len(findings) == 1:
-        return f"“{song.title}”: {KIND_BY_CODE[findings[0].code].title}"
-    return f"“{song.title}”: {len(findings)} things to settle"
+        return f"{song.title}: {KIND_BY_CODE[findings[0].code].title.lower()}"
+    return f"{song.title}: {len(findings)} things to settle"
 
 
 def body_for(song: Song, findings: Sequence[Finding]) -> str:

@@ -40,7 +40,7 @@ class Reading:
     bpm: str
     meter: str
     bar_one_s: str
-    weight_percent: int
+    label: str
 
 
 @dataclass(frozen=True)
@@ -159,8 +159,13 @@ def reading_of(other: Alternative, measures: SongMeasures, meter: str) -> Readin
         bpm=shown_bpm(other.bpm),
         meter=f"{other.beats_per_bar}/{unit}" if other.beats_per_bar else meter,
         bar_one_s=f"{bar_one_s:.6f}",
-        weight_percent=round(100 * other.weight),
+        label=", ".join(filter(None, [other.label, weight_words(other.weight)])),
     )
+
+
+def weight_words(weight: float) -> str:
+    percent = round(100 * weight)
+    return f"{percent} %" if percent else ""
 
 
 def overrule_form(sheet: Sheet) -> OverruleForm:

@@ -1,16 +1,17 @@
 // The sums and words of sending files: nothing here touches the page.
 
-const UNITS = ["bytes", "kB", "MB", "GB", "TB"];
+const UNITS = ["bytes", "KB", "MB", "GB", "TB"];
+const STEP = 1024;
 
-/** 1234567 → "1.2 MB": as file managers count, by thousands. */
+/** 1234567 → "1.2 MB", counted as the pages that the server writes count it. */
 export function size(bytes) {
   let unit = 0;
   let value = bytes;
-  while (value >= 1000 && unit < UNITS.length - 1) {
-    value /= 1000;
+  while (value >= STEP && unit < UNITS.length - 1) {
+    value /= STEP;
     unit += 1;
   }
-  return `${unit && value < 100 ? value.toFixed(1) : Math.round(value)} ${UNITS[unit]}`;
+  return `${unit ? value.toFixed(1) : value} ${UNITS[unit]}`;
 }
 
 /** Seconds as people say how long something takes. */
