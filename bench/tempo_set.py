@@ -15,6 +15,7 @@ from analysis.tempo_map import MeterSign
 
 SECONDS = 75
 MOVING = ("drift", "step", "slowing", "short bar", "rubato")  # one song in four is not even
+ODD_BARS = {"4/4": "2/4", "3/4": "2/4", "2/4": "3/4", "5/4": "4/4", "6/8": "9/8", "12/8": "6/8", "7/8": "5/8"}
 COMMON = ("ballad", "straight", "sixteen", "shuffle", "four-floor", "push", "waltz", "slow-three")
 
 
@@ -49,7 +50,7 @@ def _draw(rng: np.random.Generator, name: str, number: int) -> Item:
     sent = ("mix", "mix", "stems", "mix", "stems and click")[number % 5]
     bpm = _draw_bpm(rng, *FEELS[feel].bpm_range)
     meter = MeterSign.parse(FEELS[feel].meter)
-    bars = max(12, int(SECONDS * bpm / 60 / meter.beats_per_bar) // 4 * 4)
+    bars = max(20, int(SECONDS * bpm / 60 / meter.beats_per_bar) // 4 * 4)
     players = _draw_players(rng, click=sent == "stems and click")
     counted = 2 if "click" in players or ("drums" in players and rng.random() < 0.2) else 0
     uneven = MOVING[number // 4 % len(MOVING)] if number % 4 == 3 else ""
@@ -69,7 +70,7 @@ def _draw(rng: np.random.Generator, name: str, number: int) -> Item:
         silence_s=Fraction(int(rng.integers(0, 2_500)), 1_000),
         pickup_beats=Fraction(0) if counted or rng.random() > 0.2 else Fraction(int(rng.integers(1, 5)), 2),
         count_in_bars=counted,
-        odd_bars=((bars // 8 * 4 + 1, f"{meter.upper - 1}/{meter.lower}"),) if uneven == "short bar" else (),
+        odd_bars=((bars // 8 * 4 + 1, ODD_BARS[str(meter)]),) if uneven == "short bar" else (),
         looseness_s=float(rng.choice([0.004, 0.007, 0.012])),
     )
     return Item(name, plan, sent)
