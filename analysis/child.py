@@ -1,6 +1,8 @@
-"""Surveys a file in a child process with limits on memory, time and output: a hostile file harms only its own report.
+"""Measures in a child process with limits on memory, time and output: a hostile file harms only its own report.
 
-The child is a fresh interpreter, not a fork: it inherits no connections, and its limits cannot touch the worker.
+The child is a fresh interpreter, not a fork: it inherits no connections, and its limits cannot touch the worker. A file
+is surveyed in one; the song's files are compared in one too, since that opens them again. Nothing numerical is loaded
+here: this module is for processes that only wait.
 """
 
 from __future__ import annotations
@@ -8,15 +10,17 @@ from __future__ import annotations
 import json
 import logging
 import os
-import resource
 import subprocess
 import sys
 import tempfile
-from dataclasses import dataclass
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
+from analysis.child_jobs import OUT_OF_MEMORY, ChildJob, SongJob, SurveyJob
+from analysis.errors import SongNotMeasuredError
 from analysis.limits import Limits
-from analysis.reports import FileReport
+from analysis.reports import Brief, FileReport, SongReport
 from analysis.rules import unusable_finding
 
 logger = logging.getLogger(__name__)
@@ -25,25 +29,10 @@ logger = logging.getLogger(__name__)
 TIME_LIMIT_S = 1_200.0
 # Address space, not resident memory: libraries alone map half of this.
 MEMORY_LIMIT_BYTES = 3 * 2**30
-OUTPUT_LIMIT_BYTES = 256 * 2**20
-REPORT_LIMIT_BYTES = 8 * 2**20
-OPEN_FILES_LIMIT = 64
+REPORT_LIMIT_BYTES = 64 * 2**20
 PACKAGE_PARENT = Path(__file__).resolve().parent.parent
 # One thread for each child: the worker runs as many children as there are cores, and waiting threads would only spin.
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
-
-
-@dataclass(frozen=True)
-class Job:
-    """What the child is told on its standard input."""
-
-    path: str
-    name: str
-    features_to: str
-    report_to: str
-    limits: dict[str, object]
-    memory_limit_bytes: int
-    time_limit_s: float
 
 
 def survey_in_child(
@@ -56,101 +45,90 @@ def survey_in_child(
     memory_limit_bytes: int = MEMORY_LIMIT_BYTES,
 ) -> FileReport:
     """Measure one file; write its features to `features_to`. Never raises for what a file holds."""
-    with tempfile.TemporaryDirectory(prefix="survey-") as folder:
-        report_to = Path(folder) / "report.json"
-        job = Job(
-            path=str(path.resolve()),
-            name=name,
-            features_to=str(features_to.resolve()),
-            report_to=str(report_to),
-            limits=(limits or Limits()).to_json(),
-            memory_limit_bytes=memory_limit_bytes,
-            time_limit_s=time_limit_s,
-        )
-        ended = _run(job, folder)
-        report = _read_report(report_to)
-    if report is not None and ended is None:
-        return report
-    return _refused(path, name, ended or "could not be measured")
-
-
-def _run(job: Job, folder: str) -> str | None:
-    """None when the child ended well, else what went wrong, as the end of the sentence "This file ..."."""
-    command = [sys.executable, "-m", "analysis.child"]
-    environment = {
-        "PATH": os.defpath,
-        "PYTHONPATH": str(PACKAGE_PARENT),
-        "TMPDIR": folder,
-        "LANG": "C.UTF-8",
-    } | ONE_THREAD
-    try:
-        done = subprocess.run(
-            command,
-            input=json.dumps(job.__dict__).encode(),
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.PIPE,
-            timeout=job.time_limit_s,
-            cwd=folder,
-            env=environment,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        return f"took more than {job.time_limit_s:.0f} seconds to read"
-    if done.returncode == 0:
-        return None
-    logger.warning("survey child ended with %s: %s", done.returncode, done.stderr[-2000:].decode("utf-8", "replace"))
-    return "needs more memory than a song may take" if done.returncode == OUT_OF_MEMORY else "made the decoder fail"
-
-
-OUT_OF_MEMORY = 3
-
-
-def _read_report(report_to: Path) -> FileReport | None:
-    try:
-        if report_to.stat().st_size > REPORT_LIMIT_BYTES:
-            return None
-        return FileReport.from_json(json.loads(report_to.read_text("utf-8")))
-    except (OSError, ValueError, TypeError):
-        return None
-
-
-def _refused(path: Path, name: str, reason: str) -> FileReport:
-    # Hashing is reading bytes, which no file can make dangerous; without the hash the portal could not name the file.
+    job = SurveyJob(
+        path=str(path.resolve()),
+        name=name,
+        features_to=str(features_to.resolve()),
+        limits=(limits or Limits()).to_json(),
+    )
+    answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
+    if answer is not None:
+        return FileReport.from_json(answer)
     from analysis.hashes import sha256_of_file
 
-    findings = (unusable_finding(name, code="unreadable", reason=reason),)
+    # Hashing reads bytes and understands none of them: it is safe here, and the report must name the file.
+    findings = (unusable_finding(name, code="unreadable", reason=trouble),)
     return FileReport(name=name, sha256=sha256_of_file(path), findings=findings)
 
 
-def _limit_self(job: Job) -> None:
-    """Before anything of the file is read. CPU time backs the parent's clock up, should the parent die."""
-    seconds = int(job.time_limit_s) + 5
-    limits = (
-        (resource.RLIMIT_AS, job.memory_limit_bytes),
-        (resource.RLIMIT_CPU, seconds),
-        (resource.RLIMIT_FSIZE, OUTPUT_LIMIT_BYTES),
-        (resource.RLIMIT_NOFILE, OPEN_FILES_LIMIT),
-        (resource.RLIMIT_CORE, 0),
+def measure_song_in_child(
+    files: Sequence[tuple[FileReport, Path, Path | None]],
+    brief: Brief,
+    *,
+    limits: Limits | None = None,
+    time_limit_s: float = TIME_LIMIT_S,
+    memory_limit_bytes: int = MEMORY_LIMIT_BYTES,
+) -> SongReport:
+    """Measure a song from (report, stored features, sound) of each file.
+
+    If the files' sound makes that fail, it is done again from the stored features alone, which are our own.
+    """
+    job = SongJob(
+        reports=[report.to_json() for report, _, _ in files],
+        features=[str(features.resolve()) for _, features, _ in files],
+        paths=[str(path.resolve()) if path else None for _, _, path in files],
+        brief=brief.to_json(),
+        limits=(limits or Limits()).to_json(),
     )
-    for kind, wanted in limits:
-        hard = resource.getrlimit(kind)[1]
-        value = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
-        resource.setrlimit(kind, (value, value))
+    answer, _ = _run(job, time_limit_s, memory_limit_bytes)
+    if answer is None:
+        answer, trouble = _run(job.without_sound(), time_limit_s, memory_limit_bytes)
+        if answer is None:
+            raise SongNotMeasuredError(trouble)
+    return SongReport.from_json(answer)
 
 
-def main() -> int:
-    job = Job(**json.loads(sys.stdin.buffer.read()))
-    _limit_self(job)
+def _run(job: ChildJob, time_limit_s: float, memory_limit_bytes: int) -> tuple[dict[str, Any] | None, str]:
+    """The child's answer, or None and what went wrong, as the end of the sentence "This file ..."."""
+    with tempfile.TemporaryDirectory(prefix="measure-") as folder:
+        answer_to = Path(folder) / "answer.json"
+        order = job.to_json() | {
+            "kind": type(job).__name__,
+            "answer_to": str(answer_to),
+            "memory_limit_bytes": memory_limit_bytes,
+            "time_limit_s": time_limit_s,
+        }
+        trouble = _wait_for_child(json.dumps(order).encode(), folder, time_limit_s)
+        answer = None if trouble else _read_answer(answer_to)
+    return answer, trouble or "could not be measured"
+
+
+def _wait_for_child(order: bytes, folder: str, time_limit_s: float) -> str | None:
+    environment = {"PATH": os.defpath, "PYTHONPATH": str(PACKAGE_PARENT), "TMPDIR": folder, "LANG": "C.UTF-8"}
     try:
-        from analysis.survey import survey_file
+        done = subprocess.run(
+            [sys.executable, "-m", "analysis.child_jobs"],
+            input=order,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            timeout=time_limit_s,
+            cwd=folder,
+            env=environment | ONE_THREAD,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return f"took more than {time_limit_s:.0f} seconds to read"
+    if done.returncode == 0:
+        return None
+    logger.warning("child ended with %s: %s", done.returncode, done.stderr[-2000:].decode("utf-8", "replace"))
+    return "needs more memory than a song may take" if done.returncode == OUT_OF_MEMORY else "made the decoder fail"
 
-        survey = survey_file(Path(job.path), name=job.name, limits=Limits.from_json(job.limits))
-        survey.features.save(Path(job.features_to))
-        Path(job.report_to).write_text(json.dumps(survey.report.to_json(), allow_nan=False), "utf-8")
-    except MemoryError:
-        return OUT_OF_MEMORY
-    return 0
 
-
-if __name__ == "__main__":
-    sys.exit(main())
+def _read_answer(answer_to: Path) -> dict[str, Any] | None:
+    try:
+        if answer_to.stat().st_size > REPORT_LIMIT_BYTES:
+            return None
+        answer = json.loads(answer_to.read_text("utf-8"))
+    except (OSError, ValueError):
+        return None
+    return answer if isinstance(answer, dict) else None

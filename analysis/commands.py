@@ -13,12 +13,9 @@ from typing import Any
 
 from analysis import report_text
 from analysis.brief import brief_from_json
-from analysis.child import survey_in_child
+from analysis.child import measure_song_in_child, survey_in_child
 from analysis.errors import MapError
-from analysis.features import Features
-from analysis.reports import Brief, SongReport
-from analysis.song import SongFile, measure_song
-from analysis.survey import no_features
+from analysis.reports import Brief, FileReport, SongReport
 from analysis.tempo_map import TempoMap
 
 NOT_ALL_MEASURED = 1
@@ -40,13 +37,12 @@ def measure_files(paths: list[Path], brief: Brief) -> SongReport:
         raise FileNotFoundError(f"no such file: {', '.join(missing)}")
     with tempfile.TemporaryDirectory(prefix="inspect-") as folder, ThreadPoolExecutor(os.cpu_count()) as pool:
         features_to = [Path(folder) / f"{number}.npz" for number in range(len(paths))]
-        files = list(pool.map(_survey, paths, features_to))
-    return measure_song(files, brief)
+        reports = list(pool.map(_survey, paths, features_to))
+        return measure_song_in_child(list(zip(reports, features_to, paths, strict=True)), brief)
 
 
-def _survey(path: Path, features_to: Path) -> SongFile:
-    report = survey_in_child(path, name=path.name, features_to=features_to)
-    return SongFile(report, Features.load(features_to) if features_to.exists() else no_features(), path)
+def _survey(path: Path, features_to: Path) -> FileReport:
+    return survey_in_child(path, name=path.name, features_to=features_to)
 
 
 def map_json(report: SongReport) -> dict[str, Any]:

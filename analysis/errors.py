@@ -5,6 +5,7 @@ AnalysisError
 │   ├── NotAudioError        something else than sound
 │   └── UnreadableError      says it is sound, but cannot be decoded
 ├── BriefError               a brief that nobody can have meant
+├── SongNotMeasuredError     a song that could not even be measured from our own stored features
 └── MapError                 a tempo map that is missing or contradicts itself
 """
 
@@ -35,6 +36,10 @@ class UnreadableError(UnusableFileError):
 
 class BriefError(AnalysisError):
     """A tempo of 0, a meter of 5/0, a word that is no number."""
+
+
+class SongNotMeasuredError(AnalysisError):
+    """A fault of ours, or of the machine: no file of a client's is read on the way that ends here."""
 
 
 class MapError(AnalysisError):
