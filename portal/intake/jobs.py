@@ -9,7 +9,6 @@ import logging
 import tempfile
 from contextlib import ExitStack
 from datetime import timedelta
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from analysis import ENGINE_VERSION
-from analysis.child import survey_in_child
+from analysis.child import measure_song_in_child, survey_in_child
 from analysis.features import Features
 from analysis.findings import client_message
 from analysis.reports import FileReport, SongReport
@@ -30,6 +29,7 @@ from portal.bookings.services import move_song, record
 from portal.bookings.stages import OVER_STAGES, SongStage
 from portal.intake import inputs, settling
 from portal.intake.models import SongCheck, SourceFile
+from portal.starting import start_on_commit
 
 # A survey that has said nothing for so long died with its worker. One that only takes long is done twice: no harm.
 SURVEY_LEFT_AFTER = timedelta(minutes=2)
@@ -95,7 +95,7 @@ def refuse(source: SourceFile, report: FileReport | None) -> None:
 def start_check(song_id: int) -> None:
     from portal.intake import tasks  # tasks imports this module
 
-    transaction.on_commit(partial(tasks.measure_song.delay, song_id), robust=True)
+    start_on_commit(tasks.measure_song, song_id)
 
 
 def measure(song_id: int) -> None:
@@ -117,20 +117,18 @@ def measure(song_id: int) -> None:
 
 
 def measured(gathered: inputs.CheckInputs) -> SongReport:
-    from analysis.song import SongFile, measure_song  # numerical libraries stay out of web processes
-
     if not gathered.measured:
         return SongReport(engine=ENGINE_VERSION)
     with ExitStack() as lent:
         song_files = [
-            SongFile(
-                report=FileReport.from_json(source.report or {}),
-                features=load_features(source),
-                path=lent.enter_context(files.local_copy(source.key)),
+            (
+                FileReport.from_json(source.report or {}),
+                lent.enter_context(files.local_copy(source.features_key)),
+                lent.enter_context(files.local_copy(source.key)),
             )
             for source in gathered.measured
         ]
-        return measure_song(song_files, gathered.brief)
+        return measure_song_in_child(song_files, gathered.brief)
 
 
 def load_features(source: SourceFile) -> Features:
