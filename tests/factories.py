@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+import io
 from collections.abc import Sequence
 from decimal import Decimal
 from itertools import count
 from typing import Any
 
+import soundfile
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.utils import timezone
@@ -15,12 +17,13 @@ from django.utils import timezone
 from analysis.findings import KIND_BY_CODE
 from analysis.reports import BarOne, FileReport, MapSegment, Meter, SongMeasures, SongReport, Tempo
 from analysis.reports import Finding as Found
+from analysis.samples import Samples
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import fold
 from portal.intake.inputs import gather
-from portal.intake.models import Finding, SongCheck, SourceFile
+from portal.intake.models import ApprovedMap, Finding, SongCheck, SourceFile
 from portal.mailroom.models import Mail, Message
 from portal.money.models import Quote, QuoteLine
 from portal.people.models import User
@@ -215,3 +218,22 @@ def measured_song(*codes: str, bpm: float | None = 112.0, **fields: Any) -> Song
 
 def make_finding(*, song: Song, code: str = "no-click", **fields: Any) -> Finding:
     return Finding.objects.create(song=song, code=code, **({"severity": KIND_BY_CODE[code].severity.value} | fields))
+
+
+def wav_bytes(samples: Samples, sample_rate_hz: int = 48_000, *, bit_depth: int = 24) -> bytes:
+    """A WAV file as it would be uploaded."""
+    file = io.BytesIO()
+    soundfile.write(file, samples, sample_rate_hz, format="WAV", subtype=f"PCM_{bit_depth}")
+    return file.getvalue()
+
+
+def make_map(*, song: Song, bpm: float = 112.0, bar_one_s: float = 2.0, meter: str = "4/4") -> ApprovedMap:
+    """An approved tempo map: one tempo throughout."""
+    segment = {"bar": 1, "time_s": bar_one_s, "bpm": bpm, "meter": meter}
+    return ApprovedMap.objects.create(
+        song=song,
+        version=song.maps.count() + 1,
+        origin=ApprovedMap.Origin.MEASURED,
+        map={"bar_one_s": bar_one_s, "segments": [segment]},
+        approved_by=song.booking.created_by,
+    )

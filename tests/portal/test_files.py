@@ -153,7 +153,7 @@ def test_an_s3_store_is_asked_for_a_signed_address(settings: Settings, monkeypat
         asked.update(options, key=key)
         return "https://store.example/signed"
 
-    monkeypatch.setattr(files.default_storage, "url", sign, raising=False)
+    monkeypatch.setattr(default_storage, "url", sign, raising=False)
     response = ask("originals/ab/abcdef", "HEAD")
 
     assert (response.status_code, response.headers["Location"]) == (302, "https://store.example/signed")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.utils import timezone
@@ -217,7 +218,8 @@ def test_payments_open_the_gate_that_waited_for_them() -> None:
 
 def test_a_payment_is_recorded_once_and_only_for_what_was_agreed() -> None:
     booking = make_booking(client=make_client())
-    pay = {"booking": booking, "kind": Payment.Kind.DEPOSIT, "amount": Decimal(1), "received_on": date(2026, 11, 25)}
+    kind, received_on = Payment.Kind.DEPOSIT, date(2026, 11, 25)
+    pay: dict[str, Any] = {"booking": booking, "kind": kind, "amount": Decimal(1), "received_on": received_on}
     with pytest.raises(PaymentError, match="No quote is accepted"):
         services.record_payment(**pay, by=booking.created_by)
     services.accept_quote(quote=make_sent_quote(booking=booking), by=make_client())
