@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 from django.db import transaction
 
 from portal.bookings import services as bookings
@@ -15,6 +13,7 @@ from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
 from portal.delivery.names import fold
 from portal.mailroom import services as mailroom
 from portal.people.models import User
+from portal.starting import start_on_commit
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 
@@ -74,7 +73,7 @@ def ask_check(*, delivery: Delivery) -> None:
         raise NotCheckedError("There is nothing to check yet: add the files first.")
     delivery.ask_check()
     # A queue that is down undoes nothing: the sweep finds the set.
-    transaction.on_commit(partial(tasks.check_delivery.delay, delivery.pk), robust=True)
+    start_on_commit(tasks.check_delivery, delivery.pk)
 
 
 @transaction.atomic

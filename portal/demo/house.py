@@ -2,7 +2,6 @@
 
 from datetime import date, timedelta
 from decimal import Decimal
-from functools import partial
 
 from django.db import transaction
 from django.utils import timezone
@@ -16,6 +15,7 @@ from portal.money import services as money
 from portal.money.models import Payment, Quote
 from portal.money.services import Conditions, Line
 from portal.people.models import House, User
+from portal.starting import start_on_commit
 
 DUE_IN = timedelta(days=16)
 FEE = Decimal(240)
@@ -38,7 +38,7 @@ def build_house() -> None:
     for slug, song in zip(CLIENTS_SONGS, working.songs.all(), strict=True):
         if slug in SENT_SONGS:
             write_brief(song, slug, client=client)
-            transaction.on_commit(partial(tasks.send_stems.delay, song.pk, slug), robust=True)
+            start_on_commit(tasks.send_stems, song.pk, slug)
     quoted = open_booking("Night Ferry", OTHER_CLIENTS_SONGS, client=other_client, drummer=drummer)
     offer(quoted, drummer=drummer)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from functools import partial
 from typing import Any
 
 from django.db import transaction
@@ -22,6 +21,7 @@ from portal.mailroom import services as mailroom
 from portal.mailroom.errors import MailroomError
 from portal.mailroom.models import Message
 from portal.people.models import User
+from portal.starting import start_on_commit
 from portal.uploads.models import Upload
 
 AFTER_INTAKE_WITH_FILES = (SongStage.TRACKING, SongStage.IN_REVIEW)
@@ -50,7 +50,7 @@ def receive(*, upload: Upload, song: Song) -> SourceFile:
     size = filesizeformat(source.size_bytes).replace("\N{NO-BREAK SPACE}", " ")
     record(song.booking, f"sent “{source.name}” ({size})", actor=upload.owner, song=song)
     begin_check(song)
-    transaction.on_commit(partial(tasks.survey_file.delay, source.pk), robust=True)
+    start_on_commit(tasks.survey_file, source.pk)
     return source
 
 
@@ -67,7 +67,7 @@ def check_again(song_id: int) -> None:
     if not song.sources.exists():
         return
     begin_check(song)
-    transaction.on_commit(partial(tasks.measure_song.delay, song_id), robust=True)
+    start_on_commit(tasks.measure_song, song_id)
 
 
 @transaction.atomic

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 from django.db import transaction
 from django.db.models import QuerySet
 from django.template.loader import render_to_string
@@ -16,6 +14,7 @@ from portal.mailroom.links import absolute
 from portal.mailroom.models import Mail, Message
 from portal.people.models import House, User
 from portal.people.services import invite
+from portal.starting import start_on_commit
 
 SUBJECT_LENGTH = 200
 
@@ -33,7 +32,7 @@ def letter(*, to: str, subject: str, body: str, key: str, message: Message | Non
 
 def hand_out(mail: Mail) -> None:
     """Queue a letter once its row is safe. A queue that is down undoes nothing: the sweep finds the letter."""
-    transaction.on_commit(partial(tasks.send_mail.delay, mail.pk), robust=True)
+    start_on_commit(tasks.send_mail, mail.pk)
 
 
 @transaction.atomic

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from functools import partial
-
-from django.db import transaction
-
 from portal.prep import tasks
+from portal.starting import start_on_commit
 
 
 def prepare(approved_map_id: int) -> None:
     """Have the files made once the approval is safe. A queue that is down undoes nothing: the sweep finds the map."""
-    transaction.on_commit(partial(tasks.make_files.delay, approved_map_id), robust=True)
+    start_on_commit(tasks.make_files, approved_map_id)

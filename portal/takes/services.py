@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 from django.db import transaction
 
 from portal.bookings import services as bookings
@@ -11,6 +9,7 @@ from portal.bookings.models import Song
 from portal.bookings.stages import SongStage, Turn
 from portal.mailroom import services as mailroom
 from portal.people.models import User
+from portal.starting import start_on_commit
 from portal.takes import tasks
 from portal.takes.errors import NotDecidableError, NotReadyError
 from portal.takes.models import RoughMix
@@ -45,7 +44,7 @@ def receive_rough_mix(*, upload: Upload) -> RoughMix:
     )
     bookings.record(song.booking, f"uploaded rough mix {rough_mix.number}", actor=upload.owner, song=song)
     # A queue that is down undoes nothing: the sweep finds the mix.
-    transaction.on_commit(partial(tasks.survey_rough_mix.delay, rough_mix.pk), robust=True)
+    start_on_commit(tasks.survey_rough_mix, rough_mix.pk)
     return rough_mix
 
 

@@ -1,0 +1,393 @@
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+from pytest_django import DjangoCaptureOnCommitCallbacks
+
+from analysis.tempo_map import TempoMap
+from portal.bookings.models import Brief, Song
+from portal.bookings.services import save_brief
+from portal.bookings.stages import BookingStage, SongStage
+from portal.intake import hooks, jobs, services, tasks
+from portal.intake.errors import AnswerError, GateError, MapInputError, NoMapError, SongClosedError
+from portal.intake.models import ApprovedMap, Finding, SongCheck
+from portal.mailroom.models import Message
+from portal.people.models import User
+from portal.uploads.models import Upload
+from tests.factories import (
+    make_booking,
+    make_check,
+    make_client,
+    make_drummer,
+    make_finding,
+    make_message,
+    make_song,
+    make_source,
+    measured_song,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def client_user() -> User:
+    return make_client()
+
+
+@pytest.fixture
+def drummer() -> User:
+    return make_drummer()
+
+
+@pytest.fixture
+def song(client_user: User) -> Song:
+    """A song of one measured file."""
+    song = make_song(client=client_user, stage=SongStage.ON_DESK)
+    make_source(song=song)
+    return song
+
+
+@pytest.fixture
+def asked(song: Song) -> Message:
+    """The question about click and tempo, waiting for the client."""
+    make_check(song=song, report=measured_song("no-click", "no-tempo"))
+    jobs.measure(song.pk)
+    song.refresh_from_db()
+    return Message.objects.get()
+
+
+def make_upload(owner: User, **fields: object) -> Upload:
+    defaults = {"purpose": "source", "target_id": 1, "file_name": "bass.wav", "length_bytes": 1_500_000}
+    return Upload.objects.create(owner=owner, sha256="ab" * 32, key="originals/ab/" + "ab" * 32, **(defaults | fields))
+
+
+class TestReceive:
+    def test_a_received_file_is_checked(
+        self,
+        client_user: User,
+        django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
+        monkeypatch: pytest.MonkeyPatch,
+    ) -> None:
+        song = make_song(client=client_user)
+        started: list[int] = []
+        monkeypatch.setattr(tasks.survey_file, "delay", started.append)
+
+        with django_capture_on_commit_callbacks(execute=True):
+            source = services.receive(upload=make_upload(client_user), song=song)
+
+        song.refresh_from_db()
+        assert started == [source.pk]
+        assert song.stage == SongStage.CHECKING
+        assert "sent “bass.wav” (1.4 MB)" in song.timeline.values_list("text", flat=True)
+
+    def test_a_queue_that_is_down_does_not_lose_the_file(
+        self,
+        client_user: User,
+        django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
+        monkeypatch: pytest.MonkeyPatch,
+    ) -> None:
+        def down(_: int) -> None:
+            raise ConnectionError
+
+        monkeypatch.setattr(tasks.survey_file, "delay", down)
+
+        with django_capture_on_commit_callbacks(execute=True):
+            source = services.receive(upload=make_upload(client_user), song=make_song(client=client_user))
+
+        source.refresh_from_db()
+        assert source.status == source.Status.RECEIVED
+
+    @pytest.mark.parametrize("stage", [SongStage.TRACKING, SongStage.IN_REVIEW])
+    def test_a_late_file_leaves_a_song_at_work_where_it_is(
+        self, song: Song, client_user: User, stage: SongStage
+    ) -> None:
+        song.move_to(stage)
+
+        services.receive(upload=make_upload(client_user), song=song)
+
+        song.refresh_from_db()
+        assert song.stage == stage
+
+    @pytest.mark.parametrize("stage", [SongStage.DELIVERED, SongStage.ACCEPTED])
+    def test_a_delivered_song_takes_no_files(self, song: Song, stage: SongStage) -> None:
+        song.move_to(stage)
+
+        with pytest.raises(SongClosedError, match="takes no more files"):
+            services.check_takes_files(song)
+
+    def test_a_booking_that_is_over_takes_no_files(self) -> None:
+        booking = make_booking(stage=BookingStage.CANCELLED)
+        song = Song.objects.create(booking=booking, title="Late", position=1)
+
+        with pytest.raises(SongClosedError, match="cancelled"):
+            services.check_takes_files(song)
+
+
+class TestRemove:
+    def test_a_file_taken_out_is_kept_and_the_song_checked_again(self, song: Song, client_user: User) -> None:
+        source = song.sources.get()
+
+        for _ in range(2):
+            services.remove(source=source, by=client_user)
+
+        song.refresh_from_db()
+        assert song.sources.count() == 1
+        assert not song.sources.current().exists()
+        assert song.stage == SongStage.CHECKING
+        assert list(song.timeline.values_list("text", flat=True)).count("took “bass.wav” out") == 1
+
+
+class TestAnswer:
+    def test_the_offered_tempo_goes_into_the_brief_and_says_that_there_is_no_click(
+        self, song: Song, asked: Message, client_user: User
+    ) -> None:
+        services.answer(message=asked, code="bpm=112", value="", by=client_user)
+
+        song.refresh_from_db()
+        assert song.brief.bpm == Decimal(112)
+        assert song.brief.click == Brief.Clicks.MAKE_MAP
+        assert song.stage == SongStage.CHECKING
+
+    @pytest.mark.parametrize(("written", "bpm"), [("98,5", "98.5"), ("112 bpm", "112"), ("87.25", "87.25")])
+    def test_a_written_tempo_goes_into_the_brief(
+        self, song: Song, asked: Message, client_user: User, written: str, bpm: str
+    ) -> None:
+        services.answer(message=asked, code="bpm", value=written, by=client_user)
+
+        song.refresh_from_db()
+        assert song.brief.bpm == Decimal(bpm)
+
+    @pytest.mark.parametrize("written", ["0", "-5", "abc", "1e9", ""])
+    def test_a_tempo_that_is_none_changes_nothing_and_the_question_stays(
+        self, song: Song, asked: Message, client_user: User, written: str
+    ) -> None:
+        with pytest.raises(AnswerError):
+            services.answer(message=asked, code="bpm", value=written, by=client_user)
+
+        asked.refresh_from_db()
+        song.brief.refresh_from_db()
+        assert asked.waits_for_answer
+        assert song.brief.bpm is None
+
+    def test_no_click_means_that_we_make_the_map(self, song: Song, asked: Message, client_user: User) -> None:
+        services.answer(message=asked, code="make-map", value="", by=client_user)
+
+        song.refresh_from_db()
+        assert song.brief.click == Brief.Clicks.MAKE_MAP
+        assert song.brief.bpm is None
+
+    def test_after_the_answer_the_next_check_moves_the_song_on_without_another_message(
+        self, song: Song, asked: Message, client_user: User
+    ) -> None:
+        services.answer(message=asked, code="bpm=112", value="", by=client_user)
+        make_check(song=song, report=measured_song())
+        jobs.measure(song.pk)
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.ON_DESK
+        assert not song.findings.open().exists()
+        assert Message.objects.get().state == Message.State.ANSWERED
+
+    def test_an_answer_that_settles_nothing_brings_the_song_to_the_desk(
+        self, song: Song, asked: Message, client_user: User
+    ) -> None:
+        services.answer(message=asked, code="make-map", value="", by=client_user)
+        make_check(song=song, report=measured_song("no-click", "no-tempo"))
+        jobs.measure(song.pk)
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.ON_DESK
+        assert Message.objects.count() == 1
+
+    def test_a_question_is_answered_once(self, asked: Message, client_user: User) -> None:
+        services.answer(message=asked, code="make-map", value="", by=client_user)
+
+        with pytest.raises(AnswerError, match="no answer any more"):
+            services.answer(message=asked, code="bpm=112", value="", by=client_user)
+
+    def test_an_answer_that_was_not_on_offer_is_refused(self, asked: Message, client_user: User) -> None:
+        with pytest.raises(AnswerError, match="not one of the answers"):
+            services.answer(message=asked, code="bpm=999", value="", by=client_user)
+
+    def test_a_promised_file_leaves_the_song_with_the_client(self, song: Song, client_user: User) -> None:
+        song.move_to(SongStage.WITH_CLIENT)
+        message = make_message(song=song, answers=[{"code": "new-file", "label": "I will send a new file"}])
+
+        services.answer(message=message, code="new-file", value="", by=client_user)
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.WITH_CLIENT
+
+
+class TestBrief:
+    def test_a_changed_brief_has_the_song_checked_again(self, song: Song, client_user: User) -> None:
+        save_brief(song=song, by=client_user, bpm=Decimal(112))
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.CHECKING
+
+    def test_a_brief_before_the_files_checks_nothing(self, client_user: User) -> None:
+        song = make_song(client=client_user)
+
+        save_brief(song=song, by=client_user, bpm=Decimal(112))
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.WAITING
+
+
+class TestWaive:
+    def test_a_waived_finding_keeps_who_and_why(self, song: Song, drummer: User) -> None:
+        finding = make_finding(song=song, code="clipped")
+
+        for _ in range(2):
+            services.waive(finding=finding, by=drummer, reason="it is the sound of the amp")
+
+        finding.refresh_from_db()
+        assert (finding.state, finding.ended_by, finding.reason) == (
+            Finding.State.WAIVED,
+            drummer,
+            "it is the sound of the amp",
+        )
+        assert song.timeline.filter(text="waived “clipped peaks”: it is the sound of the amp").count() == 1
+
+    def test_waiving_all_that_was_asked_takes_the_question_back(
+        self, song: Song, asked: Message, drummer: User
+    ) -> None:
+        for finding in song.findings.all():
+            services.waive(finding=finding, by=drummer, reason="I hear it")
+
+        asked.refresh_from_db()
+        song.refresh_from_db()
+        assert asked.state == Message.State.WITHDRAWN
+        assert song.stage == SongStage.ON_DESK
+
+
+class TestMaps:
+    def test_a_map_is_approved_as_measured_once(self, song: Song, drummer: User) -> None:
+        check = make_check(song=song)
+
+        approved = [services.approve(song=song, by=drummer) for _ in range(2)]
+
+        kept = ApprovedMap.objects.get()
+        assert approved == [kept, kept]
+        assert (kept.version, kept.origin, kept.check_seen) == (1, ApprovedMap.Origin.MEASURED, check)
+        # Bar 113 at 112 bpm in 4/4 begins 112 bars of 4 * 60/112 s after bar one, which lies at 2 s: 242 s.
+        assert TempoMap.from_json(kept.map).time_of_bar(113) == 242
+
+    def test_without_a_measured_tempo_there_is_nothing_to_approve(self, song: Song, drummer: User) -> None:
+        with pytest.raises(NoMapError):
+            services.approve(song=song, by=drummer)
+        make_check(song=song, report=measured_song(bpm=None))
+        with pytest.raises(NoMapError, match="by hand"):
+            services.approve(song=song, by=drummer)
+
+    def test_an_overruled_map_is_exact_and_keeps_what_was_measured_beside_it(self, song: Song, drummer: User) -> None:
+        check = make_check(song=song)
+        services.approve(song=song, by=drummer)
+
+        kept = services.overrule(
+            song=song, by=drummer, bpm=Decimal("92.1"), meter="6/8", bar_one_s=Decimal("0.125"), note="by ear"
+        )
+
+        assert (kept.version, kept.origin, kept.check_seen, kept.note) == (2, "overruled", check, "by ear")
+        # 6/8 has two felt beats in a bar: bar 922 begins 921 * 2 * 60/92.1 = 1200 s after bar one.
+        assert TempoMap.from_json(kept.map).time_of_bar(922) == Decimal("1200.125")
+
+    def test_figures_that_make_no_map_are_refused(self, song: Song, drummer: User) -> None:
+        with pytest.raises(MapInputError):
+            services.overrule(song=song, by=drummer, bpm=Decimal(112), meter="99/3", bar_one_s=Decimal(0))
+        assert not ApprovedMap.objects.exists()
+
+    def test_later_apps_hear_of_an_approved_map(
+        self, song: Song, drummer: User, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        heard: list[int] = []
+        monkeypatch.setattr(hooks, "on_map_approved", [heard.append])
+        make_check(song=song)
+
+        approved = services.approve(song=song, by=drummer)
+
+        assert heard == [approved.pk]
+
+
+class TestReady:
+    def test_an_approved_map_and_nothing_open_let_the_song_go_on(self, song: Song, drummer: User) -> None:
+        make_check(song=song)
+        services.approve(song=song, by=drummer)
+
+        for _ in range(2):
+            services.mark_ready(song=song, by=drummer)
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.READY
+        assert song.timeline.filter(text="marked the song ready to track").count() == 1
+
+    def test_every_reason_is_said_at_once(self, song: Song, drummer: User) -> None:
+        song.booking.deposit_required = True
+        song.booking.save()
+        make_finding(song=song, code="clipped", source=song.sources.get())
+
+        with pytest.raises(GateError) as caught:
+            services.mark_ready(song=song, by=drummer)
+
+        assert caught.value.reasons == (
+            "Open: clipped peaks in “bass.wav”.",
+            "No tempo map with bar one is approved.",
+            "The deposit has not been received.",
+        )
+
+    @pytest.mark.parametrize(("code", "severity"), [("no-click", "ask"), ("pickup", "note")])
+    def test_what_does_not_stop_does_not_stop(self, song: Song, drummer: User, code: str, severity: str) -> None:
+        make_check(song=song)
+        services.approve(song=song, by=drummer)
+        make_finding(song=song, code=code, severity=severity)
+
+        services.mark_ready(song=song, by=drummer)
+
+    def test_a_map_from_before_the_last_change_has_to_be_looked_at_again(self, song: Song, drummer: User) -> None:
+        make_check(song=song)
+        services.approve(song=song, by=drummer)
+        make_source(song=song, name="keys.wav")
+        make_check(song=song)
+
+        with pytest.raises(GateError, match="changed after the tempo map was approved"):
+            services.mark_ready(song=song, by=drummer)
+
+    def test_questions_that_were_not_answered_are_taken_back(self, song: Song, asked: Message, drummer: User) -> None:
+        services.approve(song=song, by=drummer)
+
+        services.mark_ready(song=song, by=drummer)
+
+        asked.refresh_from_db()
+        assert asked.state == Message.State.WITHDRAWN
+
+    @pytest.mark.parametrize("stage", [SongStage.WAITING, SongStage.CHECKING, SongStage.TRACKING])
+    def test_only_a_song_that_was_checked_can_be_ready(self, song: Song, drummer: User, stage: SongStage) -> None:
+        make_check(song=song)
+        services.approve(song=song, by=drummer)
+        song.move_to(stage)
+
+        with pytest.raises(GateError):
+            services.mark_ready(song=song, by=drummer)
+
+
+def test_a_held_question_goes_out_once_and_the_song_with_it(song: Song, drummer: User) -> None:
+    held = make_message(
+        song=song, key=f"check:{song.pk}:x", state=Message.State.HELD, answers=[{"code": "as-is", "label": "Use them"}]
+    )
+
+    for _ in range(2):
+        services.send_held(message=held, by=drummer)
+
+    song.refresh_from_db()
+    assert song.stage == SongStage.WITH_CLIENT
+    assert song.timeline.filter(text__startswith="sent “").count() == 1
+
+
+def test_checks_of_the_same_inputs_are_one(song: Song) -> None:
+    make_check(song=song)
+    for _ in range(2):
+        jobs.measure(song.pk)
+
+    assert SongCheck.objects.count() == 1
