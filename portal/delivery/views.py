@@ -27,6 +27,8 @@ from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
 
 UNPROCESSABLE = 422
+# What refreshes alone, by the element that asks.
+PARTS = {"crate": "delivery/_crate.html", "track-sheet": "delivery/_track_sheet.html"}
 
 
 @require_POST
@@ -180,5 +182,5 @@ def _do(request: MemberRequest, delivery: Delivery, move: Callable[[], None]) ->
 
 
 def _page(request: MemberRequest, delivery: Delivery, *, status: int = 200, **forms: Any) -> HttpResponse:
-    template = "delivery/_crate.html" if request.htmx else "delivery/delivery.html"
+    template = PARTS.get(request.htmx.target or "", "delivery/delivery.html")
     return render(request, template, {"crate": crate_of(delivery, request.user, **forms)}, status=status)

@@ -31,6 +31,10 @@ class Room:
     decision_form: DecisionForm
 
     @property
+    def is_yours(self) -> bool:
+        return self.can_start or self.can_send or self.can_decide
+
+    @property
     def shows_anything(self) -> bool:
         return self.newest is not None or self.can_start or self.can_upload
 

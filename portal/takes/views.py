@@ -39,11 +39,11 @@ def track(request: MemberRequest, song_id: int) -> HttpResponse:
 @require_GET
 @login_required
 def rough_mixes(request: MemberRequest, song_id: int) -> HttpResponse:
-    """The part by itself, while a mix is being measured; the whole page for a browser that follows the link."""
+    """The mixes by themselves, when one arrives or is being measured; the song's page for whoever follows the link."""
     song = get_object_or_404(Song.objects.visible_to(request.user).select_related("booking"), pk=song_id)
     if not request.htmx:
         return _to_part(song)
-    return render(request, "takes/_rough_mixes.html", {"room": room_of(song, request.user)})
+    return render(request, "takes/_mixes.html", {"room": room_of(song, request.user)})
 
 
 @require_POST
