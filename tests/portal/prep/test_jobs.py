@@ -1,0 +1,125 @@
+"""Click and tempo-map file of an approved map. Places are arithmetic: frame = seconds × rate, bar = 4 × 60 / bpm."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import mido
+import numpy as np
+import pytest
+import soundfile
+from django.core.files.storage import default_storage
+from django.utils import timezone
+
+from portal.intake import hooks
+from portal.intake.models import ApprovedMap
+from portal.prep import jobs, tasks
+from portal.prep.models import PreparedFile
+from portal.prep.services import prepare
+from tests.factories import make_map, make_song, make_source
+
+pytestmark = pytest.mark.django_db
+
+
+def files_of(approved: ApprovedMap) -> dict[str, PreparedFile]:
+    return {prepared.kind: prepared for prepared in approved.prepared.all()}
+
+
+def onsets(samples: np.ndarray) -> list[int]:
+    """The first frame of each run of sound."""
+    loud = np.flatnonzero(np.abs(samples[:, 0]) > 0)
+    return [int(loud[0]), *(int(at) for at in loud[1:][np.diff(loud) > 100])]
+
+
+def test_the_click_lies_on_the_exact_frames_with_its_count_in_before_the_files() -> None:
+    """112 BPM at 48 kHz, bar one 2 s into the files: two bars are 4.285714 s, so the click starts 2.285714 s early.
+
+    Beats are 25 714.2857 frames apart, each rounded from its exact place; bar one is at 205 714 (Source: arithmetic).
+    """
+    song = make_song(title="Night bus")
+    make_source(song=song)
+    approved = make_map(song=song)
+    jobs.make_files(approved.pk)
+
+    click = files_of(approved)["click"]
+    samples, rate_hz = soundfile.read(default_storage.path(click.key), always_2d=True)
+    assert (rate_hz, soundfile.info(default_storage.path(click.key)).subtype) == (48_000, "PCM_24")
+    assert onsets(samples)[:10] == [round(beat * 60 * 48_000 / 112) for beat in range(10)]
+    assert click.facts["bar_one_frame"] == 205_714
+    assert click.facts["lead_s"] == pytest.approx(2 * 4 * 60 / 112 - 2)
+    assert click.name == "Night-bus_112bpm_v1_click.wav"
+
+
+def test_the_click_peaks_at_twelve_under_full_scale() -> None:
+    approved = make_map(song=make_song())
+    jobs.make_files(approved.pk)
+    samples, _ = soundfile.read(default_storage.path(files_of(approved)["click"].key))
+    assert 20 * np.log10(np.abs(samples).max()) == pytest.approx(-12.0, abs=0.01)
+
+
+def test_the_click_covers_the_longest_file_at_the_rate_most_files_have() -> None:
+    """60 s less 2 s before bar one, at 240/112 s a bar: the end lies in bar 28 (27.07 bars)."""
+    song = make_song()
+    for _ in range(2):
+        make_source(song=song)
+    odd = make_source(song=song)
+    assert odd.report is not None
+    odd.report |= {"sample_rate_hz": 44_100, "duration_s": 30.0}
+    odd.save(update_fields=["report"])
+    approved = make_map(song=song)
+    jobs.make_files(approved.pk)
+
+    facts = files_of(approved)["click"].facts
+    assert (facts["sample_rate_hz"], facts["bars"]) == (48_000, 28)
+
+
+def test_the_brief_may_ask_for_another_count_in() -> None:
+    song = make_song()
+    song.brief.count_in_bars = 1
+    song.brief.save()
+    approved = make_map(song=song, bpm=120.0, bar_one_s=2.0)
+    jobs.make_files(approved.pk)
+    assert files_of(approved)["click"].facts["lead_s"] == 0.0
+    assert files_of(approved)["click"].facts["bar_one_frame"] == 96_000
+
+
+def test_the_tempo_map_file_is_a_midi_file_that_says_the_tempo() -> None:
+    approved = make_map(song=make_song(), bpm=112.0, bar_one_s=0.0)
+    jobs.make_files(approved.pk)
+    file = mido.MidiFile(default_storage.path(files_of(approved)["tempo-map"].key))
+    tempos = [message.tempo for track in file.tracks for message in track if message.type == "set_tempo"]
+    assert tempos == [535_714]  # 60 000 000 / 112 = 535 714.29 µs
+
+
+def test_made_again_they_are_the_same_files() -> None:
+    approved = make_map(song=make_song())
+    for _ in range(2):
+        tasks.make_files(approved.pk)
+    assert approved.prepared.count() == 2
+    keys = {prepared.key for prepared in approved.prepared.all()}
+    approved.prepared.all().delete()
+    tasks.make_files(approved.pk)
+    assert {prepared.key for prepared in approved.prepared.all()} == keys
+
+
+@pytest.mark.parametrize(
+    ("title", "plain"),
+    [("Night bus", "Night-bus"), ("../../etc", "etc"), ("밤 버스", "밤-버스"), ("🥁", "song"), ("x" * 200, "x" * 60)],
+)
+def test_titles_become_plain_names(title: str, plain: str) -> None:
+    assert jobs.plain_title(title) == plain
+
+
+def test_an_approval_has_them_made() -> None:
+    assert prepare in hooks.on_map_approved
+
+
+def test_the_sweep_finds_maps_without_their_files(monkeypatch: pytest.MonkeyPatch) -> None:
+    queued: list[int] = []
+    monkeypatch.setattr(tasks.make_files, "delay", queued.append)
+    before = timezone.now() - jobs.LEFT_ALONE_FOR - timedelta(seconds=1)
+    done, left, _new = (make_map(song=make_song()) for _ in range(3))
+    jobs.make_files(done.pk)
+    ApprovedMap.objects.filter(pk__in=[done.pk, left.pk]).update(approved_at=before)
+    tasks.sweep()
+    assert queued == [left.pk]
