@@ -8,7 +8,7 @@ from pathlib import Path
 
 from analysis.blocks import Block
 from analysis.clipping import ClippingMeter
-from analysis.errors import UnusableFileError
+from analysis.errors import UnreadableError, UnusableFileError
 from analysis.features import Features, MusicFeatures
 from analysis.hashes import AudioDigest, sha256_of_file
 from analysis.levels import BitMeter, LevelMeter, channel_fault, sounding_side
@@ -44,6 +44,8 @@ def survey_file(path: Path, *, name: str | None = None, limits: Limits | None = 
             meters = _Meters(media.facts, limits)
             for samples in media.blocks():
                 meters.add(samples)
+            if not meters.frames:
+                raise UnreadableError("holds no sound: its length is zero")
             return meters.survey(report, media)
     except UnusableFileError as error:
         return unusable(report, error)
@@ -66,7 +68,7 @@ class _Meters:
     def __init__(self, facts: MediaFacts, limits: Limits) -> None:
         rate_hz, channels = facts.sample_rate_hz, facts.channels
         self._limits = limits
-        self._frames = 0
+        self.frames = 0
         self._bits = BitMeter(facts.bit_depth, is_float=facts.is_float)
         self._levels = LevelMeter(channels)
         self._clipping = ClippingMeter(rate_hz, channels, bit_depth=facts.bit_depth, limits=limits)
@@ -79,8 +81,8 @@ class _Meters:
         self._music = MusicFeatures(rate_hz, channels)
 
     def add(self, samples: Samples) -> None:
-        block = Block(samples, self._frames)
-        self._frames += block.frames
+        block = Block(samples, self.frames)
+        self.frames += block.frames
         for meter in (
             self._bits,
             self._levels,
@@ -111,8 +113,8 @@ class _Meters:
             sample_rate_hz=facts.sample_rate_hz,
             bit_depth=facts.bit_depth,
             channels=facts.channels,
-            frames=self._frames,
-            duration_s=self._frames / facts.sample_rate_hz,
+            frames=self.frames,
+            duration_s=self.frames / facts.sample_rate_hz,
             declared_frames=facts.declared_frames,
             missing_bytes=media.missing_bytes,
             unclaimed_bytes=media.unclaimed_bytes,
