@@ -17,7 +17,7 @@ from portal.bookings.stages import BOOKING_COURSE, INTAKE_STAGES, SongStage, son
 from portal.bookings.turns import booking_turn, song_turn
 from portal.people.access import drummer_required, require_drummer
 from portal.people.models import User
-from portal.people.requests import MemberRequest
+from portal.people.requests import MemberRequest, status_of
 
 # What a song page shows first: what the stage is about.
 QUESTION_PARTS = ("messages", "brief", "files", "prep", "rough-mixes", "delivery")
@@ -48,7 +48,7 @@ def new(request: MemberRequest) -> HttpResponse:
         booking = services.open_booking(by=request.user, **form.cleaned_data)
         messages.success(request, f"“{booking.title}” is open. Write its quote, then send it.")
         return redirect("money:quote", booking.pk)
-    return render(request, "bookings/new.html", {"form": form})
+    return render(request, "bookings/new.html", {"form": form}, status=status_of(form))
 
 
 @require_GET
@@ -64,7 +64,7 @@ def add_song(request: MemberRequest, booking_id: int) -> HttpResponse:
     require_drummer(request.user)
     form = AddSongForm(request.POST)
     if not form.is_valid():
-        return render_booking(request, booking, add_song_form=form)
+        return render_booking(request, booking, add_song_form=form, status=status_of(form))
     try:
         services.add_song(booking=booking, title=form.cleaned_data["title"], by=request.user)
     except BookingError as error:
@@ -79,7 +79,7 @@ def cancel(request: MemberRequest, booking_id: int) -> HttpResponse:
     require_drummer(request.user)
     form = CancelForm(request.POST)
     if not form.is_valid():
-        return render_booking(request, booking, cancel_form=form)
+        return render_booking(request, booking, cancel_form=form, status=status_of(form))
     try:
         services.cancel_booking(booking=booking, by=request.user, reason=form.cleaned_data["reason"])
     except BookingError as error:
@@ -118,7 +118,7 @@ def brief(request: MemberRequest, song_id: int) -> HttpResponse:
             messages.success(request, "The brief is saved.")
         return redirect(song)
     context = {"song": song, "form": form, "takes_brief": song.stage in INTAKE_STAGES}
-    return render(request, "bookings/brief.html", context)
+    return render(request, "bookings/brief.html", context, status=status_of(form))
 
 
 def find_booking(request: MemberRequest, booking_id: int) -> Booking:
@@ -150,6 +150,7 @@ def render_booking(
     *,
     add_song_form: AddSongForm | None = None,
     cancel_form: CancelForm | None = None,
+    status: int = 200,
 ) -> HttpResponse:
     context = {
         "booking": booking,
@@ -160,4 +161,4 @@ def render_booking(
         "add_song_form": add_song_form or AddSongForm(),
         "cancel_form": cancel_form or CancelForm(),
     }
-    return render(request, "bookings/booking.html", context)
+    return render(request, "bookings/booking.html", context, status=status)

@@ -20,7 +20,7 @@ from portal.mailroom.rules import rules_in_force, sample_sentence, suggested
 from portal.mailroom.threads import threads_page
 from portal.people.access import drummer_required, require_drummer
 from portal.people.errors import DrummerAddressError
-from portal.people.requests import MemberRequest
+from portal.people.requests import MemberRequest, status_of
 
 LETTERS_PER_PAGE = 50
 
@@ -81,7 +81,7 @@ def write(request: MemberRequest, booking_id: int) -> HttpResponse:
     back = back_address(request, booking)
     if not form.is_valid():
         context = {"booking": booking, "song": song, "form": form, "back": back}
-        return render(request, "mailroom/write.html", context)
+        return render(request, "mailroom/write.html", context, status=status_of(form))
     body, key = form.cleaned_data["body"], str(form.cleaned_data["key"])
     services.write(booking=booking, song=song, by=request.user, body=body, key=key)
     messages.success(request, "Your message is on its way.")
@@ -103,7 +103,7 @@ def invite(request: MemberRequest, booking_id: int) -> HttpResponse:
         else:
             messages.success(request, f"The letter to {form.cleaned_data['name']} is on its way.")
             return redirect(booking)
-    return render(request, "mailroom/invite.html", {"booking": booking, "form": form})
+    return render(request, "mailroom/invite.html", {"booking": booking, "form": form}, status=status_of(form))
 
 
 @require_http_methods(["GET", "POST"])
@@ -115,7 +115,7 @@ def rules(request: MemberRequest) -> HttpResponse:
         messages.success(request, "The rules are saved. They hold from the next check on.")
         return redirect("mailroom:rules")
     rows = [(kind, sample_sentence(kind), form[kind.code], suggested(kind).label) for kind in FINDING_KINDS]
-    return render(request, "mailroom/rules.html", {"form": form, "rows": rows})
+    return render(request, "mailroom/rules.html", {"form": form, "rows": rows}, status=status_of(form))
 
 
 def song_named(request: MemberRequest, booking: Booking) -> Song | None:

@@ -18,7 +18,7 @@ from portal.people.access import drummer_required
 from portal.people.errors import InvitationError, InvitationExpiredError, InvitationUnknownError
 from portal.people.forms import HouseForm, MeForm, TakeInvitationForm
 from portal.people.models import House
-from portal.people.requests import MemberRequest
+from portal.people.requests import MemberRequest, status_of
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 
@@ -36,7 +36,8 @@ def invitation(request: HttpRequest, token: str) -> HttpResponse:
             return redirect(lands_on)
     except InvitationError as error:
         return closed_invitation(request, error)
-    return render(request, "people/invitation.html", {"invitation": found, "form": form, "house": House.get()})
+    context = {"invitation": found, "form": form, "house": House.get()}
+    return render(request, "people/invitation.html", context, status=status_of(form))
 
 
 def closed_invitation(request: HttpRequest, error: InvitationError) -> HttpResponse:
@@ -55,7 +56,7 @@ def me(request: MemberRequest) -> HttpResponse:
         return redirect("people:me")
     if form.errors:
         request.user.refresh_from_db()  # the header shows the name as it is stored
-    return render(request, "people/me.html", {"form": form})
+    return render(request, "people/me.html", {"form": form}, status=status_of(form))
 
 
 @require_http_methods(["GET", "POST"])
@@ -66,4 +67,4 @@ def house(request: MemberRequest) -> HttpResponse:
         form.save()
         messages.success(request, "Saved.")
         return redirect("people:house")
-    return render(request, "people/house.html", {"form": form})
+    return render(request, "people/house.html", {"form": form}, status=status_of(form))

@@ -176,7 +176,7 @@ def test_the_drummer_sets_the_house(client: Client) -> None:
     assert (house.name, house.currency, house.deposit_percent) == ("Room Nine", "USD", 30)
 
     response = client.post(reverse("people:house"), answers | {"deposit_percent": "130", "currency": "12"})
-    assert response.status_code == HTTPStatus.OK
+    assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
     assert House.get().deposit_percent == 30
 
 

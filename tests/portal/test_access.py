@@ -1,0 +1,210 @@
+"""Every address of the house, as a drummer, the booking's client, a client of another booking, and nobody.
+
+A route without a row here fails the test: whoever adds one says who may come in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pytest
+from django.http import HttpResponse, HttpResponseBase
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from tests.world import PEOPLE, TITLE, World, make_world
+
+pytestmark = pytest.mark.django_db
+
+SIGN_IN = "to the sign-in page"
+OK, MOVED, REFUSED, ABSENT, WRONG_METHOD, UNPROCESSABLE = 200, 302, 403, 404, 405, 422
+
+
+@dataclass(frozen=True)
+class Row:
+    """How a route answers: to the drummer, the client of the booking, a client of another one, and nobody."""
+
+    method: str
+    drummer: int
+    client: int
+    other: int
+    nobody: int | str
+    needs: str = ""  # the row of the world whose key the address holds
+
+
+def members(method: str, status: int, needs: str) -> Row:
+    """For both sides of the booking."""
+    return Row(method, status, status, ABSENT, SIGN_IN, needs)
+
+
+def drummers(method: str, status: int, needs: str) -> Row:
+    """For the drummer alone: the client knows that it is there, others do not."""
+    return Row(method, status, REFUSED, ABSENT, SIGN_IN, needs)
+
+
+def clients(method: str, status: int, needs: str) -> Row:
+    """For the client alone to decide."""
+    return Row(method, REFUSED, status, ABSENT, SIGN_IN, needs)
+
+
+def house(method: str, status: int, needs: str = "") -> Row:
+    """Of the house, not of a booking: no client has a right to it, and its being there is no secret."""
+    return Row(method, status, REFUSED, REFUSED, SIGN_IN, needs)
+
+
+def signed_in(method: str, status: int) -> Row:
+    return Row(method, status, status, status, SIGN_IN)
+
+
+def everybody(method: str, status: int, needs: str = "") -> Row:
+    return Row(method, status, status, status, status, needs)
+
+
+ROWS = {
+    "health": everybody("GET", OK),
+    "people:sign-in": Row("GET", MOVED, MOVED, MOVED, OK),
+    "people:sign-out": everybody("POST", MOVED),
+    "people:invitation": everybody("GET", OK, "token"),
+    "people:me": signed_in("GET", OK),
+    "people:house": house("GET", OK),
+    "people:password-change": signed_in("GET", OK),
+    "people:password-changed": signed_in("GET", OK),
+    "people:password-reset": everybody("GET", OK),
+    "people:password-reset-sent": everybody("GET", OK),
+    "people:password-reset-confirm": everybody("GET", OK, "reset"),
+    "people:password-reset-done": everybody("GET", OK),
+    "bookings:home": Row("GET", MOVED, MOVED, MOVED, SIGN_IN),
+    "bookings:board": signed_in("GET", OK),
+    "bookings:new": house("GET", OK),
+    "bookings:booking": members("GET", OK, "booking"),
+    "bookings:add-song": drummers("POST", UNPROCESSABLE, "booking"),
+    "bookings:cancel": drummers("POST", MOVED, "booking"),
+    "bookings:song": members("GET", OK, "song"),
+    "bookings:brief": members("GET", OK, "song"),
+    "mailroom:mail": house("GET", OK),
+    "mailroom:send-again": house("POST", MOVED, "mail"),
+    "mailroom:threads": signed_in("GET", OK),
+    "mailroom:message": members("GET", OK, "message"),
+    "mailroom:write": members("POST", UNPROCESSABLE, "booking"),
+    "mailroom:invite": drummers("POST", UNPROCESSABLE, "booking"),
+    "mailroom:rules": house("GET", OK),
+    # The protocol's answers are for programs: 403 asks for a new sign-in, 400 lacks where the file belongs.
+    "uploads:create": Row("POST", 400, 400, 400, REFUSED),
+    "uploads:upload": Row("HEAD", ABSENT, OK, ABSENT, REFUSED, "upload"),
+    "intake:desk": house("GET", OK),
+    "intake:files": members("GET", MOVED, "song"),
+    "intake:plain-upload": members("POST", MOVED, "song"),
+    "intake:sheet": drummers("GET", OK, "song"),
+    "intake:approve": drummers("POST", MOVED, "song"),
+    "intake:overrule": drummers("POST", UNPROCESSABLE, "song"),
+    "intake:ready": drummers("POST", MOVED, "song"),
+    "intake:check-again": drummers("POST", MOVED, "song"),
+    "intake:waive": drummers("POST", MOVED, "finding"),
+    "intake:wave": members("GET", OK, "source"),
+    "intake:download": members("GET", OK, "source"),
+    "intake:remove": members("POST", MOVED, "source"),
+    "intake:answer": members("POST", MOVED, "message"),
+    "intake:send-held": drummers("POST", MOVED, "message"),
+    "prep:file": members("GET", OK, "prepared"),
+    "takes:track": drummers("POST", MOVED, "song"),
+    "takes:rough-mixes": members("GET", MOVED, "song"),
+    "takes:upload": drummers("POST", MOVED, "song"),
+    "takes:send": drummers("POST", MOVED, "rough_mix"),
+    "takes:decide": clients("POST", UNPROCESSABLE, "rough_mix"),
+    "takes:audio": members("GET", OK, "rough_mix"),
+    "delivery:open": drummers("POST", MOVED, "song"),
+    "delivery:delivery": members("GET", OK, "delivery"),
+    "delivery:upload": drummers("POST", MOVED, "delivery"),
+    "delivery:describe": drummers("POST", UNPROCESSABLE, "delivery"),
+    "delivery:check": drummers("POST", MOVED, "delivery"),
+    "delivery:waive": drummers("POST", UNPROCESSABLE, "delivery"),
+    "delivery:release": drummers("POST", MOVED, "delivery"),
+    "delivery:accept": clients("POST", MOVED, "delivery"),
+    "delivery:zip": members("GET", OK, "delivery"),
+    "delivery:file": members("GET", OK, "track"),
+    "delivery:remove": drummers("POST", MOVED, "track"),
+    "money:quote": members("GET", OK, "booking"),
+    "money:send": drummers("POST", UNPROCESSABLE, "booking"),
+    "money:decide": clients("POST", UNPROCESSABLE, "quote"),
+    "money:payment": drummers("POST", UNPROCESSABLE, "booking"),
+}
+# What exists while a song is with the drummer alone, or is held back: for the client it is not there yet.
+HIDDEN = {
+    "mailroom:message": "held_message",
+    "intake:answer": "held_message",
+    "takes:audio": "unsent_mix",
+    "takes:decide": "unsent_mix",
+    "delivery:delivery": "open_delivery",
+    "delivery:zip": "open_delivery",
+    "delivery:accept": "open_delivery",
+    "delivery:file": "unreleased_track",
+}
+
+
+def route_names(resolver: URLResolver, namespace: str = "") -> Iterator[str]:
+    """Every named address; the support pages are one app of Django's own with its own rules, tested as a whole."""
+    for entry in resolver.url_patterns:
+        if isinstance(entry, URLPattern):
+            yield f"{namespace}{entry.name}"
+        elif entry.namespace != "admin":
+            yield from route_names(entry, f"{namespace}{entry.namespace}:" if entry.namespace else namespace)
+
+
+def test_every_route_has_a_row_and_every_row_a_route() -> None:
+    names = list(route_names(get_resolver()))
+    assert sorted(names) == sorted(ROWS)
+
+
+@pytest.fixture
+def world() -> World:
+    return make_world()
+
+
+@pytest.mark.parametrize("name", ROWS)
+def test_a_route_answers_each_as_its_row_says(world: World, name: str) -> None:
+    row = ROWS[name]
+    address = world.address(name, row.needs)
+    assert {who: outcome(world.ask(who, row.method, address)) for who in PEOPLE} == {
+        who: getattr(row, who) for who in PEOPLE
+    }
+
+
+def outcome(response: HttpResponseBase) -> int | str:
+    if response.status_code == MOVED and response.headers["Location"].startswith(reverse("people:sign-in")):
+        return SIGN_IN
+    return response.status_code
+
+
+def text_of(response: HttpResponseBase) -> str:
+    return response.content.decode() if isinstance(response, HttpResponse) else ""
+
+
+@pytest.mark.parametrize("name", [name for name, row in ROWS.items() if row.nobody == SIGN_IN])
+def test_neither_method_lets_a_stranger_in(world: World, name: str) -> None:
+    address = world.address(name, ROWS[name].needs)
+    for method in ("GET", "POST"):
+        assert outcome(world.ask("nobody", method, address)) in (SIGN_IN, WRONG_METHOD)
+        if ROWS[name].other == ABSENT:
+            response = world.ask("other", method, address)
+            assert response.status_code in (ABSENT, WRONG_METHOD)
+            assert TITLE not in text_of(response)
+
+
+@pytest.mark.parametrize(("name", "needs"), HIDDEN.items())
+def test_what_is_not_out_yet_is_not_there_for_the_client(world: World, name: str, needs: str) -> None:
+    row = ROWS[name]
+    assert world.ask("client", row.method, world.address(name, needs)).status_code == ABSENT
+
+
+def test_lists_leave_out_what_is_another_client_s(world: World) -> None:
+    for name in ("bookings:board", "mailroom:threads"):
+        assert TITLE in text_of(world.ask("client", "GET", reverse(name)))
+        assert TITLE not in text_of(world.ask("other", "GET", reverse(name)))
+
+
+def test_the_support_pages_are_for_staff(world: World) -> None:
+    for name in ("admin:index", "admin:people_user_changelist", "admin:bookings_booking_changelist"):
+        for who in PEOPLE:
+            response = world.ask(who, "GET", reverse(name))
+            assert response.status_code == MOVED
+            assert response.headers["Location"].startswith(reverse("admin:login"))

@@ -1,0 +1,133 @@
+"""One house with two bookings, and the four kinds of people who may ask for something of the first."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.db import transaction
+from django.http import HttpResponseBase
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from analysis.features import Features
+from portal.bookings.models import Song
+from portal.bookings.stages import BookingStage, SongStage
+from portal.delivery.models import Delivery
+from portal.intake.models import ApprovedMap
+from portal.mailroom.models import Message
+from portal.people.models import User
+from portal.people.services import invite
+from portal.prep.models import PreparedFile
+from portal.takes.models import RoughMix
+from portal.uploads.models import Upload
+from tests.factories import (
+    make_booking,
+    make_client,
+    make_delivery,
+    make_drummer,
+    make_finding,
+    make_invited_client,
+    make_mail,
+    make_message,
+    make_rough_mix,
+    make_sent_quote,
+    make_song,
+    make_source,
+    make_track,
+    store_content,
+)
+
+PEOPLE = ("drummer", "client", "other", "nobody")
+TITLE = "Zebra crossing at four in the morning"
+MAP = {"bar_one_s": 0.0, "segments": [{"bar": 1, "time_s": 0.0, "bpm": 112.0, "meter": "4/4"}]}
+TUS = {"Tus-Resumable": "1.0.0"}
+
+
+@dataclass(frozen=True)
+class World:
+    """Two bookings of one house; `keys` are those of the first, which is the client's."""
+
+    people: dict[str, User | None]
+    keys: dict[str, dict[str, Any]]
+
+    def address(self, name: str, needs: str) -> str:
+        return reverse(name, kwargs=self.keys[needs] if needs else {})
+
+    def ask(self, who: str, method: str, address: str) -> HttpResponseBase:
+        """What this person is answered. What it changed is undone, so that the next one finds the same house."""
+        browser = Client()
+        with transaction.atomic():
+            if user := self.people[who]:
+                browser.force_login(user)
+            response: HttpResponseBase = browser.generic(
+                method, address, headers=TUS if address.startswith("/tus/") else {}
+            )
+            transaction.set_rollback(True)
+        return response
+
+
+def make_world() -> World:
+    drummer, client, other = make_drummer(), make_client(), make_client()
+    make_song(booking=make_booking(client=other, drummer=drummer, stage=BookingStage.WORKING))
+    booking = make_booking(client=client, drummer=drummer, stage=BookingStage.WORKING, title=TITLE)
+    song = make_song(booking=booking, title=TITLE, stage=SongStage.ON_DESK)
+    keys = {
+        "booking": {"booking_id": booking.pk},
+        "song": {"song_id": song.pk},
+        "quote": {"quote_id": make_sent_quote(booking=booking).pk},
+        "finding": {"finding_id": make_finding(song=song).pk},
+        "message": {"message_id": make_message(song=song, answers=[{"code": "yes", "label": "Yes"}]).pk},
+        "held_message": {"message_id": make_message(song=song, state=Message.State.HELD).pk},
+        "mail": {"mail_id": make_mail().pk},
+        **files_of(song, client),
+        **ways_in(drummer),
+    }
+    people = {"drummer": drummer, "client": client, "other": other, "nobody": None}
+    return World(people=people, keys=keys)
+
+
+def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
+    stored = {"sha256": (sha256 := store_content(b"sound")), "key": f"originals/{sha256[:2]}/{sha256}"}
+    source = make_source(song=song, name=f"{TITLE}.wav", features_key=store_features(), **stored)
+    sent_mix = make_rough_mix(song=song, state=RoughMix.State.OUT, proxy_key=stored["key"])
+    unsent_mix = make_rough_mix(song=song, state=RoughMix.State.READY, proxy_key=stored["key"])
+    released = make_delivery(song=song, state=Delivery.State.RELEASED, released_at=timezone.now())
+    collecting = make_delivery(song=song, state=Delivery.State.OPEN)
+    approved = ApprovedMap.objects.create(
+        song=song, version=1, origin=ApprovedMap.Origin.MEASURED, map=MAP, approved_by=song.booking.created_by
+    )
+    prepared = PreparedFile.objects.create(
+        approved_map=approved, kind=PreparedFile.Kind.CLICK, name="click.wav", key=stored["key"], size_bytes=5
+    )
+    upload = Upload.objects.create(
+        owner=client, purpose="source", target_id=song.pk, file_name="bass.wav", length_bytes=10
+    )
+    return {
+        "source": {"source_id": source.pk},
+        "rough_mix": {"rough_mix_id": sent_mix.pk},
+        "unsent_mix": {"rough_mix_id": unsent_mix.pk},
+        "delivery": {"delivery_id": released.pk},
+        "track": {"file_id": make_track(delivery=released, crc32=0).pk},
+        "open_delivery": {"delivery_id": collecting.pk},
+        "unreleased_track": {"file_id": make_track(delivery=collecting, crc32=0).pk},
+        "prepared": {"prepared_id": prepared.pk},
+        "upload": {"upload_id": upload.pk},
+    }
+
+
+def store_features() -> str:
+    with tempfile.NamedTemporaryFile(suffix=".npz") as file:
+        Features.empty().save(Path(file.name))
+        return default_storage.save("features/empty.npz", ContentFile(Path(file.name).read_bytes()))
+
+
+def ways_in(drummer: User) -> dict[str, dict[str, Any]]:
+    invited = make_invited_client()
+    _, _, token = invite(email=invited.email, name=invited.name, sent_by=drummer, lands_on="/")
+    return {"token": {"token": token}, "reset": {"uidb64": "MQ", "token": "none"}}
