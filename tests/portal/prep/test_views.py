@@ -31,7 +31,7 @@ def test_an_approved_map_gives_files_to_download(
         assert words in page
     click = approved.prepared.get(kind="click")
     response = client.get(reverse("prep:file", args=[click.pk]))
-    assert len(b"".join(response.streaming_content)) == click.size_bytes  # type: ignore[attr-defined, arg-type]
+    assert len(b"".join(response.streaming_content)) == click.size_bytes  # type: ignore[attr-defined]
     assert 'filename="Night-bus_112bpm_v1_click.wav"' in response.headers["Content-Disposition"]
 
 

@@ -1,0 +1,143 @@
+"""Checking sets of real sound with known faults."""
+
+from __future__ import annotations
+
+import zlib
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.utils import timezone
+
+from portal.delivery import jobs, services, tasks
+from portal.delivery.models import Delivery
+from tests import signals
+from tests.factories import make_delivery, make_map, make_rough_mix, make_song, make_track, wav_bytes
+
+pytestmark = pytest.mark.django_db
+
+
+def sound(seed: int, duration_s: float = 2.0, **options: Any) -> bytes:
+    return wav_bytes(signals.noise(duration_s=duration_s, seed=seed, rms=0.05), **options)
+
+
+def checked(*files: tuple[str, bytes], delivery: Delivery | None = None) -> Delivery:
+    delivery = delivery or make_delivery()
+    for name, content in files:
+        make_track(delivery=delivery, name=name, content=content)
+    delivery.ask_check()
+    tasks.check_delivery(delivery.pk)
+    delivery.refresh_from_db()
+    return delivery
+
+
+def failed(delivery: Delivery) -> set[tuple[str, str]]:
+    return {(check["code"], check["file"]) for check in delivery.checks if not check["passed"]}
+
+
+def test_a_good_set_passes_and_its_files_are_known_to_the_byte() -> None:
+    delivery = checked(("KickIn.wav", sound(1)), ("SnTop.wav", sound(2)))
+
+    assert (delivery.state, delivery.passed, failed(delivery)) == (Delivery.State.CHECKED, True, set())
+    kick = delivery.files.get(name="KickIn.wav")
+    assert kick.crc32 == zlib.crc32(sound(1))
+    assert kick.facts == {"sample_rate_hz": 48_000, "bit_depth": 24, "channels": 1, "frames": 96_000}
+    assert ("stored-intact", "KickIn.wav") in {(check["code"], check["file"]) for check in delivery.checks}
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "code"),
+    [
+        ("Tom1.wav", sound(3, duration_s=1.9), "length"),
+        ("Tom1.wav", sound(3, bit_depth=16), "depth"),
+        ("Tom1.wav", wav_bytes(signals.silence(duration_s=2.0)), "sounding"),
+        ("Tom 1 (new).wav", sound(3), "safe-name"),
+        ("Tom1.wav", b"<html>" * 100, "readable"),
+        ("Tom1.wav", sound(1), "distinct-sound"),
+        ("Tom1.wav", wav_bytes(np.clip(signals.tone(amplitude=3.0, duration_s=2.0), -1.0, 1.0)), "clipped"),
+    ],
+)
+def test_each_fault_fails_its_own_check_of_its_own_file(name: str, content: bytes, code: str) -> None:
+    delivery = checked(("KickIn.wav", sound(1)), ("SnTop.wav", sound(2)), (name, content))
+
+    assert not delivery.passed
+    assert (code, name) in failed(delivery)
+    assert {file for _, file in failed(delivery)} == {name}
+    assert all(check["message"].endswith(".") for check in delivery.checks)
+
+
+def test_a_file_at_another_rate_fails() -> None:
+    odd = wav_bytes(signals.noise(duration_s=2.0, sample_rate_hz=44_100), 44_100)
+    delivery = checked(("KickIn.wav", sound(1)), ("SnTop.wav", sound(2)), ("Hat.wav", odd))
+    assert ("rate", "Hat.wav") in failed(delivery)
+
+
+def test_a_set_that_ends_before_the_song_does_fails_against_the_map() -> None:
+    song = make_song()
+    make_map(song=song, bar_one_s=5.0)
+    delivery = checked(("KickIn.wav", sound(1)), delivery=make_delivery(song=song))
+    assert ("covers-map", "KickIn.wav") in failed(delivery)
+
+
+def test_a_set_is_laid_against_the_mix_that_was_accepted() -> None:
+    """The tracks start 480 frames late: 10 ms at 48 kHz."""
+    song = make_song()
+    take = signals.noise(duration_s=4.0, rms=0.05)
+    make_rough_mix(song=song, state="accepted", content=wav_bytes(take))
+    late = np.concatenate([np.zeros((480, 1)), take[:-480]])
+    delivery = checked(("KickIn.wav", wav_bytes(late)), delivery=make_delivery(song=song))
+    check = next(check for check in delivery.checks if check["code"] == "lined-up")
+    assert (check["passed"], check["value"]) == (False, 480)
+
+
+def test_bytes_that_changed_in_the_store_are_found() -> None:
+    delivery = make_delivery()
+    track = make_track(delivery=delivery, name="KickIn.wav", content=sound(99))
+    default_storage.delete(track.key)
+    default_storage.save(track.key, ContentFile(sound(2)))
+    assert ("stored-intact", "KickIn.wav") in failed(checked(delivery=delivery))
+
+
+def test_checked_twice_it_says_the_same() -> None:
+    delivery = checked(("KickIn.wav", sound(1)))
+    first = delivery.checks
+    tasks.check_delivery(delivery.pk)
+    delivery.refresh_from_db()
+    assert (delivery.state, delivery.checks) == (Delivery.State.CHECKED, first)
+
+
+def test_the_checks_of_a_set_that_changed_meanwhile_are_dropped(monkeypatch: pytest.MonkeyPatch) -> None:
+    delivery = make_delivery()
+    make_track(delivery=delivery, name="KickIn.wav", content=sound(1))
+    delivery.ask_check()
+    store = jobs.store
+
+    def change_then_store(*args: Any) -> None:
+        make_track(delivery=delivery, name="SnTop.wav", content=sound(2))
+        store(*args)
+
+    monkeypatch.setattr(jobs, "store", change_then_store)
+    tasks.check_delivery(delivery.pk)
+    delivery.refresh_from_db()
+    assert (delivery.state, delivery.checks) == (Delivery.State.CHECKING, [])
+
+
+def test_the_sweep_finds_checks_that_were_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    queued: list[int] = []
+    monkeypatch.setattr(tasks.check_delivery, "delay", queued.append)
+    left = make_delivery(state="checking", check_asked_at=timezone.now() - jobs.LEFT_ALONE_FOR - timedelta(seconds=1))
+    make_delivery(state="checking", check_asked_at=timezone.now())
+    make_delivery()
+    tasks.sweep()
+    assert queued == [left.pk]
+
+
+def test_every_failure_has_to_be_let_pass_before_release() -> None:
+    delivery = checked(("KickIn.wav", sound(1)), ("Tom1.wav", sound(3, duration_s=1.5, bit_depth=16)))
+    by = delivery.song.booking.created_by
+    assert {check["code"] for check in delivery.failures} == {"length", "depth"}
+    services.waive(delivery=delivery, code="length", file_name="Tom1.wav", reason="rings out early", by=by)
+    assert [check["code"] for check in Delivery.objects.get(pk=delivery.pk).failures] == ["depth"]

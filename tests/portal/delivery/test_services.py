@@ -1,0 +1,160 @@
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from portal.bookings.models import Booking, Song
+from portal.delivery import services
+from portal.delivery.errors import BalanceMissingError, NotCheckedError, SetClosedError
+from portal.delivery.models import Delivery, DeliveryFile
+from portal.mailroom.models import Mail, Message
+from portal.people.models import User
+from tests.factories import make_client, make_delivery, make_rough_mix, make_song, make_track
+
+pytestmark = pytest.mark.django_db
+
+FAILURE = {"code": "clipped", "file": "a.wav", "passed": False, "message": "a.wav is clipped."}
+SUCCESS = FAILURE | {"passed": True}
+
+
+@pytest.fixture
+def member() -> User:
+    return make_client(email="mara@example.com")
+
+
+@pytest.fixture
+def song(member: User) -> Song:
+    return make_song(client=member, stage="in-review", turn="drummer")
+
+
+def checked_set(song: Song, *checks: dict[str, Any]) -> Delivery:
+    delivery = make_delivery(song=song)
+    make_track(delivery=delivery, name="a.wav", crc32=1)
+    delivery.store_checks(list(checks or (SUCCESS,)), passed=not checks)
+    return delivery
+
+
+def released_set(song: Song) -> Delivery:
+    delivery = checked_set(song)
+    services.release(delivery=delivery, note="", by=song.booking.created_by)
+    delivery.refresh_from_db()
+    song.refresh_from_db()
+    return delivery
+
+
+def texts(song: Song) -> list[str]:
+    return list(song.timeline.values_list("text", flat=True))
+
+
+def test_a_set_is_opened_once_and_says_when_no_mix_was_accepted(song: Song) -> None:
+    by = song.booking.created_by
+    first, again = (services.open_delivery(song=song, by=by) for _ in range(2))
+    assert first == again
+    assert texts(song).count("opened delivery 1 without an accepted rough mix") == 1
+
+    other = make_song(stage="in-review")
+    make_rough_mix(song=other, state="accepted")
+    services.open_delivery(song=other, by=by)
+    assert "opened delivery 1" in texts(other)
+
+
+@pytest.mark.parametrize("stage", ["waiting", "on-desk", "ready", "accepted"])
+def test_nothing_is_delivered_before_tracking_or_after_acceptance(stage: str) -> None:
+    with pytest.raises(SetClosedError):
+        services.open_delivery(song=make_song(stage=stage), by=make_client())
+
+
+def test_an_empty_set_has_nothing_to_check(song: Song) -> None:
+    with pytest.raises(NotCheckedError):
+        services.ask_check(delivery=make_delivery(song=song))
+
+
+def test_a_failure_blocks_until_it_is_let_pass_with_a_reason(song: Song) -> None:
+    delivery, by = checked_set(song, FAILURE), song.booking.created_by
+    with pytest.raises(NotCheckedError, match="1 failed"):
+        services.release(delivery=delivery, note="", by=by)
+    with pytest.raises(NotCheckedError, match="has not failed"):
+        services.waive(delivery=delivery, code="silent", file_name="a.wav", reason="?", by=by)
+
+    services.waive(delivery=delivery, code="clipped", file_name="a.wav", reason="it is meant to be", by=by)
+    services.release(delivery=delivery, note="", by=by)
+    delivery.refresh_from_db()
+    assert delivery.state == Delivery.State.RELEASED
+    assert "let “clipped” of a.wav pass in delivery 1: it is meant to be" in texts(song)
+
+
+@pytest.mark.parametrize("state", ["open", "checking"])
+def test_what_is_not_checked_as_it_stands_is_not_released(song: Song, state: str) -> None:
+    with pytest.raises(NotCheckedError):
+        services.release(delivery=make_delivery(song=song, state=state), note="", by=song.booking.created_by)
+
+
+def test_a_changed_set_starts_anew_without_its_waivers(song: Song) -> None:
+    delivery, by = checked_set(song, FAILURE), song.booking.created_by
+    services.waive(delivery=delivery, code="clipped", file_name="a.wav", reason="it is meant to be", by=by)
+    services.remove_track(file=delivery.files.get(), by=by)
+
+    delivery.refresh_from_db()
+    assert (delivery.state, delivery.checks, delivery.waivers.count()) == (Delivery.State.OPEN, [], 0)
+    assert "took “a.wav” out of delivery 1" in texts(song)
+
+
+def test_release_moves_the_song_and_writes_to_the_client_once(song: Song, member: User) -> None:
+    delivery = checked_set(song)
+    for _ in range(2):
+        services.release(delivery=delivery, note="All at 48 kHz.", by=song.booking.created_by)
+
+    song.refresh_from_db()
+    assert (song.stage, song.turn) == ("delivered", "client")
+    assert "All at 48 kHz." in Message.objects.get(song=song).body
+    assert Mail.objects.filter(to=member.email).count() == 1
+    assert "balance" not in Message.objects.get(song=song).body
+
+
+def test_a_released_set_stands(song: Song) -> None:
+    delivery = released_set(song)
+    file = DeliveryFile.objects.get()
+    with pytest.raises(SetClosedError):
+        services.remove_track(file=file, by=song.booking.created_by)
+    with pytest.raises(SetClosedError):
+        services.ask_check(delivery=delivery)
+
+
+def test_acceptance_ends_the_song_and_with_the_last_song_the_booking(song: Song, member: User) -> None:
+    delivery = released_set(song)
+    Booking.objects.filter(pk=song.booking_id).update(stage="delivered")
+    for _ in range(2):
+        services.accept(delivery=delivery, by=member)
+
+    song.refresh_from_db()
+    delivery.refresh_from_db()
+    assert (song.stage, delivery.state, delivery.accepted_by) == ("accepted", "accepted", member)
+    assert Booking.objects.get(pk=song.booking_id).stage == "closed"
+    assert texts(song).count("accepted delivery 1") == 1
+
+
+def test_only_the_newest_set_can_be_accepted(song: Song, member: User) -> None:
+    first, second = released_set(song), released_set(song)
+    with pytest.raises(SetClosedError):
+        services.accept(delivery=first, by=member)
+    services.accept(delivery=second, by=member)
+
+
+def test_files_that_wait_for_the_balance_cannot_be_accepted_unheard(song: Song, member: User) -> None:
+    Booking.objects.filter(pk=song.booking_id).update(balance_before_files=True)
+    delivery = released_set(Song.objects.get(pk=song.pk))
+    assert "balance" in Message.objects.get(song=song).body
+    with pytest.raises(BalanceMissingError):
+        services.accept(delivery=delivery, by=member)
+
+
+def test_a_cancelled_booking_takes_and_gives_nothing_more(song: Song, member: User) -> None:
+    open_set, out = make_delivery(song=song), released_set(song)
+    Booking.objects.filter(pk=song.booking_id).update(stage="cancelled")
+    with pytest.raises(SetClosedError):
+        services.open_delivery(song=song, by=song.booking.created_by)
+    with pytest.raises(SetClosedError):
+        services.ask_check(delivery=open_set)
+    with pytest.raises(SetClosedError):
+        services.accept(delivery=out, by=member)
