@@ -177,6 +177,9 @@ CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "finish waiting uploads": {"task": "portal.uploads.tasks.finish_waiting", "schedule": 60},
     "expire abandoned uploads": {"task": "portal.uploads.tasks.expire_abandoned", "schedule": 3_600},
     "check songs that were left": {"task": "portal.intake.tasks.sweep", "schedule": 30},
+    "make prepared files that were left": {"task": "portal.prep.tasks.sweep", "schedule": 60},
+    "measure rough mixes that were left": {"task": "portal.takes.tasks.sweep", "schedule": 60},
+    "check deliveries that were left": {"task": "portal.delivery.tasks.sweep", "schedule": 60},
 }
 
 AUTH_PASSWORD_VALIDATORS = [

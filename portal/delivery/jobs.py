@@ -25,7 +25,8 @@ from portal.delivery.models import Delivery, DeliveryFile
 from portal.files import local_copy
 from portal.takes.models import RoughMix
 
-LEFT_ALONE_FOR = timedelta(minutes=15)
+# A set that takes longer is checked twice at once: no harm.
+LEFT_ALONE_FOR = timedelta(minutes=10)
 
 logger = logging.getLogger(__name__)
 

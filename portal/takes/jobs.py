@@ -17,7 +17,8 @@ from portal.takes.models import RoughMix
 from portal.takes.proxy import MOST_CHANNELS, write_proxy
 from portal.uploads import originals
 
-LEFT_ALONE_FOR = timedelta(minutes=10)
+# A mix that takes longer is measured twice at once: no harm.
+LEFT_ALONE_FOR = timedelta(minutes=2)
 
 logger = logging.getLogger(__name__)
 
