@@ -16,10 +16,14 @@ from analysis.limits import Limits
 
 @dataclass(frozen=True)
 class Levels:
-    """`dc_offset` is the mean of the channel that is furthest off. `power` is each channel's mean square."""
+    """`dc_offset` is the mean of the channel that is furthest off, `dc_error` how far that mean may be off by chance.
+
+    `power` is each channel's mean square.
+    """
 
     peak: float
     dc_offset: float
+    dc_error: float
     power: tuple[float, ...]
     correlation: float | None
     difference_db: float | None
@@ -31,6 +35,8 @@ class LevelMeter:
     def __init__(self, channels: int) -> None:
         self._peak = 0.0
         self._sums = np.zeros(channels)
+        self._squared_means = np.zeros(channels)
+        self._blocks = 0
         self._products = np.zeros((channels, channels))
         self._difference_power = 0.0
         self._frames = 0
@@ -40,7 +46,10 @@ class LevelMeter:
     def add(self, block: Block) -> None:
         rows = block.by_channel
         self._peak = max(self._peak, float(block.peaks.max(initial=0.0)))
-        self._sums += rows.sum(axis=1)
+        sums = rows.sum(axis=1)
+        self._sums += sums
+        self._squared_means += (sums / max(1, block.frames)) ** 2
+        self._blocks += 1
         self._products += rows @ rows.T
         if len(rows) == 2:
             difference = rows[0] - rows[1]
@@ -53,15 +62,25 @@ class LevelMeter:
     def finish(self) -> Levels:
         frames = max(1, self._frames)
         means = self._sums / frames
+        worst = int(np.argmax(np.abs(means)))
         return Levels(
             peak=self._peak,
-            dc_offset=float(means[np.argmax(np.abs(means))]),
+            dc_offset=float(means[worst]),
+            dc_error=self._dc_error(worst),
             power=tuple(float(value) for value in np.diag(self._products) / frames),
             correlation=self._correlation(),
             difference_db=self._difference_db(),
             bad_values=self._bad_values,
             first_bad_frame=self._first_bad_frame,
         )
+
+    def _dc_error(self, channel: int) -> float:
+        """Standard error of the mean, from how much it differs from block to block: low notes and hits move it too."""
+        blocks, frames = max(1, self._blocks), max(1, self._frames)
+        spread = max(0.0, float(self._squared_means[channel] / blocks - (self._sums[channel] / frames) ** 2))
+        # A few blocks may agree by luck: the least that chance can do is what independent samples would.
+        least = float(self._products[channel, channel]) / frames**2
+        return float(np.sqrt(max(spread / blocks, least)))
 
     def _correlation(self) -> float | None:
         """Of left and right over the whole file; None unless stereo with sound on both sides."""

@@ -37,6 +37,8 @@ class Limits(Record):
     # Mean over the whole file: -60 dBFS is worth a note, -40 dBFS a question (house choice).
     dc_note: float = 0.001
     dc_ask: float = 0.01
+    # The offset must stand this many standard errors above what low notes and single hits do to a mean (house choice).
+    dc_errors: float = 4.0
     # Peak to loudness: a mix whose true peak sits so close to its loudness has no transients left to play to.
     squashed_plr_lu: float = 7.0
 

@@ -128,7 +128,8 @@ class FileReport(Record):
 
     `declared_frames` is what the header promises, `missing_bytes` what it promises and the disk does not hold,
     `unclaimed_bytes` what the disk holds and no header counts; `broke_off` says that decoding ended in an error.
-    `audio_digest` is equal for files whose decoded samples are equal, whatever the container. `channel_fault` is
+    `audio_digest` is equal for files whose decoded samples are equal, whatever the container. `dc_error` is how far
+    `dc_offset` may be off by chance. `channel_fault` is
     `one-sided`, `inverted-channel`, `dual-mono` or None.
     """
 
@@ -164,6 +165,7 @@ class FileReport(Record):
     missing_bytes: int = 0
     unclaimed_bytes: int = 0
     broke_off: bool = False
+    dc_error: float | None = None
     bad_values: int = 0
     bad_value_s: float | None = None
     channel_fault: str | None = None

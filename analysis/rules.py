@@ -102,7 +102,7 @@ def true_peak_over(report: FileReport, limits: Limits) -> Iterator[Finding]:
 
 def dc_offset(report: FileReport, limits: Limits) -> Iterator[Finding]:
     offset = abs(report.dc_offset or 0.0)
-    if offset >= limits.dc_note:
+    if offset >= limits.dc_note and offset > limits.dc_errors * (report.dc_error or 0.0):
         severity = Severity.ASK if offset >= limits.dc_ask else Severity.NOTE
         value = {"dc_dbfs": dbfs_from_amplitude(offset), "dc_offset": report.dc_offset}
         yield make_finding("dc-offset", file=report.name, severity=severity, value=value)

@@ -138,6 +138,7 @@ class _Meters:
             short_term_max_lufs=loudness.short_term_max_lufs,
             momentary_max_lufs=loudness.momentary_max_lufs,
             dc_offset=levels.dc_offset,
+            dc_error=levels.dc_error,
             clipped=self._clipping.finish(),
             leading_silence_s=_seconds(silence.leading_frames, rate_hz),
             trailing_silence_s=_seconds(silence.trailing_frames, rate_hz),

@@ -1,4 +1,4 @@
-"""ITU-R BS.1770-5 and EBU R 128 as the published test signals ask: EBU Tech 3341 v4 (2023) table 1, Tech 3342 table 1."""
+"""ITU-R BS.1770-5 on the published test signals: EBU Tech 3341 v4 (2023) table 1, EBU Tech 3342 table 1."""
 
 import numpy as np
 import pytest
