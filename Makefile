@@ -1,7 +1,7 @@
 # The whole tool box. A fresh machine needs Python 3.11 or newer, make, and the Python and npm package registries.
 #
 #   make demo     a house that runs on this machine, with invented people (ARGS="--port 8123 --data DIR --json")
-#   make test     every test, browser tests included       (ARGS="tests/portal/intake -k survey" narrows it)
+#   make test     every test, browser tests included, with coverage (ARGS="tests/portal/intake -k survey" narrows it)
 #   make check    format, lint, strict types, import order, missing migrations
 #   make bench    the engine's figures
 #   make format   what `make check` would only complain about
@@ -43,7 +43,7 @@ browser: .venv/.ready
 	@PATH="$(CURDIR)/$(BIN):$$PATH" sh tests/browser.sh
 
 test: venv browser
-	$(BIN)/python -m pytest $(ARGS)
+	$(BIN)/python -m pytest $(or $(ARGS),--cov)
 
 check: venv
 	$(BIN)/ruff format --check

@@ -5,6 +5,7 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -82,6 +83,13 @@ def page(chromium: "Browser") -> "Iterator[Page]":
     yield page
     context.close()
     assert not errors
+
+
+def pytest_report_header() -> str:
+    from django.conf import settings
+
+    database = settings.DATABASES["default"]["ENGINE"].rpartition(".")[2]
+    return f"servers: database {database}, queue {urlsplit(settings.CELERY_BROKER_URL).scheme}"
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
