@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +27,11 @@ class Layout:
     bar_one_s: float
     pickup_beats: float
     count_in_beats: int
+
+    def on(self, clock: Callable[[Doubles], Doubles]) -> Layout:
+        """The same layout with its times read on another clock."""
+        bar_one_s = float(clock(np.array([self.bar_one_s]))[0])
+        return Layout(clock(self.beats_s), clock(self.downbeats_s), bar_one_s, self.pickup_beats, self.count_in_beats)
 
 
 def lay_out(evidence: Evidence, *, period_s: float, downbeat_s: float, beats_per_bar: int) -> Layout:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.alternatives import alternatives
+from analysis.clock import Clock
+from analysis.ending import LEAST_PLACE, find_slowing, slowing_clock
 from analysis.evidence import Evidence
 from analysis.grid import GridFit
 from analysis.heard import Heard, listen
 from analysis.layout import Layout, lay_out
+from analysis.map_fit import segments_through
+from analysis.moving import find_motion
 from analysis.phase import settle_phase
 from analysis.reports import BarOne, Brief, MapSegment, Meter, SongMeasures, Tempo
 from analysis.rounding import set_tempo
@@ -20,6 +23,8 @@ from analysis.tempo_map import MeterSign
 
 Doubles = NDArray[Any]
 TIME_DECIMALS = 6
+# Bar lines of music that moves are known to some milliseconds; a finer map would follow the scatter.
+MAP_TOLERANCE_S = 0.010
 
 
 def no_grid(music: Evidence | None, brief: Brief) -> SongMeasures:
@@ -30,27 +35,44 @@ def no_grid(music: Evidence | None, brief: Brief) -> SongMeasures:
 
 
 def with_music(music: Evidence, brief: Brief, sample_rate_hz: int) -> SongMeasures:
-    heard = listen(music, brief)
+    """Follow the song's clock if its tempo moves, find the bars on that clock, then lay them out in the files' time."""
+    motion = find_motion(music)
+    even = music.warped(motion.clock.to_even) if motion.clock else music
+    heard = listen(even, brief)
     if heard is None:
         return no_grid(music, brief)
-    return _steady(music, heard, brief, sample_rate_hz)
+    clock, kind = motion.clock, str(motion.kind)
+    if clock is None:
+        clock = _slowing_clock(music, heard)
+        even, kind = (music.warped(clock.to_even), "slowing") if clock else (even, kind)
+    if clock is None:
+        return _steady(music, heard, brief, sample_rate_hz)
+    return _moving(even, heard, clock, kind, sample_rate_hz)
+
+
+def _slowing_clock(music: Evidence, heard: Heard) -> Clock | None:
+    fit = heard.fits[heard.best.fit]
+    places = [place.offset_s for place in fit.places if place.share > LEAST_PLACE * fit.explained]
+    slowing = find_slowing(music, fit.period_s, np.array([heard.best.beat_s, *places]))
+    return slowing_clock(music, fit.period_s, slowing) if slowing else None
+
+
+def _laid_out(music: Evidence, heard: Heard, period_s: float) -> Layout:
+    best = heard.best
+    middle_s = float(np.median(music.onset_s))
+    beat_s = best.beat_s + round((middle_s - best.beat_s) / best.period_s) * best.period_s
+    beats = round((beat_s - best.bar_s) / best.period_s) % best.meter.beats
+    beat_s = settle_phase(music, period_s, beat_s)
+    return lay_out(music, period_s=period_s, downbeat_s=beat_s - beats * period_s, beats_per_bar=best.meter.beats)
 
 
 def _steady(music: Evidence, heard: Heard, brief: Brief, sample_rate_hz: int) -> SongMeasures:
-    best = heard.best
-    fit = heard.fits[best.fit]
+    fit = heard.fits[heard.best.fit]
     chosen = set_tempo(fit.bpm, fit.bpm_error, stated_bpm=brief.bpm)
-    period_s = float(60 / chosen.bpm)
-    middle_s = float(np.median(music.onset_s))
-    beat_s = best.beat_s + round((middle_s - best.beat_s) / best.period_s) * best.period_s
-    beat_s = settle_phase(music, period_s, beat_s)
-    beats = round((beat_s - best.bar_s) / best.period_s) % best.meter.beats
-    downbeat_s = beat_s - beats * period_s
-    layout = lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats)
     tempo = Tempo(
         kind="constant",
         bpm=float(chosen.bpm),
-        bpm_exact=_text(chosen.bpm),
+        bpm_exact=str(chosen.bpm),
         bpm_low=chosen.low,
         bpm_high=chosen.high,
         source="music",
@@ -58,13 +80,55 @@ def _steady(music: Evidence, heard: Heard, brief: Brief, sample_rate_hz: int) ->
         confidence=round(heard.tempo_confidence, 4),
         alternatives=alternatives(heard),
     )
+    layout = _laid_out(music, heard, float(60 / chosen.bpm))
+    return _measures(music, heard, layout, tempo, (), sample_rate_hz)
+
+
+def _moving(even: Evidence, heard: Heard, clock: Clock, kind: str, sample_rate_hz: int) -> SongMeasures:
+    """`even` is the music on its own clock; everything is laid out there and brought back."""
+    fit = heard.fits[heard.best.fit]
+    layout = _laid_out(even, heard, fit.period_s).on(clock.to_real)
+    segments = segments_through(
+        layout.downbeats_s,
+        first_bar=1,
+        beats_per_bar=heard.best.meter.beats,
+        meter=heard.best.meter.sign,
+        tolerance_s=MAP_TOLERANCE_S,
+    )
+    beats = layout.beats_s
+    mean_bpm = 60 * (len(beats) - 1) / float(beats[-1] - beats[0])
+    bpm = mean_bpm if kind == "drift" or not segments else segments[0].bpm
+    tempo = Tempo(
+        kind="map",
+        bpm=round(bpm, 4),
+        bpm_low=min((segment.bpm for segment in segments), default=None),
+        bpm_high=max((segment.bpm for segment in segments), default=None),
+        source="music",
+        residual_ms=_residual_ms(fit),
+        confidence=round(heard.tempo_confidence, 4),
+        alternatives=alternatives(heard),
+    )
+    first_s = float(clock.to_real(np.array([even.first_sound_s]))[0])
+    return _measures(even, heard, layout, tempo, segments, sample_rate_hz, first_sound_s=first_s)
+
+
+def _measures(
+    music: Evidence,
+    heard: Heard,
+    layout: Layout,
+    tempo: Tempo,
+    tempo_map: tuple[MapSegment, ...],
+    sample_rate_hz: int,
+    first_sound_s: float | None = None,
+) -> SongMeasures:
     return measures_from(
         layout,
         tempo,
-        sign=best.meter.sign,
+        sign=heard.best.meter.sign,
         confidences=(heard.meter_confidence, heard.bar_confidence),
-        first_sound_s=music.first_sound_s,
+        first_sound_s=music.first_sound_s if first_sound_s is None else first_sound_s,
         sample_rate_hz=sample_rate_hz,
+        tempo_map=tempo_map,
     )
 
 
@@ -106,7 +170,3 @@ def _residual_ms(fit: GridFit) -> float:
 
 def _seconds(time_s: float) -> float:
     return round(float(time_s), TIME_DECIMALS)
-
-
-def _text(bpm: Fraction) -> str:
-    return str(bpm)
