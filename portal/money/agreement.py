@@ -5,7 +5,7 @@ We record what the parties agreed. No clause is offered as sufficient: that is f
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 
 from portal.money.currencies import in_words
 from portal.money.models import Quote, QuoteLine
@@ -24,7 +24,7 @@ def agreement_text(quote: Quote, *, by: User, at: datetime) -> str:
         f"Quote {quote.version} for “{quote.booking.title}”",
         "\n".join(["Songs:", *(f"  {song.position}. {song.title}" for song in quote.booking.songs.all())]),
         "\n".join(_line(line, quote.currency) for line in quote.lines.all()),
-        "\n".join(conditions(quote)),
+        "\n".join([_total(quote), *conditions(quote)]),
         f"Terms:\n{quote.terms}" if quote.terms else "No further terms were written.",
         CAUTION,
         f"Accepted by {by.name} <{by.email}> at {at:%Y-%m-%dT%H:%M:%SZ}.",
@@ -33,18 +33,23 @@ def agreement_text(quote: Quote, *, by: User, at: datetime) -> str:
 
 
 def conditions(quote: Quote) -> list[str]:
-    """Everything besides lines and terms, a sentence each; the page shows the same."""
-    if quote.total_minor == 0:
-        sentences = ["No fee: this booking is free of charge."]
-    else:
-        sentences = [f"Total: {in_words(quote.total_minor, quote.currency)}.", *_instalments(quote)]
+    """Everything besides lines, total and terms, a sentence each; the page shows the same."""
+    sentences = _instalments(quote) if quote.total_minor else ["No fee: this booking is free of charge."]
     rounds = quote.revisions_included
     sentences.append(f"Rounds of changes included: {rounds or 'none'}.")
     if quote.due_on:
-        sentences.append(f"Due: {quote.due_on:%Y-%m-%d}.")
+        sentences.append(f"Due: {_day(quote.due_on)}.")
     if quote.valid_until:
-        sentences.append(f"This offer stands until the end of {quote.valid_until:%Y-%m-%d}.")
+        sentences.append(f"This offer stands until the end of {_day(quote.valid_until)}.")
     return sentences
+
+
+def _total(quote: Quote) -> str:
+    return f"Total: {in_words(quote.total_minor, quote.currency)}."
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%B %Y}"
 
 
 def _instalments(quote: Quote) -> list[str]:

@@ -47,13 +47,14 @@ class QuoteForm(forms.ModelForm[Quote]):
             "valid_until": "Valid until",
         }
         help_texts = {
-            "currency": "The three letters of ISO 4217: EUR, USD, KRW.",
-            "deposit_percent": "0 when the work does not wait for a deposit.",
-            "revisions_included": "A round changes the playing within this brief; another tempo or form is new work.",
+            "currency": "Three letters (ISO 4217).",
+            "deposit_percent": "0: the work waits for none.",
+            "revisions_included": "Another tempo or form is new work.",
+            "due_on": "The day the client needs everything.",
             "valid_until": "The last day counts in full.",
             "terms": "In your own words: rights, credit, what happens when plans change, how long files are kept.",
         }
-        widgets = {"due_on": DayInput(), "valid_until": DayInput()}
+        widgets = {"terms": forms.Textarea(attrs={"rows": 6}), "due_on": DayInput(), "valid_until": DayInput()}
 
     @property
     def conditions(self) -> Conditions:
@@ -77,10 +78,21 @@ class LineForm(forms.Form):
 
     text = forms.CharField(label="What", max_length=200, required=False)
     quantity = forms.DecimalField(
-        label="How many", min_value=SMALLEST_QUANTITY, max_digits=7, decimal_places=2, initial=1, required=False
+        label="How many",
+        min_value=SMALLEST_QUANTITY,
+        max_digits=7,
+        decimal_places=2,
+        initial=1,
+        required=False,
+        widget=forms.NumberInput(attrs={"class": "short"}),
     )
     unit_price = forms.DecimalField(
-        label="Price of one", min_value=0, max_value=HIGHEST_PRICE, decimal_places=6, required=False
+        label="Price of one",
+        min_value=0,
+        max_value=HIGHEST_PRICE,
+        decimal_places=6,
+        required=False,
+        widget=forms.NumberInput(attrs={"class": "short"}),
     )
 
     def clean(self) -> dict[str, Any]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 
 from portal.bookings.models import Booking
 from portal.money.agreement import CAUTION, conditions
-from portal.money.currencies import in_words
+from portal.money.currencies import in_words, to_decimal
 from portal.money.models import Payment, Quote
 from portal.money.services import house_today
 
@@ -39,6 +40,7 @@ class Instalment:
 
     kind: Payment.Kind
     agreed: str
+    agreed_amount: Decimal
     received: str
     received_on: date | None
     note: str
@@ -77,14 +79,18 @@ def instalments_of(booking: Booking) -> list[Instalment]:
     payments = {payment.kind: payment for payment in booking.payments.all()}
     amounts = {Payment.Kind.DEPOSIT: agreed.deposit_minor, Payment.Kind.BALANCE: agreed.balance_minor}
     return [
-        _instalment(kind, in_words(amount_minor, agreed.currency) if amount_minor else "", payments.get(kind))
+        _instalment(kind, amount_minor, agreed.currency, payments.get(kind))
         for kind, amount_minor in amounts.items()
         if amount_minor or kind in payments
     ]
 
 
-def _instalment(kind: Payment.Kind, agreed: str, payment: Payment | None) -> Instalment:
-    if payment is None:
-        return Instalment(kind, agreed, received="", received_on=None, note="")
-    received = in_words(payment.amount_minor, payment.currency)
-    return Instalment(kind, agreed, received=received, received_on=payment.received_on, note=payment.note)
+def _instalment(kind: Payment.Kind, amount_minor: int, currency: str, payment: Payment | None) -> Instalment:
+    return Instalment(
+        kind=kind,
+        agreed=in_words(amount_minor, currency) if amount_minor else "",
+        agreed_amount=to_decimal(amount_minor, currency),
+        received=in_words(payment.amount_minor, payment.currency) if payment else "",
+        received_on=payment.received_on if payment else None,
+        note=payment.note if payment else "",
+    )

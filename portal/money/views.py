@@ -44,8 +44,7 @@ def quote(request: MemberRequest, booking_id: int) -> HttpResponse:
     writes = newest is None or newest.state == Quote.State.DRAFT or "new" in request.GET
     if request.user.is_drummer and writes:
         return _editor(request, booking, newest, *_forms(newest))
-    context = {"booking": booking, "paper": paper_of(newest), "instalments": instalments_of(booking)}
-    return render(request, "money/quote.html", context | {"payment_form": PaymentForm()})
+    return render(request, "money/quote.html", _reading(booking, newest))
 
 
 @require_POST
@@ -89,8 +88,7 @@ def payment(request: MemberRequest, booking_id: int) -> HttpResponse:
     form = PaymentForm(request.POST)
     if not form.is_valid():
         newest = booking.quotes.prefetch_related("lines").first()
-        context = {"booking": booking, "paper": paper_of(newest), "instalments": instalments_of(booking)}
-        return render(request, "money/quote.html", context | {"payment_form": form}, status=UNPROCESSABLE)
+        return render(request, "money/quote.html", _reading(booking, newest, form), status=UNPROCESSABLE)
     fields = form.cleaned_data | {"kind": Payment.Kind(form.cleaned_data["kind"])}
     try:
         services.record_payment(booking=booking, by=request.user, **fields)
@@ -98,6 +96,14 @@ def payment(request: MemberRequest, booking_id: int) -> HttpResponse:
     except MoneyError as error:
         messages.error(request, str(error))
     return redirect("money:quote", booking.pk)
+
+
+def _reading(booking: Booking, newest: Quote | None, typed: PaymentForm | None = None) -> dict[str, Any]:
+    """What the page shows who reads; the payment form starts with what is to come in next."""
+    instalments = instalments_of(booking)
+    missing = next((instalment for instalment in instalments if not instalment.received), None)
+    form = typed or (PaymentForm(initial={"kind": missing.kind, "amount": missing.agreed_amount}) if missing else None)
+    return {"booking": booking, "paper": paper_of(newest), "instalments": instalments, "payment_form": form}
 
 
 def _forms(newest: Quote | None, data: Any = None) -> tuple[QuoteForm, LineFormSet]:

@@ -111,7 +111,7 @@ def test_acceptance_sets_what_the_work_waits_for_and_keeps_every_word() -> None:
     assert (booking.deposit_required, booking.balance_before_files) == (True, True)
     assert booking.deposit_is_missing
     assert booking.files_wait_for_balance
-    for words in ("Night bus", "Song 1", "Drums, one song: 2 ×", "350.00", "Credit as “drums”.", "2026-12-24"):
+    for words in ("Night bus", "Song 1", "Drums, one song: 2 ×", "350.00", "Credit as “drums”.", "24 December 2026"):
         assert words in quote.accepted_text
     assert "Accepted by Mara Lind <mara@example.com>" in quote.accepted_text
     assert timeline(booking).count("accepted quote 1") == 1
