@@ -59,15 +59,14 @@ class World:
     def address(self, name: str, needs: str) -> str:
         return reverse(name, kwargs=self.keys[needs] if needs else {})
 
-    def ask(self, who: str, method: str, address: str) -> HttpResponseBase:
+    def ask(self, who: str, method: str, address: str, **headers: str) -> HttpResponseBase:
         """What this person is answered. What it changed is undone, so that the next one finds the same house."""
         browser = Client()
         with transaction.atomic():
             if user := self.people[who]:
                 browser.force_login(user)
-            response: HttpResponseBase = browser.generic(
-                method, address, headers=TUS if address.startswith("/tus/") else {}
-            )
+            headers |= TUS if address.startswith("/tus/") else {}
+            response: HttpResponseBase = browser.generic(method, address, headers=headers)
             transaction.set_rollback(True)
         return response
 

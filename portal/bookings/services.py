@@ -132,7 +132,11 @@ def hand_song(song: Song, turn: Turn, *, text: str, actor: User | None = None) -
 
 
 def _follow(booking: Booking) -> None:
-    """A booking works while its songs do, is delivered when all of them are, and closes when all are accepted."""
+    """A booking works while its songs do, is delivered when all of them are, and closes when all are accepted.
+
+    The row is locked first: two songs that are accepted at once must see each other, or the booking stays open.
+    """
+    booking = Booking.objects.select_for_update().get(pk=booking.pk)
     if booking.is_over:
         return
     stages = set(booking.songs.values_list("stage", flat=True))

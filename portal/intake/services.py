@@ -92,6 +92,9 @@ def answer(*, message: Message, code: str, value: str, by: User) -> Message:
 
 @transaction.atomic
 def take_answer(*, message: Message, code: str, value: str, by: User) -> Message:
+    # The song before the message: a check that settles meanwhile locks in this order too.
+    if message.song_id is not None:
+        Song.objects.select_for_update().get(pk=message.song_id)
     asked = Finding.objects.filter(asked_in=message)
     message = mailroom.answer(message=message, code=code, value=value, by=by)
     if message.song is None or code in PROMISES:

@@ -28,6 +28,10 @@ def send(mail_id: int) -> None:
     except (SMTPException, OSError) as error:
         mail.note_trouble(trouble_in_words(error), is_final=is_final(error))
         logger.warning("mail %s was not sent at try %s: %s", mail.pk, mail.tries, type(error).__name__)
+    except Exception:
+        # Ours, and the same at every try: it must not go round for ever.
+        mail.note_trouble("This letter could not be written as mail.", is_final=True)
+        raise
     else:
         mail.mark_sent()
         logger.info("mail %s was sent", mail.pk)

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 
-from analysis.findings import FINDING_KINDS, KIND_BY_CODE, FindingKind, Severity
+from analysis.findings import FINDING_KINDS, FindingKind, Severity
 from portal.mailroom.models import MessageRule
 
 When = MessageRule.When
 VALUE = re.compile(r"\{[^}]*\}")
-STRICTEST_FIRST = (When.HOLD, When.AT_ONCE, When.NEVER)
 
 
 def suggested(kind: FindingKind) -> MessageRule.When:
@@ -29,10 +27,3 @@ def sample_sentence(kind: FindingKind) -> str:
 def rules_in_force() -> dict[str, MessageRule.When]:
     chosen = dict(MessageRule.objects.values_list("code", "when"))
     return {kind.code: When(chosen.get(kind.code, suggested(kind))) for kind in FINDING_KINDS}
-
-
-def rule_for(codes: Iterable[str]) -> MessageRule.When:
-    """The rule for one message about several findings: held when one of them is, never when all are."""
-    rules = rules_in_force()
-    found = {rules[code] for code in codes if code in KIND_BY_CODE}
-    return next((when for when in STRICTEST_FIRST if when in found), When.NEVER)

@@ -5,6 +5,7 @@ A route without a row here fails the test: whoever adds one says who may come in
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -12,6 +13,7 @@ import pytest
 from django.http import HttpResponse, HttpResponseBase
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from portal.bookings.models import Booking
 from tests.world import PEOPLE, TITLE, World, make_world
 
 pytestmark = pytest.mark.django_db
@@ -194,6 +196,33 @@ def test_neither_method_lets_a_stranger_in(world: World, name: str) -> None:
 def test_what_is_not_out_yet_is_not_there_for_the_client(world: World, name: str, needs: str) -> None:
     row = ROWS[name]
     assert world.ask("client", row.method, world.address(name, needs)).status_code == ABSENT
+
+
+@pytest.mark.parametrize(
+    ("purpose", "target", "expected"),
+    [
+        ("source", "song", {"drummer": 201, "client": 201, "other": ABSENT, "nobody": REFUSED}),
+        # The drummer has the right, but this song is not being tracked yet.
+        ("rough-mix", "song", {"drummer": UNPROCESSABLE, "client": REFUSED, "other": ABSENT, "nobody": REFUSED}),
+        ("track", "open_delivery", {"drummer": 201, "client": ABSENT, "other": ABSENT, "nobody": REFUSED}),
+        ("track", "delivery", {"client": REFUSED, "other": ABSENT, "nobody": REFUSED}),
+    ],
+)
+def test_who_may_begin_an_upload(world: World, purpose: str, target: str, expected: dict[str, int]) -> None:
+    (key,) = world.keys[target].values()
+    texts = {"filename": "bass.wav", "purpose": purpose, "target": str(key)}
+    metadata = ",".join(f"{name} {b64encode(text.encode()).decode()}" for name, text in texts.items())
+    headers = {"Upload-Length": "10", "Upload-Metadata": metadata}
+    address = reverse("uploads:create")
+    assert {who: world.ask(who, "POST", address, **headers).status_code for who in expected} == expected
+
+
+def test_files_wait_for_the_balance_where_it_was_agreed(world: World) -> None:
+    Booking.objects.filter(title=TITLE).update(balance_before_files=True)
+    for name in ("delivery:file", "delivery:zip"):
+        address = world.address(name, ROWS[name].needs)
+        statuses = {who: world.ask(who, "GET", address).status_code for who in ("drummer", "client", "other")}
+        assert statuses == {"drummer": OK, "client": REFUSED, "other": ABSENT}
 
 
 def test_lists_leave_out_what_is_another_client_s(world: World) -> None:

@@ -2,7 +2,7 @@ import pytest
 
 from analysis.findings import FINDING_KINDS, KIND_BY_CODE, Severity
 from portal.mailroom.models import MessageRule
-from portal.mailroom.rules import rule_for, rules_in_force, sample_sentence, suggested
+from portal.mailroom.rules import rules_in_force, sample_sentence, suggested
 from portal.mailroom.services import set_rules
 
 pytestmark = pytest.mark.django_db
@@ -22,15 +22,6 @@ def test_every_kind_has_a_rule_and_the_drummer_s_choice_counts() -> None:
     assert set(rules_in_force()) == set(KIND_BY_CODE)
     set_rules({"no-click": When.NEVER})
     assert rules_in_force()["no-click"] == When.NEVER
-
-
-def test_one_message_follows_the_most_careful_of_its_rules() -> None:
-    set_rules({"no-click": When.AT_ONCE, "no-tempo": When.HOLD, "clipped": When.NEVER})
-    assert rule_for(["no-click"]) == When.AT_ONCE
-    assert rule_for(["no-click", "no-tempo"]) == When.HOLD
-    assert rule_for(["no-click", "clipped"]) == When.AT_ONCE
-    assert rule_for(["clipped"]) == When.NEVER
-    assert rule_for([]) == When.NEVER
 
 
 def test_a_sample_sentence_has_dots_for_what_is_not_measured_yet() -> None:
