@@ -112,7 +112,7 @@ def database(name: str, *, sqlite_file: Path) -> dict[str, Any]:
         "PASSWORD": unquote(url.password or ""),
         "HOST": unquote(url.hostname or ""),
         "PORT": str(url.port or ""),
-        "OPTIONS": {"pool": True, **dict(parse_qsl(url.query))},
+        "OPTIONS": {"pool": POOL, **dict(parse_qsl(url.query))},
     }
 
 
@@ -151,6 +151,9 @@ def split_url(name: str, value: str, *, schemes: tuple[str, ...]) -> SplitResult
         raise SettingError(f"{name} has to start with {' or '.join(f'{scheme}://' for scheme in schemes)}.")
     return url
 
+
+# A long upload or download keeps its connection to the end: the pool has to be larger than a process has threads.
+POOL = {"min_size": 1, "max_size": 40, "timeout": 15}
 
 # Write-ahead log and transactions that take their write lock at BEGIN: Django's defaults fail under several writing
 # processes as soon as one of them reads before it writes. NORMAL loses nothing at a kill of the process.

@@ -151,7 +151,7 @@ SERVER_EMAIL = DEFAULT_FROM_EMAIL
 
 # A job is acknowledged when it is done: one that dies with its worker is handed out again. A job that runs longer than
 # the visibility timeout would run twice at once, so the timeout and the hard limit are one number.
-LONGEST_TASK_S = env.whole_number("KITPOST_LONGEST_TASK_S", default=3_600, least=60)
+LONGEST_TASK_S = env.whole_number("KITPOST_LONGEST_TASK_S", default=1_800, least=60)
 CELERY_BROKER_URL = env.secret("KITPOST_BROKER_URL", "redis://localhost:6379/0")
 # True where one worker serves the queue: at its start, no other can be at a job that was never acknowledged.
 SOLE_WORKER = env.flag("KITPOST_SOLE_WORKER", default=False)

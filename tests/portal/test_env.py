@@ -3,6 +3,7 @@ from pathlib import Path
 import pytest
 
 from portal import env
+from portal.demo.parts import WEB_THREADS
 
 NAME = "KITPOST_SOMETHING"
 
@@ -106,8 +107,12 @@ def test_reads_a_postgresql_address(monkeypatch: pytest.MonkeyPatch, tmp_path: P
         "PASSWORD": "p@ss",
         "HOST": "db.example",
         "PORT": "5433",
-        "OPTIONS": {"pool": True, "sslmode": "require"},
+        "OPTIONS": {"pool": env.POOL, "sslmode": "require"},
     }
+
+
+def test_every_thread_of_a_web_process_can_hold_a_connection() -> None:
+    assert env.POOL["max_size"] > WEB_THREADS
 
 
 @pytest.mark.parametrize("address", ["mysql://kit@db.example/kitpost", "postgresql://db.example", "postgresql://h:x/k"])
