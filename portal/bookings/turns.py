@@ -123,11 +123,19 @@ def booking_turn(booking: Booking, user: User) -> TurnShown:
     yours = turn == turn_of(user)
     words = names_at(booking) | {
         "songs": "One song waits" if len(waiting) == 1 else f"{len(waiting)} songs wait",
-        "songs_theirs": "Our checks are measuring the files" if turn == Turn.HOUSE else "The work goes on",
+        "songs_theirs": songs_of_others(booking, turn),
     }
     href, label = booking_link(booking, step, waiting) if yours else ("", "")
     what = in_words(step.yours if yours else step.theirs, words)
     return TurnShown(yours, who_in_words(turn, booking), since, what, href, label)
+
+
+def songs_of_others(booking: Booking, turn: str) -> str:
+    if turn == Turn.HOUSE:
+        return "Our checks are measuring the files"
+    count = sum(song.turn == turn for song in booking.songs.all())
+    who = who_in_words(turn, booking)
+    return f"One song waits for {who}" if count == 1 else f"{count} songs wait for {who}"
 
 
 def booking_link(booking: Booking, step: Step, waiting: list[Song]) -> tuple[str, str]:

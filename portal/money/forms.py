@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
+from portal.bookings.models import Booking
 from portal.money.currencies import MINOR_DIGITS, to_decimal
 from portal.money.models import SMALLEST_QUANTITY, Payment, Quote
 from portal.money.services import Conditions, Line
@@ -117,11 +118,11 @@ Lines: type[LineFormSet] = forms.formset_factory(  # type: ignore[assignment]
 )
 
 
-def quote_as_initial(quote: Quote | None) -> dict[str, Any]:
-    """What a new draft starts from: the newest version, else the ways of the house."""
+def quote_as_initial(booking: Booking, quote: Quote | None) -> dict[str, Any]:
+    """What a new draft starts from: the newest version, else the booking's due date and the ways of the house."""
     if quote is None:
         house = House.get()
-        return {"currency": house.currency, "deposit_percent": house.deposit_percent}
+        return {"currency": house.currency, "deposit_percent": house.deposit_percent, "due_on": booking.due_on}
     return {name: getattr(quote, name) for name in QuoteForm.Meta.fields}
 
 

@@ -43,7 +43,7 @@ def quote(request: MemberRequest, booking_id: int) -> HttpResponse:
     newest = booking.quotes.visible_to(request.user).prefetch_related("lines").first()
     writes = newest is None or newest.state == Quote.State.DRAFT or "new" in request.GET
     if request.user.is_drummer and writes:
-        return _editor(request, booking, newest, *_forms(newest))
+        return _editor(request, booking, newest, *_forms(booking, newest))
     return render(request, "money/quote.html", _reading(booking, newest))
 
 
@@ -106,16 +106,16 @@ def _reading(booking: Booking, newest: Quote | None, typed: PaymentForm | None =
     return {"booking": booking, "paper": paper_of(newest), "instalments": instalments, "payment_form": form}
 
 
-def _forms(newest: Quote | None, data: Any = None) -> tuple[QuoteForm, LineFormSet]:
+def _forms(booking: Booking, newest: Quote | None, data: Any = None) -> tuple[QuoteForm, LineFormSet]:
     """The two forms of the editor; unbound they start from the newest version."""
-    conditions = QuoteForm(data, initial=quote_as_initial(newest))
+    conditions = QuoteForm(data, initial=quote_as_initial(booking, newest))
     lines = Lines(data, initial=None if data else lines_as_initial(newest), prefix="lines")
     return conditions, lines
 
 
 def _save(request: MemberRequest, booking: Booking, *, then_send: bool) -> HttpResponse:
     newest = booking.quotes.prefetch_related("lines").first()
-    form, lines = _forms(newest, request.POST)
+    form, lines = _forms(booking, newest, request.POST)
     if not (form.is_valid() and lines.is_valid()):
         return _editor(request, booking, newest, form, lines, status=UNPROCESSABLE)
     draft = services.save_draft(booking=booking, conditions=form.conditions, lines=lines.lines, by=request.user)

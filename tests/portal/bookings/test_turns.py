@@ -70,6 +70,18 @@ def test_while_working_a_booking_is_with_each_reader_whose_song_waits() -> None:
     assert (for_drummer.yours, for_drummer.what) == (True, "One song waits for you.")
 
 
+def test_while_working_whoever_waits_reads_how_many_songs_are_with_the_other() -> None:
+    mara = make_client(name="Mara")
+    booking = make_booking(client=mara, songs=3, stage=BookingStage.WORKING, turn=Turn.CLIENT)
+    jo = booking.created_by
+    assert booking_turn(booking, jo).what == "3 songs wait for Mara."
+    booking.songs.filter(position__gt=1).update(turn=Turn.HOUSE)
+    assert booking_turn(booking, jo).what == "One song waits for Mara."
+    booking.songs.update(turn=Turn.HOUSE)
+    booking.pass_turn(Turn.HOUSE)
+    assert booking_turn(booking, mara).what == "Our checks are measuring the files."
+
+
 def test_several_clients_are_the_client() -> None:
     booking = make_booking(client=make_client(name="Mara"), stage=BookingStage.QUOTED, turn=Turn.CLIENT)
     assert booking_turn(booking, booking.created_by).who == "Mara"

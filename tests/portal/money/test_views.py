@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from datetime import date
 from http import HTTPStatus
 
 import pytest
@@ -225,3 +226,8 @@ def test_a_draft_cannot_be_decided_by_guessing_its_number(client: Client) -> Non
 def test_moves_are_made_by_post_only(client: Client, drummer: User, route: str) -> None:
     assert client.get(address_of(route, make_sent_quote())).status_code == HTTPStatus.METHOD_NOT_ALLOWED
     assert client.put(quote_url(make_sent_quote().booking)).status_code == HTTPStatus.METHOD_NOT_ALLOWED
+
+
+def test_the_first_quote_starts_from_the_booking_s_due_date(client: Client, drummer: User) -> None:
+    booking = make_booking(client=make_client(), due_on=date(2026, 12, 24))
+    assert 'value="2026-12-24"' in client.get(quote_url(booking)).content.decode()
