@@ -69,17 +69,17 @@ class Media:
         return self.decoder.blocks(min(BLOCK_FRAMES, BLOCK_SAMPLES_AT_MOST // self.facts.channels))
 
     def part(self, start_frame: int, frames: int) -> Samples:
-        """A short stretch, filled up with silence where the file has none. Use a fresh `Media` for it."""
-        part = np.zeros((frames, self.facts.channels), np.float32)
-        done = max(0, -start_frame)
-        self.decoder.skip(max(0, start_frame))
+        """A short stretch; shorter than asked for where the file ends. Use a fresh `Media` for it."""
+        part = np.empty((frames, self.facts.channels), np.float32)
+        done = 0
+        self.decoder.skip(start_frame)
         for block in self.blocks():
             taken = block[: frames - done]
             part[done : done + len(taken)] = taken
             done += len(taken)
             if done >= frames:
                 break
-        return part
+        return part[:done]
 
 
 @contextmanager

@@ -16,6 +16,7 @@ from analysis.media import open_media
 
 Floats = NDArray[np.float32]
 STEP_S = 1.0
+FADE_S = 0.1
 
 
 @dataclass(frozen=True)
@@ -74,13 +75,27 @@ def choose_windows(activities: Sequence[Activity], *, window_s: float, most: int
 
 
 def read_window(path: Path, start_s: float, frames: int, sample_rate_hz: int) -> Floats:
-    """Channels averaged, at the wanted rate, silence where the file has none."""
+    """Channels averaged, at the wanted rate, faded at both ends, silence where the file has none.
+
+    Without the fades, the edges of the stretch or of the file would correlate with each other instead of the music.
+    """
     with open_media(path) as media:
         own_hz = media.facts.sample_rate_hz
-        if own_hz == sample_rate_hz:
-            return mono(media.part(round(start_s * own_hz), frames))
         part = mono(media.part(round(start_s * own_hz), -(-frames * own_hz // sample_rate_hz)))
-    return at_rate(part, own_hz, sample_rate_hz)[:frames]
+    if own_hz != sample_rate_hz:
+        part = at_rate(part, own_hz, sample_rate_hz)
+    window = np.zeros(frames, np.float32)
+    window[: len(part)] = faded(part[:frames], round(FADE_S * sample_rate_hz))
+    return window
+
+
+def faded(samples: Floats, frames: int) -> Floats:
+    length = min(frames, len(samples) // 2)
+    ramp = (0.5 - 0.5 * np.cos(np.pi * (np.arange(length) + 0.5) / max(1, length))).astype(np.float32)
+    shaped = samples.copy()
+    shaped[:length] *= ramp
+    shaped[len(shaped) - length :] *= ramp[::-1]
+    return shaped
 
 
 def mono(samples: Floats) -> Floats:
@@ -101,5 +116,5 @@ def mixed_window(paths: Sequence[Path], start_s: float, frames: int, sample_rate
     mix = np.zeros(frames, np.float32)
     for path in paths:
         part = read_window(path, start_s, frames, sample_rate_hz)
-        mix[: len(part)] += part
+        mix += part
     return mix

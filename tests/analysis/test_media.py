@@ -189,18 +189,17 @@ def test_blocks_are_bounded(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("ending", [".wav", ".m4a"])
-@pytest.mark.parametrize("start", [-100, 0, 30_000, 81_000, 200_000])
+@pytest.mark.parametrize("start", [0, 30_000, 81_000, 200_000])
 def test_reads_a_part(tmp_path: Path, ending: str, start: int) -> None:
     path = tmp_path / f"stem{ending}"
     if ending == ".wav":
         write_sound(path, NOISE)
     else:
         write_encoded(path, NOISE * (1 - 2.0**-15), codec="alac", sample_format="s32p")
-    wanted = np.zeros((1_000, 2))
-    inside = NOISE[max(0, start) : max(0, start + 1_000)]
-    wanted[max(0, -start) : max(0, -start) + len(inside)] = inside
+    wanted = NOISE[start : start + 1_000]
 
     with open_media(path) as media:
         part = media.part(start, 1_000)
 
-    assert np.abs(part - wanted).max() < 2.0**-14
+    assert part.shape == wanted.shape
+    assert np.abs(part - wanted).max(initial=0.0) < 2.0**-14

@@ -28,7 +28,7 @@ def music(*, channels: int = 2, duration_s: float = 4.0, seed: int = 0) -> Sampl
     """Something with level, width and dynamics that nothing is wrong with."""
     samples = signals.noise(rms=0.1, duration_s=duration_s, channels=channels, seed=seed)
     swell = 0.3 + 0.7 * np.abs(np.sin(np.pi * np.arange(len(samples)) / 24_000.0))
-    return samples * swell[:, None]
+    return np.asarray(samples * swell[:, None])
 
 
 def test_says_what_a_file_is(tmp_path: Path) -> None:
@@ -69,11 +69,8 @@ def test_a_clipped_file_stops(tmp_path: Path, gain: float) -> None:
     samples = np.concatenate([music(channels=1) * 0.1, signals.clipped_tone(duration_s=2.0) * gain])
     finding = next(finding for finding in report(tmp_path / "bass.wav", samples).findings if finding.code == "clipped")
 
-    assert (finding.severity, finding.value["places"], finding.place.time_s) == (
-        "stop",
-        1,
-        pytest.approx(4.0, abs=0.01),
-    )
+    assert (finding.severity, finding.value["places"]) == ("stop", 1)
+    assert finding.place.time_s == pytest.approx(4.0, abs=0.01)
     assert "one place" in finding.message
 
 
@@ -124,8 +121,8 @@ def test_values_that_are_no_numbers(tmp_path: Path) -> None:
 @pytest.mark.parametrize("format_name", ["WAV", "AIFF", "CAF", "W64", "RF64", "FLAC", "MP3"])
 def test_cut_short(tmp_path: Path, format_name: str) -> None:
     path = tmp_path / "lead.wav"
-    options = {"subtype": "MPEG_LAYER_III"} if format_name == "MP3" else {"subtype": "PCM_16"}
-    write_sound(path, music(), format=format_name, **options)
+    subtype = "MPEG_LAYER_III" if format_name == "MP3" else "PCM_16"
+    write_sound(path, music(), format=format_name, subtype=subtype)
     content = path.read_bytes()
     path.write_bytes(content[: len(content) * 6 // 10])
     measured = report(path)
