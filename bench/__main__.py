@@ -1,13 +1,13 @@
-"""python -m bench [speed] [tempo] [recordings]: prints ratios and shares, all measured in this one run."""
+"""python -m bench [speed] [tempo] [demo] [recordings]: prints ratios and shares, all measured in this one run."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
 
-from bench import recordings, speed, tempo
+from bench import demo_songs, recordings, speed, tempo
 
-PARTS = {"speed": speed.run, "tempo": tempo.run, "recordings": recordings.run}
+PARTS = {"speed": speed.run, "tempo": tempo.run, "demo": demo_songs.run, "recordings": recordings.run}
 
 
 def main() -> None:

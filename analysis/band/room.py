@@ -44,7 +44,7 @@ def _cabinet(sample_rate_hz: int) -> Spectra:
     passes = 1 / np.sqrt((1 + (CABINET_HZ[0] / hz) ** 4) * (1 + (hz / CABINET_HZ[1]) ** 8))
     centred = np.roll(np.fft.irfft(passes), CABINET_TAPS // 2) * np.hanning(CABINET_TAPS)
     early = centred[CABINET_TAPS // 2 - 8 :]
-    return _spectra(early[None, :])
+    return _spectra((early - early.mean())[None, :])
 
 
 def _answered(dry: Tone, spectra: Spectra) -> Tone:

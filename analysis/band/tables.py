@@ -10,7 +10,8 @@ import numpy.typing as npt
 Tone = npt.NDArray[np.float32]
 
 TABLE_FRAMES = 16_384  # read without interpolation: its error is 80 dB down
-HIGHEST_HZ = 15_000.0
+HIGHEST_HZ = 20_000.0
+SOFT_TOP_HZ = 5_500.0  # from about here up instruments die away; nothing may end in a cliff
 
 
 def hz_of(pitch: float) -> float:
@@ -18,11 +19,11 @@ def hz_of(pitch: float) -> float:
     return float(440.0 * 2 ** ((pitch - 69) / 12))
 
 
-def harmonics_below(hz: float, sample_rate_hz: int, most: int = 48) -> int:
+def harmonics_below(hz: float, sample_rate_hz: int, most: int = 160) -> int:
     return max(1, min(most, int(min(HIGHEST_HZ, 0.45 * sample_rate_hz) / hz)))
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=256)
 def cycle(amplitudes: tuple[float, ...]) -> Tone:
     """One cycle of sines with these amplitudes, peak 1, with phases that keep it from being spiky."""
     spectrum = np.zeros(TABLE_FRAMES // 2 + 1, complex)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.band.tables import (
+    SOFT_TOP_HZ,
     Tone,
     band_noise,
     cycle,
@@ -70,12 +71,15 @@ STEEL = StringKind((0.75, 1.7), (0.22, 0.9), 0.15, 0.0012, 0.12, (2_000, 7_000),
 NYLON = StringKind((1.3, 2.2), (0.12, 0.7), 0.22, 0.003, 0.07, (800, 3_000), 0.018)
 
 
-def _partials(count: int, slope: float, struck_at: float = 0.0) -> tuple[float, ...]:
-    """Harmonics falling as 1/k^slope; those with a node where the string is struck are thin."""
-    return tuple(
-        round(k**-slope * (abs(float(np.sin(np.pi * k * struck_at))) if struck_at else 1.0), 5)
-        for k in range(1, count + 1)
-    )
+def _partials(
+    hz: float, count: int, slope: float, struck_at: float = 0.0, top_hz: float = SOFT_TOP_HZ
+) -> tuple[float, ...]:
+    """Harmonics of `hz` falling as 1/k^slope, faster above `top_hz`; thin where the string is struck on their node."""
+    order = np.arange(1, count + 1)
+    heights = order**-slope / (1 + (order * hz / top_hz) ** 3)
+    if struck_at:
+        heights *= np.abs(np.sin(np.pi * order * struck_at))
+    return tuple(float(height) for height in np.round(heights, 6))
 
 
 def _add_noise(tone: Tone, strike: Strike, level: float, band_hz: tuple[float, float], length_s: float) -> Tone:
@@ -92,8 +96,9 @@ def _string(strike: Strike, kind: StringKind) -> Tone:
     count = harmonics_below(strike.hz, strike.rate)
     lasts = (220 / strike.hz) ** 0.45
     softness = round(SOFTER_SLOPE * (1 - strike.velocity), 1)
-    bright = cycle(_partials(count, kind.slopes[0] + softness, kind.struck_at))
-    dull = cycle(_partials(min(count, 10), kind.slopes[1], kind.struck_at))
+    top_hz = SOFT_TOP_HZ * (1 - 0.5 * softness)
+    bright = cycle(_partials(strike.hz, count, kind.slopes[0] + softness, kind.struck_at, top_hz))
+    dull = cycle(_partials(strike.hz, min(count, 24), kind.slopes[1], kind.struck_at))
     frames, rate = strike.frames, strike.rate
     tone = read(bright, strike.hz, frames, rate) * decay(frames, rate, kind.lasts_s[0] * lasts) * np.float32(0.6)
     tone += (
@@ -112,7 +117,7 @@ def hammers(strike: Strike) -> Tone:
     """Struck strings, more than one to a note and slightly apart, so that the ring beats."""
     tone = _string(strike, HAMMERED)
     hz = strike.hz * 1.0012
-    beating = read(cycle(_partials(6, 1.6)), hz, len(tone), strike.rate, phase=0.3)
+    beating = read(cycle(_partials(hz, 6, 1.6)), hz, len(tone), strike.rate, phase=0.3)
     beating *= decay(len(tone), strike.rate, 1.2 * (220 / hz) ** 0.45) * np.float32(0.25 * strike.velocity)
     tone += fade_in(beating, strike.rate, HAMMERED.rise_s)
     return tone
@@ -143,7 +148,7 @@ def reeds(strike: Strike) -> Tone:
 
 def pad(strike: Strike) -> Tone:
     """Three slow, slightly detuned tones with a soft top."""
-    table = cycle(_partials(harmonics_below(strike.hz, strike.rate, 24), 1.5))
+    table = cycle(_partials(strike.hz, harmonics_below(strike.hz, strike.rate), 1.5))
     tone = np.zeros(strike.frames, np.float32)
     for cents, phase in PAD_SPREAD:
         tone += read(table, strike.hz * 2 ** (cents / 1200), strike.frames, strike.rate, phase=phase)
@@ -153,9 +158,10 @@ def pad(strike: Strike) -> Tone:
 
 def _vowel(vowel: str, hz: float, rate: int) -> Tone:
     """Harmonics of `hz` as the resonances of a vowel let them through."""
-    count = np.arange(1, harmonics_below(hz, rate, 40) + 1)
+    count = np.arange(1, harmonics_below(hz, rate) + 1)
     heights = sum(height / (1 + ((count * hz - centre) / width) ** 2) for centre, height, width in VOWELS[vowel])
-    return cycle(tuple(float(value) for value in np.round((0.05 + heights) / count**0.6, 4)))
+    heights = (0.05 + heights) / count**0.6 / (1 + (count * hz / SOFT_TOP_HZ) ** 3)
+    return cycle(tuple(float(value) for value in np.round(heights, 6)))
 
 
 def sung(vowel: str) -> Voice:
