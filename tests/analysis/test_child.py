@@ -1,0 +1,66 @@
+"""The child's limits hold, and whatever ends it becomes a report."""
+
+import logging
+from pathlib import Path
+
+import pytest
+
+from analysis.child import measure_song_in_child, survey_in_child
+from analysis.features import Features
+from analysis.reports import Brief
+from analysis.survey import survey_file
+from tests import signals
+from tests.analysis.encoded import write_sound
+
+
+def test_gives_what_the_survey_gives(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "bass.wav", signals.noise(duration_s=2.0))
+    report = survey_in_child(path, name="Bass DI.wav", features_to=tmp_path / "bass.npz")
+
+    assert report == survey_file(path, name="Bass DI.wav").report
+    assert Features.load(tmp_path / "bass.npz").frames == 96_000
+
+
+def test_what_is_no_sound_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "bass.wav"
+    path.write_bytes(b"\x7fELF" + bytes(100))
+    report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "bass.npz")
+
+    assert [finding.code for finding in report.findings] == ["not-audio"]
+    assert len(report.sha256) == 64
+
+
+def test_time_is_limited(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "bass.wav", signals.noise())
+    report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "bass.npz", time_limit_s=0.01)
+
+    assert [finding.code for finding in report.findings] == ["unreadable"]
+    assert report.frames is None
+
+
+def test_memory_is_limited(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    caplog.set_level(logging.CRITICAL)
+    path = write_sound(tmp_path / "bass.wav", signals.noise())
+    report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "bass.npz", memory_limit_bytes=120 * 2**20)
+
+    assert [finding.code for finding in report.findings] == ["unreadable"]
+
+
+def test_a_song_is_measured_from_reports_and_features(tmp_path: Path) -> None:
+    files = []
+    for seed, name in enumerate(("bass", "keys")):
+        path = write_sound(tmp_path / f"{name}.wav", signals.noise(duration_s=3.0, seed=seed))
+        features_to = tmp_path / f"{name}.npz"
+        files.append((survey_in_child(path, name=path.name, features_to=features_to), features_to, path))
+    song = measure_song_in_child(files, Brief(bpm=112.0))
+
+    assert [report.name for report in song.files] == ["bass.wav", "keys.wav"]
+
+
+def test_a_song_whose_sound_is_gone_is_measured_from_features(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "bass.wav", signals.noise(duration_s=3.0))
+    report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "bass.npz")
+    path.write_bytes(b"")
+    song = measure_song_in_child([(report, tmp_path / "bass.npz", path)] * 2, Brief())
+
+    assert len(song.files) == 2
