@@ -74,6 +74,12 @@ MIX_ACCEPTED = Step(
     "The rough mix is accepted. {drummer} delivers the multitrack next.",
     "To the delivery",
 )
+# Delivered, and the files wait for the balance.
+BALANCE_WAITS = Step(
+    "Pay the balance: the files are yours to download as soon as it is recorded.",
+    "The files wait for the balance. Record it when it comes in.",
+    "See what is open",
+)
 SONG_ANCHORS = {
     SongStage.WITH_CLIENT: "#messages",
     SongStage.READY: "#rough-mixes",
@@ -100,6 +106,8 @@ def song_turn(song: Song, user: User) -> TurnShown:
 def song_step(song: Song) -> Step:
     if song.stage == SongStage.IN_REVIEW and song.turn == Turn.DRUMMER:
         return MIX_ACCEPTED
+    if song.stage == SongStage.DELIVERED and song.booking.files_wait_for_balance:
+        return BALANCE_WAITS
     return SONG_STEPS[SongStage(song.stage)]
 
 
@@ -110,6 +118,8 @@ def song_link(song: Song, step: Step) -> tuple[str, str]:
         return reverse("bookings:brief", args=[song.pk]), step.label
     if song.stage == SongStage.ON_DESK:
         return reverse("intake:sheet", args=[song.pk]), step.label
+    if step is BALANCE_WAITS:
+        return f"{reverse('money:quote', args=[song.booking_id])}#payments", step.label
     anchor = "#delivery" if step is MIX_ACCEPTED else SONG_ANCHORS.get(SongStage(song.stage), "")
     return f"{song.get_absolute_url()}{anchor}", step.label
 

@@ -9,13 +9,31 @@ from portal.delivery.forms import PerspectiveForm, ReleaseForm, TrackForms, Waiv
 from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
 from portal.people.models import User
 
+CHECK_TITLES = {
+    "stored-intact": "Stored as it came",
+    "not-empty": "Files",
+    "readable": "Readable",
+    "rate": "Sample rate",
+    "depth": "Bit depth",
+    "length": "Length",
+    "whole": "Whole file",
+    "time-reference": "Time reference",
+    "safe-name": "File name",
+    "distinct-name": "Two names that are one",
+    "covers-map": "Length of the song",
+    "sounding": "Silence",
+    "clipped": "Clipping",
+    "distinct-sound": "The same recording twice",
+    "polarity": "Polarity",
+    "lined-up": "Line-up with the rough mix",
+}
+
 
 @dataclass(frozen=True)
 class CheckShown:
     """One check in words. `waiver` is why a failed one may pass, `form` where one that blocks is let pass."""
 
-    code: str
-    file_name: str
+    title: str
     passed: bool
     message: str
     waiver: Waiver | None = None
@@ -109,4 +127,4 @@ def _shown(check: dict[str, Any], waiver: Waiver | None, typed: WaiveForm | None
     if not check["passed"] and waiver is None:
         is_this = typed is not None and (typed.data.get("code"), typed.data.get("file_name")) == (code, file_name)
         form = typed if is_this else WaiveForm(initial={"code": code, "file_name": file_name})
-    return CheckShown(code, file_name, check["passed"], check["message"], waiver, form)
+    return CheckShown(CHECK_TITLES.get(code, code), check["passed"], check["message"], waiver, form)

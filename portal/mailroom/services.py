@@ -101,8 +101,10 @@ def answer(*, message: Message, code: str, value: str = "", by: User) -> Message
 @transaction.atomic
 def write(*, booking: Booking, by: User, body: str, key: str, song: Song | None = None) -> Message:
     """Write freely. `key` comes from the form: the same form sent twice is one message."""
-    subject = f"a message from {by.name}"
-    return post(booking=booking, key=f"note:{by.pk}:{key}", subject=subject, body=body, song=song, sender=by)
+    key, subject = f"note:{by.pk}:{key}", f"a message from {by.name}"
+    if not Message.objects.filter(key=key).exists():
+        record(booking, "wrote a message", actor=by, song=song)
+    return post(booking=booking, key=key, subject=subject, body=body, song=song, sender=by)
 
 
 @transaction.atomic
@@ -137,10 +139,8 @@ def set_rules(rules: Mapping[str, MessageRule.When]) -> None:
 
 
 def _send(message: Message, *, actor: User | None = None) -> None:
-    if message.sender is not None:
-        record(message.booking, "wrote a message", actor=message.sender, song=message.song)
-    elif actor is not None:
-        record(message.booking, f"sent “{message.subject}”", actor=actor, song=message.song)
-    else:
-        record(message.booking, f"“{message.subject}” went out", song=message.song)
+    """Mail it out. What a person sends has its line in the timeline from what they did: a mix, a delivery, a note."""
+    if message.sender is None:
+        text = f"sent “{message.subject}”" if actor else f"“{message.subject}” went out"
+        record(message.booking, text, actor=actor, song=message.song)
     mail_out(message)

@@ -19,6 +19,8 @@ class SendForm(forms.ModelForm[RoughMix]):
 
 
 class DecisionForm(forms.Form):
+    """The client's word. A change needs words; acceptance needs none."""
+
     ACCEPT, CHANGE = "accept", "change"
 
     decision = forms.ChoiceField(choices=[(ACCEPT, "accept"), (CHANGE, "ask for a change")])
@@ -26,15 +28,13 @@ class DecisionForm(forms.Form):
         label="What should change?",
         help_text="Name the bar or the minute where you can: “bar 33, crash instead of ride”.",
         max_length=4000,
-        required=False,
+        error_messages={"required": "Say in a sentence what should change."},
         widget=forms.Textarea(attrs={"rows": 4}),
     )
 
-    def clean(self) -> dict[str, Any]:
-        typed = self.cleaned_data
-        if typed.get("decision") == self.CHANGE and not typed.get("words"):
-            self.add_error("words", "Say in a sentence what should change.")
-        return typed
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["words"].required = self.data.get("decision") != self.ACCEPT
 
 
 class UploadForm(forms.Form):

@@ -35,6 +35,10 @@ class Room:
         return self.can_start or self.can_send or self.can_decide
 
     @property
+    def is_accepted(self) -> bool:
+        return self.newest is not None and self.newest.state == RoughMix.State.ACCEPTED
+
+    @property
     def shows_anything(self) -> bool:
         return self.newest is not None or self.can_start or self.can_upload
 
