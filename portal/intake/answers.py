@@ -1,7 +1,7 @@
 """The answers that a question offers, and what each says about the brief.
 
 Codes are stored with the message: "bpm=112", "bpm" (with a figure), "make-map", "meter=3/4", "starts=unknown",
-"new-file", "as-is".
+"leave-out", "new-file", "as-is".
 """
 
 from __future__ import annotations
@@ -20,7 +20,11 @@ from portal.intake.models import Finding
 
 MAP_CODES = frozenset({"no-click", "no-tempo"})
 TEMPO_CODES = MAP_CODES | {"tempo-differs", "tempo-unsure", "wrong-rate-suspected"}
-SONG_ONLY_CODES = TEMPO_CODES | {"meter-differs", "bar-one-late"}
+BAR_CODES = frozenset({"meter-differs", "bar-one-late"})
+USELESS_CODES = frozenset({"unreadable", "not-audio"})
+# A tap that promises a file: the song stays with the client until one comes.
+NEW_FILE = "new-file"
+LEAVE_OUT = "leave-out"
 # Measured well enough to be put into the client's mouth.
 SURE_ENOUGH = 0.5
 BPM_STEP = Decimal("0.001")
@@ -47,8 +51,13 @@ def offers_for(song: Song, findings: Sequence[Finding]) -> list[Offer]:
         offers.append(Offer("make-map", "There is no click: please make the map"))
     for finding in findings:
         offers += song_offers(finding)
-    if codes - SONG_ONLY_CODES:
-        offers += [Offer("new-file", "I will send a new file"), Offer("as-is", "Use the files as they are")]
+    about_files = codes - TEMPO_CODES - BAR_CODES
+    if about_files:
+        offers.append(Offer(NEW_FILE, "I will send a new file"))
+    if about_files & USELESS_CODES:
+        offers.append(Offer(LEAVE_OUT, "Go on without it"))
+    if about_files - USELESS_CODES:
+        offers.append(Offer("as-is", "Use the files as they are"))
     return list(dict.fromkeys(offers))
 
 
@@ -81,6 +90,20 @@ def song_offers(finding: Finding) -> Iterator[Offer]:
     if finding.code == "bar-one-late":
         yield Offer("starts=unknown", "Yes, bar one is there")
         yield Offer("as-is", "No, it is as I wrote")
+
+
+def settles(code: str, finding: Finding) -> bool:
+    """Whether an answer speaks of this finding: one tap answers one of the things that a message may ask about."""
+    name = code.partition("=")[0]
+    if finding.code in TEMPO_CODES:
+        return name in ("bpm", "make-map")
+    if finding.code == "meter-differs":
+        return name == "meter"
+    if finding.code == "bar-one-late":
+        return name in ("starts", "as-is")
+    if finding.code in USELESS_CODES:
+        return name in (LEAVE_OUT, NEW_FILE)
+    return name in ("as-is", NEW_FILE)
 
 
 def brief_changes(code: str, value: str, asked: Iterable[Finding]) -> dict[str, Any]:

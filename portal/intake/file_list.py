@@ -70,7 +70,7 @@ def for_client(song: Song) -> list[FindingShown]:
     found = song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source", "asked_in")
     return [
         shown_to_client(finding)
-        for finding in found
+        for finding in questions.gravest_first(found)
         if finding.asked_in is not None and finding.asked_in.state != finding.asked_in.State.HELD
     ]
 

@@ -8,7 +8,7 @@ from django import forms
 
 from portal.bookings.fields import BpmField, MeterField
 
-LATEST_BAR_ONE_S = 3600
+EARLIEST_BAR_ONE_S, LATEST_BAR_ONE_S = -10, 3600
 REASON_LENGTH = 300
 
 
@@ -26,7 +26,7 @@ class OverruleForm(forms.Form):
     bar_one_s = forms.DecimalField(
         label="Bar one",
         help_text="seconds from the start of the files",
-        min_value=0,
+        min_value=EARLIEST_BAR_ONE_S,
         max_value=LATEST_BAR_ONE_S,
         max_digits=12,
         decimal_places=7,
@@ -37,8 +37,6 @@ class OverruleForm(forms.Form):
     def __init__(self, *arguments: Any, **options: Any) -> None:
         super().__init__(*arguments, **options)
         self.fields["bar_one_s"].widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "short"})
-        # The three figures come before the note on one line.
-        self.row = ("bpm", "meter", "bar_one_s")
 
 
 class AnswerForm(forms.Form):

@@ -170,8 +170,14 @@ def left_files() -> list[int]:
 def left_songs() -> list[int]:
     """Songs that are being checked although no file waits for its survey, and no check began lately."""
     long_ago = timezone.now() - CHECK_LEFT_AFTER
-    surveyed = SourceFile.objects.current().filter(status=SourceFile.Status.RECEIVED).values("song")
-    measured_now = SongCheck.objects.filter(began_at__gte=long_ago).values("song")
+    surveyed_now = SourceFile.objects.current().filter(
+        Q(status=SourceFile.Status.RECEIVED) | Q(survey_began_at__gte=long_ago)
+    )
+    measured_now = SongCheck.objects.filter(began_at__gte=long_ago)
     left = Song.objects.filter(stage=SongStage.CHECKING, turn_since__lt=long_ago)
-    left = left.exclude(pk__in=surveyed).exclude(pk__in=measured_now).exclude(booking__stage__in=OVER_STAGES)
+    left = (
+        left.exclude(pk__in=surveyed_now.values("song"))
+        .exclude(pk__in=measured_now.values("song"))
+        .exclude(booking__stage__in=OVER_STAGES)
+    )
     return list(left.values_list("pk", flat=True))

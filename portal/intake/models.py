@@ -177,7 +177,7 @@ class Finding(models.Model):
     def __str__(self) -> str:
         return f"{self.code} ({self.state})"
 
-    def ask_in(self, message: Message) -> None:
+    def ask_in(self, message: Message | None) -> None:
         self.asked_in = message
         self.save(update_fields=["asked_in"])
 

@@ -11,11 +11,11 @@ from collections.abc import Iterable, Sequence
 
 from django.db.models import QuerySet
 
-from analysis.findings import KIND_BY_CODE, client_message
+from analysis.findings import KIND_BY_CODE, Severity, client_message
 from analysis.reports import Finding as Found
 from analysis.reports import Place
 from portal.bookings.models import Brief, Song
-from portal.intake.answers import offers_for
+from portal.intake.answers import NEW_FILE, offers_for
 from portal.intake.models import Finding
 from portal.mailroom import services as mailroom
 from portal.mailroom.models import Message, MessageRule
@@ -42,7 +42,11 @@ def asking(song: Song) -> list[Finding]:
     """
     found = song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source")
     is_stated = Brief.objects.filter(song=song).exclude(bpm=None).exists()
-    return [finding for finding in found if not (is_stated and finding.code == "no-click")]
+    return gravest_first(finding for finding in found if not (is_stated and finding.code == "no-click"))
+
+
+def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
+    return sorted(findings, key=lambda finding: (list(Severity).index(Severity(finding.severity)), finding.pk))
 
 
 def post(song: Song, findings: Sequence[Finding], *, held: bool) -> None:
@@ -93,9 +97,15 @@ def as_found(finding: Finding) -> Found:
     )
 
 
-def waiting(song: Song) -> QuerySet[Message]:
-    """Questions of ours that the client has not answered."""
-    return song.messages.filter(key__startswith=KEY_PREFIX, state=Message.State.SENT)
+def waits_for_client(song: Song) -> bool:
+    """A question of ours is unanswered, or was answered with the promise of a file that has not come."""
+    asked = song.messages.filter(key__startswith=KEY_PREFIX)
+    if asked.filter(state=Message.State.SENT).exists():
+        return True
+    promised = asked.filter(state=Message.State.ANSWERED, answer__code=NEW_FILE).order_by("-answered_at").first()
+    if promised is None or not song.findings.open().filter(asked_in=promised).exists():
+        return False
+    return not song.sources.filter(received_at__gt=promised.answered_at).exists()
 
 
 def withdraw_moot(song: Song) -> None:

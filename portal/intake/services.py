@@ -14,7 +14,7 @@ from portal.bookings.models import Booking, Song
 from portal.bookings.services import move_song, record, save_brief
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake import hooks, maps, questions, settling, tasks
-from portal.intake.answers import brief_changes
+from portal.intake.answers import LEAVE_OUT, brief_changes, settles
 from portal.intake.errors import AnswerError, GateError, NoMapError, SongClosedError
 from portal.intake.models import ApprovedMap, Finding, SourceFile
 from portal.mailroom import services as mailroom
@@ -25,7 +25,6 @@ from portal.starting import start_on_commit
 from portal.uploads.models import Upload
 
 AFTER_INTAKE_WITH_FILES = (SongStage.TRACKING, SongStage.IN_REVIEW)
-PROMISES = frozenset({"new-file"})
 
 
 def check_takes_files(song: Song) -> None:
@@ -95,13 +94,18 @@ def take_answer(*, message: Message, code: str, value: str, by: User) -> Message
     # The song before the message: a check that settles meanwhile locks in this order too.
     if message.song_id is not None:
         Song.objects.select_for_update().get(pk=message.song_id)
-    asked = Finding.objects.filter(asked_in=message)
+    asked = list(Finding.objects.filter(asked_in=message).select_related("source"))
     message = mailroom.answer(message=message, code=code, value=value, by=by)
-    if message.song is None or code in PROMISES:
+    if message.song is None:
         return message
     changes = brief_changes(code, value, asked)
     if changes and message.song.stage in INTAKE_STAGES:
         save_brief(song=message.song, by=by, **changes)
+    for finding in asked:
+        if not settles(code, finding):
+            finding.ask_in(None)  # still to be asked: the next check does
+        elif code == LEAVE_OUT and finding.source is not None:
+            remove(source=finding.source, by=by)
     check_again(message.song.pk)
     return message
 

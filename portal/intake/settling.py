@@ -39,7 +39,7 @@ def settle(song: Song, gathered: CheckInputs, check: SongCheck) -> None:
 
 def place(song: Song, *, text: str) -> None:
     """With the client while a question waits for them, else on the desk."""
-    if questions.waiting(song).exists():
+    if questions.waits_for_client(song):
         move_song(song, SongStage.WITH_CLIENT, text=f"{text}: a question waits for the client")
     else:
         move_song(song, SongStage.ON_DESK, text=f"{text}: it is on the desk")

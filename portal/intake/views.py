@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_POST, require_safe
 from portal.bookings.models import Song
 from portal.files import serve
 from portal.intake import services
-from portal.intake.errors import AnswerError, SongClosedError
+from portal.intake.errors import IntakeError, SongClosedError
 from portal.intake.file_list import list_files
 from portal.intake.forms import AnswerForm
 from portal.intake.models import SourceFile
@@ -104,7 +104,7 @@ def answer(request: MemberRequest, message_id: int) -> HttpResponse:
         return redirect("mailroom:message", message.pk)
     try:
         services.answer(message=message, by=request.user, **form.cleaned_data)
-    except AnswerError as error:
+    except IntakeError as error:
         messages.error(request, str(error))
         return redirect("mailroom:message", message.pk)
     messages.success(request, "Thank you: your answer is noted.")

@@ -236,7 +236,7 @@ class TestDecisions:
 
         assert song.maps.get().map["segments"] == [{"bar": 1, "time_s": 1.25, "bpm": 98.5, "meter": "6/8"}]
 
-    @pytest.mark.parametrize("wrong", [{"bpm": "0"}, {"bpm": "abc"}, {"meter": "4"}, {"bar_one_s": "-1"}, {"bpm": ""}])
+    @pytest.mark.parametrize("wrong", [{"bpm": "0"}, {"bpm": "abc"}, {"meter": "4"}, {"bar_one_s": "-11"}, {"bpm": ""}])
     def test_figures_that_make_no_map_come_back_with_a_sentence(
         self, client: Client, drummer: User, song: Song, wrong: dict[str, str]
     ) -> None:

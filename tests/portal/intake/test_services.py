@@ -5,13 +5,14 @@ from decimal import Decimal
 import pytest
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
+from analysis.reports import Finding as Found
 from analysis.tempo_map import TempoMap
 from portal.bookings.models import Brief, Song
 from portal.bookings.services import save_brief
 from portal.bookings.stages import BookingStage, SongStage
 from portal.intake import hooks, jobs, services, tasks
 from portal.intake.errors import AnswerError, GateError, MapInputError, NoMapError, SongClosedError
-from portal.intake.models import ApprovedMap, Finding, SongCheck
+from portal.intake.models import ApprovedMap, Finding, SongCheck, SourceFile
 from portal.mailroom.models import Message
 from portal.people.models import User
 from portal.uploads.models import Upload
@@ -210,15 +211,6 @@ class TestAnswer:
         with pytest.raises(AnswerError, match="not one of the answers"):
             services.answer(message=asked, code="bpm=999", value="", by=client_user)
 
-    def test_a_promised_file_leaves_the_song_with_the_client(self, song: Song, client_user: User) -> None:
-        song.move_to(SongStage.WITH_CLIENT)
-        message = make_message(song=song, answers=[{"code": "new-file", "label": "I will send a new file"}])
-
-        services.answer(message=message, code="new-file", value="", by=client_user)
-
-        song.refresh_from_db()
-        assert song.stage == SongStage.WITH_CLIENT
-
 
 class TestBrief:
     def test_a_changed_brief_has_the_song_checked_again(self, song: Song, client_user: User) -> None:
@@ -391,3 +383,57 @@ def test_checks_of_the_same_inputs_are_one(song: Song) -> None:
         jobs.measure(song.pk)
 
     assert SongCheck.objects.count() == 1
+
+
+class TestSeveralQuestions:
+    @pytest.fixture
+    def two_things(self, song: Song) -> Message:
+        """One message about a tempo and about a file that is of no use."""
+        finding = Found(code="not-audio", severity="stop", file="list.wav", value={"reason": "is a text file"})
+        make_source(
+            song=song,
+            name="list.wav",
+            status=SourceFile.Status.REFUSED,
+            report={"name": "list.wav", "sha256": "", "findings": [finding.to_json()]},
+        )
+        check(song, "no-click", "no-tempo")
+        return Message.objects.get()
+
+    def test_what_an_answer_leaves_open_is_asked_next_and_alone(
+        self, song: Song, two_things: Message, client_user: User
+    ) -> None:
+        services.answer(message=two_things, code="bpm=112", value="", by=client_user)
+        check(song)
+
+        song.refresh_from_db()
+        second = Message.objects.exclude(pk=two_things.pk).get()
+        assert song.stage == SongStage.WITH_CLIENT
+        assert "list.wav" in second.body
+        assert "click" not in second.body
+        assert [offer["code"] for offer in second.answers] == ["new-file", "leave-out"]
+
+    def test_a_useless_file_is_left_out_by_one_tap(self, song: Song, two_things: Message, client_user: User) -> None:
+        services.answer(message=two_things, code="leave-out", value="", by=client_user)
+        check(song, "no-click", "no-tempo")
+
+        assert not song.sources.current().filter(name="list.wav").exists()
+        assert set(song.findings.open().values_list("code", flat=True)) == {"no-click", "no-tempo"}
+
+    def test_a_promised_file_keeps_the_song_with_the_client_until_one_comes(
+        self, song: Song, client_user: User
+    ) -> None:
+        check(song, "no-music")
+        services.answer(message=Message.objects.get(), code="new-file", value="", by=client_user)
+        check(song, "no-music")
+        song.refresh_from_db()
+        assert song.stage == SongStage.WITH_CLIENT
+
+        make_source(song=song, name="new.wav")
+        check(song, "no-music")
+        song.refresh_from_db()
+        assert song.stage == SongStage.ON_DESK
+
+
+def check(song: Song, *codes: str) -> None:
+    make_check(song=song, report=measured_song(*codes))
+    jobs.measure(song.pk)

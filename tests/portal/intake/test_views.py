@@ -188,7 +188,7 @@ class TestDownload:
 
         response = client.get(reverse("intake:download", args=[source.pk]))
 
-        assert b"".join(response) == b"RIFF and so on"  # type: ignore[call-overload]
+        assert b"".join(response) == b"RIFF and so on"
         assert response["Content-Type"] == "application/octet-stream"
         assert "attachment" in response["Content-Disposition"]
         assert response["X-Content-Type-Options"] == "nosniff"
@@ -238,7 +238,7 @@ class TestAnswer:
 
         question.refresh_from_db()
         assert question.waits_for_answer
-        assert response.redirect_chain == [(f"/messages/{question.pk}/", 302)]  # type: ignore[attr-defined]
+        assert response.redirect_chain == [(f"/messages/{question.pk}/", 302)]
         assert '<ul class="notices" role="status">\n      <li><b>Error:</b>' in response.content.decode()
 
     def test_a_held_question_is_not_there_for_the_client(self, client: Client, member: User, question: Message) -> None:
