@@ -18,20 +18,22 @@ COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --gene
 
 venv: .venv/.ready node_modules/.ready
 
+# What these two say goes to stderr: `make demo ARGS=--json` prints one line and nothing else.
 .venv/.ready: requirements-dev.txt requirements-uv.txt
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
 		{ echo "Kitpost needs Python 3.11 or newer; say which with: make PYTHON=python3.12" >&2; exit 2; }
 	@$(PYTHON) -c 'import ensurepip' || { echo "Python lacks its venv module (Debian: python3-venv)" >&2; exit 2; }
-	test -x $(BIN)/python || $(PYTHON) -m venv .venv
-	$(BIN)/python -m pip install --quiet --require-hashes -r requirements-uv.txt
-	$(BIN)/uv pip sync --quiet --python $(BIN)/python --require-hashes requirements-dev.txt requirements-uv.txt
-	touch $@
+	@echo "Installing the locked packages into .venv" >&2
+	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
+	@$(BIN)/python -m pip install --quiet --require-hashes -r requirements-uv.txt >&2
+	@$(BIN)/uv pip sync --quiet --python $(BIN)/python --require-hashes requirements-dev.txt requirements-uv.txt >&2
+	@touch $@
 
 # The browser's packages come from npm. A machine without Node.js gets it as a Python wheel, in the venv alone.
 node_modules/.ready: package-lock.json .npmrc .venv/.ready
-	command -v npm >/dev/null || $(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements-node.txt
-	PATH="$$PATH:$(CURDIR)/$(BIN)" npm ci --silent
-	touch $@
+	@command -v npm >/dev/null || $(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements-node.txt >&2
+	@PATH="$$PATH:$(CURDIR)/$(BIN)" npm ci --silent >&2
+	@touch $@
 
 demo: venv
 	@$(BIN)/python manage.py demo $(ARGS)

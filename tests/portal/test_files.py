@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote
+from urllib.parse import parse_qs, unquote
 
 import pytest
 from django.core.files.base import ContentFile
@@ -13,6 +13,7 @@ from django.core.files.storage import default_storage
 from django.http import Http404, HttpResponseBase, StreamingHttpResponse
 from django.test import RequestFactory
 from pytest_django.fixtures import Settings
+from storages.backends.s3 import S3Storage
 
 from portal import files
 
@@ -160,6 +161,30 @@ def test_an_s3_store_is_asked_for_a_signed_address(settings: Settings, monkeypat
     assert response.headers["Cache-Control"] == "no-store"
     assert (asked["key"], asked["http_method"]) == ("originals/ab/abcdef", "HEAD")
     assert asked["parameters"]["ResponseContentDisposition"] == 'attachment; filename="snare.wav"'
+
+
+def test_nginx_fetches_from_an_s3_store_by_a_path_that_is_signed(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings.S3_BUCKET, settings.ACCEL_PREFIX = "house", "/objects/"
+    # Signing takes keys, not a store that answers.
+    store = S3Storage(
+        bucket_name="house",
+        endpoint_url="http://store:9000",
+        access_key="somebody",
+        secret_key="hush-hush",
+        addressing_style="path",
+        signature_version="s3v4",
+        querystring_expire=600,
+    )
+    monkeypatch.setattr(default_storage, "_wrapped", store)
+
+    path, _, query = ask("originals/ab/abcdef").headers["X-Accel-Redirect"].partition("?")
+
+    assert path == "/objects/house/originals/ab/abcdef"
+    # nginx asks under the store's own name and passes on none of the browser's headers.
+    assert parse_qs(query)["X-Amz-SignedHeaders"] == ["host"]
+    assert parse_qs(query)["X-Amz-Expires"] == ["600"]
 
 
 class OnlyRemote:
