@@ -8,7 +8,7 @@ from analysis.findings import FINDING_KINDS, FindingKind, Severity
 from portal.mailroom.models import MessageRule
 
 When = MessageRule.When
-VALUE = re.compile(r"\{[^}]*\}")
+VALUE = re.compile(r"\{([^}]*)\}")
 
 
 def suggested(kind: FindingKind) -> MessageRule.When:
@@ -19,8 +19,10 @@ def suggested(kind: FindingKind) -> MessageRule.When:
 
 
 def sample_sentence(kind: FindingKind) -> str:
-    """The client's sentence before anything is measured: three dots stand where figures and places will."""
-    sentence = VALUE.sub("…", kind.client_sentence.replace("{file}", "the file"))
+    """The client's sentence before anything is measured: names in brackets stand where figures and places will."""
+    sentence = VALUE.sub(
+        lambda value: f"[{value[1].replace('_', ' ')}]", kind.client_sentence.replace("{file}", "the file")
+    )
     return sentence[:1].upper() + sentence[1:]
 
 

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pytest
 
 from analysis.findings import FINDING_KINDS, KIND_BY_CODE, Severity
@@ -24,8 +26,7 @@ def test_every_kind_has_a_rule_and_the_drummer_s_choice_counts() -> None:
     assert rules_in_force()["no-click"] == When.NEVER
 
 
-def test_a_sample_sentence_has_dots_for_what_is_not_measured_yet() -> None:
-    for kind in FINDING_KINDS:
-        sentence = sample_sentence(kind)
-        assert "{" not in sentence
-        assert sentence[0] == sentence[0].upper()
+def test_a_sample_sentence_names_what_is_not_measured_yet() -> None:
+    kind = replace(FINDING_KINDS[0], client_sentence="{file} holds {place_count} dropouts.")
+    assert sample_sentence(kind) == "The file holds [place count] dropouts."
+    assert not any("{" in sample_sentence(kind) for kind in FINDING_KINDS)
