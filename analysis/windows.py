@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import gcd
 from pathlib import Path
 
 import numpy as np
+import soxr
 from numpy.typing import NDArray
-from scipy.signal import resample_poly
 
 from analysis.blocks import Block
 from analysis.media import open_media
@@ -108,8 +107,7 @@ def mono(samples: Floats) -> Floats:
 
 
 def at_rate(samples: Floats, from_hz: int, to_hz: int) -> Floats:
-    common = gcd(from_hz, to_hz)
-    return np.asarray(resample_poly(samples, to_hz // common, from_hz // common), np.float32)
+    return np.asarray(soxr.resample(samples, from_hz, to_hz), np.float32)
 
 
 def mixed_window(paths: Sequence[Path], start_s: float, frames: int, sample_rate_hz: int) -> Floats:
