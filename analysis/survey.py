@@ -8,6 +8,7 @@ from pathlib import Path
 
 from analysis.blocks import Block
 from analysis.clipping import ClippingMeter
+from analysis.dropouts import DropoutMeter
 from analysis.errors import UnreadableError, UnusableFileError
 from analysis.features import Features, MusicFeatures
 from analysis.hashes import AudioDigest, sha256_of_file
@@ -76,6 +77,7 @@ class _Meters:
         self._true_peak = TruePeakMeter(rate_hz, channels)
         self._silence = SilenceMeter(limits)
         self._spectrum = SpectrumMeter(rate_hz)
+        self._dropouts = DropoutMeter(rate_hz, channels, limits)
         self._pyramid = PyramidMeter()
         self._digest = AudioDigest(rate_hz, channels)
         self._music = MusicFeatures(rate_hz, channels)
@@ -91,6 +93,7 @@ class _Meters:
             self._true_peak,
             self._silence,
             self._spectrum,
+            self._dropouts,
             self._pyramid,
             self._digest,
         ):
@@ -144,6 +147,7 @@ class _Meters:
             trailing_silence_s=_seconds(silence.trailing_frames, rate_hz),
             spectral_edge_hz=None if is_silent else self._spectrum.finish(self._limits),
             is_silent=is_silent,
+            dropouts=self._dropouts.finish(),
             bad_values=levels.bad_values,
             bad_value_s=_seconds(levels.first_bad_frame, rate_hz),
             channel_fault=None if is_silent else fault,
