@@ -149,10 +149,8 @@ def songs_of_others(booking: Booking, turn: str) -> str:
 
 
 def booking_link(booking: Booking, step: Step, waiting: list[Song]) -> tuple[str, str]:
-    if booking.stage == BookingStage.ENQUIRY:
+    if booking.stage in BEFORE_THE_WORK:
         return reverse("money:quote", args=[booking.pk]), step.label
-    if booking.stage == BookingStage.QUOTED:
-        return f"{booking.get_absolute_url()}#quote", step.label
     if waiting:
         return waiting[0].get_absolute_url(), step.label or f"To “{waiting[0].title}”"
     return "", ""

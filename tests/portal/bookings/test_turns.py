@@ -41,6 +41,7 @@ def test_before_the_quote_is_accepted_a_song_waits_for_the_quote() -> None:
     song = make_song(booking=booking)
     assert song_turn(song, client) == booking_turn(booking, client)
     assert song_turn(song, client).what == "Read the quote, then accept or decline it."
+    assert song_turn(song, client).href == f"/bookings/{booking.pk}/quote/"
 
 
 def test_the_brief_comes_first_and_the_files_after_it() -> None:
