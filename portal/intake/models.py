@@ -166,12 +166,15 @@ class Finding(models.Model):
     class Meta:
         ordering: ClassVar = ["pk"]
         constraints: ClassVar = [
+            # Two, because SQLite cannot compare the missing source of a song's own finding.
             models.UniqueConstraint(
-                fields=["song", "source", "code"],
-                condition=models.Q(state="open"),
-                nulls_distinct=False,
-                name="intake_finding_open_once",
-            )
+                fields=["source", "code"], condition=models.Q(state="open"), name="intake_file_finding_open_once"
+            ),
+            models.UniqueConstraint(
+                fields=["song", "code"],
+                condition=models.Q(state="open", source=None),
+                name="intake_song_finding_open_once",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -35,7 +35,7 @@ def test_a_house_for_real_passes_every_deployment_check(tmp_path: Path) -> None:
     environment = production(tmp_path, KITPOST_STATIC_DIR=str(tmp_path / "static"))
 
     collected = manage(environment, "collectstatic", "--no-input")
-    checked = manage(environment, "check", "--deploy", "--fail-level", "INFO")
+    checked = manage(environment, "check", "--deploy", "--database", "default", "--fail-level", "INFO")
 
     assert collected.returncode == 0, collected.stderr
     assert checked.returncode == 0, checked.stderr
