@@ -1,0 +1,120 @@
+"""Positions from exact tempi."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from analysis.tempo_map import MeterSign, TempoMap, TempoMapError
+
+# Derived: round((n - 1) * 4 * 60 * rate / bpm), each from the exact value.
+BAR_STARTS = {
+    (112, 48_000): {2: 102_857, 3: 205_714, 4: 308_571, 5: 411_429, 8: 720_000, 9: 822_857, 17: 1_645_714},
+    ("92.5", 48_000): {2: 124_541, 3: 249_081, 5: 498_162, 9: 996_324, 38: 4_608_000},
+    (112, 44_100): {2: 94_500},
+    (96, 44_100): {2: 110_250},
+    (174, 48_000): {2: 66_207},
+}
+
+
+@pytest.mark.parametrize("case", BAR_STARTS)
+def test_every_bar_starts_on_the_frame_that_exact_arithmetic_gives(case: tuple[str | int, int]) -> None:
+    bpm, rate_hz = case
+    tempo_map = TempoMap.constant(str(bpm))
+
+    assert {bar: tempo_map.frame_of_bar(bar, rate_hz) for bar in BAR_STARTS[case]} == BAR_STARTS[case]
+
+
+def test_rounded_beats_are_never_added_up() -> None:
+    # Derived: adding up the rounded beat of 25 714 frames would be 128 frames short here.
+    assert TempoMap.constant(112).frame_of_bar(113, 48_000) == 11_520_000
+
+
+def test_reads_back_what_it_wrote_exactly() -> None:
+    tempo_map = TempoMap.constant(Fraction(2801, 25), "6/8", Fraction(1, 3))
+
+    again = TempoMap.from_json(tempo_map.to_json())
+
+    assert again.segments[0].bpm == Fraction(2801, 25)
+    assert again.segments[0].meter == MeterSign(6, 8)
+
+
+def test_a_tempo_that_no_decimal_holds_travels_as_a_fraction() -> None:
+    tempo_map = TempoMap.constant(Fraction(340, 3))
+
+    assert tempo_map.to_json()["segments"][0]["bpm_exact"] == "340/3"
+    assert TempoMap.from_json(tempo_map.to_json()) == tempo_map
+
+
+def test_a_rounded_time_of_the_next_segment_does_not_bend_the_tempo() -> None:
+    data = {
+        "bar_one_s": 0.0,
+        "segments": [
+            {"bar": 1, "time_s": 0.0, "bpm": 112.0, "meter": "4/4"},
+            {"bar": 9, "time_s": 17.142857, "bpm": 120.0, "meter": "3/4"},
+        ],
+    }
+
+    tempo_map = TempoMap.from_json(data)
+
+    assert tempo_map.segments[0].bpm == 112
+    assert tempo_map.time_of_bar(9) == Fraction(120, 7)
+    assert tempo_map.time_of_bar(10) == Fraction(120, 7) + Fraction(3, 2)
+
+
+def test_anchors_win_over_a_tempo_that_does_not_lead_to_them() -> None:
+    data = {
+        "segments": [
+            {"bar": 1, "time_s": 1.0, "bpm": 120.0, "meter": "4/4"},
+            {"bar": 3, "time_s": 5.1, "bpm": 120.0, "meter": "4/4"},
+        ]
+    }
+
+    tempo_map = TempoMap.from_json(data)
+
+    assert tempo_map.time_of_bar(3) == Fraction(51, 10)
+    assert tempo_map.time_of_bar(2) == Fraction(305, 100)
+
+
+def test_finds_bar_and_beat_at_a_time_before_and_after_bar_one() -> None:
+    tempo_map = TempoMap.constant(120, "4/4", 4)
+
+    assert (tempo_map.bar_beat_at(4.0).bar, tempo_map.bar_beat_at(4.0).beat) == (1, 0.0)
+    assert (tempo_map.bar_beat_at(7.25).bar, tempo_map.bar_beat_at(7.25).beat) == (2, 2.5)
+    assert (tempo_map.bar_beat_at(3.5).bar, tempo_map.bar_beat_at(3.5).beat) == (0, 3.0)
+
+
+def test_six_eight_is_felt_in_dotted_quarters() -> None:
+    sign = MeterSign.parse("6/8")
+
+    assert (sign.beats_per_bar, sign.quarters_per_beat) == (2, Fraction(3, 2))
+    # Derived: at 48 kHz a dotted quarter at 72 lasts 40 000 frames, a 6/8 bar 80 000.
+    assert TempoMap.constant(72, "6/8").frame_of_bar(2, 48_000) == 80_000
+
+
+@pytest.mark.parametrize("text", ["", "4", "4/", "/4", "0/4", "4/3", "-3/4", "4/4/4", "999/4"])
+def test_refuses_a_meter_that_is_none(text: str) -> None:
+    with pytest.raises(TempoMapError):
+        MeterSign.parse(text)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        {},
+        {"segments": []},
+        {"segments": [{"bar": 1, "time_s": 0, "bpm": 0, "meter": "4/4"}]},
+        {"segments": [{"bar": 1, "time_s": 0, "bpm": 1e9, "meter": "4/4"}]},
+        {"segments": [{"bar": 1, "time_s": 0, "bpm": "abc", "meter": "4/4"}]},
+        {
+            "segments": [
+                {"bar": 2, "time_s": 0, "bpm": 120, "meter": "4/4"},
+                {"bar": 1, "time_s": 9, "bpm": 120, "meter": "4/4"},
+            ]
+        },
+    ],
+)
+def test_refuses_a_map_that_cannot_be(data: dict[str, object]) -> None:
+    with pytest.raises(TempoMapError):
+        TempoMap.from_json(data)
