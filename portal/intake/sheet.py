@@ -95,10 +95,14 @@ def sheet_of(song: Song) -> Sheet:
 
 
 def main_source(sources: Sequence[SourceFile], check: SongCheck | None) -> SourceFile | None:
-    """The file to show the song by: the loudest that is no click, which is the mix when there is one."""
+    """The file to show the song by: one that calls itself a mix, else the loudest that is no click."""
     clicks = {report.name for report in check.numbers.files if report.is_click} if check else set()
     drawn = [source for source in sources if source.features_key]
-    return max(drawn, key=lambda source: (source.name not in clicks, loudness_of(source)), default=None)
+    return max(
+        drawn,
+        key=lambda source: (source.name not in clicks, "mix" in source.name.lower(), loudness_of(source)),
+        default=None,
+    )
 
 
 def loudness_of(source: SourceFile) -> float:

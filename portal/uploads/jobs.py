@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import logging
 from datetime import timedelta
+from pathlib import Path
 
+from django.conf import settings
 from django.db.models import F
 from django.utils import timezone
 
@@ -45,3 +47,16 @@ def expire_abandoned() -> None:
             services.give_up(upload_id)
         except UploadBusyError:
             logger.info("upload %s: went on at the last moment", upload_id)
+    remove_strays()
+
+
+def remove_strays() -> None:
+    """Remove what is left in the upload folder of uploads that are over: their bytes are in the store, or given up."""
+    # Files first, rows second: an upload that is made in between has its row before its file.
+    files = {path: path.stem for path in Path(settings.UPLOAD_DIR).glob("*.*")}
+    still_open = {
+        str(upload_id) for upload_id in Upload.objects.filter(state=Upload.State.OPEN).values_list("pk", flat=True)
+    }
+    for path, upload_id in files.items():
+        if upload_id not in still_open:
+            path.unlink(missing_ok=True)

@@ -115,7 +115,7 @@ def of_owner(handler: Handler) -> Handler:
 def state(_request: HttpRequest, upload: Upload) -> HttpResponse:
     """Where to go on. When all bytes are there but were not stored yet, they are now."""
     services.check_open(upload)
-    if upload.offset_bytes == upload.length_bytes:
+    if upload.state == Upload.State.OPEN and upload.offset_bytes == upload.length_bytes:
         # Busy: the connection that brought the last byte is storing them.
         with contextlib.suppress(UploadBusyError):
             services.finish(upload)

@@ -1,0 +1,200 @@
+"""Sending files in a real browser: several at once, over dropped connections and reloads, and what the page says."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import pytest
+from django.core.files.storage import default_storage
+from django.test import Client
+from playwright.sync_api import Dialog, Page, Route, expect
+from pytest_django.live_server_helper import LiveServer
+
+from portal.bookings.models import Song
+from portal.bookings.stages import SongStage
+from portal.intake import jobs, tasks
+from portal.intake.models import SourceFile
+from portal.uploads import services as uploads
+from portal.uploads.models import Upload
+from tests.factories import make_check, make_client, make_song, measured_song
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+CONTENT = bytes(range(256)) * 4_000
+TUS = "**/tus/*/"
+
+
+@pytest.fixture(autouse=True)
+def queue(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Files wait for their survey until a test runs it: what a busy worker looks like from a page."""
+    waiting: list[int] = []
+    monkeypatch.setattr(tasks.survey_file, "delay", waiting.append)
+    monkeypatch.setattr(tasks.measure_song, "delay", waiting.append)
+    return waiting
+
+
+@pytest.fixture
+def song(live_server: LiveServer, client: Client, page: Page) -> Song:
+    """The page stands at a song of the client who is signed in."""
+    user = make_client()
+    client.force_login(user)
+    song = make_song(client=user)
+    page.context.add_cookies(
+        [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
+    )
+    page.goto(f"{live_server.url}{song.get_absolute_url()}")
+    return song
+
+
+@pytest.fixture
+def stem(tmp_path: Path) -> Path:
+    path = tmp_path / "bass.wav"
+    path.write_bytes(CONTENT)
+    return path
+
+
+def stored_content(source: SourceFile) -> bytes:
+    with default_storage.open(source.key) as file:
+        content: bytes = file.read()
+    return content
+
+
+def choose(page: Page, *paths: Path) -> None:
+    page.locator("[data-upload] input[type=file]").set_input_files(list(paths))
+
+
+def test_several_files_arrive_and_the_result_comes_without_a_reload(page: Page, song: Song, stem: Path) -> None:
+    other = stem.with_name("keys.wav")
+    other.write_bytes(CONTENT[::-1])
+
+    choose(page, stem, other)
+
+    rows = page.locator("#files tbody tr")
+    expect(rows).to_have_count(2)
+    expect(rows.nth(0)).to_contain_text(hashlib.sha256(CONTENT).hexdigest()[:12])
+    expect(rows.nth(1)).to_contain_text("Received, being measured")
+    expect(page.locator("#course")).to_contain_text("Now: Checking")
+    assert [stored_content(source) for source in song.sources.all()] == [CONTENT, CONTENT[::-1]]
+
+    SourceFile.objects.update(status=SourceFile.Status.REFUSED, refusal="It is a text file.")
+    make_check(song=song, report=measured_song("no-click", "no-tempo"))
+    jobs.measure(song.pk)
+
+    expect(rows.nth(0)).to_contain_text("It is a text file.")
+    expect(page.locator("#course")).to_contain_text("With the client")
+    expect(page.locator("#messages")).to_contain_text("112 is right")
+
+
+def test_a_dropped_connection_goes_on_by_itself(page: Page, song: Song, stem: Path) -> None:
+    dropped: list[str] = []
+
+    def drop_twice(route: Route) -> None:
+        if route.request.method == "PATCH" and len(dropped) < 2:
+            dropped.append(route.request.url)
+            route.abort("connectionreset")
+        else:
+            route.continue_()
+
+    page.route(TUS, drop_twice)
+    choose(page, stem)
+
+    expect(page.locator("#files tbody tr")).to_have_count(1)
+    assert len(dropped) == 2
+    assert stored_content(song.sources.get()) == CONTENT
+
+
+def test_the_same_file_chosen_again_after_a_reload_goes_on_where_it_was(page: Page, song: Song, stem: Path) -> None:
+    page.route(TUS, lambda route: route.abort("internetdisconnected"))
+    choose(page, stem)
+    expect(page.locator(".upload .state")).to_contain_text("Sending")
+    upload = wait_for_upload(page)
+    uploads.append(upload=upload, at_offset=0, pieces=lambda _: [CONTENT[:1_000]])
+    page.on("dialog", lambda dialog: dialog.accept())
+    page.reload()
+    page.unroute(TUS)
+    offsets: list[str] = []
+    page.on("request", lambda request: offsets.append(request.headers.get("upload-offset", "")))
+
+    choose(page, stem)
+
+    expect(page.locator("#files tbody tr")).to_have_count(1)
+    assert [offset for offset in offsets if offset] == ["1000"]
+    assert Upload.objects.count() == 1
+    assert stored_content(song.sources.get()) == CONTENT
+
+
+def wait_for_upload(page: Page) -> Upload:
+    for _ in range(50):
+        upload = Upload.objects.first()
+        if upload is not None:
+            return upload
+        page.wait_for_timeout(100)
+    pytest.fail("no upload was made")
+
+
+def test_a_refusal_is_said_in_the_house_s_words(page: Page, song: Song, stem: Path) -> None:
+    Song.objects.filter(pk=song.pk).update(stage=SongStage.ACCEPTED)
+
+    choose(page, stem)
+
+    expect(page.locator(".upload.failed .state")).to_have_text("This song is accepted: it takes no more files.")
+    assert not song.sources.exists()
+
+
+def test_leaving_while_a_file_is_on_its_way_warns(page: Page, song: Song, stem: Path) -> None:
+    page.route(TUS, lambda route: route.abort("internetdisconnected"))
+    choose(page, stem)
+    wait_for_upload(page)
+    warnings: list[str] = []
+
+    def leave(dialog: Dialog) -> None:
+        warnings.append(dialog.type)
+        dialog.accept()
+
+    page.on("dialog", leave)
+    page.goto("about:blank")
+
+    assert warnings == ["beforeunload"]
+
+
+def test_a_file_can_be_stopped_and_leaves_nothing(page: Page, song: Song, stem: Path) -> None:
+    page.route(TUS, lambda route: route.abort() if route.request.method == "PATCH" else route.continue_())
+    choose(page, stem)
+    wait_for_upload(page)
+
+    page.get_by_role("button", name="Don’t send bass.wav").click()
+
+    expect(page.locator(".upload")).to_have_count(0)
+    for _ in range(50):
+        if not Upload.objects.exists():
+            break
+        page.wait_for_timeout(100)
+    assert not Upload.objects.exists()
+
+
+def test_dropped_files_are_taken_and_the_zone_shows_it(page: Page, song: Song) -> None:
+    drag = """(type) => {
+        const data = new DataTransfer();
+        data.items.add(new File(["click click"], "click.wav"));
+        const zone = document.querySelector(".dropzone");
+        zone.dispatchEvent(new DragEvent(type, { dataTransfer: data, bubbles: true, cancelable: true }));
+        return "over" in zone.dataset;
+    }"""
+
+    assert page.evaluate(drag, "dragover") is True
+    assert page.evaluate(drag, "drop") is False
+    expect(page.locator("#files tbody tr")).to_contain_text("click.wav")
+
+
+def test_without_script_a_plain_form_takes_files(live_server: LiveServer, page: Page, song: Song, stem: Path) -> None:
+    plain = page.context.browser.new_context(java_script_enabled=False)  # type: ignore[union-attr]
+    plain.add_cookies(page.context.cookies())  # type: ignore[arg-type]
+    without_script = plain.new_page()
+    without_script.goto(page.url)
+
+    choose(without_script, stem)
+    without_script.get_by_role("button", name="Send", exact=True).click()
+
+    expect(without_script.locator("main .notices")).to_contain_text("“bass.wav” is received")
+    assert stored_content(song.sources.get()) == CONTENT
+    plain.close()
