@@ -17,6 +17,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1, help="another seed makes other songs")
     parser.add_argument("--songs", type=int, default=24, help="songs in the tempo set")
     parser.add_argument("--minutes", type=float, default=5.0, help="length of the file that is timed")
+    parser.add_argument("--rate", type=int, default=48_000, help="sample rate of the file that is timed")
     parser.add_argument("--items", action="store_true", help="print each song that is wrong")
     options = parser.parse_args()
     if unknown := set(options.part) - set(PARTS):

@@ -16,13 +16,15 @@ from analysis.band.truth import Truth
 from bench.scores import Reading, reading_of, score
 from bench.tempo_set import Item, draw_items
 
-COLUMNS = ("n", "<.02", ".02lvl", "4%", "listed", "kind", "F70", "F20", "barF", "bar1", "bar1'", "meter", "sure",
-           "right", "inside", "xRT")  # fmt: skip
+COLUMNS = (
+    "n", "<.02", ".02lvl", "4%", "4%lvl", "listed", "kind", "F70", "F20", "barF", "bar1", "bar1'", "meter", "sure",
+    "right", "inside", "xRT",
+)  # fmt: skip
 LEGEND = """\
-  <.02: right level within 0.02 BPM; .02lvl: at that, 2, 3, 1/2 or 1/3 of it; 4%: right level within 4 %; listed: within
-  1 % among answer and four alternatives; F70, F20, barF: beats at 70 and 20 ms, bar lines at 70 ms; bar1, bar1': bar
-  one within 70 and 10 ms; sure: all confidences >= .95; right: of those, bar lines right; inside: truth in the stated
-  interval where <.02; xRT: seconds of music a CPU second"""
+  <.02: right level within 0.02 BPM; .02lvl: at that, 2, 3, 1/2 or 1/3 of it; 4%, 4%lvl: the same within 4 %; listed:
+  within 1 % among answer and four alternatives; F70, F20, barF: beats at 70 and 20 ms, bar lines at 70 ms; bar1, bar1':
+  bar one within 70 and 10 ms; sure: all confidences >= .95; right: of those, bar lines right; inside: truth in the
+  stated interval where <.02; xRT: seconds of music a CPU second"""
 SAMPLE_RATES_HZ = (44_100, 48_000)
 Row = dict[str, float]
 
