@@ -14,6 +14,7 @@ import numpy as np
 from analysis.features import Features
 from analysis.findings import Severity, make_finding
 from analysis.limits import Limits
+from analysis.rate_labels import wrong_labels
 from analysis.reports import FileReport, Finding
 from analysis.starts import Source, Start, find_starts
 from analysis.windows import activity_of
@@ -56,8 +57,12 @@ def compare_files(files: Sequence[Surveyed], *, limits: Limits | None = None) ->
     limits = limits or Limits()
     reports = [file.report for file in files]
     measured = [report for report in reports if report.frames]
-    findings = [*duplicates(measured), *rates(measured), *depths(measured), *lengths(measured, limits)]
-    starts = _starts(files, limits)
+    sources = {index: source for index, file in enumerate(files) if (source := _source(file))}
+    starts = _starts(sources, len(files), limits)
+    true_rates = wrong_labels(sources, starts, limits)
+    wrong = {reports[index].name for index in true_rates}
+    findings = [*duplicates(measured), *mislabelled(reports, true_rates), *depths(measured)]
+    findings += [finding for finding in (*rates(measured), *lengths(measured, limits)) if finding.file not in wrong]
     findings += start_findings(reports, starts, limits)
     same_as = {finding.file: finding.value["other_file"] for finding in findings if finding.code == "duplicate"}
     reports = [
@@ -125,10 +130,14 @@ def lengths(reports: Sequence[FileReport], limits: Limits) -> Iterator[Finding]:
         yield make_finding("length-differs", file=report.name, value=value)
 
 
-def _starts(files: Sequence[Surveyed], limits: Limits) -> list[Start | None]:
-    """Clicks, silence and copies of a file say nothing about starts; what cannot be read again is left alone."""
-    starts: list[Start | None] = [None] * len(files)
-    sources = {index: source for index, file in enumerate(files) if (source := _source(file))}
+def mislabelled(reports: Sequence[FileReport], true_rates_hz: dict[int, int]) -> Iterator[Finding]:
+    for index, true_rate_hz in true_rates_hz.items():
+        value = {"sample_rate_hz": reports[index].sample_rate_hz, "true_rate_hz": true_rate_hz}
+        yield make_finding("rate-mislabelled", file=reports[index].name, value=value)
+
+
+def _starts(sources: dict[int, Source], count: int, limits: Limits) -> list[Start | None]:
+    starts: list[Start | None] = [None] * count
     chosen = list(sources)
     for index, start in zip(chosen, find_starts(list(sources.values()), limits), strict=True):
         starts[index] = dataclasses.replace(start, against=chosen[start.against]) if start else None
@@ -136,13 +145,16 @@ def _starts(files: Sequence[Surveyed], limits: Limits) -> list[Start | None]:
 
 
 def _source(file: Surveyed) -> Source | None:
+    """Clicks and silence say nothing about starts; what cannot be read again is left alone."""
     report, energy = file.report, file.features.energy_1ms
     if file.path is None or report.sample_rate_hz is None or report.loudness_lufs is None or report.is_click:
         return None
     per_second = max(1, round(file.features.energy_rate_hz))
     whole = len(energy) // per_second * per_second
     seconds = energy[:whole].reshape(-1, per_second).mean(axis=1) if whole else np.ones(1, np.float32)
-    return Source(file.path, report.sample_rate_hz, activity_of(seconds), report.loudness_lufs)
+    return Source(
+        file.path, report.sample_rate_hz, activity_of(seconds), report.loudness_lufs, report.duration_s or 0.0
+    )
 
 
 def start_findings(reports: Sequence[FileReport], starts: Sequence[Start | None], limits: Limits) -> Iterator[Finding]:

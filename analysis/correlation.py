@@ -21,10 +21,11 @@ WHITENING = 0.75
 # Bins that lie this far under the strongest carry rounding noise, not music.
 QUIETEST_BIN = 1e-4
 # Peak over the noise of the correlation: unrelated noise reaches about 5 by chance in a few hundred thousand lags.
-CHANCE_RATIO, SURE_RATIO = 6.0, 12.0
-# The second highest peak, further away than this, as a share of the highest.
+CHANCE_RATIO, SURE_RATIO = 7.0, 14.0
+# The second highest peak, further away than this, as a share of the highest. On 16 songs of five stems the true lag
+# left at most 0.41, unrelated stems of one song at least 0.82.
 NEAR_FRAMES = 48
-RIVAL_CERTAIN, RIVAL_HOPELESS = 0.6, 0.95
+RIVAL_CERTAIN, RIVAL_HOPELESS = 0.45, 0.75
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,7 @@ class Source:
     sample_rate_hz: int
     activity: Activity
     loudness_lufs: float
+    duration_s: float
 
 
 @dataclass(frozen=True)

@@ -73,13 +73,16 @@ def choose_windows(activities: Sequence[Activity], *, window_s: float, most: int
     return tuple(sorted(starts))
 
 
-def read_window(path: Path, start_s: float, frames: int, sample_rate_hz: int) -> Floats:
+def read_window(
+    path: Path, start_s: float, frames: int, sample_rate_hz: int, *, played_at_hz: int | None = None
+) -> Floats:
     """Channels averaged, at the wanted rate, faded at both ends, silence where the file has none.
 
+    `played_at_hz` reads the file as if its header named that rate.
     Without the fades, the edges of the stretch or of the file would correlate with each other instead of the music.
     """
     with open_media(path) as media:
-        own_hz = media.facts.sample_rate_hz
+        own_hz = played_at_hz or media.facts.sample_rate_hz
         part = mono(media.part(round(start_s * own_hz), -(-frames * own_hz // sample_rate_hz)))
     if own_hz != sample_rate_hz:
         part = at_rate(part, own_hz, sample_rate_hz)

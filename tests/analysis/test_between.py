@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soxr
 
 from analysis.between import CODEC_DELAYS, Comparison, codec_delay, compare_files
 from analysis.limits import Limits
@@ -122,11 +123,14 @@ def test_silent_files_are_not_called_copies(tmp_path: Path) -> None:
 
 
 def test_another_rate(tmp_path: Path) -> None:
-    comparison = compared(tmp_path, STEMS | {"mix": MIX}, keys=44_100)
+    """Converted properly: nothing wrong with it but the rate."""
+    keys = soxr.resample(STEMS["keys"][:, 0], RATE_HZ, 44_100)[:, None]
+    comparison = compared(tmp_path, STEMS | {"keys": keys, "mix": MIX}, keys=44_100)
 
-    finding = next(finding for finding in comparison.findings if finding.code == "rate-differs")
-    assert (finding.file, finding.value) == ("keys.wav", {"sample_rate_hz": 44_100, "expected_hz": 48_000})
-    assert "44.1 kHz" in finding.message
+    assert found(comparison) == [("rate-differs", "keys.wav")]
+    assert comparison.findings[0].value == {"sample_rate_hz": 44_100, "expected_hz": 48_000}
+    assert "44.1 kHz" in comparison.findings[0].message
+    assert comparison.reports[1].start_offset_frames == 0
 
 
 def test_another_depth(tmp_path: Path) -> None:
@@ -167,3 +171,22 @@ def test_files_that_could_not_be_measured_are_left_out(tmp_path: Path) -> None:
 
     assert found(comparison) == []
     assert comparison.reports[0] == dataclasses.replace(broken.report)
+
+
+@pytest.mark.parametrize(("label_hz", "made_at"), [(44_100, 48_000), (96_000, 48_000)])
+@pytest.mark.parametrize("name", ["keys", "mix"])
+def test_a_wrong_label_is_told_from_another_rate(tmp_path: Path, name: str, label_hz: int, made_at: int) -> None:
+    """48 kHz samples under another label run at the wrong speed: 0.919 of it, or twice."""
+    comparison = compared(tmp_path, STEMS | {"mix": MIX}, **{name: label_hz})
+
+    finding = next(finding for finding in comparison.findings if finding.code == "rate-mislabelled")
+    assert (finding.file, finding.severity) == (f"{name}.wav", "stop")
+    assert finding.value == {"sample_rate_hz": label_hz, "true_rate_hz": made_at}
+    assert {code for code, _ in found(comparison)} == {"rate-mislabelled"}
+
+
+def test_another_length_alone_is_no_wrong_label(tmp_path: Path) -> None:
+    """As long as a wrong label would make it, but other music."""
+    other = part(9)[: round(len(MIX) * 44_100 / 48_000)]
+
+    assert "rate-mislabelled" not in {code for code, _ in found(compared(tmp_path, STEMS | {"mix": MIX, "pad": other}))}

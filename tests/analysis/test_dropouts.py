@@ -66,7 +66,7 @@ def gated() -> Samples:
     samples = music()
     fade = np.minimum(np.arange(24_000) / 240.0, 1.0) * np.minimum(np.arange(24_000)[::-1] / 240.0, 1.0)
     fade[20_000:] = 0.0
-    return samples * np.tile(fade, 8)[:, None]
+    return np.asarray(samples * np.tile(fade, 8)[:, None])
 
 
 def ends_hard() -> Samples:
