@@ -8,6 +8,7 @@ from typing import Any
 
 import av
 import numpy as np
+from av.audio.codeccontext import AudioCodecContext
 from av.audio.frame import AudioFrame
 from av.audio.stream import AudioStream
 from numpy.typing import NDArray
@@ -87,7 +88,9 @@ def samples_of(frame: AudioFrame) -> Samples:
 
 
 def _facts(stream: AudioStream, *, is_mp4: bool) -> MediaFacts:
-    context = stream.codec_context
+    context: AudioCodecContext | None = stream.codec_context
+    if context is None:
+        raise ValueError("no decoder for this codec")
     sample_format = context.format.name.removesuffix("p") if context.format else ""
     lossless = context.name in LOSSLESS_CODECS or context.name.startswith("pcm_")
     bits = _bits(context.name, sample_format, context.extradata) if lossless else None
