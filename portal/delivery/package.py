@@ -12,7 +12,7 @@ from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import HASHES_NAME, TRACK_SHEET_NAME
 from portal.delivery.sheet import hash_list, track_sheet
 from portal.files import read_stored, tag_of
-from portal.prep.jobs import plain_title
+from portal.prep.names import plain_title
 
 
 def folder_of(delivery: Delivery) -> str:

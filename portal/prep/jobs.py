@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import logging
-import re
 import tempfile
-import unicodedata
 from collections import Counter
 from dataclasses import dataclass
 from datetime import timedelta
@@ -20,6 +18,7 @@ from analysis.midi import write_midi
 from analysis.tempo_map import TempoMap
 from portal.intake.models import ApprovedMap
 from portal.prep.models import PreparedFile
+from portal.prep.names import plain_title
 from portal.uploads import originals
 
 # Two bars before bar one: common practice, unless the brief says otherwise.
@@ -29,7 +28,6 @@ BIT_DEPTH = 24
 # A song without a single measured file still gets a click to try out.
 SHORTEST_BARS = 16
 LEFT_ALONE_FOR = timedelta(minutes=5)
-TITLE_LENGTH = 60
 
 logger = logging.getLogger(__name__)
 
@@ -79,12 +77,6 @@ def _job_for(approved: ApprovedMap) -> Job:
         sample_rate_hz=rate_hz,
         stem=f"{plain_title(approved.song.title)}_{bpm}bpm_v{approved.version}",
     )
-
-
-def plain_title(title: str) -> str:
-    """A title fit for any file system: letters and figures of any script, everything else a hyphen."""
-    plain = re.sub(r"[^\w]+", "-", unicodedata.normalize("NFC", title)).strip("-_")
-    return plain[:TITLE_LENGTH] or "song"
 
 
 def _write_click(job: Job, to: Path) -> dict[str, float | int]:

@@ -284,6 +284,24 @@ def test_tus_brings_tracks_for_a_drummer_only_and_each_name_once(client: Client,
     assert DeliveryFile.objects.count() == 1
 
 
+def test_what_comes_too_early_or_too_late_is_answered_in_a_sentence(client: Client, song: Song) -> None:
+    client.force_login(song.booking.created_by)
+    early = make_song(stage="on-desk")
+    page = client.post(reverse("delivery:open", args=[early.pk]), follow=True).content.decode()
+    assert "files are delivered after tracking" in page
+    delivery = make_delivery(song=song)
+    page = client.post(reverse("delivery:upload", args=[delivery.pk]), follow=True).content.decode()
+    assert "Choose a file" in page
+    page = client.post(reverse("delivery:check", args=[delivery.pk]), follow=True).content.decode()
+    assert "nothing to check yet" in page
+    response = client.post(reverse("delivery:release", args=[delivery.pk]), {"note": "x" * 4_001})
+    assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+    Delivery.objects.update(state="released")
+    sent = {"file": SimpleUploadedFile("late.wav", b"late")}
+    page = client.post(reverse("delivery:upload", args=[delivery.pk]), sent, follow=True).content.decode()
+    assert "open a new one" in page
+
+
 ROUTES = ("open", "delivery", "upload", "describe", "check", "waive", "release", "accept", "zip", "file", "remove")
 READ = ("delivery", "zip", "file")
 

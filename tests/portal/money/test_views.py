@@ -4,13 +4,15 @@ from datetime import date
 from http import HTTPStatus
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from portal.bookings.models import Booking
 from portal.money import services
 from portal.money.models import Payment, Quote
-from portal.people.models import User
+from portal.people.models import House, User
 from tests.factories import make_booking, make_client, make_drummer, make_quote, make_sent_quote
 
 pytestmark = pytest.mark.django_db
@@ -183,6 +185,45 @@ def test_the_drummer_records_a_payment(client: Client, drummer: User) -> None:
     response = client.post(address, pay | {"amount": "much"})
     assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
     assert Payment.objects.count() == 1
+
+
+def test_the_bookings_page_says_what_is_to_be_done_about_the_quote(client: Client) -> None:
+    member = make_client()
+    booking = make_booking(client=member)
+    drummer = booking.created_by
+    said: dict[str, list[str]] = {"drummer": [], "client": []}
+
+    def look() -> None:
+        for name, user in (("drummer", drummer), ("client", member)):
+            client.force_login(user)
+            said[name].append(client.get(booking.get_absolute_url()).content.decode())
+
+    look()
+    quote = make_quote(booking=booking)
+    look()
+    services.send_quote(quote=quote, by=drummer)
+    look()
+    services.accept_quote(quote=quote, by=member)
+    look()
+    for name, words in {
+        "drummer": ["No quote is written", "Go on writing it", "Version 1 is sent", "Record a payment"],
+        "client": ["", "", "Read it, then accept or decline it", "Version 1 is accepted"],
+    }.items():
+        assert [word in page for word, page in zip(words, said[name], strict=True)] == [True] * 4
+    assert "175.00" not in said["client"][1], "a draft is the drummer's own"
+
+
+def test_the_bookings_page_asks_as_often_with_many_lines_as_with_few(client: Client) -> None:
+    House.get()  # made at its first use
+    counts = []
+    for lines in (3, 300):
+        quote = make_sent_quote(prices=[100] * lines)
+        client.force_login(quote.booking.created_by)
+        for address in (quote.booking.get_absolute_url(), quote_url(quote.booking)):
+            with CaptureQueriesContext(connection) as queries:
+                client.get(address)
+            counts.append(len(queries))
+    assert counts[:2] == counts[2:]
 
 
 ROUTES = ("quote", "send", "decide", "payment")

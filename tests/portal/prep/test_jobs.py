@@ -102,14 +102,6 @@ def test_made_again_they_are_the_same_files() -> None:
     assert {prepared.key for prepared in approved.prepared.all()} == keys
 
 
-@pytest.mark.parametrize(
-    ("title", "plain"),
-    [("Night bus", "Night-bus"), ("../../etc", "etc"), ("밤 버스", "밤-버스"), ("🥁", "song"), ("x" * 200, "x" * 60)],
-)
-def test_titles_become_plain_names(title: str, plain: str) -> None:
-    assert jobs.plain_title(title) == plain
-
-
 def test_an_approval_has_them_made() -> None:
     assert prepare in hooks.on_map_approved
 

@@ -9,13 +9,14 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from portal.bookings.models import Song
+from portal.bookings.models import Booking, Song
 from portal.people.models import User
 from portal.takes import tasks
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 from tests import signals
 from tests.factories import make_client, make_drummer, make_map, make_rough_mix, make_song, store_content, wav_bytes
+from tests.portal.uploads.sending import Sender
 
 pytestmark = pytest.mark.django_db
 
@@ -138,9 +139,36 @@ def test_files_that_cannot_be_taken_are_refused_in_words(
     assert not RoughMix.objects.exists()
 
 
-def test_tus_brings_a_mix_for_a_drummer_only(client: Client, song: Song, member: User) -> None:
-    from tests.portal.uploads.sending import Sender
+def test_what_comes_too_early_or_too_late_is_answered_in_a_sentence(client: Client, member: User) -> None:
+    song = make_song(client=member, stage="on-desk")
+    client.force_login(song.booking.created_by)
+    assert "mark it ready" in client.post(reverse("takes:track", args=[song.pk]), follow=True).content.decode()
+    mix = make_rough_mix(song=song, state="refused")
+    page = client.post(reverse("takes:send", args=[mix.pk]), {"note": ""}, follow=True).content.decode()
+    assert "cannot be sent" in page
+    ready = make_rough_mix(song=make_song(client=member, stage="tracking"), state="ready")
+    response = client.post(reverse("takes:send", args=[ready.pk]), {"note": "x" * 4_001})
+    assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
+    assert "at most 4000" in response.content.decode()
 
+
+def test_whoever_follows_the_parts_address_comes_to_the_song(client: Client, song: Song) -> None:
+    client.force_login(song.booking.created_by)
+    response = client.get(reverse("takes:rough-mixes", args=[song.pk]))
+    assert response.headers["Location"] == f"/songs/{song.pk}/#rough-mixes"
+
+
+def test_a_booking_that_is_over_and_an_empty_file_are_refused(client: Client, song: Song) -> None:
+    client.force_login(song.booking.created_by)
+    empty = Sender(client).create(0, filename="a.wav", purpose="rough-mix", target=song.pk)
+    assert "is empty" in empty.content.decode()
+    Booking.objects.filter(pk=song.booking_id).update(stage="cancelled")
+    over = Sender(client).create(9, filename="a.wav", purpose="rough-mix", target=song.pk)
+    assert (empty.status_code, over.status_code) == (422, 422)
+    assert "cancelled" in over.content.decode()
+
+
+def test_tus_brings_a_mix_for_a_drummer_only(client: Client, song: Song, member: User) -> None:
     for user, status in ((make_client(), 404), (member, 403), (song.booking.created_by, 201)):
         client.force_login(user)
         response = Sender(client).create(len(SOUND), SOUND, filename="a.wav", purpose="rough-mix", target=song.pk)
