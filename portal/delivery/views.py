@@ -28,7 +28,7 @@ from portal.uploads.services import take_whole
 
 UNPROCESSABLE = 422
 # What refreshes alone, by the element that asks.
-PARTS = {"crate": "delivery/_crate.html", "track-sheet": "delivery/_track_sheet.html"}
+PARTS = {"crate": "delivery/_crate_inside.html", "track-sheet": "delivery/_track_rows.html"}
 
 
 @require_POST

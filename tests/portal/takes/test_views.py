@@ -54,14 +54,14 @@ def test_the_drummer_starts_uploads_and_sends(
     sent = {"file": SimpleUploadedFile("rough 1.wav", SOUND)}
     page = client.post(reverse("takes:upload", args=[song.pk]), sent, follow=True).content.decode()
     assert "It is being measured" in page
-    assert "every 2s" in page
+    assert "delay:2s" in page
     mix = song.rough_mixes.get()
     assert (mix.name, mix.size_bytes) == ("rough 1.wav", len(SOUND))
 
     tasks.survey_rough_mix(mix.pk)
     part = client.get(reverse("takes:rough-mixes", args=[song.pk]), headers={"HX-Request": "true"}).content.decode()
     assert "<html" not in part
-    assert "every 2s" not in part
+    assert "delay:2s" not in part
     assert "Send rough mix 1 to the client" in part
 
     client.post(reverse("takes:send", args=[mix.pk]), {"note": "Here it is."})
