@@ -54,6 +54,7 @@ class BeatTable:
     harmony_change: Doubles
     bass_change: Doubles
     chroma: Doubles  # (beats, 12 pitch classes): what sounds during the beat
+    bass: Doubles
 
 
 def beat_table(prepared: Prepared, period_s: float, beat_at_s: float) -> BeatTable | None:
@@ -80,6 +81,7 @@ def beat_table(prepared: Prepared, period_s: float, beat_at_s: float) -> BeatTab
         harmony_change=_change_at(prepared.chroma_sums, evidence.harmony_s, slot_s),
         bass_change=_change_at(prepared.bass_sums, evidence.harmony_s, slot_s),
         chroma=_mean_between(prepared.chroma_sums, evidence.harmony_s, beat_s, beat_s + period_s),
+        bass=_mean_between(prepared.bass_sums, evidence.harmony_s, beat_s, beat_s + period_s),
     )
 
 

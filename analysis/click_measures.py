@@ -15,7 +15,6 @@ from analysis.heard import listen_on
 from analysis.layout import LONGEST_PICKUP, ON_BEAT, Layout, music_span
 from analysis.map_fit import segments_through
 from analysis.measures import measures_from
-from analysis.phase import REACH_S, settle_phase
 from analysis.reports import Alternative, Brief, MapSegment, SongMeasures, Tempo
 from analysis.rounding import SetTempo, set_tempo
 
@@ -140,13 +139,3 @@ def _map(layout: Layout, bars: BarsOnClick) -> tuple[MapSegment, ...]:
         meter=bars.sign,
         tolerance_s=CLICK_MAP_TOLERANCE_S,
     )
-
-
-def click_offset_s(click: ClickTrack, music: Evidence) -> float | None:
-    """How much later than the music the click runs (negative: earlier); None when the music says nothing of it."""
-    if click.period_s is None:
-        return None
-    period_s = click.period_s * click.clicks_per_beat
-    middle_s = float(click.beats_s[np.argmin(np.abs(click.beats_s - np.median(music.onset_s)))])
-    found_s = settle_phase(music, period_s, middle_s, reach_s=2 * REACH_S)
-    return middle_s - found_s

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.attacks import attacks_of
 from analysis.bands import BAND_COUNT, FRAMES_PER_SECOND
 from analysis.features import Features
 from analysis.harmony import FRAMES_PER_SECOND as HARMONY_PER_SECOND
@@ -71,9 +72,9 @@ def pool(files: Sequence[Features], weights: Sequence[float] | None = None) -> E
         chroma += _resampled(harmony_s, features.chroma, features.harmony_rate_hz)
     share = weights or [1.0] * len(files)
     parts = [
-        (features.fine.times_s, features.fine.strength * weight, features.fine.band == 1, np.full(len(times), index))
+        (found.times_s, found.weight * weight, found.is_bass, np.full(len(found.times_s), index))
         for index, (features, weight, span) in enumerate(zip(files, share, spans, strict=True))
-        if span and len(times := features.fine.times_s)
+        if span and len((found := attacks_of(features)).times_s)
     ]
     if not parts:
         return None

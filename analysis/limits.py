@@ -75,9 +75,8 @@ class Limits(Record):
     wrong_rate_match: float = 0.6
     # A lag within two samples of a known encoder delay is named after it (house choice).
     codec_delay_tolerance_frames: int = 2
-    # A rough mix holds something that is in no stem: what is left after the stems sits this close under the mix.
-    missing_from_stems_db: float = -12.0
-    missing_from_stems_s: float = 2.0
+    # Something in the rough mix that is in no stem must last this long: a tail of reverberation does not count.
+    missing_from_stems_s: float = 3.0
     # Confidence above which a file is said to hold drums, and below which it is said to hold none (house choice).
     drums_sure: float = 0.75
 
@@ -92,5 +91,11 @@ class Limits(Record):
     brief_bpm_tolerance: float = 0.02
     brief_map_share: float = 0.03
     bar_one_late_s: float = 0.05
-    # A start error from 10 ms on is a fault; music alone says where the beat is to some 15 ms (house choice).
-    click_differs_s: float = 0.016
+    # A start error from 10 ms on is a fault (house choice). Attacks are seen a little after the sound's own start.
+    click_differs_s: float = 0.011
+    usual_lag_s: float = 0.003
+    # A soft attack is seen late, never early; drums are sharp. Beyond these a stem is off, not just soft (measured).
+    stem_late_s: float = 0.034
+    drums_late_s: float = 0.018
+    stem_early_s: float = 0.014
+    lag_coherence: float = 0.5

@@ -12,7 +12,7 @@ from analysis.evidence import Evidence
 Doubles = NDArray[Any]
 REACH_S = 0.04
 # The rise of the energy is strongest a little after a sound's start; measured on notes with known starts.
-SEEN_LATE_S = 0.005
+SEEN_LATE_S = 0.0035
 SLOTS = 12
 
 

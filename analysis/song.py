@@ -7,9 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from analysis import ENGINE_VERSION
+from analysis.attacks import attacks_of
 from analysis.between import compare_files
-from analysis.click_measures import click_offset_s, with_click
+from analysis.click_measures import with_click
 from analysis.click_track import ClickTrack, find_click
 from analysis.evidence import Evidence, pool
 from analysis.features import Features
@@ -17,6 +20,7 @@ from analysis.limits import Limits
 from analysis.measures import no_grid, with_music
 from analysis.reports import Brief, FileReport, SongMeasures, SongReport
 from analysis.song_rules import SongFacts, song_findings
+from analysis.stem_lag import Lag, lag_on_grid
 
 
 @dataclass(frozen=True)
@@ -31,46 +35,49 @@ class SongFile:
 def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limits: Limits | None = None) -> SongReport:
     """Measure all files of one song together. Safe on any input: where there is no answer, the report has none."""
     brief, limits = brief or Brief(), limits or Limits()
+    compared = compare_files(files, limits=limits)
     clicks = [find_click(file.features) for file in files]
     reports = tuple(
-        dataclasses.replace(file.report, is_click=click is not None) for file, click in zip(files, clicks, strict=True)
+        dataclasses.replace(report, is_click=click is not None)
+        for report, click in zip(compared.reports, clicks, strict=True)
     )
-    compared = compare_files(
-        [dataclasses.replace(file, report=report) for file, report in zip(files, reports, strict=True)], limits=limits
-    )
-    reports = compared.reports
-    click, music = _first(clicks), _music(files, clicks)
+    click, heard = _first(clicks), _music(files, reports)
+    music = pool([files[index].features for index in heard])
     song = _measures(click, music, brief, _sample_rate_hz(reports))
-    click_name = next(
-        (report.name for report, found in zip(reports, clicks, strict=True) if click and found is click), None
-    )
     facts = SongFacts(
         song=song,
         brief=brief,
         reports=reports,
         has_music=music is not None,
-        click_name=click_name,
-        click_offset_s=click_offset_s(click, music) if click and music else None,
+        click_name=next((report.name for report, found in zip(reports, clicks, strict=True) if found is click), None)
+        if click
+        else None,
+        lags={reports[index].name: lag_of(files[index].features, song) for index in heard},
+        misplaced=frozenset(item.file for item in compared.findings if item.code == "start-differs" and item.file),
     )
     findings = tuple(finding for report in reports for finding in report.findings) + compared.findings
     return SongReport(files=reports, song=song, findings=findings + song_findings(facts, limits), engine=ENGINE_VERSION)
+
+
+def lag_of(features: Features, song: SongMeasures) -> Lag | None:
+    return lag_on_grid(attacks_of(features), np.array(song.beats_s))
 
 
 def _first(clicks: Sequence[ClickTrack | None]) -> ClickTrack | None:
     return max((click for click in clicks if click), key=lambda click: len(click.clicks_s), default=None)
 
 
-def _music(files: Sequence[SongFile], clicks: Sequence[ClickTrack | None]) -> Evidence | None:
-    """The pooled evidence of everything that is neither click nor silence, each recording once."""
+def _music(files: Sequence[SongFile], reports: Sequence[FileReport]) -> list[int]:
+    """Which files are music: neither click nor silence, and each recording once."""
     seen: set[str] = set()
-    heard: list[Features] = []
-    for file, click in zip(files, clicks, strict=True):
+    heard: list[int] = []
+    for index, (file, report) in enumerate(zip(files, reports, strict=True)):
         digest = file.report.audio_digest
-        if click or file.report.is_silent or (digest and digest in seen):
+        if report.is_click or report.is_silent or (digest and digest in seen):
             continue
         seen.add(digest or "")
-        heard.append(file.features)
-    return pool(heard)
+        heard.append(index)
+    return heard
 
 
 def _sample_rate_hz(reports: Sequence[FileReport]) -> int:

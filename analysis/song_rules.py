@@ -2,28 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from analysis.findings import make_finding
 from analysis.limits import Limits
 from analysis.reports import Brief, FileReport, Finding, Place, SongMeasures
+from analysis.stem_lag import Lag
 from analysis.tempo_map import MeterSign, TempoMapError
 from analysis.wrong_rate import suspected_rates
 
 
 @dataclass(frozen=True)
 class SongFacts:
-    """All that the rules look at. `click_offset_s`: how much later than the music the click runs."""
+    """All that the rules look at. `lags`: how far each music file lies behind the grid; `misplaced`: files already
+    known to start elsewhere, by comparing samples."""
 
     song: SongMeasures
     brief: Brief
     reports: Sequence[FileReport]
     has_music: bool
     click_name: str | None = None
-    click_offset_s: float | None = None
-    click_tempo_ratio: float | None = None
+    lags: Mapping[str, Lag | None] = field(default_factory=dict)
+    misplaced: frozenset[str] = frozenset()
 
 
 def song_findings(facts: SongFacts, limits: Limits) -> tuple[Finding, ...]:
@@ -126,11 +128,41 @@ def moving_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         yield make_finding("tempo-drifts", value={"low_bpm": min(bpms), "high_bpm": max(bpms)})
 
 
+def clear_lags(facts: SongFacts, limits: Limits) -> dict[str, Lag]:
+    return {name: lag for name, lag in facts.lags.items() if lag and lag.coherence >= limits.lag_coherence}
+
+
 def click_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
-    offset_s = facts.click_offset_s
-    if facts.click_name and offset_s is not None and abs(offset_s) > limits.click_differs_s:
+    """The music keeps a steady distance from the click."""
+    lags = sorted(clear_lags(facts, limits).values(), key=lambda lag: lag.seconds)
+    if not facts.click_name or not lags:
+        return
+    offset_s = -lags[len(lags) // 2].seconds + limits.usual_lag_s
+    if abs(offset_s) > limits.click_differs_s:
         value = {"offset_ms": abs(1000 * offset_s), "later_or_earlier": "later" if offset_s > 0 else "earlier"}
         yield make_finding("click-differs", file=facts.click_name, value=value)
+
+
+def stem_starts(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    """A stem whose attacks agree with each other, but not with the grid of all the others."""
+    lags = clear_lags(facts, limits)
+    if len(lags) < 2 or any(True for _ in click_differs(facts, limits)):
+        return
+    rates = {report.name: report.sample_rate_hz for report in facts.reports}
+    has_drums = {report.name for report in facts.reports if report.drums.present}
+    for name, lag in lags.items():
+        late_s = limits.drums_late_s if name in has_drums else limits.stem_late_s
+        if name in facts.misplaced or -limits.stem_early_s <= lag.seconds <= late_s:
+            continue
+        value = {
+            "offset_ms": abs(1000 * lag.seconds),
+            "offset_frames": round(abs(lag.seconds) * (rates[name] or 48_000)),
+            "later_or_earlier": "later" if lag.seconds > 0 else "earlier",
+            "other_file": "the other files' grid",
+            "confidence": round(lag.coherence, 2),
+            "or_every_ms": round(1000 * lag.spacing_s, 1),
+        }
+        yield make_finding("start-differs", file=name, value=value)
 
 
 SongRule = Callable[[SongFacts, Limits], Iterator[Finding]]
@@ -144,4 +176,5 @@ SONG_RULES: tuple[SongRule, ...] = (
     bar_one,
     moving_tempo,
     click_differs,
+    stem_starts,
 )
