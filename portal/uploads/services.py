@@ -10,9 +10,11 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from django.conf import settings
+from django.core.exceptions import PermissionDenied
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
 from django.db.models import F, Sum
+from django.http import Http404
 from django.template.defaultfilters import filesizeformat
 from django.utils import timezone
 
@@ -35,6 +37,7 @@ from portal.uploads.receivers import receiver_for
 
 # An upload that nobody went on with for so long is given up.
 KEPT_OPEN = timedelta(days=7)
+NO_PLACE = "The place that this file was meant for is not open to you any more."
 
 Pieces = Callable[[int], Iterable[bytes]]
 
@@ -145,6 +148,9 @@ def finish_locked(upload: Upload) -> None:
     except UploadRefusedError as error:
         upload.refuse(reason=error.sentence)
         raise
+    except (Http404, PermissionDenied) as error:
+        upload.refuse(reason=NO_PLACE)
+        raise UploadRefusedError(NO_PLACE) from error
     finally:
         parts.remove(upload.pk)
     logger.info("upload %s: received", upload.pk)

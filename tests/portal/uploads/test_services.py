@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -8,11 +9,12 @@ from django.core.files.base import File
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import OperationalError
+from django.http import Http404
 
 from portal.people.models import User
 from portal.storage import FolderStorage
 from portal.uploads import originals, parts, services
-from portal.uploads.errors import StoreError, UploadGoneError
+from portal.uploads.errors import StoreError, UploadGoneError, UploadRefusedError
 from portal.uploads.models import Upload
 from tests.portal.uploads.receiver import NotingReceiver
 
@@ -103,7 +105,7 @@ def test_half_a_copy_from_a_killed_process_is_replaced(complete: Upload) -> None
 def test_a_store_that_spoils_the_file_is_noticed_before_we_say_received(
     complete: Upload, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    save = FolderStorage._save
+    save: Callable[..., str] = FolderStorage._save  # type: ignore[attr-defined]  # the stubs leave it out
 
     def spoil(self: FolderStorage, name: str, content: File[bytes]) -> str:
         saved_as = save(self, name, content)
@@ -135,3 +137,19 @@ def test_an_upload_that_expired_cannot_go_on(complete: Upload) -> None:
 
     with pytest.raises(UploadGoneError):
         services.append(upload=complete, at_offset=len(DATA), pieces=lambda _: [])
+
+
+def test_a_place_that_is_gone_when_the_file_arrives_refuses_it(
+    complete: Upload, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gone(self: object, *, upload: Upload) -> None:
+        raise Http404
+
+    monkeypatch.setattr(NotingReceiver, "receive", gone)
+
+    with pytest.raises(UploadRefusedError):
+        services.finish(complete)
+
+    complete.refresh_from_db()
+    assert complete.state == Upload.State.REFUSED
+    assert stored(complete) == DATA
