@@ -5,7 +5,7 @@ set -u
 
 has_chromium() {
     command -v chromium >/dev/null || command -v chromium-browser >/dev/null || command -v google-chrome >/dev/null ||
-        ls "${PLAYWRIGHT_BROWSERS_PATH:-$HOME/.cache/ms-playwright}"/chromium* >/dev/null 2>&1
+        ls "${PLAYWRIGHT_BROWSERS_PATH:-${HOME:-/root}/.cache/ms-playwright}"/chromium* >/dev/null 2>&1
 }
 
 has_chromium && exit 0

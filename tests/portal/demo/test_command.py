@@ -6,9 +6,8 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import time
 import urllib.request
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
@@ -17,9 +16,8 @@ import pytest
 
 from portal.demo import broker, command, ground
 from portal.demo.parts import BASE_DIR
+from tests.portal.demo.waiting import PATIENCE_S, until
 
-START_PATIENCE_S = 90
-PATIENCE_S = 30
 SIGN_INS = ("drummer", "client", "other_client")
 
 
@@ -46,13 +44,6 @@ def demo(data_dir: Path) -> Iterator[tuple[subprocess.Popen[str], Mapping[str, A
     finally:
         process.kill()
         process.communicate()
-
-
-def until(happens: Callable[[], bool]) -> None:
-    give_up_at = time.monotonic() + PATIENCE_S
-    while not happens():
-        assert time.monotonic() < give_up_at, "it never happened"
-        time.sleep(0.05)
 
 
 def processes_of(data_dir: Path) -> dict[int, str]:

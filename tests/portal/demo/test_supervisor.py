@@ -5,7 +5,7 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,8 +15,7 @@ from portal.demo import supervisor
 from portal.demo.errors import StartError
 from portal.demo.parts import Part
 from portal.demo.supervisor import StopAskedError, Supervisor
-
-PATIENCE_S = 10
+from tests.portal.demo.waiting import PATIENCE_S, until
 
 
 def part(program: str, *, name: str = "part", stops_within_s: float = 5.0) -> Part:
@@ -25,13 +24,6 @@ def part(program: str, *, name: str = "part", stops_within_s: float = 5.0) -> Pa
 
 SLEEPER = "import time; time.sleep(60)"
 DEAF_SLEEPER = f"import signal; signal.signal(signal.SIGTERM, signal.SIG_IGN); print('deaf', flush=True); {SLEEPER}"
-
-
-def until(happens: Callable[[], bool]) -> None:
-    give_up_at = time.monotonic() + PATIENCE_S
-    while not happens():
-        assert time.monotonic() < give_up_at, "it never happened"
-        time.sleep(0.02)
 
 
 def is_alive(pid: int) -> bool:
