@@ -27,7 +27,7 @@ UNPROCESSABLE = 422
 @drummer_required
 def desk(request: MemberRequest) -> HttpResponse:
     rows = queue(request.user)
-    context = {"rows": rows, "yours": sum(row.is_yours for row in rows)}
+    context = {"rows": rows, "yours": sum(row.is_yours for row in rows), "is_part": bool(request.htmx)}
     return render(request, "intake/_desk.html" if request.htmx else "intake/desk.html", context)
 
 

@@ -14,8 +14,8 @@ from portal.intake.maps import measured_map
 from portal.intake.models import SourceFile
 
 MOST_BARS = 2_000
-# Sixteen steps to each side of the zero line per percent of height: finer than any screen draws.
-DIGITS = 4
+# A thousand steps to each side of the zero line: finer than any screen draws.
+DIGITS = 3
 
 
 def picture_of(source: SourceFile) -> dict[str, Any] | None:
@@ -34,11 +34,11 @@ def picture_of(source: SourceFile) -> dict[str, Any] | None:
 
 
 def level_of(source: SourceFile, frames: int) -> dict[str, Any]:
-    pyramid = load_features(source).pyramid
+    pyramid = load_features(source).pyramid.astype(float).round(DIGITS)
     return {
         "frames_per_point": frames / max(1, len(pyramid)),
-        "min": [round(float(value), DIGITS) for value in pyramid[:, 0]],
-        "max": [round(float(value), DIGITS) for value in pyramid[:, 1]],
+        "min": pyramid[:, 0].tolist(),
+        "max": pyramid[:, 1].tolist(),
     }
 
 
