@@ -53,7 +53,8 @@ def expire_abandoned() -> None:
 def remove_strays() -> None:
     """Remove what is left in the upload folder of uploads that are over: their bytes are in the store, or given up."""
     # Files first, rows second: an upload that is made in between has its row before its file.
-    files = {path: path.stem for path in Path(settings.UPLOAD_DIR).glob("*.*")}
+    # The locks of originals are named by a hash, which has no hyphen.
+    files = {path: path.stem for path in Path(settings.UPLOAD_DIR).glob("*-*.*")}
     still_open = {
         str(upload_id) for upload_id in Upload.objects.filter(state=Upload.State.OPEN).values_list("pk", flat=True)
     }

@@ -40,14 +40,17 @@ def hash_of(file: object) -> str:
 
 
 def store(part: Path, *, key: str, sha256: str) -> None:
-    """Put the part where its content's key says, read it back and compare. Safe to repeat at any point of it."""
+    """Put the part where its content's key says, read it back and compare. Safe to repeat at any point of it.
+
+    Only under the lock of its hash: what is deleted here is a broken copy, and must not be one in the making.
+    """
     if part.exists() and not holds(key, sha256):
         default_storage.delete(key)  # half a copy from a process that was killed in the middle
         with part.open("rb") as file:
             forget_cached(file.fileno())
             saved_as = default_storage.save(key, PartFile(file, name=str(part)))
-        if saved_as != key:
-            default_storage.delete(saved_as)  # the same content came twice in one moment
+        if saved_as != key and holds(key, sha256):
+            default_storage.delete(saved_as)  # another machine stored the same content in the meantime
     if not holds(key, sha256):
         raise StoreError("The store did not give back what it was given.")
     part.unlink(missing_ok=True)

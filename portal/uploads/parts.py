@@ -27,17 +27,18 @@ def part_path(upload_id: uuid.UUID) -> Path:
     return Path(settings.UPLOAD_DIR) / f"{upload_id}.part"
 
 
-def lock_path(upload_id: uuid.UUID) -> Path:
-    return Path(settings.UPLOAD_DIR) / f"{upload_id}.lock"
+def lock_path(name: uuid.UUID | str) -> Path:
+    return Path(settings.UPLOAD_DIR) / f"{name}.lock"
 
 
 @contextlib.contextmanager
-def locked(upload_id: uuid.UUID) -> Iterator[None]:
-    """One writer at a time, whichever process it lives in; a killed one lets go by itself.
+def locked(name: uuid.UUID | str) -> Iterator[None]:
+    """One writer at a time to an upload (or to an original, by its hash), whichever process it lives in; a killed one
+    lets go by itself.
 
-    Whoever comes in has to read the upload's row anew: the lock file of a finished upload is removed.
+    Whoever comes in has to look anew at what there is: the lock file of a finished upload is removed.
     """
-    path = lock_path(upload_id)
+    path = lock_path(name)
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("a") as lock:
         try:

@@ -160,7 +160,10 @@ def store(upload: Upload) -> None:
     """Move the part into the store. When the store spoilt it and the part is gone, only the sender can help."""
     part = parts.part_path(upload.pk)
     try:
-        originals.store(part, key=upload.key, sha256=upload.sha256)
+        # The same content may arrive twice in one moment: neither may touch what the other has just stored.
+        with parts.locked(upload.sha256):
+            originals.store(part, key=upload.key, sha256=upload.sha256)
+            parts.lock_path(upload.sha256).unlink()
     except StoreError:
         logger.exception("upload %s: the store did not give back what it was given", upload.pk)
         if not part.exists():

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -9,6 +10,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from analysis.reports import Alternative
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.intake import jobs, services
@@ -212,6 +214,37 @@ class TestSheet:
         message = make_message(song=song, state=Message.State.HELD)
 
         assert reverse("intake:send-held", args=[message.pk]) in read(client, f"/songs/{song.pk}/sheet/")
+
+
+class TestAlternatives:
+    @pytest.fixture
+    def two_ways(self, song: Song) -> Song:
+        report = measured_song()
+        other = Alternative(bpm=168.0004, weight=0.2, beats_per_bar=6, bar_one_s=2.5, label="three against two")
+        tempo = replace(report.song.tempo, alternatives=(other,))
+        make_check(song=song, report=replace(report, song=replace(report.song, tempo=tempo)))
+        return song
+
+    def test_another_reading_is_one_press(self, client: Client, drummer: User, two_ways: Song) -> None:
+        page = read(client, f"/songs/{two_ways.pk}/sheet/")
+
+        assert "It is 168 bpm, 6/4" in page
+        assert "(three against two, 20 %)" in page
+        for name, value in (("bpm", "168"), ("meter", "6/4"), ("bar_one_s", "2.500000")):
+            assert f'<input type="hidden" name="{name}" value="{value}">' in page
+
+    def test_what_was_approved_fills_the_form_and_stands_beside(
+        self, client: Client, drummer: User, two_ways: Song
+    ) -> None:
+        client.post(
+            f"/songs/{two_ways.pk}/overrule/", {"bpm": "168", "meter": "6/4", "bar_one_s": "2.5", "note": "another"}
+        )
+
+        page = read(client, f"/songs/{two_ways.pk}/sheet/")
+
+        assert "version 1, set by hand, by" in page
+        assert 'value="168"' in page
+        assert "0:02.500" in page
 
 
 class TestDecisions:

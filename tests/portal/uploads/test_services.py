@@ -14,7 +14,14 @@ from django.http import Http404
 from portal.people.models import User
 from portal.storage import FolderStorage
 from portal.uploads import originals, parts, services
-from portal.uploads.errors import StoreError, UploadGoneError, UploadRefusedError
+from portal.uploads.errors import (
+    ChecksumMismatchError,
+    StoreError,
+    UploadBusyError,
+    UploadGoneError,
+    UploadRefusedError,
+)
+from portal.uploads.headers import Checksum
 from portal.uploads.models import Upload
 from tests.portal.uploads.receiver import NotingReceiver
 
@@ -153,3 +160,43 @@ def test_a_place_that_is_gone_when_the_file_arrives_refuses_it(
     complete.refresh_from_db()
     assert complete.state == Upload.State.REFUSED
     assert stored(complete) == DATA
+
+
+def test_the_same_content_arriving_twice_in_one_moment_is_left_to_one_after_the_other(complete: Upload) -> None:
+    with parts.locked(hashlib.sha256(DATA).hexdigest()), pytest.raises(UploadBusyError):
+        services.finish(complete)
+    assert Upload.objects.get().state == Upload.State.OPEN
+
+    services.finish(complete)
+    assert Upload.objects.get().state == Upload.State.RECEIVED
+
+
+def test_what_another_machine_stored_in_the_meantime_is_left_alone(
+    complete: Upload, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The other one's copy appears after we looked and before we store."""
+    save: Callable[..., str] = FolderStorage._save  # type: ignore[attr-defined]  # the stubs leave it out
+
+    def save_second(self: FolderStorage, name: str, content: File[bytes]) -> str:
+        first = Path(self.path(name))
+        first.parent.mkdir(parents=True)
+        first.write_bytes(DATA)
+        return save(self, name, content)
+
+    monkeypatch.setattr(FolderStorage, "_save", save_second)
+
+    services.finish(complete)
+
+    complete.refresh_from_db()
+    assert stored(complete) == DATA
+    assert [path.name for path in (tmp_path / "store").rglob("*") if path.is_file()] == [complete.sha256]
+
+
+def test_a_creation_whose_bytes_are_refused_leaves_nothing(owner: User) -> None:
+    upload = services.create(user=owner, purpose="note", target_id=1, file_name="a.wav", length_bytes=4)
+
+    with pytest.raises(ChecksumMismatchError):
+        services.begin(upload=upload, pieces=lambda _: [b"1234"], checksum=Checksum("sha1", bytes(20)))
+
+    assert not Upload.objects.exists()
+    assert not parts.part_path(upload.pk).exists()

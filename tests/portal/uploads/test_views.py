@@ -366,6 +366,13 @@ class TestAccess:
 
 
 class TestReceived:
+    def test_asking_for_the_offset_finishes_what_a_killed_process_left(self, sender: Sender) -> None:
+        path = sender.new(len(DATA))
+        parts.append(row_at(path), [DATA])
+
+        assert sender.head(path)["Upload-Offset"] == str(len(DATA))
+        assert row_at(path).state == Upload.State.RECEIVED
+
     def test_the_original_lies_under_the_name_of_its_content(self, sender: Sender) -> None:
         sender.create(len(DATA), DATA, filename="../../../etc/passwd")
 
