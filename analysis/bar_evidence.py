@@ -47,7 +47,7 @@ def bar_contrast(means: Doubles, bar: int) -> Doubles:
 
 
 def within_bars(table: BeatTable, beats: int) -> Doubles:
-    """How even the harmony is within bars that start on each beat: (beats, 4), values and values re the other starts."""
+    """How even the harmony is within bars that start on each beat: (beats, 4), values and values re other starts."""
     columns = [_within(rows, beats) for rows in (table.chroma, table.bass)]
     values = np.stack(columns, axis=1)
     return np.concatenate([values, values - values.mean(axis=0)], axis=1)

@@ -23,8 +23,8 @@ NEAR_S = 0.018
 SLOWEST = 0.45
 LEAST_PLACE = 0.03
 LEAST_ONSETS = 5
-# Gain from which a tail counts as slowing; measured on songs of both kinds: 1 in 40 steady ones reaches it.
-LEAST_GAIN = 0.14
+# Gain from which a tail counts as slowing; measured on songs of both kinds: 1 in 400 steady ones reaches it.
+LEAST_GAIN = 0.265
 USUAL_EVENTS = 8
 EVENT_S = 0.05
 
