@@ -15,11 +15,14 @@ from analysis.features import Features
 from analysis.findings import Severity, make_finding
 from analysis.limits import Limits
 from analysis.rate_labels import wrong_labels
-from analysis.reports import FileReport, Finding
+from analysis.reports import FileReport, Finding, Place
 from analysis.starts import Source, Start, find_starts
+from analysis.stems import missing_spans, mix_among
+from analysis.units import seconds_as_clock
 from analysis.windows import activity_of
 
 T = TypeVar("T")
+SPANS_SAID = 3
 # Lags that encoders and decoders are known for, in frames at the file's own rate.
 # Source: LAME technical FAQ (June 2000); Apple TN2258; ISO/IEC 14496-12; 1681 and 1688: 1152 or 1160 + 528.
 CODEC_DELAYS = {
@@ -64,6 +67,8 @@ def compare_files(files: Sequence[Surveyed], *, limits: Limits | None = None) ->
     findings = [*duplicates(measured), *mislabelled(reports, true_rates), *depths(measured)]
     findings += [finding for finding in (*rates(measured), *lengths(measured, limits)) if finding.file not in wrong]
     findings += start_findings(reports, starts, limits)
+    if not true_rates:
+        findings += missing_from_stems(files, sources, starts, limits)
     same_as = {finding.file: finding.value["other_file"] for finding in findings if finding.code == "duplicate"}
     reports = [
         dataclasses.replace(
@@ -169,6 +174,25 @@ def start_findings(reports: Sequence[FileReport], starts: Sequence[Start | None]
             small = abs(start.offset_frames) < limits.start_stop_s * report.sample_rate_hz
             severity = Severity.NOTE if small else None
             yield make_finding("start-differs", file=report.name, severity=severity, value=value)
+
+
+def missing_from_stems(
+    files: Sequence[Surveyed], sources: dict[int, Source], starts: Sequence[Start | None], limits: Limits
+) -> Iterator[Finding]:
+    mix = mix_among(starts)
+    if mix is None:
+        return
+    spans = missing_spans(mix, sources, [file.features for file in files], starts, limits)
+    if not spans:
+        return
+    words = [f"from {seconds_as_clock(span.start_s)} to {seconds_as_clock(span.end_s)}" for span in spans[:SPANS_SAID]]
+    more = f" and in {len(spans) - SPANS_SAID} more places" if len(spans) > SPANS_SAID else ""
+    yield make_finding(
+        "missing-from-stems",
+        file=files[mix].report.name,
+        place=Place(time_s=spans[0].start_s, end_s=spans[0].end_s),
+        value={"span": ", ".join(words) + more, "spans_s": [[span.start_s, span.end_s] for span in spans]},
+    )
 
 
 def _offset_value(start: Start, sample_rate_hz: int, other: str) -> dict[str, Any]:

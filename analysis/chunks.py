@@ -130,6 +130,27 @@ def _walk_mp4(file: BinaryIO, size_bytes: int) -> Iterator[Chunk]:
         offset += size
 
 
+OGG_TAIL_BYTES = 2**17
+OGG_PAGE_HEADER_BYTES = 27
+
+
+def ogg_missing_bytes(file: BinaryIO, *, size_bytes: int) -> int:
+    """How much of the last Ogg page is missing. A page tells its length in the table after its header (RFC 3533)."""
+    start = max(0, size_bytes - OGG_TAIL_BYTES)
+    file.seek(start)
+    tail = file.read(OGG_TAIL_BYTES)
+    page = tail.rfind(b"OggS")
+    if page < 0:
+        return 0
+    header = tail[page : page + OGG_PAGE_HEADER_BYTES]
+    if len(header) < OGG_PAGE_HEADER_BYTES:
+        return OGG_PAGE_HEADER_BYTES - len(header)
+    segments = header[-1]
+    table = tail[page + OGG_PAGE_HEADER_BYTES : page + OGG_PAGE_HEADER_BYTES + segments]
+    end = start + page + OGG_PAGE_HEADER_BYTES + segments + sum(table)
+    return max(0, end - size_bytes)
+
+
 WALKS = {
     "wav": _walk_riff,
     "rf64": _walk_riff,

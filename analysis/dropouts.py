@@ -27,6 +27,8 @@ MOST_DROPOUTS = 100
 SURROUNDING_S = 0.01
 # The jump at each edge of a hole, against the RMS around it. Half of all samples of a sine exceed 0.7 of its RMS.
 EDGE_RE_RMS = 0.25
+# Sound of fewer steps than this crosses zero for several samples at a time, and repeats itself by chance.
+LSB_AROUND = 64.0
 # Equal samples in a row that are no wave at all, in frames; 20 Hz at full scale rests for 5 in 16 bits.
 STUCK_FRAMES = 24
 # A wave repeats itself as a buffer does; one that does so for this many buffers is a wave.
@@ -36,12 +38,13 @@ REPEATS_AT_MOST = 3
 class DropoutMeter:
     """Looks at each block together with the end of the one before."""
 
-    def __init__(self, sample_rate_hz: int, channels: int, limits: Limits) -> None:
+    def __init__(self, sample_rate_hz: int, channels: int, *, bit_depth: int | None, limits: Limits) -> None:
         self._rate = sample_rate_hz
         self._shortest = max(8, round(limits.dropout_shortest_s * sample_rate_hz))
         self._longest = round(limits.dropout_longest_s * sample_rate_hz)
         self._around = round(SURROUNDING_S * sample_rate_hz)
-        self._floor = amplitude_from_db(limits.dropout_surrounding_dbfs)
+        lsb = 2.0 ** (1 - min(bit_depth or 24, 24))
+        self._floor = max(amplitude_from_db(limits.dropout_surrounding_dbfs), LSB_AROUND * lsb)
         self._overlap = self._longest + 2 * self._around + 2 * BUFFER_FRAMES[-1]
         self._held = np.zeros((channels, 0), np.float32)
         self._found: dict[int, Dropout] = {}

@@ -13,6 +13,9 @@ import numpy as np
 from analysis.blocks import Block
 from analysis.limits import Limits
 
+# The mean is also taken over pieces of this length, about a tenth of a second: an offset is in all of them alike.
+DC_PIECE_FRAMES = 4_096
+
 
 @dataclass(frozen=True)
 class Levels:
@@ -36,7 +39,7 @@ class LevelMeter:
         self._peak = 0.0
         self._sums = np.zeros(channels)
         self._squared_means = np.zeros(channels)
-        self._blocks = 0
+        self._pieces = 0
         self._products = np.zeros((channels, channels))
         self._difference_power = 0.0
         self._frames = 0
@@ -46,10 +49,12 @@ class LevelMeter:
     def add(self, block: Block) -> None:
         rows = block.by_channel
         self._peak = max(self._peak, float(block.peaks.max(initial=0.0)))
-        sums = rows.sum(axis=1)
-        self._sums += sums
-        self._squared_means += (sums / max(1, block.frames)) ** 2
-        self._blocks += 1
+        starts = range(0, block.frames, DC_PIECE_FRAMES)
+        sums = np.add.reduceat(rows, starts, axis=1).astype(np.float64)
+        self._sums += sums.sum(axis=1)
+        lengths = np.diff([*starts, block.frames])
+        self._squared_means += ((sums / lengths) ** 2).sum(axis=1)
+        self._pieces += len(starts)
         self._products += rows @ rows.T
         if len(rows) == 2:
             difference = rows[0] - rows[1]
@@ -75,12 +80,12 @@ class LevelMeter:
         )
 
     def _dc_error(self, channel: int) -> float:
-        """Standard error of the mean, from how much it differs from block to block: low notes and hits move it too."""
-        blocks, frames = max(1, self._blocks), max(1, self._frames)
-        spread = max(0.0, float(self._squared_means[channel] / blocks - (self._sums[channel] / frames) ** 2))
-        # A few blocks may agree by luck: the least that chance can do is what independent samples would.
+        """Standard error of the mean, from how much it differs from piece to piece: low notes and hits move it too."""
+        pieces, frames = max(1, self._pieces), max(1, self._frames)
+        spread = max(0.0, float(self._squared_means[channel] / pieces - (self._sums[channel] / frames) ** 2))
+        # A few pieces may agree by luck: the least that chance can do is what independent samples would.
         least = float(self._products[channel, channel]) / frames**2
-        return float(np.sqrt(max(spread / blocks, least)))
+        return float(np.sqrt(max(spread / pieces, least)))
 
     def _correlation(self) -> float | None:
         """Of left and right over the whole file; None unless stereo with sound on both sides."""

@@ -17,7 +17,7 @@ import numpy as np
 import soundfile
 
 from analysis import av_decoder, metadata
-from analysis.chunks import Chunk, missing_bytes, outline, unclaimed_bytes
+from analysis.chunks import Chunk, missing_bytes, ogg_missing_bytes, outline, unclaimed_bytes
 from analysis.content import HEAD_BYTES, Content, identify
 from analysis.errors import NotAudioError, UnreadableError
 from analysis.media_facts import MediaFacts
@@ -89,7 +89,7 @@ def open_media(path: Path) -> Iterator[Media]:
     content = read_content(path, size_bytes=size_bytes)
     if content.container is None:
         raise NotAudioError(f"is not sound but {content.is_called}" if size_bytes else "is empty: it holds no bytes")
-    chunks, tags = _read_outline(path, content.container, size_bytes=size_bytes)
+    chunks, tags, missing = _read_outline(path, content.container, size_bytes=size_bytes)
     decoder = _open_decoder(path, content.container)
     try:
         _refuse_unlikely(decoder.facts)
@@ -97,7 +97,7 @@ def open_media(path: Path) -> Iterator[Media]:
             decoder,
             content.container,
             size_bytes,
-            missing_bytes(chunks, size_bytes=size_bytes),
+            missing,
             _lost_bytes(chunks, size_bytes=size_bytes),
             tags | decoder.facts.tags,
         )
@@ -118,10 +118,14 @@ def file_pieces(path: Path, *, piece_bytes: int = 2**20) -> Iterator[memoryview]
             yield buffer[:count]
 
 
-def _read_outline(path: Path, container: str, *, size_bytes: int) -> tuple[tuple[Chunk, ...], dict[str, object]]:
+def _read_outline(path: Path, container: str, *, size_bytes: int) -> tuple[tuple[Chunk, ...], dict[str, object], int]:
+    """Chunks, tags, and bytes of sound that are promised and not there."""
     with path.open("rb") as file:
         chunks = outline(file, container, size_bytes=size_bytes)
-        return chunks, metadata.read_tags(file, container, chunks, size_bytes=size_bytes)
+        tags = metadata.read_tags(file, container, chunks, size_bytes=size_bytes)
+        if container == "ogg":
+            return chunks, tags, ogg_missing_bytes(file, size_bytes=size_bytes)
+        return chunks, tags, missing_bytes(chunks, size_bytes=size_bytes)
 
 
 def _lost_bytes(chunks: tuple[Chunk, ...], *, size_bytes: int) -> int:

@@ -76,8 +76,8 @@ def _facts(file: soundfile.SoundFile, container: str) -> MediaFacts:
         channels=int(file.channels),
         bit_depth=bits,
         is_float=is_float,
-        # libsndfile answers with the largest 64-bit number where it does not know.
-        declared_frames=frames if 0 <= frames < 2**62 else None,
+        # libsndfile answers with the largest 64-bit number where it does not know, and guesses where Ogg is chained.
+        declared_frames=frames if 0 <= frames < 2**62 and container != "ogg" else None,
     )
 
 

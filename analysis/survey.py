@@ -77,7 +77,7 @@ class _Meters:
         self._true_peak = TruePeakMeter(rate_hz, channels)
         self._silence = SilenceMeter(limits)
         self._spectrum = SpectrumMeter(rate_hz)
-        self._dropouts = DropoutMeter(rate_hz, channels, limits)
+        self._dropouts = DropoutMeter(rate_hz, channels, bit_depth=facts.bit_depth, limits=limits)
         self._pyramid = PyramidMeter()
         self._digest = AudioDigest(rate_hz, channels)
         self._music = MusicFeatures(rate_hz, channels)

@@ -190,3 +190,24 @@ def test_another_length_alone_is_no_wrong_label(tmp_path: Path) -> None:
     other = part(9)[: round(len(MIX) * 44_100 / 48_000)]
 
     assert "rate-mislabelled" not in {code for code, _ in found(compared(tmp_path, STEMS | {"mix": MIX, "pad": other}))}
+
+
+def test_what_is_in_the_mix_but_in_no_stem(tmp_path: Path) -> None:
+    """A voice sounds from 3 s to 7 s in the mix alone."""
+    voice = part(7, low_hz=2_000.0, high_hz=6_000.0)
+    voice[: 3 * RATE_HZ] = voice[7 * RATE_HZ :] = 0.0
+    comparison = compared(tmp_path, STEMS | {"mix": MIX + 2.0 * voice})
+
+    (finding,) = comparison.findings
+    assert (finding.code, finding.file, finding.severity) == ("missing-from-stems", "mix.wav", "ask")
+    ((start_s, end_s),) = finding.value["spans_s"]
+    assert start_s == pytest.approx(3.0, abs=1.0)
+    assert end_s == pytest.approx(7.0, abs=1.0)
+
+
+@pytest.mark.parametrize("gains", [(1.0, 1.0, 1.0), (0.3, 1.5, -0.6)])
+def test_a_mix_with_other_gains_and_a_filter_is_still_the_sum(tmp_path: Path, gains: tuple[float, ...]) -> None:
+    mix = np.asarray(sum(gain * stem for gain, stem in zip(gains, STEMS.values(), strict=True)))
+    mix[1:] -= 0.3 * mix[:-1]
+
+    assert found(compared(tmp_path, STEMS | {"mix": mix})) == []

@@ -11,8 +11,8 @@ from analysis.samples import Samples
 from tests import signals
 
 
-def dropouts(samples: Samples, *, block_frames: int = 65_536) -> tuple[Dropout, ...]:
-    meter = DropoutMeter(48_000, samples.shape[1], Limits())
+def dropouts(samples: Samples, *, bits: int = 24, block_frames: int = 65_536) -> tuple[Dropout, ...]:
+    meter = DropoutMeter(48_000, samples.shape[1], bit_depth=bits, limits=Limits())
     for start in range(0, len(samples), block_frames):
         meter.add(Block(samples[start : start + block_frames], start))
     return meter.finish()
@@ -106,6 +106,11 @@ def ends_hard() -> Samples:
 )
 def test_what_is_no_dropout(samples: Samples) -> None:
     assert dropouts(samples) == ()
+
+
+def test_coarse_steps_are_no_holes() -> None:
+    """An 8-bit voice rests at zero for a while at every breath."""
+    assert dropouts(signals.quantised(music(1) * 0.05, 8), bits=8) == ()
 
 
 def test_one_channel_at_rest_is_no_hole() -> None:

@@ -118,10 +118,10 @@ def test_values_that_are_no_numbers(tmp_path: Path) -> None:
     json.dumps(measured.to_json(), allow_nan=False)
 
 
-@pytest.mark.parametrize("format_name", ["WAV", "AIFF", "CAF", "W64", "RF64", "FLAC", "MP3"])
+@pytest.mark.parametrize("format_name", ["WAV", "AIFF", "CAF", "W64", "RF64", "FLAC", "MP3", "OGG"])
 def test_cut_short(tmp_path: Path, format_name: str) -> None:
     path = tmp_path / "lead.wav"
-    subtype = "MPEG_LAYER_III" if format_name == "MP3" else "PCM_16"
+    subtype = {"MP3": "MPEG_LAYER_III", "OGG": "VORBIS"}.get(format_name, "PCM_16")
     write_sound(path, music(), format=format_name, subtype=subtype)
     content = path.read_bytes()
     path.write_bytes(content[: len(content) * 6 // 10])
