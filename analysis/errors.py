@@ -6,6 +6,7 @@ AnalysisError
 │   └── UnreadableError      says it is sound, but cannot be decoded
 ├── BriefError               a brief that nobody can have meant
 ├── SongNotMeasuredError     a song that could not even be measured from our own stored features
+├── FeelError                a take that cannot be held against a tempo map
 └── MapError                 a tempo map that is missing or contradicts itself
 """
 
@@ -40,6 +41,10 @@ class BriefError(AnalysisError):
 
 class SongNotMeasuredError(AnalysisError):
     """A fault of ours, or of the machine: no file of a client's is read on the way that ends here."""
+
+
+class FeelError(AnalysisError):
+    """A take without sound, or with next to nothing to measure."""
 
 
 class MapError(AnalysisError):

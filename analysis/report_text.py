@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from analysis.findings import KIND_BY_CODE
-from analysis.reports import FileReport, Finding, SongMeasures, SongReport
+from analysis.reports import FileReport, Finding, SongReport
 from analysis.sentences import written
+from analysis.song_text import song_lines
 from analysis.units import seconds_as_clock
 
 if TYPE_CHECKING:
@@ -19,26 +20,8 @@ NOTHING = "–"
 
 
 def song_text(report: SongReport) -> str:
-    parts = ["\n".join(_song_lines(report.song)), _table(report.files), _finding_lines(report.findings)]
+    parts = ["\n".join(song_lines(report.song)), _table(report.files), _finding_lines(report.findings)]
     return "\n\n".join(part for part in parts if part)
-
-
-def _song_lines(song: SongMeasures) -> list[str]:
-    tempo = song.tempo
-    if tempo.bpm is None:
-        lines = ["Tempo    none found"]
-    else:
-        source = f", from the {tempo.source}" if tempo.source else ""
-        lines = [f"Tempo    {tempo.bpm:.6g} BPM ({tempo.kind}{source}, confidence {tempo.confidence:.0%})"]
-        others = [f"{other.bpm:.6g} ({other.weight:.0%})" for other in tempo.alternatives]
-        lines += [f"         or {', '.join(others)}"] if others else []
-    if song.meter.beats_per_bar is not None:
-        meter = f"{song.meter.beats_per_bar}/{song.meter.beat_unit}"
-        lines.append(f"Meter    {meter} (confidence {song.meter.confidence:.0%})")
-    if song.bar_one.time_s is not None:
-        pickup = f", pickup of {written('beats', song.bar_one.pickup_beats)}" if song.bar_one.pickup_beats else ""
-        lines.append(f"Bar one  at {song.bar_one.time_s:.4f} s (confidence {song.bar_one.confidence:.0%}){pickup}")
-    return lines
 
 
 COLUMNS = ("file", "format", "length", "peak", "true peak", "LUFS", "starts")

@@ -6,12 +6,15 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from analysis.drift import click_drift_s
 from analysis.findings import make_finding
 from analysis.limits import Limits
 from analysis.reports import Brief, FileReport, Finding, Place, SongMeasures
 from analysis.stem_lag import Lag
 from analysis.tempo_map import MeterSign, TempoMapError
 from analysis.wrong_rate import suspected_rates
+
+FOUR_MINUTES_S = 240.0
 
 
 @dataclass(frozen=True)
@@ -64,7 +67,11 @@ def tempo_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     said, measured = facts.brief.bpm, facts.song.tempo.bpm
     if not said or not measured or facts.song.tempo.kind == "none" or _agrees(facts, limits):
         return
-    value: dict[str, Any] = {"said_bpm": said, "measured_bpm": measured, "drift_ms": drift_ms(measured, said, 240.0)}
+    value: dict[str, Any] = {
+        "said_bpm": said,
+        "measured_bpm": measured,
+        "drift_ms": 1000 * click_drift_s(measured, said, FOUR_MINUTES_S),
+    }
     rates = suspected_rates(said, measured)
     if rates:
         value |= {"file_rate_hz": rates.played_hz, "other_rate_hz": rates.made_hz}
@@ -81,11 +88,6 @@ def _agrees(facts: SongFacts, limits: Limits) -> bool:
     if tempo.kind == "map":
         reach = max(reach, limits.brief_map_share * measured)
     return any(abs(said * level - measured) <= reach * max(1.0, level) for level in (1.0, 2.0, 0.5))
-
-
-def drift_ms(true_bpm: float, set_bpm: float, seconds: float) -> float:
-    """How far a click set to `set_bpm` has moved against music at `true_bpm` after that time; early is positive."""
-    return 1000 * seconds * (set_bpm - true_bpm) / set_bpm
 
 
 def meter_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
