@@ -5,6 +5,13 @@ from pathlib import Path
 import pytest
 from pytest_django.fixtures import Settings
 
+from portal.bookings.models import Song
+from portal.bookings.stages import SongStage
+from portal.intake import jobs
+from portal.mailroom.models import Message
+from portal.people.models import User
+from tests.factories import make_check, make_client, make_drummer, make_song, make_source, measured_song
+
 
 @pytest.fixture(autouse=True)
 def folders(settings: Settings, tmp_path: Path) -> None:
@@ -15,3 +22,30 @@ def folders(settings: Settings, tmp_path: Path) -> None:
         **settings.STORAGES,
         "default": {"BACKEND": "portal.storage.FolderStorage", "OPTIONS": {"location": str(tmp_path / "store")}},
     }
+
+
+@pytest.fixture
+def client_user() -> User:
+    return make_client()
+
+
+@pytest.fixture
+def drummer() -> User:
+    return make_drummer()
+
+
+@pytest.fixture
+def song(client_user: User) -> Song:
+    """A song of one measured file."""
+    song = make_song(client=client_user, stage=SongStage.ON_DESK)
+    make_source(song=song)
+    return song
+
+
+@pytest.fixture
+def asked(song: Song) -> Message:
+    """The question about click and tempo, waiting for the client."""
+    make_check(song=song, report=measured_song("no-click", "no-tempo"))
+    jobs.measure(song.pk)
+    song.refresh_from_db()
+    return Message.objects.get()

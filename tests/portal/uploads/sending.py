@@ -9,6 +9,8 @@ from typing import Any
 from django.http import HttpResponse
 from django.test import Client
 
+from portal.uploads.models import Upload
+
 BYTES_TYPE = "application/offset+octet-stream"
 
 
@@ -19,6 +21,10 @@ def base64_of(data: bytes | str) -> str:
 def metadata(*, filename: str = "bass.wav", purpose: str = "note", target: int | str = 7) -> str:
     pairs = {"filename": filename, "purpose": purpose, "target": str(target)}
     return ",".join(f"{key} {base64_of(value)}" for key, value in pairs.items())
+
+
+def row_at(path: str) -> Upload:
+    return Upload.objects.get(pk=path.strip("/").rpartition("/")[2])
 
 
 @dataclass

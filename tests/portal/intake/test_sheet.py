@@ -1,0 +1,129 @@
+"""The song sheet as its drummer reads it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from analysis.reports import Alternative
+from portal.bookings.models import Song
+from portal.bookings.stages import SongStage
+from portal.mailroom.models import Message
+from portal.people.models import User
+from tests.factories import (
+    make_check,
+    make_client,
+    make_drummer,
+    make_finding,
+    make_message,
+    make_song,
+    make_source,
+    measured_song,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def drummer(client: Client) -> User:
+    """Signed in."""
+    user = make_drummer()
+    client.force_login(user)
+    return user
+
+
+@pytest.fixture
+def song() -> Song:
+    """Measured, and on the desk."""
+    song = make_song(client=make_client(name="Mara Linden"), stage=SongStage.ON_DESK, title="Paper Lanterns")
+    make_source(song=song)
+    make_check(song=song)
+    return song
+
+
+def read(client: Client, path: str) -> str:
+    response = client.get(path)
+    assert response.status_code == 200
+    return response.content.decode()
+
+
+class TestSheet:
+    def test_what_was_said_stands_beside_what_was_measured(self, client: Client, drummer: User, song: Song) -> None:
+        song.brief.bpm = Decimal("113.5")
+        song.brief.meter = "3/4"
+        song.brief.save()
+
+        page = read(client, f"/songs/{song.pk}/sheet/")
+
+        for words in ("112 bpm", "111.998 to 112.002", "113.5 bpm", "3/4", "0:02.000", "frame 96000", "97\u00a0%"):
+            assert words in page
+
+    def test_a_finding_shows_its_place_in_bars_and_the_picture_of_its_file(
+        self, client: Client, drummer: User, song: Song
+    ) -> None:
+        source = song.sources.get()
+        # Bar one at 2 s, 4 beats of 60/112 s: bar 15 begins at 2 + 14 * 4 * 60 / 112 = 32 s.
+        value = {"places": 3, "runs": 40, "level_dbfs": -0.1, "longest_frames": 12}
+        make_finding(song=song, code="clipped", source=source, place={"time_s": 32.0}, value=value)
+
+        page = read(client, f"/songs/{song.pk}/sheet/")
+
+        assert "at bar 15 beat 1 (0:32)" in page
+        assert f'data-wave-src="/files/{source.pk}/wave.json"' in page
+
+    def test_a_song_without_files_or_with_a_refused_one_has_a_sheet(self, client: Client, drummer: User) -> None:
+        song = make_song()
+        assert "Nothing is measured yet" in read(client, f"/songs/{song.pk}/sheet/")
+
+        make_source(song=song, status="refused", report=None, features_key="", refusal="It is a text file.")
+        assert "It is a text file." in read(client, f"/songs/{song.pk}/sheet/")
+
+    def test_a_check_that_found_no_tempo_offers_to_set_it_by_hand(
+        self, client: Client, drummer: User, song: Song
+    ) -> None:
+        make_check(song=song, report=measured_song("no-tempo", bpm=None))
+
+        page = read(client, f"/songs/{song.pk}/sheet/")
+
+        assert "no steady tempo" in page
+        assert "<details open>" in page
+
+    def test_held_messages_can_be_sent_from_it(self, client: Client, drummer: User, song: Song) -> None:
+        message = make_message(song=song, state=Message.State.HELD)
+
+        assert reverse("intake:send-held", args=[message.pk]) in read(client, f"/songs/{song.pk}/sheet/")
+
+
+class TestAlternatives:
+    @pytest.fixture
+    def two_ways(self, song: Song) -> Song:
+        report = measured_song()
+        other = Alternative(bpm=168.0004, weight=0.2, beats_per_bar=6, bar_one_s=2.5, label="three against two")
+        tempo = replace(report.song.tempo, alternatives=(other,))
+        make_check(song=song, report=replace(report, song=replace(report.song, tempo=tempo)))
+        return song
+
+    def test_another_reading_is_one_press(self, client: Client, drummer: User, two_ways: Song) -> None:
+        page = read(client, f"/songs/{two_ways.pk}/sheet/")
+
+        assert "It is 168 bpm, 6/4" in page
+        assert "(three against two, 20 %)" in page
+        for name, value in (("bpm", "168"), ("meter", "6/4"), ("bar_one_s", "2.500000")):
+            assert f'<input type="hidden" name="{name}" value="{value}">' in page
+
+    def test_what_was_approved_fills_the_form_and_stands_beside(
+        self, client: Client, drummer: User, two_ways: Song
+    ) -> None:
+        client.post(
+            f"/songs/{two_ways.pk}/overrule/", {"bpm": "168", "meter": "6/4", "bar_one_s": "2.5", "note": "another"}
+        )
+
+        page = read(client, f"/songs/{two_ways.pk}/sheet/")
+
+        assert "version 1, set by hand, by" in page
+        assert 'value="168"' in page
+        assert "0:02.500" in page
