@@ -69,6 +69,7 @@ def compare_files(files: Sequence[Surveyed], *, limits: Limits | None = None) ->
     findings += start_findings(reports, starts, limits)
     if not true_rates:
         findings += missing_from_stems(files, sources, starts, limits)
+    findings += guide_drums(measured)
     same_as = {finding.file: finding.value["other_file"] for finding in findings if finding.code == "duplicate"}
     reports = [
         dataclasses.replace(
@@ -79,6 +80,13 @@ def compare_files(files: Sequence[Surveyed], *, limits: Limits | None = None) ->
         for report, start in zip(reports, starts, strict=True)
     ]
     return Comparison(tuple(reports), tuple(findings))
+
+
+def guide_drums(reports: Sequence[FileReport]) -> Iterator[Finding]:
+    """Said here and not of a file alone: a click sounds much like drums, and is known only when all files are there."""
+    for report in reports:
+        if report.drums.present and not report.is_click:
+            yield make_finding("has-drums", file=report.name, value={"confidence": report.drums.confidence})
 
 
 def most_common(values: Sequence[T]) -> T | None:

@@ -78,7 +78,7 @@ class Limits(Record):
     # Something in the rough mix that is in no stem must last this long: a tail of reverberation does not count.
     missing_from_stems_s: float = 3.0
     # Confidence above which a file is said to hold drums, and below which it is said to hold none (house choice).
-    drums_sure: float = 0.75
+    drums_sure: float = 0.85
 
     # Names, tags and brief against the measured tempo (house choice).
     named_bpm_tolerance: float = 0.02

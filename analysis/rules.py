@@ -157,11 +157,6 @@ def squashed(report: FileReport, limits: Limits) -> Iterator[Finding]:
         yield make_finding("squashed", file=report.name, value={"plr_lu": plr_lu})
 
 
-def drums(report: FileReport, limits: Limits) -> Iterator[Finding]:
-    if report.drums.present and report.drums.confidence >= limits.drums_sure:
-        yield make_finding("has-drums", file=report.name, value={"confidence": report.drums.confidence})
-
-
 FileRule = Callable[[FileReport], Iterator[Finding]]
 LimitRule = Callable[[FileReport, Limits], Iterator[Finding]]
 PLAIN_RULES: tuple[FileRule, ...] = (
@@ -181,5 +176,4 @@ LIMIT_RULES: tuple[LimitRule, ...] = (
     low_level,
     spectral_edge,
     squashed,
-    drums,
 )

@@ -11,6 +11,7 @@ from analysis.clipping import ClippingMeter
 from analysis.dropouts import DropoutMeter
 from analysis.errors import UnreadableError, UnusableFileError
 from analysis.features import Features, MusicFeatures
+from analysis.guide_drums import find_drums
 from analysis.hashes import AudioDigest, sha256_of_file
 from analysis.levels import BitMeter, LevelMeter, channel_fault, sounding_side
 from analysis.limits import Limits
@@ -19,7 +20,7 @@ from analysis.media import Media, open_media
 from analysis.media_facts import MediaFacts
 from analysis.metadata import name_hints
 from analysis.pyramid import PyramidMeter
-from analysis.reports import FileReport
+from analysis.reports import Drums, FileReport
 from analysis.rules import file_findings, unusable_finding
 from analysis.samples import Samples
 from analysis.silence import SilenceMeter
@@ -102,8 +103,9 @@ class _Meters:
 
     def survey(self, report: FileReport, media: Media) -> FileSurvey:
         report = self._with_sound(self._with_facts(report, media), media.facts)
-        report = dataclasses.replace(report, findings=file_findings(report, self._limits))
         features = dataclasses.replace(self._music.finish(), pyramid=self._pyramid.finish())
+        drums = Drums() if report.is_silent else find_drums(features, self._limits)
+        report = dataclasses.replace(report, drums=drums, findings=file_findings(report, self._limits))
         return FileSurvey(report, features)
 
     def _with_facts(self, report: FileReport, media: Media) -> FileReport:

@@ -1,0 +1,128 @@
+"""Does a file already hold drums? A guess from its features, honest about how sure it is.
+
+Drums are noise that starts at once in every band and is gone soon after. A few dozen numbers say how much a file is
+like that: the balance of the bands, how far their level swings, how sharp and how simultaneous their onsets are, how
+fast the highs die away. A logistic regression weighs them; its weights were fitted to rendered and recorded songs of
+known line-up (1365 files, a quarter with drums) and checked on songs left out: above a probability of 0.85 it heard
+three in four of the files with drums, and one in a hundred of those without; it wrongly denied drums in three of a
+hundred. In between the answer is None. Loops and electronic kits are drums too.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.features import Features
+from analysis.limits import Limits
+from analysis.reports import Drums
+
+Doubles = NDArray[np.float64]
+WEIGHTS = Path(__file__).with_name("guide_drums_weights.json")
+FEWEST_FRAMES = 400
+AUDIBLE = 1e-4  # of the loudest frame's power
+SILENT_POWER = 1e-9
+LEVEL_PERCENTILES = (10, 50, 90, 99)
+BANDS_THAT_DECAY = (0, 4, 5)
+BAND_PAIRS = ((5, 4), (5, 3), (5, 2), (5, 0), (0, 1), (4, 0))
+
+
+def find_drums(features: Features, limits: Limits) -> Drums:
+    """`confidence` is the probability of what `present` says."""
+    numbers = drum_numbers(features)
+    if numbers is None:
+        return Drums()
+    probability = _probability(numbers)
+    if probability >= limits.drums_sure:
+        return Drums(present=True, confidence=probability)
+    if probability <= 1.0 - limits.drums_sure:
+        return Drums(present=False, confidence=1.0 - probability)
+    return Drums(present=None, confidence=max(probability, 1.0 - probability))
+
+
+def _probability(numbers: Doubles) -> float:
+    model = _model()
+    scaled = (numbers - model["means"]) / model["scales"]
+    # What lies far outside anything seen must not decide alone.
+    score = float(np.clip(scaled, -4.0, 4.0) @ model["weights"] + model["constant"])
+    return 1.0 / (1.0 + float(np.exp(-score)))
+
+
+@cache
+def _model() -> dict[str, Any]:
+    data = json.loads(WEIGHTS.read_text("utf-8"))
+    return {name: np.array(value) for name, value in data.items()}
+
+
+def drum_numbers(features: Features) -> Doubles | None:
+    """The numbers that are weighed, in the order of the weights. None when there is too little sound."""
+    levels_db = np.asarray(features.band_energy_db, np.float64)
+    onsets = np.asarray(features.onset_strength, np.float64)
+    powers = 10.0 ** (levels_db / 10.0)
+    total = powers.sum(axis=1)
+    audible = total > max(float(total.max(initial=0.0)) * AUDIBLE, SILENT_POWER)
+    if np.count_nonzero(audible) < FEWEST_FRAMES:
+        return None
+    levels_db, onsets, powers = levels_db[audible], onsets[audible], powers[audible]
+    numbers = [
+        *_balance_db(powers),
+        *_swing_db(levels_db),
+        *_onset_sharpness(onsets),
+        *_coincidence(onsets),
+        *_attack_and_decay(levels_db, onsets),
+        *_rates(features),
+    ]
+    return np.nan_to_num(np.array(numbers, np.float64))
+
+
+def _balance_db(powers: Doubles) -> Doubles:
+    means = powers.mean(axis=0)
+    return np.asarray(10.0 * np.log10(means / means.sum() + 1e-12))
+
+
+def _swing_db(levels_db: Doubles) -> Doubles:
+    low, middle, high, top = np.percentile(levels_db, LEVEL_PERCENTILES, axis=0)
+    return np.concatenate([high - low, top - middle])
+
+
+def _onset_sharpness(onsets: Doubles) -> Doubles:
+    top = np.percentile(onsets, 98, axis=0)
+    return np.concatenate([np.log(top + 1e-6), top / (onsets.mean(axis=0) + 1e-9)])
+
+
+def _coincidence(onsets: Doubles) -> list[float]:
+    """How often bands start together, and how alike their onsets run."""
+    together = (onsets > np.percentile(onsets, 90, axis=0)).sum(axis=1)
+    shares = [float(np.mean(together >= 4)), float(np.mean(together >= 5)), float(np.mean(together == 1))]
+    centred = onsets - onsets.mean(axis=0)
+    norms = np.sqrt((centred**2).sum(axis=0)) + 1e-9
+    return shares + [float(centred[:, one] @ centred[:, two] / (norms[one] * norms[two])) for one, two in BAND_PAIRS]
+
+
+def _attack_and_decay(levels_db: Doubles, onsets: Doubles) -> list[float]:
+    """For the strongest onsets of a band: fall within 100 ms after the peak, and rise from 30 ms before."""
+    numbers: list[float] = []
+    for band in BANDS_THAT_DECAY:
+        level, strength = levels_db[:, band], onsets[:, band]
+        places = np.flatnonzero(strength >= np.percentile(strength, 97))
+        places = places[(places > 2) & (places < len(level) - 20)]
+        if not len(places):
+            numbers += [0.0, 0.0]
+            continue
+        peaks = np.max([level[places + step] for step in range(4)], axis=0)
+        numbers += [float(np.median(peaks - level[places + 10])), float(np.median(peaks - level[places - 3]))]
+    return numbers
+
+
+def _rates(features: Features) -> list[float]:
+    """How even the pitch classes are (noise has all of them alike), and sharp and other onsets a second."""
+    chroma = features.chroma[features.chroma.sum(axis=1) > 0]
+    shares = chroma / chroma.sum(axis=1, keepdims=True)
+    evenness = float(np.mean(-(shares * np.log(shares + 1e-12)).sum(axis=1))) if len(chroma) else 0.0
+    length_s = max(features.duration_s, 1.0)
+    return [evenness, len(features.sharp.times_s) / length_s, len(features.fine.times_s) / length_s]
