@@ -15,6 +15,7 @@ const RATE_WINDOW_S = 5;
 const TRY_AGAIN_MS = 15_000;
 const RETRY_DELAYS_MS = [0, 1_000, 3_000, 5_000, 10_000, 20_000, 30_000, 60_000];
 const SHOWN_AFTER_MS = 4_000;
+const BROKEN = "The connection broke; trying again";
 
 class Sending {
   constructor(form, file) {
@@ -35,7 +36,7 @@ class Sending {
       retryDelays: RETRY_DELAYS_MS,
       removeFingerprintOnSuccess: true,
       fingerprint: async (file) => fingerprint(file, purpose, target),
-      onShouldRetry: (error) => navigator.onLine && !isRefusal(statusOf(error)),
+      onShouldRetry: (error) => this.mayTryAgain(error),
       onProgress: (sent, total) => this.progress(sent, total),
       onSuccess: () => this.received(),
       onError: (error) => this.failed(error),
@@ -74,6 +75,12 @@ class Sending {
     this.upload.start();
   }
 
+  mayTryAgain(error) {
+    if (!navigator.onLine || isRefusal(statusOf(error))) return false;
+    this.say("sending", statusOf(error) === 423 ? "An earlier connection still holds it; trying again" : BROKEN);
+    return true;
+  }
+
   progress(sent, total) {
     this.moments.push({ atS: performance.now() / 1000, bytes: sent });
     this.moments = recent(this.moments, RATE_WINDOW_S);
@@ -99,7 +106,7 @@ class Sending {
       this.stop.textContent = "Close";
       return;
     }
-    this.say("broken", navigator.onLine ? "The connection broke; trying again" : "No connection; it goes on when there is one");
+    this.say("broken", navigator.onLine ? BROKEN : "No connection; it goes on when there is one");
     this.timer = setTimeout(() => this.again(), TRY_AGAIN_MS);
   }
 
