@@ -1,0 +1,22 @@
+"""Quote to acceptance through a whole demo house: real processes, a real browser, sound from our own band."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.flows.course import see_nothing, walk
+from tests.flows.material import make_material
+from tests.houses import demo, needs_proc
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+
+@needs_proc
+@pytest.mark.browser
+def test_a_booking_goes_from_quote_to_acceptance(chromium: "Browser", tmp_path: Path) -> None:
+    (tmp_path / "sound").mkdir()
+    material = make_material(tmp_path / "sound")
+    with demo(tmp_path / "house") as (_, house):
+        walk(chromium, house, material, client_email="mirela@kitpost.example", look=see_nothing)

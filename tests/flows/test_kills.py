@@ -1,0 +1,93 @@
+"""Processes that die at the worst moment: the song still reaches its report, and reaches it once."""
+
+import os
+import signal
+import sqlite3
+import time
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+from tests.flows.material import make_material
+from tests.flows.sender import Sender
+from tests.houses import demo, needs_proc, pid_of, processes_of
+
+# A worker that was killed hands its job back within the queue's patience; then the song is measured.
+REPORT_WITHIN_S = 240
+
+
+def ask(data_dir: Path, question: str, song: int) -> list[tuple[object, ...]]:
+    """The rows that answer a question with one `?` in it: the song's key."""
+    with closing(sqlite3.connect(data_dir / "kitpost.sqlite3", timeout=30)) as database:
+        return database.execute(question, [song]).fetchall()
+
+
+def wait_for(happens: Callable[[], bool], *, within_s: float = REPORT_WITHIN_S) -> None:
+    give_up_at = time.monotonic() + within_s
+    while not happens():
+        assert time.monotonic() < give_up_at, "it never happened"
+        time.sleep(0.1)
+
+
+def song_id(house_song: str) -> int:
+    return int(house_song.rstrip("/").rsplit("/", 1)[1])
+
+
+def send_whole(sender: Sender, path: Path, song: int) -> None:
+    sender.send(sender.begin(path, purpose="source", target=song), path.read_bytes(), offset=0)
+
+
+def statuses(data_dir: Path, song: int) -> list[str]:
+    return [str(row[0]) for row in ask(data_dir, "SELECT status FROM intake_sourcefile WHERE song_id = ?", song)]
+
+
+def is_reported(data_dir: Path, song: int) -> bool:
+    return ask(data_dir, "SELECT stage FROM bookings_song WHERE id = ?", song)[0][0] in ("with-client", "on-desk")
+
+
+def check_reported_once(data_dir: Path, song: int, files: int) -> None:
+    """Each file once and measured, one report of the whole song, one question to the client, one letter about it."""
+    assert statuses(data_dir, song) == ["surveyed"] * files
+    done = "SELECT count(*) FROM intake_songcheck WHERE song_id = ? AND report IS NOT NULL"
+    assert ask(data_dir, done, song) == [(1,)]
+    assert ask(data_dir, "SELECT count(*) FROM mailroom_message WHERE song_id = ?", song) == [(1,)]
+    letters = "SELECT count(*) FROM mailroom_mail JOIN mailroom_message m ON m.id = message_id WHERE m.song_id = ?"
+    assert ask(data_dir, letters, song) == [(1,)]
+
+
+@needs_proc
+def test_a_worker_killed_in_mid_survey_loses_nothing_and_doubles_nothing(tmp_path: Path) -> None:
+    (tmp_path / "sound").mkdir()
+    stems = make_material(tmp_path / "sound").stems
+    house_dir = tmp_path / "house"
+    with demo(house_dir) as (_, house):
+        sender, song = Sender(house), song_id(house["song"])
+        for path in stems:
+            send_whole(sender, path, song)
+        wait_for(lambda: "surveyed" in statuses(house_dir, song))
+        assert "received" in statuses(house_dir, song)
+        os.kill(pid_of(house_dir, "celery -A portal worker"), signal.SIGKILL)
+        wait_for(lambda: is_reported(house_dir, song))
+        check_reported_once(house_dir, song, len(stems))
+
+
+@needs_proc
+def test_a_house_killed_in_mid_upload_goes_on_where_it_was(tmp_path: Path) -> None:
+    (tmp_path / "sound").mkdir()
+    stem = make_material(tmp_path / "sound").stems[0]
+    content, house_dir = stem.read_bytes(), tmp_path / "house"
+    with demo(house_dir) as (process, house):
+        sender, song = Sender(house), song_id(house["song"])
+        upload = sender.begin(stem, purpose="source", target=song)
+        came = sender.send(upload, content[: len(content) // 2], offset=0)
+        process.kill()
+        wait_for(lambda: processes_of(house_dir) == {})
+
+    with demo(house_dir) as (_, house):
+        sender = Sender(house)
+        assert sender.offset(upload) == came == len(content) // 2
+        assert sender.send(upload, content[came:], offset=came) == len(content)
+        wait_for(lambda: is_reported(house_dir, song))
+        check_reported_once(house_dir, song, files=1)
+        kept = ask(house_dir, "SELECT key FROM intake_sourcefile WHERE song_id = ?", song)
+        assert (house_dir / "store" / str(kept[0][0])).read_bytes() == content

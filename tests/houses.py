@@ -1,0 +1,75 @@
+"""The whole demo started as a person starts it: every part is a real process, and may be killed."""
+
+import json
+import os
+import sqlite3
+import subprocess
+import sys
+import urllib.request
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from portal.demo.parts import BASE_DIR
+
+needs_proc = pytest.mark.skipif(sys.platform != "linux", reason="looks at processes through /proc")
+
+
+def start(data_dir: Path, *more: str) -> subprocess.Popen[str]:
+    environment = {name: value for name, value in os.environ.items() if not name.startswith(("KITPOST_", "DJANGO_"))}
+    return subprocess.Popen(
+        [sys.executable, "manage.py", "demo", "--data", str(data_dir), "--port", "0", *more],
+        cwd=BASE_DIR,
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+@contextmanager
+def demo(data_dir: Path) -> Iterator[tuple[subprocess.Popen[str], Mapping[str, Any]]]:
+    process = start(data_dir, "--json")
+    try:
+        assert process.stdout is not None
+        line = process.stdout.readline()
+        assert line, process.communicate()[1]
+        yield process, json.loads(line)
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def processes_of(data_dir: Path) -> dict[int, str]:
+    """The command line of every living part and its children: who was told of this folder, or names it in its title."""
+    found = {}
+    for folder in Path("/proc").glob("[0-9]*"):
+        try:
+            line = (folder / "cmdline").read_bytes().replace(b"\0", b" ").decode()
+            told = f"KITPOST_DATA_DIR={data_dir}\0".encode() in (folder / "environ").read_bytes()
+        except OSError:
+            continue
+        if line and "manage.py demo" not in line and (told or str(data_dir) in line):
+            found[int(folder.name)] = line
+    return found
+
+
+def pid_of(data_dir: Path, words: str) -> int:
+    """The oldest process whose command line has these words: a part, not its children."""
+    return min(pid for pid, line in processes_of(data_dir).items() if words in line)
+
+
+def status_of(address: str) -> int:
+    try:
+        with urllib.request.urlopen(address, timeout=10) as answer:  # noqa: S310  our own http address
+            return int(answer.status)
+    except OSError:
+        return 0
+
+
+def is_whole(data_dir: Path) -> bool:
+    with closing(sqlite3.connect(data_dir / "kitpost.sqlite3")) as database:
+        return bool(database.execute("PRAGMA integrity_check").fetchone()[0] == "ok")
