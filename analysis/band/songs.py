@@ -96,7 +96,7 @@ SONGS: tuple[DemoSong, ...] = (
     ),
     DemoSong(
         "harbour-lights",
-        SongPlan("Harbour Lights", 102, Steady(Fraction(185, 2)), feel="push", key=Key(2), form=LONG_FORM,
+        SongPlan("Harbour Lights", 102, Steady(Fraction(185, 2)), feel="straight", key=Key(2), form=LONG_FORM,
                  pickup_beats=Fraction(3, 2), silence_s=Fraction(2), keys_sound="reeds", hiss_dbfs=-78.0),
         Brief(bpm=92.5, meter="4/4"),
         "92.5. The voice comes in before bar one. Rough mix and stems attached.",
