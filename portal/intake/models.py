@@ -86,7 +86,7 @@ class SourceFile(models.Model):
 
 class SongCheckQuerySet(models.QuerySet["SongCheck"]):
     def done(self) -> SongCheckQuerySet:
-        return self.exclude(report=None)
+        return self.filter(report__isnull=False)
 
 
 class SongCheck(models.Model):

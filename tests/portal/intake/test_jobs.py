@@ -279,6 +279,12 @@ class TestFaults:
         assert song.stage == SongStage.ON_DESK
         assert song.timeline.filter(text__startswith="the check broke off").exists()
 
+    def test_a_check_that_has_only_begun_is_not_the_song_s_newest(self, song: Song) -> None:
+        done = make_check(song=song)
+        SongCheck.objects.create(song=song, fingerprint="begun")
+
+        assert list(song.checks.done()) == [done]
+
     def test_a_check_that_was_overtaken_is_not_stored(self, song: Song) -> None:
         make_source(song=song)
         check = make_check(song=song)
