@@ -44,6 +44,8 @@ manage: venv
 browser: .venv/.ready
 	@PATH="$(CURDIR)/$(BIN):$$PATH" sh tests/browser.sh
 
+# One thread each: on a busy machine a matrix library's waiting threads cost more than they give.
+test: export OPENBLAS_NUM_THREADS = 1
 test: venv browser
 	$(BIN)/python -m pytest $(or $(ARGS),--cov)
 
