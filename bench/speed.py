@@ -22,7 +22,6 @@ from bench.jobs import JOBS
 SONG_MINUTES = 5.0
 LIBRARIES_MINUTES = 20.0  # beyond this the libraries, which load whole files, need many gigabytes
 BARS_A_MINUTE = 28  # 4/4 at 112
-ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS"), "1")
 ON_ONE_CORE = (
     "import os, sys; os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[:1]); os.execv(sys.argv[1], sys.argv[1:])"
 )
@@ -73,7 +72,7 @@ def _song(minutes: float, rate: int) -> Stem:
 
 def _timed(name: str, path: Path) -> Timing | None:
     command = [sys.executable, "-W", "ignore", "-m", "bench.jobs", name, str(path)]
-    done = subprocess.run(command, capture_output=True, text=True, env=os.environ | ONE_THREAD, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
         print(f"  {name}: did not run ({(done.stderr.strip().splitlines() or ['no word'])[-1]})")
         return None
@@ -99,7 +98,7 @@ def _print_cold_inspect(path: Path, duration_s: float) -> None:
     if hasattr(os, "sched_setaffinity"):
         command = [sys.executable, "-c", ON_ONE_CORE, *command]
     before = os.times()
-    done = subprocess.run(command, capture_output=True, text=True, env=os.environ | ONE_THREAD, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
         print(f"  inspect: did not run ({(done.stderr.strip().splitlines() or ['no word'])[-1]})")
         return
