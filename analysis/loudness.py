@@ -32,8 +32,8 @@ CHANNEL_WEIGHTS = {
     6: (1.0, 1.0, 1.0, 0.0, SURROUND_WEIGHT, SURROUND_WEIGHT),
     8: (1.0, 1.0, 1.0, 0.0, 1.0, 1.0, SURROUND_WEIGHT, SURROUND_WEIGHT),
 }
-# The K-weighting's answer to an impulse has fallen by 160 dB after this time: the rest is left out.
-RESPONSE_S = 0.0853
+# The K-weighting's answer to an impulse has fallen by 100 dB after this time: the rest is left out.
+RESPONSE_S = 0.06
 
 Doubles = NDArray[np.float64]
 

@@ -8,7 +8,16 @@ from analysis.findings import FINDING_KINDS, KIND_BY_CODE, FindingKind, Severity
 from analysis.reports import Finding, Place
 
 # The codes are permanent: portals have stored them.
-PERMANENT_CODES = ["unreadable", "cut-short", "silent", "clipped", "over-full-scale", "true-peak-over", "dc-offset", "low-level", "padded-bits", "lossy-file", "lossy-origin", "one-sided", "dual-mono", "inverted-channel", "dropout", "duplicate", "not-audio", "squashed", "upsampled", "bad-values", "has-drums", "rate-differs", "rate-mislabelled", "depth-differs", "length-differs", "start-differs", "codec-delay", "missing-from-stems", "evidence-disagrees", "no-click", "no-tempo", "no-music", "tempo-differs", "tempo-unsure", "tempo-drifts", "tempo-changes", "click-differs", "bar-one-late", "pickup", "meter-differs", "wrong-rate-suspected"]
+# fmt: off
+PERMANENT_CODES = [
+    "unreadable", "cut-short", "silent", "clipped", "over-full-scale", "true-peak-over", "dc-offset", "low-level",
+    "padded-bits", "lossy-file", "lossy-origin", "one-sided", "dual-mono", "inverted-channel", "dropout",
+    "duplicate", "not-audio", "squashed", "upsampled", "bad-values", "has-drums", "rate-differs", "rate-mislabelled",
+    "depth-differs", "length-differs", "start-differs", "codec-delay", "missing-from-stems", "evidence-disagrees",
+    "no-click", "no-tempo", "no-music", "tempo-differs", "tempo-unsure", "tempo-drifts", "tempo-changes",
+    "click-differs", "bar-one-late", "pickup", "meter-differs", "wrong-rate-suspected",
+]
+# fmt: on
 EXAMPLES = {
     "reason": "is not sound but a text file",
     "missing": "2 seconds are missing",
