@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from analysis.drift import click_drift_s
-from analysis.findings import make_finding
+from analysis.findings import Severity, make_finding
 from analysis.limits import Limits
 from analysis.reports import Brief, FileReport, Finding, Place, SongMeasures
 from analysis.stem_lag import Lag
@@ -42,8 +42,9 @@ def no_music(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
 
 
 def no_click(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    """Good to know where the brief states the tempo, for the map is made from it; else the client must say."""
     if facts.has_music and not facts.click_name and not facts.brief.make_map:
-        yield make_finding("no-click")
+        yield make_finding("no-click", severity=Severity.NOTE if facts.brief.bpm else None)
 
 
 def no_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:

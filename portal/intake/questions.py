@@ -14,7 +14,7 @@ from django.db.models import QuerySet
 from analysis.findings import KIND_BY_CODE, Severity, client_message
 from analysis.reports import Finding as Found
 from analysis.reports import Place
-from portal.bookings.models import Brief, Song
+from portal.bookings.models import Song
 from portal.intake.answers import NEW_FILE, offers_for
 from portal.intake.models import Finding
 from portal.mailroom import services as mailroom
@@ -36,13 +36,8 @@ def ask(song: Song) -> None:
 
 
 def asking(song: Song) -> list[Finding]:
-    """Open findings that the client has to say something about.
-
-    A tempo that the client stated is answer enough where no click came: the map is made from it.
-    """
-    found = song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source")
-    is_stated = Brief.objects.filter(song=song).exclude(bpm=None).exists()
-    return gravest_first(finding for finding in found if not (is_stated and finding.code == "no-click"))
+    """Open findings that the client has to say something about."""
+    return gravest_first(song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source"))
 
 
 def gravest_first(findings: Iterable[Finding]) -> list[Finding]:

@@ -69,7 +69,7 @@ def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
     for finding in song.findings.exclude(state=Finding.State.RESOLVED):
         before[(finding.source_id, finding.code)] = finding
     for key, finding in before.items():
-        is_same = key in keyed and value_of(finding.value) == value_of(keyed[key].value)
+        is_same = key in keyed and is_still(finding, keyed[key])
         if finding.state == Finding.State.OPEN and not is_same:
             finding.end(Finding.State.RESOLVED)
         if is_same:
@@ -87,6 +87,10 @@ def open_finding(song: Song, source_id: int | None, code: str, found: Found) -> 
         place=found.place.to_json(),
         value=found.value,
     )
+
+
+def is_still(finding: Finding, found: Found) -> bool:
+    return finding.severity == found.severity and value_of(finding.value) == value_of(found.value)
 
 
 def value_of(value: dict[str, Any]) -> str:

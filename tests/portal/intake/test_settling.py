@@ -123,15 +123,6 @@ class TestQuestions:
 
         assert [offer["code"] for offer in Message.objects.get().answers] == ["bpm", "make-map"]
 
-    def test_a_tempo_in_the_brief_is_answer_enough_where_no_click_came(self, song: Song) -> None:
-        song.brief.bpm = 112
-        song.brief.save()
-
-        settle(song, measured_song("no-click"))
-
-        assert not Message.objects.exists()
-        assert song.stage == SongStage.ON_DESK
-
     def test_notes_are_not_asked_about(self, song: Song) -> None:
         settle(song, measured_song("pickup", "tempo-drifts"))
 
