@@ -24,6 +24,10 @@ MOST_CHANGE = 0.02
 LEAST_SCALE_S, MOST_SCALE_S = 0.004, 0.015
 # Notes of one chord, and one note seen in two bands, are not independent witnesses.
 WITNESSES_PER_ONSET = 0.5
+# Players wander together and sections differ in sound, which no number of onsets averages out. Both measured on songs
+# with known tempo, so that 95 of 100 lie within their interval.
+ERROR_FACTOR = 1.1
+WANDERING_S = 0.0007
 
 
 @dataclass(frozen=True)
@@ -112,7 +116,8 @@ def _fit_line(since: Doubles, weights: Doubles, period_s: float, places: Doubles
         left = time - shift[place] - slope * beat
     witnesses = WITNESSES_PER_ONSET * trust.sum() ** 2 / (trust**2).sum()
     spread = float(np.sqrt((trust * left**2).sum() / trust.sum()))
-    error = spread / np.sqrt(max(information / trust.sum() * witnesses, 1e-12))
+    error = ERROR_FACTOR * spread / np.sqrt(max(information / trust.sum() * witnesses, 1e-12))
+    error = np.hypot(error, slope * WANDERING_S * np.sqrt(12) / max(float(np.ptp(time)), 1.0))
     if information <= 0 or not abs(slope / period_s - 1) < MOST_CHANGE:
         return None
     shares = np.bincount(place, weights[near], len(places)) / weights.sum()

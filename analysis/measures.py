@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, Literal
 
 import numpy as np
@@ -16,12 +17,14 @@ from analysis.heard import Heard, listen
 from analysis.layout import Layout, lay_out
 from analysis.map_fit import segments_through
 from analysis.moving import find_motion
+from analysis.period import gathered_bpm
 from analysis.phase import settle_phase
 from analysis.reports import BarOne, Brief, MapSegment, Meter, SongMeasures, Tempo
 from analysis.rounding import set_tempo
 from analysis.tempo_map import MeterSign
 
 Doubles = NDArray[Any]
+CUT_ON_THE_BEAT_S = 0.02
 TIME_DECIMALS = 6
 # Bar lines of music that moves are known to some milliseconds; a finer map would follow the scatter.
 MAP_TOLERANCE_S = 0.010
@@ -68,7 +71,7 @@ def _laid_out(music: Evidence, heard: Heard, period_s: float) -> Layout:
 
 def _steady(music: Evidence, heard: Heard, brief: Brief, sample_rate_hz: int) -> SongMeasures:
     fit = heard.fits[heard.best.fit]
-    chosen = set_tempo(fit.bpm, fit.bpm_error, stated_bpm=brief.bpm)
+    chosen = set_tempo(gathered_bpm(music, fit), fit.bpm_error, stated_bpm=brief.bpm)
     tempo = Tempo(
         kind="constant",
         bpm=float(chosen.bpm),
@@ -144,12 +147,12 @@ def measures_from(
 ) -> SongMeasures:
     """`confidences` are those of the meter and of the bar lines."""
     meter = MeterSign.parse(sign)
-    bar_one_s = round(layout.bar_one_s, TIME_DECIMALS)
+    bar_one_s = _seconds(layout.bar_one_s)
     if not tempo_map and tempo.bpm is not None:
         tempo_map = (MapSegment(bar=1, time_s=bar_one_s, bpm=tempo.bpm, meter=sign),)
     return SongMeasures(
         tempo=tempo,
-        tempo_map=tempo_map,
+        tempo_map=tuple(replace(segment, time_s=_seconds(segment.time_s)) for segment in tempo_map),
         meter=Meter(meter.upper, meter.lower, round(confidences[0], 4)),
         bar_one=BarOne(
             time_s=bar_one_s,
@@ -169,4 +172,6 @@ def _residual_ms(fit: GridFit) -> float:
 
 
 def _seconds(time_s: float) -> float:
-    return round(float(time_s), TIME_DECIMALS)
+    """A bounce cut on the downbeat is measured a hair before its first frame: nothing begins before the file."""
+    rounded_s = round(float(time_s), TIME_DECIMALS)
+    return 0.0 if -CUT_ON_THE_BEAT_S < rounded_s < 0 else rounded_s
