@@ -1,4 +1,4 @@
-"""What is timed, each job in a process of its own: `python -m bench.jobs NAME FILE` prints one line of JSON.
+"""What is timed, each job in a process of its own: `python -m bench.jobs NAME FILE REPEATS` prints one line of JSON.
 
 One core, one thread, and CPU seconds, which other work on the machine does not change. The first call counts apart from
 the later ones, since some libraries compile when first called. Peak memory is the process's own, imports included.
@@ -15,7 +15,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 Job = Callable[[Path], None]
-REPEATS = 3
 BLOCK_S = 5
 
 
@@ -75,13 +74,13 @@ def peak_memory_mb() -> float:
 def main() -> None:
     if hasattr(os, "sched_setaffinity"):
         os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[:1])
-    job, path = JOBS[sys.argv[1]], Path(sys.argv[2])
+    job, path, repeats = JOBS[sys.argv[1]], Path(sys.argv[2]), int(sys.argv[3])
     times_s = []
-    for _ in range(1 + REPEATS):
+    for _ in range(1 + repeats):
         start = time.process_time()
         job(path)
         times_s.append(time.process_time() - start)
-    print(json.dumps({"first_s": times_s[0], "warm_s": min(times_s[1:]), "peak_mb": peak_memory_mb()}))
+    print(json.dumps({"first_s": times_s[0], "warm_s": min(times_s[1:] or times_s), "peak_mb": peak_memory_mb()}))
 
 
 if __name__ == "__main__":

@@ -20,7 +20,8 @@ from analysis.band.score import steady, write_score
 from bench.jobs import JOBS
 
 SONG_MINUTES = 5.0
-LIBRARIES_MINUTES = 20.0  # beyond this the libraries, which load whole files, need many gigabytes
+LONG_MINUTES = 20.0  # beyond this each job runs once, and not the libraries: they load whole files
+REPEATS = 3
 BARS_A_MINUTE = 28  # 4/4 at 112
 ON_ONE_CORE = (
     "import os, sys; os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[:1]); os.execv(sys.argv[1], sys.argv[1:])"
@@ -39,8 +40,9 @@ def run(options: argparse.Namespace) -> None:
     path = _timed_file(options.data, options.minutes, options.rate)
     about = f"{options.minutes:g} min, {options.rate / 1000:g} kHz, 24 bits, stereo"
     print(f"\nSpeed: one file of {about}; one core, one thread")
-    names = [name for name in JOBS if name != "libraries" or options.minutes <= LIBRARIES_MINUTES]
-    timings = {name: _timed(name, path) for name in names}
+    is_long = options.minutes > LONG_MINUTES
+    names = [name for name in JOBS if name != "libraries" or not is_long]
+    timings = {name: _timed(name, path, repeats=0 if is_long else REPEATS) for name in names}
     _print_table(timings, duration_s)
     _print_cold_inspect(path, duration_s)
 
@@ -70,8 +72,8 @@ def _song(minutes: float, rate: int) -> Stem:
     return mix_stems(render_stems(write_score(plan), rate))[: round(minutes * 60 * rate)]
 
 
-def _timed(name: str, path: Path) -> Timing | None:
-    command = [sys.executable, "-W", "ignore", "-m", "bench.jobs", name, str(path)]
+def _timed(name: str, path: Path, *, repeats: int) -> Timing | None:
+    command = [sys.executable, "-W", "ignore", "-m", "bench.jobs", name, str(path), str(repeats)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
         print(f"  {name}: did not run ({(done.stderr.strip().splitlines() or ['no word'])[-1]})")
