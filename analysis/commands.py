@@ -27,7 +27,8 @@ def inspect(options: argparse.Namespace) -> int:
     if options.map_out:
         options.map_out.write_text(json.dumps(map_json(report)) + "\n", "utf-8")
     _say(report_text.song_text(report), report.to_json(), as_json=options.json)
-    return 0 if all(file.frames is not None for file in report.files) else NOT_ALL_MEASURED
+    unusable = {finding.file for finding in report.findings if finding.code in ("unreadable", "not-audio")}
+    return NOT_ALL_MEASURED if unusable else 0
 
 
 def measure_files(paths: list[Path], brief: Brief) -> SongReport:

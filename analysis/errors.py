@@ -28,7 +28,13 @@ class UnusableFileError(AnalysisError):
 
 
 class NotAudioError(UnusableFileError):
+    """`is_called` names what it is instead ("a PDF document")."""
+
     code = "not-audio"
+
+    def __init__(self, reason: str, is_called: str | None = None) -> None:
+        super().__init__(reason)
+        self.is_called = is_called
 
 
 class UnreadableError(UnusableFileError):

@@ -21,7 +21,7 @@ from analysis.harmony import HarmonyAccumulator
 from analysis.onsets import EnergyAccumulator, FineOnsets, SharpOnsets
 
 Floats = NDArray[np.float32]
-MAX_MUSIC_S = 1800.0
+MAX_MUSIC_S = 1200.0
 # Below this share of the channels' mean energy their average has cancelled: an inverted channel. Use one side then.
 CANCELLED = 0.1
 

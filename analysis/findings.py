@@ -53,6 +53,14 @@ FILE_KINDS = (
         may_send=True,
     ),
     FindingKind(
+        "document",
+        Severity.NOTE,
+        "Document",
+        "{file} {reason}.",
+        "{file} {reason}.",
+        "Read it; nothing is measured in it but a MIDI file's tempo map.",
+    ),
+    FindingKind(
         "cut-short",
         Severity.STOP,
         "Cut short",

@@ -85,14 +85,16 @@ class LoudnessMeter:
 
     def finish(self) -> Loudness:
         steps = np.concatenate(self._steps) if self._steps else np.zeros(0)
+        self._steps = []
         steps *= STEPS_PER_SECOND / self._rate
-        momentary = _windows(steps, MOMENTARY_STEPS)
-        short_term = _windows(steps, SHORT_TERM_STEPS)
+        sums = np.concatenate([[0.0], np.cumsum(steps)])
+        momentary, momentary_max = _windows(sums, MOMENTARY_STEPS)
+        short_term, short_term_max = _windows(sums, SHORT_TERM_STEPS)
         return Loudness(
-            integrated_lufs=integrated_loudness(momentary[::GATING_HOP_STEPS]),
-            range_lu=loudness_range(short_term[::GATING_HOP_STEPS]),
-            momentary_max_lufs=_loudness(float(momentary.max(initial=0.0))),
-            short_term_max_lufs=_loudness(float(short_term.max(initial=0.0))),
+            integrated_lufs=integrated_loudness(momentary),
+            range_lu=loudness_range(short_term),
+            momentary_max_lufs=_loudness(momentary_max),
+            short_term_max_lufs=_loudness(short_term_max),
         )
 
 
@@ -168,12 +170,14 @@ def k_weighting(sample_rate_hz: int) -> Doubles:
     return np.array([shelf, high_pass])
 
 
-def _windows(steps: Doubles, size: int) -> Doubles:
-    """Mean power over every stretch of `size` steps, one step apart."""
-    if len(steps) < size:
-        return np.zeros(0)
-    sums = np.concatenate([[0.0], np.cumsum(steps)])
-    return np.asarray(np.maximum(sums[size:] - sums[:-size], 0.0) / size)
+def _windows(sums: Doubles, size: int) -> tuple[Doubles, float]:
+    """Mean power over stretches of `size` steps, a gating hop apart, and the largest of all, one step apart."""
+    if len(sums) <= size:
+        return np.zeros(0), 0.0
+    means = sums[size:] - sums[:-size]
+    np.maximum(means, 0.0, out=means)
+    means /= size
+    return means[::GATING_HOP_STEPS].copy(), float(means.max())
 
 
 def _loudness(power: float) -> float | None:

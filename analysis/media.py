@@ -88,7 +88,8 @@ def open_media(path: Path) -> Iterator[Media]:
     size_bytes = path.stat().st_size
     content = read_content(path, size_bytes=size_bytes)
     if content.container is None:
-        raise NotAudioError(f"is not sound but {content.is_called}" if size_bytes else "is empty: it holds no bytes")
+        reason = f"is not sound but {content.is_called}" if size_bytes else "is empty: it holds no bytes"
+        raise NotAudioError(reason, content.is_called)
     chunks, tags, missing = _read_outline(path, content.container, size_bytes=size_bytes)
     decoder = _open_decoder(path, content.container)
     try:

@@ -19,8 +19,9 @@ from analysis.features import Features
 from analysis.limits import Limits
 from analysis.measures import no_grid, with_music
 from analysis.reports import Brief, FileReport, SongMeasures, SongReport
+from analysis.said import said_findings
 from analysis.song_rules import SongFacts, song_findings
-from analysis.stem_lag import Lag, lag_on_grid
+from analysis.stem_lag import Lag, lag_on_grid, median_lag_s
 
 
 @dataclass(frozen=True)
@@ -52,11 +53,18 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
         click_name=next((report.name for report, found in zip(reports, clicks, strict=True) if found is click), None)
         if click
         else None,
+        music_lag_s=band_lag_s(music, song) if music else None,
         lags={reports[index].name: lag_of(files[index].features, song) for index in heard},
         misplaced=frozenset(item.file for item in compared.findings if item.code == "start-differs" and item.file),
     )
     findings = tuple(finding for report in reports for finding in report.findings) + compared.findings
-    return SongReport(files=reports, song=song, findings=findings + song_findings(facts, limits), engine=ENGINE_VERSION)
+    findings += (*song_findings(facts, limits), *said_findings(reports, song, limits))
+    return SongReport(files=reports, song=song, findings=findings, engine=ENGINE_VERSION)
+
+
+def band_lag_s(music: Evidence, song: SongMeasures) -> float | None:
+    played = ~music.onset_is_bass
+    return median_lag_s(music.onset_s[played], music.onset_weight[played], np.array(song.beats_s))
 
 
 def lag_of(features: Features, song: SongMeasures) -> Lag | None:

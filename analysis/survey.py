@@ -8,8 +8,9 @@ from pathlib import Path
 
 from analysis.blocks import Block
 from analysis.clipping import ClippingMeter
+from analysis.documents import document_report
 from analysis.dropouts import DropoutMeter
-from analysis.errors import UnreadableError, UnusableFileError
+from analysis.errors import NotAudioError, UnreadableError, UnusableFileError
 from analysis.features import Features, MusicFeatures
 from analysis.guide_drums import find_drums
 from analysis.hashes import AudioDigest, sha256_of_file
@@ -49,6 +50,9 @@ def survey_file(path: Path, *, name: str | None = None, limits: Limits | None = 
             if not meters.frames:
                 raise UnreadableError("holds no sound: its length is zero")
             return meters.survey(report, media)
+    except NotAudioError as error:
+        document = document_report(report, path, error)
+        return FileSurvey(document, no_features()) if document else unusable(report, error)
     except UnusableFileError as error:
         return unusable(report, error)
 
