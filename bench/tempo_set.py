@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -62,18 +62,24 @@ def _draw(rng: np.random.Generator, name: str, number: int) -> Item:
         key=Key(int(rng.integers(12)), minor=bool(rng.random() < 0.4)),
         form=_form(bars),
         players=players,
-        keys_sound=str(rng.choice(["tines", "hammers", "reeds"])),
-        strings_sound=str(rng.choice(["steel", "nylon", "driven"])),
-        click_sound=str(rng.choice(["pip", "block", "tick"])),
-        click_accents=bool(rng.random() < 0.7),
-        hiss_dbfs=float(rng.uniform(-85, -65)) if rng.random() < 0.5 else None,
         silence_s=Fraction(int(rng.integers(0, 2_500)), 1_000),
         pickup_beats=Fraction(0) if counted or rng.random() > 0.2 else Fraction(int(rng.integers(1, 5)), 2),
         count_in_bars=counted,
         odd_bars=((bars // 8 * 4 + 1, ODD_BARS[str(meter)]),) if uneven == "short bar" else (),
         looseness_s=float(rng.choice([0.004, 0.007, 0.012])),
     )
-    return Item(name, plan, sent)
+    return Item(name, _with_sounds(plan, rng), sent)
+
+
+def _with_sounds(plan: SongPlan, rng: np.random.Generator) -> SongPlan:
+    return replace(
+        plan,
+        keys_sound=str(rng.choice(["tines", "hammers", "reeds"])),
+        strings_sound=str(rng.choice(["steel", "nylon", "driven"])),
+        click_sound=str(rng.choice(["pip", "block", "tick"])),
+        click_accents=bool(rng.random() < 0.7),
+        hiss_dbfs=float(rng.uniform(-85, -65)) if rng.random() < 0.5 else None,
+    )
 
 
 def _draw_bpm(rng: np.random.Generator, low: int, high: int) -> Fraction:
