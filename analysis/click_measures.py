@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 from numpy.typing import NDArray
 
 from analysis.click_track import ClickTrack
 from analysis.evidence import Evidence
+from analysis.given_grid import BarsOnGrid, lay_out_on
 from analysis.grid import GridFit, PlaceInBeat
 from analysis.heard import listen_on
-from analysis.layout import LONGEST_PICKUP, ON_BEAT, Layout, music_span
+from analysis.layout import Layout
 from analysis.map_fit import segments_through
 from analysis.measures import measures_from
-from analysis.reports import Alternative, Brief, MapSegment, SongMeasures, Tempo
+from analysis.reports import Alternative, MapSegment, SongMeasures, Tempo
 from analysis.rounding import SetTempo, set_tempo
+from analysis.statements import Statements
 
 Doubles = NDArray[Any]
 CLICK_MAP_TOLERANCE_S = 0.0015
@@ -25,21 +25,10 @@ UNACCENTED_METER_CONFIDENCE = 0.6
 LEVEL_DOUBT = 0.1
 
 
-@dataclass(frozen=True)
-class BarsOnClick:
-    """Which beat of the click begins a bar: index of one downbeat, beats per bar, the meter's sign, confidences."""
-
-    downbeat: int
-    beats: int
-    sign: str
-    meter_confidence: float
-    bar_confidence: float
-
-
-def with_click(click: ClickTrack, music: Evidence | None, brief: Brief, sample_rate_hz: int) -> SongMeasures:
+def with_click(click: ClickTrack, music: Evidence | None, statements: Statements, sample_rate_hz: int) -> SongMeasures:
     beats_s = click.beats_s
-    bars = _bars(click, music, brief)
-    layout = _layout(beats_s, bars, music)
+    bars = _bars(click, music, statements)
+    layout = lay_out_on(beats_s, bars, music)
     tempo, chosen = _tempo(click, beats_s)
     return measures_from(
         layout,
@@ -52,21 +41,19 @@ def with_click(click: ClickTrack, music: Evidence | None, brief: Brief, sample_r
     )
 
 
-def _bars(click: ClickTrack, music: Evidence | None, brief: Brief) -> BarsOnClick:
+def _bars(click: ClickTrack, music: Evidence | None, statements: Statements) -> BarsOnGrid:
     if click.beats_per_bar:
         downbeat = click.first_accent // click.clicks_per_beat
         sign = _sign(click)
-        return BarsOnClick(downbeat, click.beats_per_bar, sign, 0.99, 0.99)
+        return BarsOnGrid(downbeat, click.beats_per_bar, sign, 0.99, 0.99)
     if music is not None and click.period_s:
         period_s = click.period_s * click.clicks_per_beat
-        heard = listen_on(music, _as_fit(click, period_s), brief)
+        heard = listen_on(music, _as_fit(click, period_s), statements)
         if heard:
             best = heard.best
             downbeat = round((best.bar_s - float(click.beats_s[0])) / period_s)
-            return BarsOnClick(
-                downbeat, best.meter.beats, best.meter.sign, heard.meter_confidence, heard.bar_confidence
-            )
-    return BarsOnClick(0, 4, "4/4", UNACCENTED_METER_CONFIDENCE, 0.5)
+            return BarsOnGrid(downbeat, best.meter.beats, best.meter.sign, heard.meter_confidence, heard.bar_confidence)
+    return BarsOnGrid(0, 4, "4/4", UNACCENTED_METER_CONFIDENCE, 0.5)
 
 
 def _sign(click: ClickTrack) -> str:
@@ -76,25 +63,6 @@ def _sign(click: ClickTrack) -> str:
 
 def _as_fit(click: ClickTrack, period_s: float) -> GridFit:
     return GridFit(period_s, click.period_error_s, (PlaceInBeat(float(click.beats_s[0]), 1.0),), click.scatter_s, 1.0)
-
-
-def _layout(beats_s: Doubles, bars: BarsOnClick, music: Evidence | None) -> Layout:
-    """Bar one is the downbeat where the band comes in; without a band, the click's first downbeat."""
-    downbeats = np.arange(bars.downbeat % bars.beats, len(beats_s), bars.beats)
-    if not len(downbeats):
-        return Layout(beats_s, beats_s[:0], float(beats_s[0]), 0.0, 0)
-    one, pickup = int(downbeats[0]), 0.0
-    if music is not None:
-        first_s, _ = music_span(music)
-        place = float(np.interp(first_s, beats_s, np.arange(len(beats_s))))
-        later = downbeats[downbeats >= place - ON_BEAT]
-        one = int(later[0]) if len(later) else int(downbeats[-1])
-        pickup = one - place
-        if pickup > LONGEST_PICKUP * bars.beats and one - bars.beats >= 0:
-            one, pickup = one - bars.beats, 0.0
-    pickup = round(2 * pickup) / 2 if pickup >= ON_BEAT else 0.0
-    count_in = one - int(np.ceil(pickup)) if music is not None else 0
-    return Layout(beats_s, beats_s[downbeats[downbeats >= one]], float(beats_s[one]), pickup, max(0, count_in))
 
 
 def _tempo(click: ClickTrack, beats_s: Doubles) -> tuple[Tempo, SetTempo | None]:
@@ -131,7 +99,7 @@ def _other_levels(bpm: float) -> tuple[Alternative, ...]:
     )
 
 
-def _map(layout: Layout, bars: BarsOnClick) -> tuple[MapSegment, ...]:
+def _map(layout: Layout, bars: BarsOnGrid) -> tuple[MapSegment, ...]:
     return segments_through(
         layout.downbeats_s,
         first_bar=1,

@@ -15,15 +15,11 @@ from analysis.evidence import Evidence
 from analysis.grid import GridFit, fit_grid
 from analysis.pulse import candidate_beats_hz, onset_curve, spectrum_of
 from analysis.readings import Reading, readings_of
-from analysis.reports import Brief
+from analysis.statements import Statements
 
 Doubles = NDArray[Any]
 SAME_TEMPO = 0.006
 SAME_BAR_S = 0.07
-# How much likelier a reading is for agreeing with the brief: people are mostly, but not always, right about their song.
-STATED_TEMPO_WEIGHT = 12.0
-STATED_METER_WEIGHT = 5.0
-STATED_TEMPO_REACH = 0.012
 
 
 @dataclass(frozen=True)
@@ -66,36 +62,26 @@ class Heard:
         return abs(apart) * bar_s < SAME_BAR_S
 
 
-def listen(evidence: Evidence, brief: Brief) -> Heard | None:
+def listen(evidence: Evidence, statements: Statements) -> Heard | None:
     """Every reading worth naming; None when the sound has no pulse."""
     curve = onset_curve(evidence)
     if len(curve) < 2:
         return None
     beats_hz = candidate_beats_hz(spectrum_of(curve))
     fits = tuple(fit for fit in (fit_grid(evidence, 1 / hz) for hz in beats_hz) if fit)
-    return _weighed(evidence, fits, brief)
+    return _weighed(evidence, fits, statements)
 
 
-def listen_on(evidence: Evidence, fit: GridFit, brief: Brief) -> Heard | None:
+def listen_on(evidence: Evidence, fit: GridFit, statements: Statements) -> Heard | None:
     """The readings on one given grid: which of its beats begins the bar."""
-    return _weighed(evidence, (fit,), brief)
+    return _weighed(evidence, (fit,), statements)
 
 
-def _weighed(evidence: Evidence, fits: tuple[GridFit, ...], brief: Brief) -> Heard | None:
+def _weighed(evidence: Evidence, fits: tuple[GridFit, ...], statements: Statements) -> Heard | None:
     readings, rows = readings_of(prepare(evidence), fits)
     if not readings:
         return None
-    probability = fitted_weights().probabilities(rows) * np.array([brief_weight(item, brief) for item in readings])
+    probability = fitted_weights().probabilities(rows) * np.array([statements.weight(item) for item in readings])
     probability /= probability.sum()
     order = np.argsort(-probability)
     return Heard(tuple(readings[index] for index in order), probability[order], fits)
-
-
-def brief_weight(reading: Reading, brief: Brief) -> float:
-    """Evidence with a weight, never an override."""
-    weight = 1.0
-    if brief.bpm and abs(reading.bpm / brief.bpm - 1) < STATED_TEMPO_REACH:
-        weight *= STATED_TEMPO_WEIGHT
-    if brief.meter and reading.meter.sign == brief.meter:
-        weight *= STATED_METER_WEIGHT
-    return weight

@@ -92,10 +92,10 @@ class Limits(Record):
     brief_map_share: float = 0.03
     bar_one_late_s: float = 0.05
     # A start error from 10 ms on is a fault (house choice). Attacks are seen a little after the sound's own start.
-    click_differs_s: float = 0.011
-    usual_lag_s: float = 0.003
+    click_differs_s: float = 0.0098
+    usual_lag_s: float = 0.004
     # A soft attack is seen late, never early; drums are sharp. Beyond these a stem is off, not just soft (measured).
-    stem_late_s: float = 0.034
+    stem_late_s: float = 0.038
     drums_late_s: float = 0.018
-    stem_early_s: float = 0.014
+    stem_early_s: float = 0.0145
     lag_coherence: float = 0.5

@@ -19,8 +19,9 @@ from analysis.map_fit import segments_through
 from analysis.moving import find_motion
 from analysis.period import gathered_bpm
 from analysis.phase import settle_phase
-from analysis.reports import BarOne, Brief, MapSegment, Meter, SongMeasures, Tempo
+from analysis.reports import BarOne, MapSegment, Meter, SongMeasures, Tempo
 from analysis.rounding import set_tempo
+from analysis.statements import Statements
 from analysis.tempo_map import MeterSign
 
 Doubles = NDArray[Any]
@@ -30,26 +31,26 @@ TIME_DECIMALS = 6
 MAP_TOLERANCE_S = 0.010
 
 
-def no_grid(music: Evidence | None, brief: Brief) -> SongMeasures:
+def no_grid(music: Evidence | None, statements: Statements) -> SongMeasures:
     """Nothing to count on: the brief's tempo stands in, with no confidence, when there is one."""
-    source: Literal["brief"] | None = "brief" if brief.bpm else None
-    tempo = Tempo(kind="none", bpm=brief.bpm, source=source)
+    source: Literal["brief"] | None = "brief" if statements.bpm else None
+    tempo = Tempo(kind="none", bpm=statements.bpm, source=source)
     return SongMeasures(tempo=tempo, first_sound_s=_seconds(music.first_sound_s) if music else None)
 
 
-def with_music(music: Evidence, brief: Brief, sample_rate_hz: int) -> SongMeasures:
+def with_music(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures:
     """Follow the song's clock if its tempo moves, find the bars on that clock, then lay them out in the files' time."""
     motion = find_motion(music)
     even = music.warped(motion.clock.to_even) if motion.clock else music
-    heard = listen(even, brief)
+    heard = listen(even, statements)
     if heard is None:
-        return no_grid(music, brief)
+        return no_grid(music, statements)
     clock, kind = motion.clock, str(motion.kind)
     if clock is None:
         clock = _slowing_clock(music, heard)
         even, kind = (music.warped(clock.to_even), "slowing") if clock else (even, kind)
     if clock is None:
-        return _steady(music, heard, brief, sample_rate_hz)
+        return _steady(music, heard, statements, sample_rate_hz)
     return _moving(even, heard, clock, kind, sample_rate_hz)
 
 
@@ -69,9 +70,9 @@ def _laid_out(music: Evidence, heard: Heard, period_s: float) -> Layout:
     return lay_out(music, period_s=period_s, downbeat_s=beat_s - beats * period_s, beats_per_bar=best.meter.beats)
 
 
-def _steady(music: Evidence, heard: Heard, brief: Brief, sample_rate_hz: int) -> SongMeasures:
+def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_hz: int) -> SongMeasures:
     fit = heard.fits[heard.best.fit]
-    chosen = set_tempo(gathered_bpm(music, fit), fit.bpm_error, stated_bpm=brief.bpm)
+    chosen = set_tempo(gathered_bpm(music, fit), fit.bpm_error, stated_bpm=statements.bpm)
     tempo = Tempo(
         kind="constant",
         bpm=float(chosen.bpm),

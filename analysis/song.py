@@ -18,9 +18,11 @@ from analysis.evidence import Evidence, pool
 from analysis.features import Features
 from analysis.limits import Limits
 from analysis.measures import no_grid, with_music
+from analysis.midi_measures import with_midi
 from analysis.reports import Brief, FileReport, SongMeasures, SongReport
 from analysis.said import said_findings
 from analysis.song_rules import SongFacts, song_findings
+from analysis.statements import Statements, gather_statements
 from analysis.stem_lag import Lag, lag_on_grid, median_lag_s
 
 
@@ -44,7 +46,7 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
     )
     click, heard = _first(clicks), _music(files, reports)
     music = pool([files[index].features for index in heard])
-    song = _measures(click, music, brief, _sample_rate_hz(reports))
+    song = _measures(click, music, gather_statements(brief, reports), _sample_rate_hz(reports))
     facts = SongFacts(
         song=song,
         brief=brief,
@@ -94,7 +96,13 @@ def _sample_rate_hz(reports: Sequence[FileReport]) -> int:
     return max(set(rates), key=lambda rate: (rates.count(rate), rate)) if rates else 48_000
 
 
-def _measures(click: ClickTrack | None, music: Evidence | None, brief: Brief, sample_rate_hz: int) -> SongMeasures:
+def _measures(
+    click: ClickTrack | None, music: Evidence | None, statements: Statements, sample_rate_hz: int
+) -> SongMeasures:
+    """A click's grid beats a MIDI file's, which beats what can be heard in the music."""
     if click:
-        return with_click(click, music, brief, sample_rate_hz)
-    return with_music(music, brief, sample_rate_hz) if music else no_grid(None, brief)
+        return with_click(click, music, statements, sample_rate_hz)
+    if music is None:
+        return no_grid(None, statements)
+    on_midi = with_midi(statements.tempo_map, music, sample_rate_hz) if statements.tempo_map else None
+    return on_midi or with_music(music, statements, sample_rate_hz)

@@ -29,6 +29,7 @@ class SongFacts:
     click_name: str | None = None
     lags: Mapping[str, Lag | None] = field(default_factory=dict)
     misplaced: frozenset[str] = frozenset()
+    music_lag_s: float | None = None
 
 
 def song_findings(facts: SongFacts, limits: Limits) -> tuple[Finding, ...]:
@@ -137,10 +138,9 @@ def clear_lags(facts: SongFacts, limits: Limits) -> dict[str, Lag]:
 
 def click_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """The music keeps a steady distance from the click."""
-    lags = sorted(clear_lags(facts, limits).values(), key=lambda lag: lag.seconds)
-    if not facts.click_name or not lags:
+    if not facts.click_name or facts.music_lag_s is None:
         return
-    offset_s = -lags[len(lags) // 2].seconds + limits.usual_lag_s
+    offset_s = limits.usual_lag_s - facts.music_lag_s
     if abs(offset_s) > limits.click_differs_s:
         value = {"offset_ms": abs(1000 * offset_s), "later_or_earlier": "later" if offset_s > 0 else "earlier"}
         yield make_finding("click-differs", file=facts.click_name, value=value)
@@ -154,13 +154,16 @@ def stem_starts(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     rates = {report.name: report.sample_rate_hz for report in facts.reports}
     has_drums = {report.name for report in facts.reports if report.drums.present}
     for name, lag in lags.items():
-        late_s = limits.drums_late_s if name in has_drums else limits.stem_late_s
-        if name in facts.misplaced or -limits.stem_early_s <= lag.seconds <= late_s:
+        others = sorted(other.seconds for other_name, other in lags.items() if other_name != name)
+        # Attacks are never seen early: where all the others are, the late stem has pulled the grid its way.
+        late_s = lag.seconds - min(0.0, others[len(others) // 2])
+        most_s = limits.drums_late_s if name in has_drums else limits.stem_late_s
+        if name in facts.misplaced or -limits.stem_early_s <= late_s <= most_s:
             continue
         value = {
-            "offset_ms": abs(1000 * lag.seconds),
-            "offset_frames": round(abs(lag.seconds) * (rates[name] or 48_000)),
-            "later_or_earlier": "later" if lag.seconds > 0 else "earlier",
+            "offset_ms": abs(1000 * late_s),
+            "offset_frames": round(abs(late_s) * (rates[name] or 48_000)),
+            "later_or_earlier": "later" if late_s > 0 else "earlier",
             "other_file": "the other files' grid",
             "confidence": round(lag.coherence, 2),
             "or_every_ms": round(1000 * lag.spacing_s, 1),

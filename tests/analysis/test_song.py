@@ -9,7 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from analysis.click import render_click
-from analysis.reports import Brief
+from analysis.features import Features
+from analysis.reports import Brief, FileReport
 from analysis.song import SongFile
 from analysis.tempo_map import TempoMap
 from tests.analysis.playing import RATE_HZ, band, codes, measured, placed, pluck, song_file
@@ -197,3 +198,42 @@ def test_is_safe_where_there_is_nothing_to_find(case: str) -> None:
 
 def test_no_files_are_no_music() -> None:
     assert codes(measured()) == {"no-music"}
+
+
+def midi_report(tempo_map: TempoMap) -> SongFile:
+    metadata = {"midi_map": tempo_map.to_json()}
+    return SongFile(FileReport(name="song.mid", sha256="m", container="midi", metadata=metadata), Features.empty())
+
+
+def test_a_midi_map_that_the_music_lies_on_is_the_grid() -> None:
+    tempo_map = TempoMap.from_json(
+        {
+            "segments": [
+                {"bar": 1, "time_s": 0, "bpm": 120, "meter": "4/4"},
+                {"bar": 9, "time_s": 16, "bpm": 100, "meter": "4/4"},
+            ]
+        }
+    )
+    beats = np.array([float(tempo_map.time_of_bar(bar, beat)) for bar in range(1, 25) for beat in range(4)])
+
+    song = measured(midi_report(tempo_map), song_file(band(beats))).song
+
+    assert (song.tempo.source, song.tempo.kind) == ("midi", "map")
+    assert [(segment.bar, segment.bpm) for segment in song.tempo_map] == [(1, 120.0), (9, 100.0)]
+    assert song.beats_s[:96] == pytest.approx(beats, abs=1e-5)
+
+
+def test_a_midi_map_that_the_music_does_not_follow_is_not_used() -> None:
+    music = song_file(band(even_beats(112.0, 97)))
+
+    song = measured(midi_report(TempoMap.constant(118)), music).song
+
+    assert song.tempo.source == "music"
+    assert song.tempo.bpm == pytest.approx(112, abs=0.02)
+
+
+def test_a_stated_tempo_never_overrides_what_is_heard() -> None:
+    report = measured(song_file(band(even_beats(112.0, 97))), brief=Brief(bpm=118))
+
+    assert report.song.tempo.bpm == pytest.approx(112, abs=0.02)
+    assert "tempo-differs" in codes(report)
