@@ -122,7 +122,11 @@ def depths(reports: Sequence[FileReport]) -> Iterator[Finding]:
 
 
 def lengths(reports: Sequence[FileReport], limits: Limits) -> Iterator[Finding]:
-    """Against the length that most files share; where none is shared, against the longest, and only once."""
+    """Against the length that most files share; where none is shared, against the longest, and only once.
+
+    A file that is cut short has said so already.
+    """
+    reports = [report for report in reports if not any(item.code == "cut-short" for item in report.findings)]
     if len(reports) < 2:
         return
     durations = [report.duration_s or 0.0 for report in reports]

@@ -211,3 +211,16 @@ def test_a_mix_with_other_gains_and_a_filter_is_still_the_sum(tmp_path: Path, ga
     mix[1:] -= 0.3 * mix[:-1]
 
     assert found(compared(tmp_path, STEMS | {"mix": mix})) == []
+
+
+def test_a_file_that_is_cut_short_is_not_also_called_short(tmp_path: Path) -> None:
+    surveyed = []
+    for name, samples in STEMS.items():
+        path = write_sound(tmp_path / f"{name}.wav", samples)
+        if name == "lead":
+            path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+        survey = survey_file(path)
+        surveyed.append(SongFile(survey.report, survey.features, path))
+
+    assert [finding.code for finding in surveyed[2].report.findings] == ["cut-short"]
+    assert found(compare_files(surveyed)) == []
