@@ -27,6 +27,8 @@ MOST_DROPOUTS = 100
 SURROUNDING_S = 0.01
 # The jump at each edge of a hole, against the RMS around it. Half of all samples of a sine exceed 0.7 of its RMS.
 EDGE_RE_RMS = 0.25
+# The same note goes on behind a hole; behind a rest a new one starts, louder than what died away (house choice: 8 dB).
+ALIKE = 2.5
 # Sound of fewer steps than this crosses zero for several samples at a time, and repeats itself by chance.
 LSB_AROUND = 64.0
 # Equal samples in a row that are no wave at all, in frames; 20 Hz at full scale rests for 5 in 16 bits.
@@ -99,8 +101,11 @@ class DropoutMeter:
         if not self._goes_on(joined, start, end):
             return False
         before, after = joined[:, start - self._around : start], joined[:, end : end + self._around]
-        edges = ((before, np.abs(before[:, -1])), (after, np.abs(after[:, 0])))
-        return all(_rms(side) > self._floor and float(edge.max()) > EDGE_RE_RMS * _rms(side) for side, edge in edges)
+        quiet, loud = sorted((_rms(before), _rms(after)))
+        if quiet <= self._floor or loud > ALIKE * quiet:
+            return False
+        edges = (np.abs(before[:, -1]).max(), np.abs(after[:, 0]).max())
+        return bool(edges[0] > EDGE_RE_RMS * _rms(before) and edges[1] > EDGE_RE_RMS * _rms(after))
 
     def _moves_around(self, joined: Floats, start: int, end: int) -> bool:
         """Sound on both sides that is not at the same extreme: a clipped peak is another matter."""

@@ -1,4 +1,4 @@
-"""Kinds of findings about one file. Codes are permanent: they are stored, so never renamed or reused."""
+"""Kinds of findings about one file. Codes are permanent: never renamed, never used again."""
 
 from __future__ import annotations
 

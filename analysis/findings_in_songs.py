@@ -1,4 +1,4 @@
-"""Kinds of findings between files and about a song. Codes are permanent: they are stored, so never renamed or reused."""
+"""Kinds of findings between files and about a song. Codes are permanent: never renamed, never used again."""
 
 from __future__ import annotations
 
