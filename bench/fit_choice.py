@@ -55,11 +55,24 @@ class Example:
 
     @property
     def fold(self) -> int:
-        group = self.item["group"] if self.item["style"] in GROUPED_BY_SONG else self.item["style"]
-        return int(hashlib.sha256(group.encode()).hexdigest(), 16) % FOLDS
+        return fold_of(self.item)
 
 
-def examples(folder: Path, weight: float) -> Iterator[Example]:
+def fold_of(item: dict[str, Any]) -> int:
+    group = item["group"] if item["style"] in GROUPED_BY_SONG else item["style"]
+    return int(hashlib.sha256(group.encode()).hexdigest(), 16) % FOLDS
+
+
+def examples(folders: Sequence[Path], weight: float) -> list[Example]:
+    """All songs of the sets. A recording that stands in several sets counts once."""
+    found: list[Example] = []
+    for folder in folders:
+        recorded = {example.item["id"] for example in found if example.item["cat"] == "real"}
+        found += [example for example in _examples(folder, weight) if example.item["id"] not in recorded]
+    return found
+
+
+def _examples(folder: Path, weight: float) -> Iterator[Example]:
     for line in (folder / "manifest.jsonl").read_text().splitlines():
         item = json.loads(line)
         if item["cat"] in ("click", "neg") or item.get("downbeats") is None:
@@ -142,18 +155,23 @@ def fit(songs: Sequence[Example], ridge: float) -> Weights:
     return Weights(blank.mean, blank.spread, found.x)
 
 
-def held_out(songs: Sequence[Example], practice: Sequence[Example], ridge: float) -> list[tuple[Example, Doubles]]:
-    """Each song with the scores it gets from weights that were fitted without its pattern."""
+def held_out(
+    songs: Sequence[Example], practice: Sequence[Example], ridge: float
+) -> tuple[list[tuple[Example, Doubles]], list[Weights]]:
+    """Each song with the scores it gets from weights fitted without its pattern; and those weights by fold."""
     scored: list[tuple[Example, Doubles]] = []
+    by_fold: list[Weights] = []
     for fold in range(FOLDS):
         weights = fit([song for song in songs if song.fold != fold] + list(practice), ridge)
         scored += [(song, weights.standard(song.rows) @ weights.weight) for song in songs if song.fold == fold]
-    return scored
+        by_fold.append(weights)
+    return scored, by_fold
 
 
 def shares_of(scores: Doubles, sharpness: float) -> Doubles:
-    shares = np.exp(sharpness * (scores - scores.max()))
-    return shares / shares.sum()
+    shares: Doubles = np.exp(sharpness * (scores - scores.max()))
+    total: Doubles = shares / shares.sum()
+    return total
 
 
 def best_sharpness(scored: Sequence[tuple[Example, Doubles]]) -> float:
@@ -204,18 +222,23 @@ def main() -> None:
     parser.add_argument("--practice", type=Path, nargs="*", default=[])
     parser.add_argument("--practice-weight", type=float, default=0.5)
     parser.add_argument("--ridge", type=float, default=12.0)
+    parser.add_argument("--folds-out", type=Path, help="also keep the weights of each fold, by which it was not taught")
     parser.add_argument("--out", type=Path, default=WEIGHTS_PATH)
     options = parser.parse_args()
-    songs = [example for folder in options.sets for example in examples(folder, 1.0)]
-    practice = [example for folder in options.practice for example in examples(folder, options.practice_weight)]
+    songs, practice = examples(options.sets, 1.0), examples(options.practice, options.practice_weight)
     print(f"{len(songs)} songs in {FOLDS} folds by pattern, {len(practice)} practice songs")
-    scored = held_out(songs, practice, options.ridge)
+    scored, by_fold = held_out(songs, practice, options.ridge)
     sharpness = best_sharpness(scored)
     report(scored, sharpness)
-    weights = fit([*songs, *practice], options.ridge)
+    for fold, weights in enumerate(by_fold if options.folds_out else []):
+        store(weights, sharpness, options.folds_out / f"fold{fold}.json")
+    store(fit([*songs, *practice], options.ridge), sharpness, options.out)
+
+
+def store(weights: Weights, sharpness: float, path: Path) -> None:
     columns = {"mean": weights.mean, "spread": weights.spread, "weight": weights.weight}
     stored = {name: [round(float(value), 6) for value in column] for name, column in columns.items()}
-    options.out.write_text(json.dumps(stored | {"sharpness": round(sharpness, 3)}, indent=0) + "\n")
+    path.write_text(json.dumps(stored | {"sharpness": round(sharpness, 3)}, indent=0) + "\n")
 
 
 if __name__ == "__main__":
