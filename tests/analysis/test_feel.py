@@ -1,0 +1,61 @@
+"""A take against its grid: offsets by band and section."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from analysis.errors import FeelError
+from analysis.features import Features
+from analysis.feel import FeelReport, feel_of
+from analysis.tempo_map import TempoMap
+from tests.analysis.playing import RATE_HZ, features_of, placed
+
+TIME = np.arange(int(0.12 * RATE_HZ)) / RATE_HZ + 0.5 / RATE_HZ
+KICK = 0.6 * np.sin(2 * np.pi * 60 * TIME) * np.exp(-TIME / 0.05)
+KICK = KICK + 0.1 * np.sin(2 * np.pi * 180 * TIME) * np.exp(-TIME / 0.01)
+HAT = 0.2 * np.diff(np.random.default_rng(2).normal(0, 1, len(TIME) + 1)) * np.exp(-TIME / 0.015)
+
+
+def take(kick_late_s: float, hat_late_s: float, *, bars: int = 16, scatter_s: float = 0.0) -> FeelReport:
+    """Kick on beats, hat on the eighths between, at 100 BPM from 1 s on."""
+    rng = np.random.default_rng(9)
+    notes: list[tuple[float, NDArray[np.float64]]] = []
+    for beat in range(4 * bars):
+        at_s = 1 + beat * 0.6
+        notes.append((at_s + kick_late_s + rng.normal(0, scatter_s), KICK))
+        notes.append((at_s + 0.3 + hat_late_s + rng.normal(0, scatter_s), HAT))
+    return feel_of(features_of(placed(notes, 4 * bars * 0.6 + 2)), TempoMap.constant(100, "4/4", 1))
+
+
+def medians(report: FeelReport) -> dict[str, float]:
+    return {offsets.band: offsets.median_ms for offsets in report.overall}
+
+
+def test_a_take_on_the_grid_is_on_the_grid() -> None:
+    assert all(abs(median) < 3 for median in medians(take(0.0, 0.0)).values())
+
+
+def test_the_difference_between_kick_and_hat_is_seen() -> None:
+    straight, laid_back = medians(take(0.0, 0.0)), medians(take(-0.010, 0.008))
+
+    assert laid_back["low"] - straight["low"] == pytest.approx(-10, abs=2)
+    assert laid_back["high"] - straight["high"] == pytest.approx(8, abs=2)
+
+
+def test_the_spread_is_that_of_the_playing() -> None:
+    loose = {offsets.band: offsets.spread_ms for offsets in take(0.0, 0.0, scatter_s=0.006).overall}
+
+    assert loose["high"] == pytest.approx(6, abs=2)
+
+
+def test_sections_are_eight_bars_long() -> None:
+    report = take(0.0, 0.0, bars=16)
+
+    assert [section.start_bar for section in report.sections] == [1, 9]
+
+
+def test_a_silent_take_is_refused() -> None:
+    with pytest.raises(FeelError):
+        feel_of(Features.empty(), TempoMap.constant(100))
