@@ -1,0 +1,41 @@
+"""Stated tempi and meters weigh, each source once."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from analysis.readings import METER_KINDS, Reading
+from analysis.reports import Brief, FileReport
+from analysis.statements import BRIEF_METER, BRIEF_TEMPO, NAMED_TEMPO, gather_statements
+
+
+def reading(bpm: float, sign: str = "4/4") -> Reading:
+    meter = next(kind for kind in METER_KINDS if kind.sign == sign)
+    return Reading(0, 60 / bpm, 0.0, meter, 0.0)
+
+
+def file(**metadata: Any) -> FileReport:
+    return FileReport(name="a.wav", sha256="a", metadata=metadata)
+
+
+def test_a_reading_that_agrees_with_the_brief_weighs_more() -> None:
+    statements = gather_statements(Brief(bpm=112, meter="3/4"), [])
+
+    assert statements.weight(reading(112.1, "3/4")) == BRIEF_TEMPO * BRIEF_METER
+    assert statements.weight(reading(112.1)) == BRIEF_TEMPO
+    assert statements.weight(reading(56)) == 1
+
+
+def test_ten_stems_named_alike_say_it_once() -> None:
+    statements = gather_statements(Brief(), [file(name_bpm=112.0)] * 10)
+
+    assert statements.weight(reading(112)) == NAMED_TEMPO
+
+
+def test_the_brief_is_the_stated_tempo_when_names_differ() -> None:
+    assert gather_statements(Brief(bpm=100), [file(name_bpm=112.0)]).bpm == 100
+
+
+def test_a_broken_midi_map_states_nothing() -> None:
+    assert gather_statements(Brief(), [file(midi_map={"segments": []})]).tempo_map is None
+    assert gather_statements(Brief(), [file(midi_map="x")]).tempo_map is None
