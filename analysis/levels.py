@@ -10,11 +10,12 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.blocks import Block
+from analysis.blocks import Block, Floats
 from analysis.limits import Limits
 
 # The mean is also taken over pieces of this length, about a tenth of a second: an offset is in all of them alike.
 DC_PIECE_FRAMES = 4_096
+NEARLY_ALIKE = 0.01
 
 
 @dataclass(frozen=True)
@@ -55,10 +56,10 @@ class LevelMeter:
         lengths = np.diff([*starts, block.frames])
         self._squared_means += ((sums / lengths) ** 2).sum(axis=1)
         self._pieces += len(starts)
-        self._products += rows @ rows.T
+        products = rows @ rows.T
+        self._products += products
         if len(rows) == 2:
-            difference = rows[0] - rows[1]
-            self._difference_power += float(difference @ difference)
+            self._difference_power += _difference_power(rows, products)
         self._frames += block.frames
         if block.bad_values and self._first_bad_frame is None:
             self._first_bad_frame = block.first_bad_frame
@@ -102,6 +103,16 @@ class LevelMeter:
         if together <= 0.0:
             return None
         return 10.0 * float(np.log10(max(self._difference_power / together, 1e-40)))
+
+
+def _difference_power(rows: Floats, products: Floats) -> float:
+    """Sum of squares of left minus right. Where the two are nearly alike, their products would round it away."""
+    power = float(products[0, 0] + products[1, 1])
+    by_products = power - 2.0 * float(products[0, 1])
+    if by_products > NEARLY_ALIKE * power:
+        return by_products
+    difference = rows[0] - rows[1]
+    return float(difference @ difference)
 
 
 def channel_fault(levels: Levels, limits: Limits) -> str | None:

@@ -16,7 +16,7 @@ from analysis.limits import Limits
 
 FRAMES = 4096
 # Spectra per block of about a second: enough for a long-term picture at a fraction of a whole spectrogram's cost.
-SPECTRA_PER_BLOCK = 4
+SPECTRA_PER_BLOCK = 2
 SMOOTHING_HZ = 200.0
 MID_BAND_HZ = (1_000.0, 8_000.0)
 # A spectrum counts if its power is within 30 dB of the loudest: fades and gaps would only blur the edge.

@@ -91,7 +91,7 @@ class TruePeakMeter:
         candidates = candidates[np.argsort(-could_reach[candidates], kind="stable")]
         short = len(peaks) * BUCKET_FRAMES + HISTORY - len(joined)
         padded = np.concatenate([joined, np.zeros(short, np.float32)]) if short else joined
-        windows = np.lib.stride_tricks.sliding_window_view(padded, BUCKET_FRAMES + HISTORY)[::BUCKET_FRAMES]
+        windows = _overlapping(padded, BUCKET_FRAMES + HISTORY, BUCKET_FRAMES)
         for start in range(0, len(candidates), BUCKETS_AT_ONCE):
             self._search_buckets(windows, candidates[start : start + BUCKETS_AT_ONCE], could_reach)
 
@@ -116,8 +116,16 @@ class TruePeakMeter:
 
 def _rows(windows: Floats) -> Floats:
     """Split buckets of shape (n, BUCKET_FRAMES + HISTORY) into rows of ROW_FRAMES + HISTORY."""
-    parts = np.lib.stride_tricks.sliding_window_view(windows, ROW_FRAMES + HISTORY, axis=1)[:, ::ROW_FRAMES]
-    return np.ascontiguousarray(parts).reshape(-1, ROW_FRAMES + HISTORY)
+    return np.ascontiguousarray(_overlapping(windows, ROW_FRAMES + HISTORY, ROW_FRAMES)).reshape(
+        -1, ROW_FRAMES + HISTORY
+    )
+
+
+def _overlapping(samples: Floats, size: int, hop: int) -> Floats:
+    """Stretches of the last axis, `hop` apart, without copying: not to be written to."""
+    count = (samples.shape[-1] - size) // hop + 1
+    shape, strides = (*samples.shape[:-1], count, size), (*samples.strides[:-1], hop * 4, 4)
+    return np.lib.stride_tricks.as_strided(samples, shape, strides, writeable=False)
 
 
 def _row_peaks(values: Floats) -> Floats:
