@@ -237,3 +237,15 @@ def test_a_stated_tempo_never_overrides_what_is_heard() -> None:
 
     assert report.song.tempo.bpm == pytest.approx(112, abs=0.02)
     assert "tempo-differs" in codes(report)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_free_playing_has_no_grid(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    times = np.sort(rng.uniform(0.5, 45, 150))
+    free = placed([(time, pluck(12 + int(rng.integers(24)))) for time in times], 46)
+
+    report = measured(song_file(free))
+
+    assert report.song.tempo.kind == "none"
+    assert "no-tempo" in codes(report)
