@@ -7,6 +7,7 @@ and short-term values do not depend on where the file begins. Everything else is
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,8 +60,7 @@ def measure_loudness(samples: Samples, sample_rate_hz: int) -> Loudness:
 
 class LoudnessMeter:
     def __init__(self, sample_rate_hz: int, channels: int) -> None:
-        self._filter = KWeightingFilter(sample_rate_hz, channels)
-        self._weights = np.array(CHANNEL_WEIGHTS.get(channels, (1.0,) * channels))
+        self._weighting = KWeighting(sample_rate_hz, CHANNEL_WEIGHTS.get(channels, (1.0,) * channels))
         self._rate = sample_rate_hz
         self._frames = 0
         self._open_power = 0.0
@@ -69,8 +69,7 @@ class LoudnessMeter:
     def add(self, block: Block) -> None:
         if not block.frames:
             return
-        edges = self._edges(block.frames)
-        powers = self._weights @ _sums_between(self._filter.apply(block.by_channel), edges)
+        powers = self._weighting.powers(block.by_channel, self._edges(block.frames))
         powers[0] += self._open_power
         self._open_power = float(powers[-1])
         self._steps.append(powers[:-1])
@@ -98,33 +97,51 @@ class LoudnessMeter:
         )
 
 
-class KWeightingFilter:
-    """K-weighting of a stream by fast convolution: as exact as the recursion, in single precision at any rate."""
+class KWeighting:
+    """K-weighted power of a stream by fast convolution, in single precision at any rate.
 
-    def __init__(self, sample_rate_hz: int, channels: int) -> None:
+    Two channels travel as the two parts of one complex signal: the filter is real, so it keeps them apart, and in the
+    end their squares are added anyway. Each is scaled by the root of its weight on the way in.
+    """
+
+    def __init__(self, sample_rate_hz: int, weights: Sequence[float]) -> None:
+        self._scales = np.sqrt(np.array(weights, np.float32))
         self._history = math.ceil(RESPONSE_S * sample_rate_hz)
-        self._size = 1 << (4 * self._history - 1).bit_length()
+        self._size = 1 << (5 * self._history // 2).bit_length()
         self._hop = self._size - self._history
         self._response = frequency_response(k_weighting(sample_rate_hz), self._size)
-        self._held = np.zeros((channels, self._history), np.float32)
+        self._held = np.zeros(((len(weights) + 1) // 2, self._history), np.complex64)
 
-    def apply(self, rows: NDArray[np.float32]) -> NDArray[np.float32]:
-        """The next samples, one row a channel, filtered; what came before is remembered."""
+    def powers(self, rows: NDArray[np.float32], edges: list[int]) -> Doubles:
+        """Sums of squares of the next samples between neighbouring edges, over all channels."""
         frames = rows.shape[1]
-        pieces = -(-frames // self._hop)
-        joined = np.zeros((len(rows), self._history + pieces * self._hop), np.float32)
+        weighted = self._filtered(self._joined(rows), frames).view(np.float32)
+        return np.asarray(_sums_between(weighted, [2 * edge for edge in edges]).sum(axis=0))
+
+    def _joined(self, rows: NDArray[np.float32]) -> NDArray[np.complex64]:
+        """Channels in pairs, behind what is remembered, filled up to whole hops."""
+        frames = rows.shape[1]
+        whole = -(-frames // self._hop) * self._hop
+        joined = np.zeros((len(self._held), self._history + whole), np.complex64)
         joined[:, : self._history] = self._held
-        joined[:, self._history : self._history + frames] = rows
+        for channel, row in enumerate(rows):
+            part = joined.imag if channel % 2 else joined.real
+            np.multiply(row, self._scales[channel], out=part[channel // 2, self._history : self._history + frames])
         self._held = joined[:, frames : frames + self._history].copy()
-        overlapping = np.lib.stride_tricks.sliding_window_view(joined, self._size, axis=1)[:, :: self._hop]
-        filtered = fft.irfft(fft.rfft(overlapping) * self._response, self._size, overwrite_x=True)
-        whole = filtered[:, :, self._history :].reshape(len(rows), -1)
-        return np.asarray(whole[:, :frames])
+        return joined
+
+    def _filtered(self, joined: NDArray[np.complex64], frames: int) -> NDArray[np.complex64]:
+        pieces = (joined.shape[1] - self._history) // self._hop
+        shape, strides = (len(joined), pieces, self._size), (joined.strides[0], 8 * self._hop, 8)
+        spectra = fft.fft(np.lib.stride_tricks.as_strided(joined, shape, strides, writeable=False))
+        spectra *= self._response
+        filtered = fft.ifft(spectra, overwrite_x=True)[:, :, self._history :]
+        return np.ascontiguousarray(filtered).reshape(len(joined), -1)[:, :frames]
 
 
 def frequency_response(sections: Doubles, size: int) -> NDArray[np.complex64]:
-    """Of second-order sections, at the bins of a real transform of that size."""
-    delay = np.exp(-2j * np.pi * np.arange(size // 2 + 1) / size)
+    """Of second-order sections, at the bins of a transform of that size."""
+    delay = np.exp(-2j * np.pi * np.arange(size) / size)
     response = np.ones(len(delay), np.complex128)
     for b0, b1, b2, a0, a1, a2 in sections:
         response *= (b0 + b1 * delay + b2 * delay**2) / (a0 + a1 * delay + a2 * delay**2)
@@ -132,7 +149,7 @@ def frequency_response(sections: Doubles, size: int) -> NDArray[np.complex64]:
 
 
 def _sums_between(weighted: NDArray[np.floating], edges: list[int]) -> Doubles:
-    """Sum of squares of each channel between neighbouring edges; zero where two edges coincide."""
+    """Sum of squares of each row between neighbouring edges; zero where two edges coincide."""
     squares = np.square(weighted)
     sums = np.zeros((len(weighted), len(edges) - 1))
     for row, values in zip(sums, squares, strict=True):
