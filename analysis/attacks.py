@@ -27,24 +27,35 @@ RISE_START = 0.15
 REACH_S = 0.05
 LEAST_RISE = 1.3
 SMOOTH_STEPS = 5
+# An attack that takes this long from its start to its steepest is half as good a clock; bass notes are poor ones.
+SOFT_RISE_S = 0.008
+BASS_SHARPNESS = 0.25
 
 
 @dataclass(frozen=True)
 class Attacks:
-    """Times, weights (rise of the spectrum, 1 is a strong one of this file) and whether it is a bass note."""
+    """Times, weights (rise of the spectrum, 1 is a strong one of this file), whether it is a bass note, and how good a
+    clock it is: 1 for an attack that is steepest at its start, less the longer it rises."""
 
     times_s: Doubles
     weight: Doubles
     is_bass: NDArray[np.bool_]
+    sharpness: Doubles
 
 
 def attacks_of(features: Features) -> Attacks:
-    parts = [_confirmed(features, is_bass=False), _confirmed(features, is_bass=True)]
-    times = np.concatenate([part[0] for part in parts])
-    weight = np.concatenate([part[1] for part in parts])
-    is_bass = np.repeat([False, True], [len(part[0]) for part in parts])
+    steepest, weight = _confirmed(features, is_bass=False)
+    bass_s, bass_weight = _confirmed(features, is_bass=True)
+    starts = starts_of(features, steepest)
+    sharpness = 1 / (1 + (np.maximum(steepest - starts, 0) / SOFT_RISE_S) ** 2)
+    times = np.concatenate([starts, bass_s])
     order = np.argsort(times, kind="stable")
-    return Attacks(times[order], weight[order], is_bass[order])
+    return Attacks(
+        times_s=times[order],
+        weight=np.concatenate([weight, bass_weight])[order],
+        is_bass=np.repeat([False, True], [len(starts), len(bass_s)])[order],
+        sharpness=np.concatenate([sharpness, np.full(len(bass_s), BASS_SHARPNESS)])[order],
+    )
 
 
 def _confirmed(features: Features, *, is_bass: bool) -> tuple[Doubles, Doubles]:
@@ -69,7 +80,7 @@ def _confirmed(features: Features, *, is_bass: bool) -> tuple[Doubles, Doubles]:
             found.append((float(times[best]), float(weight[peak])))
             taken = best
     rows = np.array(found).reshape(-1, 2)
-    return rows[:, 0] if is_bass else starts_of(features, rows[:, 0]), rows[:, 1]
+    return rows[:, 0], rows[:, 1]
 
 
 def starts_of(features: Features, times_s: Doubles) -> Doubles:

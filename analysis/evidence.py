@@ -32,6 +32,7 @@ class Evidence:
     onset_weight: Doubles
     onset_is_bass: NDArray[np.bool_]
     onset_file: NDArray[np.intp]
+    onset_sharpness: Doubles
     frame_s: Doubles
     strength: Doubles
     energy_db: Doubles
@@ -72,19 +73,20 @@ def pool(files: Sequence[Features], weights: Sequence[float] | None = None) -> E
         chroma += _resampled(harmony_s, features.chroma, features.harmony_rate_hz)
     share = weights or [1.0] * len(files)
     parts = [
-        (found.times_s, found.weight * weight, found.is_bass, np.full(len(found.times_s), index))
+        (found.times_s, found.weight * weight, found.is_bass, np.full(len(found.times_s), index), found.sharpness)
         for index, (features, weight, span) in enumerate(zip(files, share, spans, strict=True))
         if span and len((found := attacks_of(features)).times_s)
     ]
     if not parts:
         return None
-    times, weight, is_bass, file = (np.concatenate(column) for column in zip(*parts, strict=True))
+    times, weight, is_bass, file, sharpness = (np.concatenate(column) for column in zip(*parts, strict=True))
     order = np.argsort(times, kind="stable")
     return Evidence(
         onset_s=times[order],
         onset_weight=weight[order].astype(np.float64),
         onset_is_bass=is_bass[order],
         onset_file=file[order],
+        onset_sharpness=sharpness[order],
         frame_s=frame_s,
         strength=strength,
         energy_db=10 * np.log10(power + 1e-12),

@@ -179,6 +179,7 @@ def _side(evidence: Evidence, hz: float, start_s: float, end_s: float) -> tuple[
         onset_weight=evidence.onset_weight[onsets],
         onset_is_bass=evidence.onset_is_bass[onsets],
         onset_file=evidence.onset_file[onsets],
+        onset_sharpness=evidence.onset_sharpness[onsets],
     )
     near = np.linspace(hz * 0.985, hz * 1.015, 301)
     fit = fit_grid(part, float(1 / near[np.argmax(comb(spectrum_of(onset_curve(part)), near))]))

@@ -12,7 +12,7 @@ from analysis.evidence import Evidence
 Doubles = NDArray[Any]
 REACH_S = 0.04
 # The rise of the energy is strongest a little after a sound's start; measured on notes with known starts.
-SEEN_LATE_S = 0.0035
+SEEN_LATE_S = 0.0025
 SLOTS = 12
 
 
@@ -26,7 +26,7 @@ def settle_phase(evidence: Evidence, period_s: float, beat_s: float, *, reach_s:
     near = on_beat & (np.abs(residual) < min(reach_s, 0.1 * period_s))
     if near.sum() < 4:
         return beat_s
-    weights = np.sqrt(evidence.onset_weight[near]) * np.where(evidence.onset_is_bass[near], 0.5, 1.0)
+    weights = np.sqrt(evidence.onset_weight[near]) * evidence.onset_sharpness[near]
     return beat_s + weighted_median(residual[near], weights) - SEEN_LATE_S
 
 
