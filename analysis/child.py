@@ -32,7 +32,14 @@ MEMORY_LIMIT_BYTES = 3 * 2**30
 REPORT_LIMIT_BYTES = 64 * 2**20
 PACKAGE_PARENT = Path(__file__).resolve().parent.parent
 # One thread for each child: the worker runs as many children as there are cores, and waiting threads would only spin.
-ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+# glibc keeps the memory of passing arrays instead of fetching it from the system again for every block: a tenth faster.
+MEASURING_ENVIRONMENT = {
+    "OPENBLAS_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+    "MALLOC_MMAP_THRESHOLD_": str(2**28),
+    "MALLOC_TRIM_THRESHOLD_": str(2**28),
+}
 
 
 def survey_in_child(
@@ -113,7 +120,7 @@ def _wait_for_child(order: bytes, folder: str, time_limit_s: float) -> str | Non
             stderr=subprocess.PIPE,
             timeout=time_limit_s,
             cwd=folder,
-            env=environment | ONE_THREAD,
+            env=environment | MEASURING_ENVIRONMENT,
             check=False,
         )
     except subprocess.TimeoutExpired:
