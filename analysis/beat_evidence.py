@@ -17,6 +17,7 @@ HALF, QUARTERS, THIRDS, ON_COVER, HALF_COVER, DENSITY = 1, 2, 3, 7, 8, 9
 BASS_HALF, BASS_THIRDS, BASS_DENSITY = 11, 13, 19
 HALF_STRENGTH = (23, 24, 25)
 FIRST_HAT = 36
+FITS = (FIRST_HAT + len(TEMPO_KNOTS_BPM), FIRST_HAT + len(TEMPO_KNOTS_BPM) + 1)
 
 
 def hats(value: float, knots: Sequence[float]) -> Doubles:
@@ -27,7 +28,7 @@ def hats(value: float, knots: Sequence[float]) -> Doubles:
 
 
 def beat_evidence(table: BeatTable) -> Doubles:
-    """One row: 10 numbers on attacks, 10 on bass notes, 12 on band strength, 4 on harmony, and the tempo's place."""
+    """One row: 10 numbers on attacks, 10 on bass notes, 12 on band strength, 4 on harmony, 13 on tempo, 3 on fit."""
     rows: list[float] = []
     for onsets in (table.onsets, table.bass_onsets):
         share = onsets.sum(axis=0) / max(onsets.sum(), 1e-9)
@@ -50,7 +51,9 @@ def beat_evidence(table: BeatTable) -> Doubles:
         mean = change.mean(axis=0)
         spread = change.std() + 1e-3
         rows += [(mean[0] - mean.mean()) / spread, (mean[0] - mean[6]) / spread]
-    return np.concatenate([rows, hats(60 / table.period_s, TEMPO_KNOTS_BPM)])
+    straight, thirds = table.on_straight, table.on_thirds
+    fits = [straight, thirds, max(straight, thirds)]
+    return np.concatenate([rows, hats(60 / table.period_s, TEMPO_KNOTS_BPM), fits])
 
 
 def meter_evidence(kind: int, kinds: int, shared: Doubles, repeats: Doubles) -> Doubles:
@@ -63,7 +66,7 @@ def meter_evidence(kind: int, kinds: int, shared: Doubles, repeats: Doubles) -> 
     is_kind = (np.arange(kinds) == kind).astype(float)
     parts = [
         is_kind,
-        six * np.concatenate([within, bass, [tempo, tempo**2 / 12]]),
+        six * np.concatenate([within, bass, [tempo, tempo**2 / 12], shared[list(FITS)]]),
         seven * np.array([tempo, shared[ON_COVER], shared[DENSITY], repeats[0], repeats[3]]),
         five * np.array([tempo, repeats[0], repeats[3]]),
         waltz * np.array([tempo, shared[THIRDS], shared[HALF], repeats[0], repeats[3]]),

@@ -17,6 +17,7 @@ Doubles = NDArray[Any]
 SLOTS = 12
 HARMONY_REACH_S = 0.55
 STRENGTH_REACH_FRAMES = 2
+ON_PLACE_S = 0.02
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,8 @@ class BeatTable:
 
     period_s: float
     beat_s: Doubles
+    on_straight: float  # share of the attacks on halves and quarters of the beat, over what chance gives
+    on_thirds: float
     onsets: Doubles
     bass_onsets: Doubles
     strength: Doubles
@@ -70,11 +73,15 @@ def beat_table(prepared: Prepared, period_s: float, beat_at_s: float) -> BeatTab
     inside = (place >= 0) & (place < slot_s.size)
     weights = evidence.onset_weight * inside
     place = np.where(inside, place, 0)
+    played = weights * ~evidence.onset_is_bass
+    beats = (evidence.onset_s - beat_s[0]) / period_s
     onsets = np.bincount(place, weights * ~evidence.onset_is_bass, slot_s.size).reshape(slot_s.shape)
     bass = np.bincount(place, weights * evidence.onset_is_bass, slot_s.size).reshape(slot_s.shape)
     return BeatTable(
         period_s=period_s,
         beat_s=beat_s,
+        on_straight=_on_parts(beats, played, 4, period_s),
+        on_thirds=_on_parts(beats, played, 3, period_s),
         onsets=onsets,
         bass_onsets=bass,
         strength=_strength_at(prepared, slot_s),
@@ -83,6 +90,14 @@ def beat_table(prepared: Prepared, period_s: float, beat_at_s: float) -> BeatTab
         chroma=_mean_between(prepared.chroma_sums, evidence.harmony_s, beat_s, beat_s + period_s),
         bass=_mean_between(prepared.bass_sums, evidence.harmony_s, beat_s, beat_s + period_s),
     )
+
+
+def _on_parts(beats: Doubles, weights: Doubles, parts: int, period_s: float) -> float:
+    """Share of the weight that lies near `parts` even places a beat, less what even spreading would put there."""
+    off_s = np.abs(beats * parts - np.rint(beats * parts)) / parts * period_s
+    near_s = min(ON_PLACE_S, period_s / parts / 4)
+    share = float(weights[off_s < near_s].sum() / max(float(weights.sum()), 1e-9))
+    return share - 2 * near_s * parts / period_s
 
 
 def _strength_at(prepared: Prepared, slot_s: Doubles) -> Doubles:

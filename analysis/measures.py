@@ -45,19 +45,36 @@ def no_grid(music: Evidence | None, statements: Statements) -> SongMeasures:
 def with_music(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures:
     """Follow the song's clock if its tempo moves, find the bars on that clock, then lay them out in the files' time."""
     motion = find_motion(music)
-    even = music.warped(motion.clock.to_even) if motion.clock else music
+    song = None
+    if motion.clock:
+        song = _on_clock(music, motion.clock, str(motion.kind), statements, sample_rate_hz)
+    if song is None:
+        song = _on_steady_grid(music, statements, sample_rate_hz)
+    return song or no_grid(music, statements)
+
+
+def _on_clock(
+    music: Evidence, clock: Clock, kind: str, statements: Statements, sample_rate_hz: int
+) -> SongMeasures | None:
+    even = music.warped(clock.to_even)
     heard = listen(even, statements)
     if heard is None:
-        return no_grid(music, statements)
-    clock, kind = motion.clock, str(motion.kind)
-    if clock is None:
-        clock = _slowing_clock(music, heard)
-        even, kind = (music.warped(clock.to_even), "slowing") if clock else (even, kind)
-    if clock is None:
-        song = _steady(music, heard, statements, sample_rate_hz)
+        return None
+    song = _moving(even, heard, clock, kind, sample_rate_hz)
+    return song if _is_gathered(music, song, kind) else None
+
+
+def _on_steady_grid(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures | None:
+    """One tempo throughout, or up to an ending that slows down."""
+    heard = listen(music, statements)
+    if heard is None:
+        return None
+    clock = _slowing_clock(music, heard)
+    if clock:
+        song = _moving(music.warped(clock.to_even), heard, clock, "slowing", sample_rate_hz)
     else:
-        song = _moving(even, heard, clock, kind, sample_rate_hz)
-    return song if _is_gathered(music, song, kind) else no_grid(music, statements)
+        song = _steady(music, heard, statements, sample_rate_hz)
+    return song if _is_gathered(music, song, "steady") else None
 
 
 def _is_gathered(music: Evidence, song: SongMeasures, kind: str) -> bool:
