@@ -5,7 +5,9 @@
 
 import os
 
-# One thread, as in the portal's workers, for this process and all that it starts; set before anything loads numpy.
-# On small work threads only wait for each other: six times the CPU time for the same survey, seen here.
-for library in ("OMP", "OPENBLAS", "MKL", "NUMBA"):
-    os.environ.setdefault(f"{library}_NUM_THREADS", "1")
+from analysis.child import MEASURING_ENVIRONMENT
+
+# The surroundings of the portal's measuring children, for this process and all that it starts; set before numpy is
+# loaded. One thread: on small work threads only wait for each other, six times the CPU time for a survey, seen here.
+for name, value in (MEASURING_ENVIRONMENT | {"NUMBA_NUM_THREADS": "1"}).items():
+    os.environ.setdefault(name, value)
