@@ -21,6 +21,7 @@ from analysis.measures import no_grid, with_music
 from analysis.midi_measures import with_midi
 from analysis.reports import Brief, FileReport, SongMeasures, SongReport
 from analysis.said import said_findings
+from analysis.sections import find_sections
 from analysis.song_rules import SongFacts, song_findings
 from analysis.statements import Statements, gather_statements
 from analysis.stem_lag import Lag, lag_on_grid, median_lag_s
@@ -47,6 +48,8 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
     click, heard = _first(clicks), _music(files, reports)
     music = pool([files[index].features for index in heard])
     song = _measures(click, music, gather_statements(brief, reports), _sample_rate_hz(reports))
+    if music and song.downbeats_s:
+        song = dataclasses.replace(song, sections=find_sections(music, np.array(song.downbeats_s)))
     facts = SongFacts(
         song=song,
         brief=brief,
