@@ -98,4 +98,4 @@ class Limits(Record):
     stem_late_s: float = 0.038
     drums_late_s: float = 0.018
     stem_early_s: float = 0.0145
-    lag_coherence: float = 0.5
+    lag_coherence: float = 0.6

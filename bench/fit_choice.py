@@ -13,7 +13,7 @@ import argparse
 import hashlib
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +38,22 @@ CLOCK_ERROR_S = 0.03
 SLOW_END_BEATS, SLOW_END_BARS = 10, 3
 GROUPED_BY_SONG = ("hard", "rock")
 SHARPNESS = np.arange(0.7, 2.0, 0.05)
+
+# Columns of a reading's evidence, by what they look at (see `readings_of`). Left out one at a time by --ablate.
+CONTRAST = 54
+GROUPS: dict[str, list[int]] = {
+    "attacks within the beat": list(range(10)),
+    "bass notes within the beat": list(range(10, 20)),
+    "band strength within the beat": list(range(20, 32)),
+    "harmony within the beat": list(range(32, 36)),
+    "tempo and bar length": [*range(36, 49), *range(89, 95)],
+    "fit to halves and thirds": [49, 50, 51, 52, 53],
+    "change of harmony and bass at bar lines": [CONTRAST + column for column in (0, 1, 8, 9, 10, 11, 13, 14)],
+    "strength and attacks at bar lines": [CONTRAST + column for column in (2, 3, 4, 5, 6, 7, 12, *range(15, 21))],
+    "one harmony within bars": list(range(75, 79)),
+    "repetition": list(range(79, 89)),
+    "first and last sound": list(range(95, 101)),
+}
 
 Doubles = NDArray[np.float64]
 
@@ -216,17 +232,36 @@ def _agrees(one: Reading, two: Reading) -> bool:
     return same_tempo and _folded(one.bar_s - two.bar_s, bar_s) < 0.07
 
 
+def ablate(songs: Sequence[Example], practice: Sequence[Example], ridge: float) -> None:
+    """What each kind of evidence is worth: held-out bars right and log loss without it."""
+    for name, columns in {"nothing": [], **GROUPS}.items():
+        scored, _ = held_out(_without(songs, columns), _without(practice, columns), ridge)
+        right = np.mean([bool(song.right[np.argmax(scores)]) for song, scores in scored])
+        loss = -np.mean([np.log(shares_of(scores, 1.0)[song.right].sum() + 1e-9) for song, scores in scored])
+        print(f"without {name:42} bars right {right:.3f}, log loss {loss:.3f}", flush=True)
+
+
+def _without(songs: Sequence[Example], columns: list[int]) -> list[Example]:
+    kept = np.ones(songs[0].rows.shape[1]) if songs else np.ones(0)
+    kept[columns] = 0
+    return [replace(song, rows=song.rows * kept) for song in songs]
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("sets", type=Path, nargs="+")
     parser.add_argument("--practice", type=Path, nargs="*", default=[])
     parser.add_argument("--practice-weight", type=float, default=0.5)
     parser.add_argument("--ridge", type=float, default=12.0)
+    parser.add_argument("--ablate", action="store_true", help="only print what each kind of evidence is worth")
     parser.add_argument("--folds-out", type=Path, help="also keep the weights of each fold, by which it was not taught")
     parser.add_argument("--out", type=Path, default=WEIGHTS_PATH)
     options = parser.parse_args()
     songs, practice = examples(options.sets, 1.0), examples(options.practice, options.practice_weight)
     print(f"{len(songs)} songs in {FOLDS} folds by pattern, {len(practice)} practice songs")
+    if options.ablate:
+        ablate(songs, practice, options.ridge)
+        return
     scored, by_fold = held_out(songs, practice, options.ridge)
     sharpness = best_sharpness(scored)
     report(scored, sharpness)
