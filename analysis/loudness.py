@@ -33,8 +33,8 @@ CHANNEL_WEIGHTS = {
     6: (1.0, 1.0, 1.0, 0.0, SURROUND_WEIGHT, SURROUND_WEIGHT),
     8: (1.0, 1.0, 1.0, 0.0, 1.0, 1.0, SURROUND_WEIGHT, SURROUND_WEIGHT),
 }
-# The K-weighting's answer to an impulse has fallen by 100 dB after this time: the rest is left out.
-RESPONSE_S = 0.06
+# What the K-weighting's answer to an impulse holds after this time moves no loudness by a thousandth of a unit.
+RESPONSE_S = 0.045
 # So few transforms that they stay in the processor's cache.
 PIECES_AT_ONCE = 4
 
