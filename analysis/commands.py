@@ -19,6 +19,9 @@ from analysis.reports import Brief, FileReport, SongReport
 from analysis.tempo_map import TempoMap
 
 NOT_ALL_MEASURED = 1
+PAPERS = frozenset(
+    {".txt", ".md", ".pdf", ".csv", ".json", ".mid", ".midi", ".png", ".jpg", ".jpeg", ".mei", ".musicxml"}
+)
 
 
 def inspect(options: argparse.Namespace) -> int:
@@ -92,10 +95,15 @@ def conform(options: argparse.Namespace) -> int:
 def verify(options: argparse.Namespace) -> int:
     from analysis.verify import verify_set
 
-    paths = sorted(path for path in options.folder.iterdir() if path.is_file() and not path.name.startswith("."))
+    paths = sorted(path for path in options.folder.iterdir() if path.is_file() and _is_track(path))
     report = verify_set(paths, map=_read_map(options.map) if options.map else None, against=options.against)
     _say(report_text.verify_text(report), report.to_json(), as_json=options.json)
     return NOT_ALL_MEASURED if any(check.code == "readable" and not check.passed for check in report.checks) else 0
+
+
+def _is_track(path: Path) -> bool:
+    """Notes, charts and maps may lie in the folder of a delivery; everything else has to be sound."""
+    return not path.name.startswith(".") and path.suffix.lower() not in PAPERS
 
 
 def feel(options: argparse.Namespace) -> int:

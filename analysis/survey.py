@@ -14,7 +14,7 @@ from analysis.errors import NotAudioError, UnreadableError, UnusableFileError
 from analysis.features import Features, MusicFeatures
 from analysis.guide_drums import find_drums
 from analysis.hashes import AudioDigest, sha256_of_file
-from analysis.levels import BitMeter, LevelMeter, channel_fault, sounding_side
+from analysis.levels import BitMeter, LevelMeter, Levels, channel_fault, sounding_side
 from analysis.limits import Limits
 from analysis.loudness import LoudnessMeter
 from analysis.media import Media, open_media
@@ -133,32 +133,37 @@ class _Meters:
         )
 
     def _with_sound(self, report: FileReport, facts: MediaFacts) -> FileReport:
-        levels, loudness = self._levels.finish(), self._loudness.finish()
-        silence, rate_hz = self._silence.finish(), facts.sample_rate_hz
-        fault = channel_fault(levels, self._limits)
-        is_silent = levels.peak < amplitude_from_db(self._limits.silent_peak_dbfs)
+        report = self._with_levels(report, self._levels.finish())
+        loudness, silence, rate_hz = self._loudness.finish(), self._silence.finish(), facts.sample_rate_hz
         return dataclasses.replace(
             report,
             significant_bits=self._bits.finish(),
-            sample_peak_dbfs=dbfs_from_amplitude(levels.peak),
             true_peak_dbtp=dbfs_from_amplitude(self._true_peak.finish()),
             loudness_lufs=loudness.integrated_lufs,
             loudness_range_lu=loudness.range_lu,
             short_term_max_lufs=loudness.short_term_max_lufs,
             momentary_max_lufs=loudness.momentary_max_lufs,
-            dc_offset=levels.dc_offset,
-            dc_error=levels.dc_error,
             clipped=self._clipping.finish(),
             leading_silence_s=_seconds(silence.leading_frames, rate_hz),
             trailing_silence_s=_seconds(silence.trailing_frames, rate_hz),
-            spectral_edge_hz=None if is_silent else self._spectrum.finish(self._limits),
-            is_silent=is_silent,
+            spectral_edge_hz=None if report.is_silent else self._spectrum.finish(self._limits),
             dropouts=self._dropouts.finish(),
+        )
+
+    def _with_levels(self, report: FileReport, levels: Levels) -> FileReport:
+        is_silent = levels.peak < amplitude_from_db(self._limits.silent_peak_dbfs)
+        fault = None if is_silent else channel_fault(levels, self._limits)
+        return dataclasses.replace(
+            report,
+            sample_peak_dbfs=dbfs_from_amplitude(levels.peak),
+            dc_offset=levels.dc_offset,
+            dc_error=levels.dc_error,
+            is_silent=is_silent,
             bad_values=levels.bad_values,
-            bad_value_s=_seconds(levels.first_bad_frame, rate_hz),
-            channel_fault=None if is_silent else fault,
-            sounding_side=sounding_side(levels) if fault == "one-sided" else None,
+            bad_value_s=_seconds(levels.first_bad_frame, report.sample_rate_hz or 1),
+            channel_fault=fault,
             channel_correlation=levels.correlation,
+            sounding_side=sounding_side(levels) if fault == "one-sided" else None,
         )
 
 
