@@ -60,7 +60,7 @@ def _on_clock(
     heard = listen(even, statements)
     if heard is None:
         return None
-    song = _moving(even, heard, clock, kind, sample_rate_hz)
+    song = _moving(even, heard, clock, kind, statements.sign_for(heard.best.meter.sign), sample_rate_hz)
     return song if _is_gathered(music, song, kind) else None
 
 
@@ -71,7 +71,8 @@ def _on_steady_grid(music: Evidence, statements: Statements, sample_rate_hz: int
         return None
     clock = _slowing_clock(music, heard)
     if clock:
-        song = _moving(music.warped(clock.to_even), heard, clock, "slowing", sample_rate_hz)
+        sign = statements.sign_for(heard.best.meter.sign)
+        song = _moving(music.warped(clock.to_even), heard, clock, "slowing", sign, sample_rate_hz)
     else:
         song = _steady(music, heard, statements, sample_rate_hz)
     return song if _is_gathered(music, song, "steady") else None
@@ -118,10 +119,11 @@ def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_h
         alternatives=alternatives(heard),
     )
     layout = _laid_out(music, heard, float(60 / chosen.bpm))
-    return _measures(music, heard, layout, tempo, (), sample_rate_hz)
+    sign = statements.sign_for(heard.best.meter.sign)
+    return _measures(music, heard, layout, tempo, (), sample_rate_hz, sign=sign)
 
 
-def _moving(even: Evidence, heard: Heard, clock: Clock, kind: str, sample_rate_hz: int) -> SongMeasures:
+def _moving(even: Evidence, heard: Heard, clock: Clock, kind: str, sign: str, sample_rate_hz: int) -> SongMeasures:
     """`even` is the music on its own clock; everything is laid out there and brought back."""
     fit = heard.fits[heard.best.fit]
     layout = _laid_out(even, heard, fit.period_s).on(clock.to_real)
@@ -129,7 +131,7 @@ def _moving(even: Evidence, heard: Heard, clock: Clock, kind: str, sample_rate_h
         layout.downbeats_s,
         first_bar=1,
         beats_per_bar=heard.best.meter.beats,
-        meter=heard.best.meter.sign,
+        meter=sign,
         tolerance_s=MAP_TOLERANCE_S,
     )
     beats = layout.beats_s
@@ -146,7 +148,7 @@ def _moving(even: Evidence, heard: Heard, clock: Clock, kind: str, sample_rate_h
         alternatives=alternatives(heard),
     )
     first_s = float(clock.to_real(np.array([even.first_sound_s]))[0])
-    return _measures(even, heard, layout, tempo, segments, sample_rate_hz, first_sound_s=first_s)
+    return _measures(even, heard, layout, tempo, segments, sample_rate_hz, sign=sign, first_sound_s=first_s)
 
 
 def _measures(
@@ -156,12 +158,14 @@ def _measures(
     tempo: Tempo,
     tempo_map: tuple[MapSegment, ...],
     sample_rate_hz: int,
+    *,
+    sign: str,
     first_sound_s: float | None = None,
 ) -> SongMeasures:
     return measures_from(
         layout,
         tempo,
-        sign=heard.best.meter.sign,
+        sign=sign,
         confidences=(heard.meter_confidence, heard.bar_confidence),
         first_sound_s=music.first_sound_s if first_sound_s is None else first_sound_s,
         sample_rate_hz=sample_rate_hz,

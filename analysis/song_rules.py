@@ -129,7 +129,9 @@ def moving_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         value = {"from_bpm": one.bpm, "to_bpm": two.bpm}
         yield make_finding("tempo-changes", place=Place(time_s=two.time_s, bar=two.bar), value=value)
     else:
-        yield make_finding("tempo-drifts", value={"low_bpm": min(bpms), "high_bpm": max(bpms)})
+        first_change = segments[1]
+        place = Place(time_s=first_change.time_s, bar=first_change.bar)
+        yield make_finding("tempo-drifts", place=place, value={"low_bpm": min(bpms), "high_bpm": max(bpms)})
 
 
 def clear_lags(facts: SongFacts, limits: Limits) -> dict[str, Lag]:

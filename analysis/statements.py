@@ -15,6 +15,8 @@ BRIEF_TEMPO, MIDI_TEMPO, NAMED_TEMPO = 12.0, 12.0, 4.0
 BRIEF_METER, MIDI_METER = 5.0, 3.0
 SAME_TEMPO = 0.012
 MOST_WEIGHT = 60.0
+# Compound meters that are felt in the same beats.
+SAME_BAR = {"4/4": ("12/8",), "3/4": ("9/8",)}
 
 
 @dataclass(frozen=True)
@@ -30,13 +32,20 @@ class Statements:
         """The tempo stated with most weight."""
         return max(self.tempi, key=lambda tempo: tempo[1])[0] if self.tempi else None
 
+    def sign_for(self, sign: str) -> str:
+        """How the client writes a bar of these felt beats: 4/4 played in thirds may be their 12/8."""
+        for stated, _ in self.meters:
+            if stated in SAME_BAR.get(sign, ()):
+                return stated
+        return sign
+
     def weight(self, reading: Reading) -> float:
         weight = 1.0
         for bpm, factor in self.tempi:
             if abs(reading.bpm / bpm - 1) < SAME_TEMPO:
                 weight *= factor
         for sign, factor in self.meters:
-            if reading.meter.sign == sign:
+            if sign in (reading.meter.sign, *SAME_BAR.get(reading.meter.sign, ())):
                 weight *= factor
         return min(weight, MOST_WEIGHT)
 

@@ -39,3 +39,11 @@ def test_the_brief_is_the_stated_tempo_when_names_differ() -> None:
 def test_a_broken_midi_map_states_nothing() -> None:
     assert gather_statements(Brief(), [file(midi_map={"segments": []})]).tempo_map is None
     assert gather_statements(Brief(), [file(midi_map="x")]).tempo_map is None
+
+
+def test_twelve_eight_is_four_beats_in_thirds() -> None:
+    statements = gather_statements(Brief(meter="12/8"), [])
+
+    assert statements.sign_for("4/4") == "12/8"
+    assert statements.sign_for("3/4") == "3/4"
+    assert statements.weight(reading(70)) == BRIEF_METER
