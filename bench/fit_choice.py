@@ -242,7 +242,9 @@ def ablate(songs: Sequence[Example], practice: Sequence[Example], ridge: float) 
 
 
 def _without(songs: Sequence[Example], columns: list[int]) -> list[Example]:
-    kept = np.ones(songs[0].rows.shape[1]) if songs else np.ones(0)
+    if not songs:
+        return []
+    kept = np.ones(songs[0].rows.shape[1])
     kept[columns] = 0
     return [replace(song, rows=song.rows * kept) for song in songs]
 
