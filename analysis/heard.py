@@ -50,6 +50,13 @@ class Heard:
     def bar_confidence(self) -> float:
         return self.share(self.has_best_bars)
 
+    def without_best_tempo(self) -> Heard | None:
+        """What is left when the best tempo is ruled out; the probabilities stay what they were."""
+        rest = [index for index, reading in enumerate(self.readings) if not self.has_best_tempo(reading)]
+        if not rest:
+            return None
+        return Heard(tuple(self.readings[index] for index in rest), self.probability[rest], self.fits)
+
     def has_best_tempo(self, other: Reading) -> bool:
         return abs(other.period_s / self.best.period_s - 1) < SAME_TEMPO
 

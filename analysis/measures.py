@@ -33,6 +33,7 @@ MAP_TOLERANCE_S = 0.010
 # Coherence of the attacks times the root of their number. Free playing reaches 2 when a steady grid is laid over it and
 # 6.5 when a clock is bent to follow it; measured on random rhythms and on songs.
 LEAST_GATHERED, LEAST_GATHERED_FOLLOWED = 4.5, 6.5
+MOST_TEMPI_TRIED = 3
 
 
 def no_grid(music: Evidence | None, statements: Statements) -> SongMeasures:
@@ -65,17 +66,25 @@ def _on_clock(
 
 
 def _on_steady_grid(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures | None:
-    """One tempo throughout, or up to an ending that slows down."""
+    """The likeliest tempo whose beats the attacks really lie on."""
     heard = listen(music, statements)
-    if heard is None:
-        return None
+    for _ in range(MOST_TEMPI_TRIED):
+        if heard is None:
+            return None
+        song = _steady_or_slowing(music, heard, statements, sample_rate_hz)
+        if _is_gathered(music, song, "steady"):
+            return song
+        heard = heard.without_best_tempo()
+    return None
+
+
+def _steady_or_slowing(music: Evidence, heard: Heard, statements: Statements, sample_rate_hz: int) -> SongMeasures:
+    """One tempo throughout, or up to an ending that slows down."""
     clock = _slowing_clock(music, heard)
-    if clock:
-        sign = statements.sign_for(heard.best.meter.sign)
-        song = _moving(music.warped(clock.to_even), heard, clock, "slowing", sign, sample_rate_hz)
-    else:
-        song = _steady(music, heard, statements, sample_rate_hz)
-    return song if _is_gathered(music, song, "steady") else None
+    if clock is None:
+        return _steady(music, heard, statements, sample_rate_hz)
+    sign = statements.sign_for(heard.best.meter.sign)
+    return _moving(music.warped(clock.to_even), heard, clock, "slowing", sign, sample_rate_hz)
 
 
 def _is_gathered(music: Evidence, song: SongMeasures, kind: str) -> bool:
