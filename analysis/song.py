@@ -19,6 +19,7 @@ from analysis.features import Features
 from analysis.limits import Limits
 from analysis.measures import no_grid, with_music
 from analysis.midi_measures import with_midi
+from analysis.places import with_bars
 from analysis.reports import Brief, FileReport, SongMeasures, SongReport
 from analysis.said import said_findings
 from analysis.sections import find_sections
@@ -39,12 +40,11 @@ class SongFile:
 def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limits: Limits | None = None) -> SongReport:
     """Measure all files of one song together. Safe on any input: where there is no answer, the report has none."""
     brief, limits = brief or Brief(), limits or Limits()
-    compared = compare_files(files, limits=limits)
     clicks = [find_click(file.features) for file in files]
-    reports = tuple(
-        dataclasses.replace(report, is_click=click is not None)
-        for report, click in zip(compared.reports, clicks, strict=True)
+    compared = compare_files(
+        [_told_click(file, click) for file, click in zip(files, clicks, strict=True)], limits=limits
     )
+    reports = compared.reports
     click, heard = _first(clicks), _music(files, reports)
     music = pool([files[index].features for index in heard])
     song = _measures(click, music, gather_statements(brief, reports), _sample_rate_hz(reports))
@@ -64,7 +64,11 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
     )
     findings = tuple(finding for report in reports for finding in report.findings) + compared.findings
     findings += (*song_findings(facts, limits), *said_findings(reports, song, limits))
-    return SongReport(files=reports, song=song, findings=findings, engine=ENGINE_VERSION)
+    return SongReport(files=reports, song=song, findings=with_bars(findings, song), engine=ENGINE_VERSION)
+
+
+def _told_click(file: SongFile, click: ClickTrack | None) -> SongFile:
+    return dataclasses.replace(file, report=dataclasses.replace(file.report, is_click=click is not None))
 
 
 def band_lag_s(music: Evidence, song: SongMeasures) -> float | None:

@@ -1,0 +1,33 @@
+from analysis.findings import make_finding
+from analysis.places import with_bars
+from analysis.reports import MapSegment, Place, SongMeasures
+
+# 120 BPM in 4/4 from 0.5 s: a bar is 2 s, bar 9 begins at 16.5 s.
+SONG = SongMeasures(tempo_map=(MapSegment(1, 0.5, 120.0, "4/4"),))
+CLIPPED = {"places": 1, "runs": 30, "level_dbfs": 0.0, "longest_frames": 12}
+
+
+def test_a_time_becomes_a_bar_and_a_beat() -> None:
+    finding = make_finding("clipped", file="Bass.wav", place=Place(time_s=17.0), value=CLIPPED)
+    (placed,) = with_bars([finding], SONG)
+
+    assert (placed.place.bar, placed.place.beat, placed.place.time_s) == (9, 2.0, 17.0)
+    assert "at bar 9 beat 2 (0:17)" in placed.message
+
+
+def test_before_bar_one_bars_count_down() -> None:
+    finding = make_finding("clipped", place=Place(time_s=0.0), value=CLIPPED)
+
+    assert with_bars([finding], SONG)[0].place.bar == 0
+
+
+def test_what_has_no_time_or_a_bar_already_stays() -> None:
+    findings = (make_finding("no-click"), make_finding("clipped", place=Place(time_s=17.0, bar=3), value=CLIPPED))
+
+    assert with_bars(findings, SONG) == findings
+
+
+def test_without_a_grid_times_stay_times() -> None:
+    findings = (make_finding("clipped", place=Place(time_s=17.0), value=CLIPPED),)
+
+    assert with_bars(findings, SongMeasures()) == findings
