@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, Self
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Self
 
-from analysis.media import Media
 from analysis.reports import Record
+
+if TYPE_CHECKING:
+    from analysis.media import Media
 
 
 @dataclass(frozen=True)
@@ -23,16 +25,20 @@ class Check(Record):
 
 @dataclass(frozen=True)
 class VerifyReport(Record):
+    """`headers` holds by file name what each readable file says of itself: `Header` as plain JSON."""
+
     passed: bool
     checks: tuple[Check, ...] = ()
+    headers: dict[str, dict[str, Any]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
-class Header:
+class Header(Record):
     """What a file says of itself before it is decoded."""
 
     sample_rate_hz: int
     bit_depth: int | None
+    channels: int
     frames: int | None
     missing_bytes: int
     lossy: bool
@@ -44,6 +50,7 @@ class Header:
         return cls(
             sample_rate_hz=facts.sample_rate_hz,
             bit_depth=facts.bit_depth,
+            channels=facts.channels,
             frames=facts.declared_frames,
             missing_bytes=media.missing_bytes,
             lossy=facts.lossy,

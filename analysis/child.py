@@ -17,7 +17,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from analysis.child_jobs import OUT_OF_MEMORY, ChildJob, SongJob, SurveyJob
+from analysis.checks import Check, VerifyReport
+from analysis.child_jobs import OUT_OF_MEMORY, ChildJob, ProxyJob, SongJob, SurveyJob, VerifyJob
 from analysis.errors import SongNotMeasuredError
 from analysis.limits import Limits
 from analysis.reports import Brief, FileReport, SongReport
@@ -93,6 +94,43 @@ def measure_song_in_child(
         if answer is None:
             raise SongNotMeasuredError(trouble)
     return SongReport.from_json(answer)
+
+
+def verify_set_in_child(
+    paths: Sequence[Path],
+    *,
+    map: dict[str, Any] | None = None,  # noqa: A002 - the word that people use for it
+    against: Path | None = None,
+    time_limit_s: float = TIME_LIMIT_S,
+    memory_limit_bytes: int = MEMORY_LIMIT_BYTES,
+) -> VerifyReport:
+    """Check a multitrack as a set; `map` is the map's JSON. Where that ends badly, one failed check says so.
+
+    The last part of a path is the file's name, so links are not followed here.
+    """
+    job = VerifyJob(
+        paths=[str(path.absolute()) for path in paths],
+        map=map,
+        against=str(against.absolute()) if against else None,
+    )
+    answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
+    if answer is None:
+        message = f"The set could not be checked to the end: one of its files {trouble}."
+        return VerifyReport(passed=False, checks=(Check("checked", None, passed=False, message=message),))
+    return VerifyReport.from_json(answer)
+
+
+def write_proxy_in_child(
+    path: Path,
+    to: Path,
+    *,
+    time_limit_s: float = TIME_LIMIT_S,
+    memory_limit_bytes: int = MEMORY_LIMIT_BYTES,
+) -> str | None:
+    """Write the copy that any browser plays. None when it is there, else why not: the end of "This file ..."."""
+    job = ProxyJob(path=str(path.resolve()), proxy_to=str(to.resolve()))
+    answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
+    return trouble if answer is None else None
 
 
 def _run(job: ChildJob, time_limit_s: float, memory_limit_bytes: int) -> tuple[dict[str, Any] | None, str]:

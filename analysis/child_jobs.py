@@ -63,8 +63,35 @@ class SongJob(Record):
         return report.to_json()
 
 
-ChildJob = SurveyJob | SongJob
-JOBS: dict[str, type[ChildJob]] = {"SurveyJob": SurveyJob, "SongJob": SongJob}
+@dataclass(frozen=True)
+class VerifyJob(Record):
+    paths: list[str]
+    map: dict[str, Any] | None
+    against: str | None
+
+    def do(self) -> dict[str, Any]:
+        from analysis.tempo_map import TempoMap
+        from analysis.verify import verify_set
+
+        tempo_map = TempoMap.from_json(self.map) if self.map else None
+        against = Path(self.against) if self.against else None
+        return verify_set([Path(path) for path in self.paths], map=tempo_map, against=against).to_json()
+
+
+@dataclass(frozen=True)
+class ProxyJob(Record):
+    path: str
+    proxy_to: str
+
+    def do(self) -> dict[str, Any]:
+        from analysis.proxy import write_proxy
+
+        write_proxy(Path(self.path), Path(self.proxy_to))
+        return {}
+
+
+ChildJob = SurveyJob | SongJob | VerifyJob | ProxyJob
+JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob)}
 
 
 def limit_self(*, memory_limit_bytes: int, time_limit_s: float) -> None:

@@ -41,7 +41,8 @@ def verify_set(
         checks += sound_checks([path for path in paths if path.name in headers], against, limits)
     if not paths:
         checks.append(Check("not-empty", None, passed=False, message="There are no files in the set."))
-    return VerifyReport(passed=all(check.passed for check in checks), checks=tuple(checks))
+    said = {name: header.to_json() for name, header in headers.items()}
+    return VerifyReport(passed=all(check.passed for check in checks), checks=tuple(checks), headers=said)
 
 
 def read_headers(paths: Sequence[Path]) -> tuple[dict[str, Header], list[Check]]:

@@ -10,15 +10,15 @@ from pathlib import Path
 from django.db import transaction
 from django.utils import timezone
 
-from analysis.child import survey_in_child
+from analysis.child import survey_in_child, write_proxy_in_child
 from analysis.reports import FileReport
 from portal.files import local_copy
 from portal.takes.models import RoughMix
-from portal.takes.proxy import MOST_CHANNELS, write_proxy
 from portal.uploads import originals
 
 # A mix that takes longer is measured twice at once: no harm.
 LEFT_ALONE_FOR = timedelta(minutes=2)
+MOST_CHANNELS = 2
 
 logger = logging.getLogger(__name__)
 
@@ -30,7 +30,10 @@ def survey(rough_mix_id: int) -> None:
     with local_copy(rough_mix.key) as path, tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
         report = survey_in_child(path, name=rough_mix.name, features_to=Path(folder, "features.npz"))
         refusal = _refusal(report)
-        proxy_key = "" if refusal else _make_proxy(path, Path(folder))
+        proxy = Path(folder, "proxy.flac")
+        if not refusal and (trouble := write_proxy_in_child(path, proxy)):
+            refusal = f"No copy for the browser could be made: the file {trouble}."
+        proxy_key = "" if refusal else _store_proxy(proxy)
     _store(rough_mix_id, report=report, refusal=refusal, proxy_key=proxy_key)
     logger.info("rough mix %s: %s", rough_mix_id, refusal or "ready")
 
@@ -51,9 +54,7 @@ def _refusal(report: FileReport) -> str:
     return "The file is silent from start to end." if report.is_silent else ""
 
 
-def _make_proxy(path: Path, folder: Path) -> str:
-    proxy = folder / "proxy.flac"
-    write_proxy(path, proxy)
+def _store_proxy(proxy: Path) -> str:
     sha256 = originals.hash_part(proxy)
     key = f"proxies/{sha256[:2]}/{sha256}.flac"
     originals.store(proxy, key=key, sha256=sha256)

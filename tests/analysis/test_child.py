@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from analysis.child import measure_song_in_child, survey_in_child
+from analysis.child import measure_song_in_child, survey_in_child, verify_set_in_child, write_proxy_in_child
 from analysis.features import Features
 from analysis.reports import Brief
 from analysis.survey import survey_file
+from analysis.verify import verify_set
 from tests import signals
 from tests.analysis.encoded import write_sound
 
@@ -64,3 +65,28 @@ def test_a_song_whose_sound_is_gone_is_measured_from_features(tmp_path: Path) ->
     song = measure_song_in_child([(report, tmp_path / "bass.npz", path)] * 2, Brief())
 
     assert len(song.files) == 2
+
+
+def test_a_set_that_takes_too_long_is_a_failed_check(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "KickIn.wav", signals.noise())
+    report = verify_set_in_child([path], time_limit_s=0.01)
+
+    assert [(check.code, check.passed) for check in report.checks] == [("checked", False)]
+    assert "took more than" in report.checks[0].message
+
+
+def test_a_set_is_checked_as_without_a_child(tmp_path: Path) -> None:
+    paths = [
+        write_sound(tmp_path / f"{name}.wav", signals.noise(seed=seed)) for seed, name in enumerate(("Kick", "Hat"))
+    ]
+
+    assert verify_set_in_child(paths) == verify_set(paths)
+
+
+def test_a_copy_for_the_browser_that_cannot_be_made_says_why(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "mix.wav", signals.noise())
+
+    assert write_proxy_in_child(path, tmp_path / "mix.flac") is None
+    assert (tmp_path / "mix.flac").stat().st_size > 0
+    path.write_bytes(b"RIFF")
+    assert write_proxy_in_child(path, tmp_path / "again.flac") == "made the decoder fail"

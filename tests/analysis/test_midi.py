@@ -108,7 +108,7 @@ def test_without_events_it_is_120_in_four_four(tmp_path: Path) -> None:
 
     facts = read_midi(tmp_path / "empty.mid")
 
-    assert (facts.tempo_map.segments[0].bpm, str(facts.tempo_map.segments[0].meter)) == (120, "4/4")
+    assert (facts.tempo_map.segments[0].bpm, str(facts.tempo_map.segments[0].meter)) == (Fraction(120), "4/4")
     assert not facts.states_tempo
 
 

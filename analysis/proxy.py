@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from analysis.media import open_media
 from analysis.samples import Samples
 
-MOST_CHANNELS = 2
 BITS = 16
 FULL_SCALE = 2 ** (BITS - 1)
 DITHER_SEED = 1

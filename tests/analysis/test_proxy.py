@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from portal.takes.proxy import write_proxy
+from analysis.proxy import write_proxy
 from tests import signals
 
 SIXTEEN_BIT_STEP = 2**-15
