@@ -20,8 +20,8 @@ from portal.starting import start_on_commit
 DUE_IN = timedelta(days=16)
 FEE = Decimal(240)
 TERMS = (
-    "One performance per song, comped from whole takes, delivered as a multitrack from bar one at the rate and depth "
-    "of your files. Two rounds of changes are included. A new arrangement is a new song."
+    "One whole performance per song, delivered as a multitrack from bar one at the rate and depth of your files. "
+    "Two rounds of changes are included. A new arrangement is a new song."
 )
 # The first one waits for its files: it is the one to try the upload on.
 CLIENTS_SONGS = ("paper-lanterns", "harbour-lights", "copper-wire")
