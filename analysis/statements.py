@@ -13,6 +13,9 @@ from analysis.tempo_map import TempoMap, TempoMapError
 # tag may be left over from another version, so it weighs less than what the client wrote for this song.
 BRIEF_TEMPO, MIDI_TEMPO, NAMED_TEMPO = 12.0, 12.0, 4.0
 BRIEF_METER, MIDI_METER = 5.0, 3.0
+BRIEF_START = 2.5
+# Whether the first beat begins a bar when the files start so.
+START_ON_BAR = {"bar-one": True, "count-in": True, "pickup": False}
 SAME_TEMPO = 0.012
 MOST_WEIGHT = 60.0
 # Compound meters that are felt in the same beats.
@@ -26,6 +29,7 @@ class Statements:
     tempi: tuple[tuple[float, float], ...] = ()
     meters: tuple[tuple[str, float], ...] = ()
     tempo_map: TempoMap | None = None
+    starts: str = "unknown"
 
     @property
     def bpm(self) -> float | None:
@@ -47,6 +51,8 @@ class Statements:
         for sign, factor in self.meters:
             if sign in (reading.meter.sign, *SAME_BAR.get(reading.meter.sign, ())):
                 weight *= factor
+        if self.starts in START_ON_BAR and START_ON_BAR[self.starts] == (reading.bar_s == reading.beat_s):
+            weight *= BRIEF_START
         return min(weight, MOST_WEIGHT)
 
 
@@ -72,6 +78,7 @@ def gather_statements(brief: Brief, reports: Sequence[FileReport]) -> Statements
         tuple((bpm, factor) for (_, bpm), factor in tempi.items()),
         tuple((sign, factor) for (_, sign), factor in meters.items()),
         tempo_map,
+        brief.starts,
     )
 
 

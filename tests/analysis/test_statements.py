@@ -6,7 +6,7 @@ from typing import Any
 
 from analysis.readings import METER_KINDS, Reading
 from analysis.reports import Brief, FileReport
-from analysis.statements import BRIEF_METER, BRIEF_TEMPO, NAMED_TEMPO, gather_statements
+from analysis.statements import BRIEF_METER, BRIEF_START, BRIEF_TEMPO, NAMED_TEMPO, gather_statements
 
 
 def reading(bpm: float, sign: str = "4/4") -> Reading:
@@ -47,3 +47,12 @@ def test_twelve_eight_is_four_beats_in_thirds() -> None:
     assert statements.sign_for("4/4") == "12/8"
     assert statements.sign_for("3/4") == "3/4"
     assert statements.weight(reading(70)) == BRIEF_METER
+
+
+def test_files_that_start_at_bar_one_have_their_first_beat_on_a_bar() -> None:
+    on_bar, later = reading(100), Reading(0, 0.6, 0.0, METER_KINDS[0], 1.2)
+
+    assert gather_statements(Brief(starts="bar-one"), []).weight(on_bar) == BRIEF_START
+    assert gather_statements(Brief(starts="bar-one"), []).weight(later) == 1
+    assert gather_statements(Brief(starts="pickup"), []).weight(later) == BRIEF_START
+    assert gather_statements(Brief(), []).weight(on_bar) == 1
