@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from pathlib import Path
-
-# Before numpy is loaded: files are measured side by side, and waiting threads of a matrix library would only spin.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from analysis import commands
 from analysis.errors import AnalysisError

@@ -26,6 +26,7 @@ from analysis.sections import find_sections
 from analysis.song_rules import SongFacts, song_findings
 from analysis.statements import Statements, gather_statements
 from analysis.stem_lag import Lag, lag_on_grid, median_lag_s
+from analysis.threads import on_one_thread
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,7 @@ class SongFile:
     path: Path | None = None
 
 
+@on_one_thread
 def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limits: Limits | None = None) -> SongReport:
     """Measure all files of one song together. Safe on any input: where there is no answer, the report has none."""
     brief, limits = brief or Brief(), limits or Limits()

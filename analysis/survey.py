@@ -26,6 +26,7 @@ from analysis.rules import file_findings, unusable_finding
 from analysis.samples import Samples
 from analysis.silence import SilenceMeter
 from analysis.spectrum import SpectrumMeter
+from analysis.threads import on_one_thread
 from analysis.true_peak import TruePeakMeter
 from analysis.units import amplitude_from_db, dbfs_from_amplitude
 
@@ -38,6 +39,7 @@ class FileSurvey:
     features: Features
 
 
+@on_one_thread
 def survey_file(path: Path, *, name: str | None = None, limits: Limits | None = None) -> FileSurvey:
     """Measure one file. One that holds no sound has no numbers, and a finding that says why."""
     limits = limits or Limits()

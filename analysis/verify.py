@@ -18,11 +18,13 @@ from analysis.limits import Limits
 from analysis.media import open_media
 from analysis.sentences import written
 from analysis.tempo_map import TempoMap
+from analysis.threads import on_one_thread
 from analysis.verify_sound import sound_checks
 
 T = TypeVar("T")
 
 
+@on_one_thread
 def verify_set(
     paths: Sequence[Path],
     *,

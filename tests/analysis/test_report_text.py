@@ -4,7 +4,7 @@ from analysis.checks import Check, VerifyReport
 from analysis.conform import ConformedFile, ConformReport
 from analysis.findings import make_finding
 from analysis.report_text import conform_text, plain_text, song_text, verify_text
-from analysis.reports import Alternative, BarOne, FileReport, Meter, SongMeasures, SongReport, Tempo
+from analysis.reports import FileReport, SongReport
 
 BASS = FileReport(
     name="Bass.wav",
@@ -21,18 +21,9 @@ BASS = FileReport(
 )
 
 
-def test_a_song_that_is_known() -> None:
-    song = SongMeasures(
-        tempo=Tempo("constant", 112.0, source="click", confidence=0.97, alternatives=(Alternative(56.0, 0.1),)),
-        meter=Meter(6, 8, 0.9),
-        bar_one=BarOne(2.5, 120_000, 0.8, pickup_beats=1.0),
-    )
-    text = song_text(SongReport(files=(BASS,), song=song))
+def test_a_file_is_a_row() -> None:
+    text = song_text(SongReport(files=(BASS,)))
 
-    assert "112 BPM (constant, from the click, confidence 97%)" in text
-    assert "or 56" in text
-    assert "6/8" in text
-    assert "at 2.5000 s (confidence 80%), pickup of one beat" in text
     assert "Bass.wav  pcm_s24le 48 kHz/24 1ch  1:12    -6.0  -5.9       –     0.250 s" in text
     assert "Nothing to report." in text
 

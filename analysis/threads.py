@@ -1,0 +1,26 @@
+"""One thread for matrix work, wherever measuring runs.
+
+The products here are small. A matrix library that splits them over the cores waits for its own threads most of the time,
+and on a busy machine a survey then takes many times as long. Children are told so before they start; this is for
+everyone else who calls.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import ParamSpec, TypeVar
+
+from threadpoolctl import threadpool_limits
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def on_one_thread(measure: Callable[P, R]) -> Callable[P, R]:
+    @wraps(measure)
+    def limited(*arguments: P.args, **options: P.kwargs) -> R:
+        with threadpool_limits(limits=1, user_api="blas"):
+            return measure(*arguments, **options)
+
+    return limited
