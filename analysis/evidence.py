@@ -55,47 +55,53 @@ class Evidence:
         )
 
 
-def pool(files: Sequence[Features], weights: Sequence[float] | None = None) -> Evidence | None:
+def pool(files: Sequence[Features]) -> Evidence | None:
     """Add up the files' evidence; None when nothing sounds."""
-    spans = [sounding_span(features) for features in files]
-    heard = [(features, span) for features, span in zip(files, spans, strict=True) if span]
-    if not heard:
+    heard = [(features, span) for features in files if (span := sounding_span(features))]
+    attacks = [attacks_of(features) for features, _ in heard]
+    if not sum(len(found.times_s) for found in attacks):
         return None
-    duration_s = max(features.duration_s for features, _ in heard)
-    frame_s = np.arange(int(duration_s * FRAMES_PER_SECOND) + 1) / FRAMES_PER_SECOND
-    harmony_s = np.arange(int(duration_s * HARMONY_PER_SECOND) + 1) / HARMONY_PER_SECOND
-    strength, power = np.zeros((len(frame_s), BAND_COUNT)), np.zeros((len(frame_s), BAND_COUNT))
-    bass, chroma = np.zeros((len(harmony_s), 12)), np.zeros((len(harmony_s), 12))
-    for features, _ in heard:
-        strength += _resampled(frame_s, features.onset_strength, features.band_rate_hz, lead_s=STRENGTH_LEAD_S)
-        power += 10 ** (_resampled(frame_s, features.band_energy_db, features.band_rate_hz, outside=-120.0) / 10)
-        bass += _resampled(harmony_s, features.bass_chroma, features.harmony_rate_hz)
-        chroma += _resampled(harmony_s, features.chroma, features.harmony_rate_hz)
-    share = weights or [1.0] * len(files)
-    parts = [
-        (found.times_s, found.weight * weight, found.is_bass, np.full(len(found.times_s), index), found.sharpness)
-        for index, (features, weight, span) in enumerate(zip(files, share, spans, strict=True))
-        if span and len((found := attacks_of(features)).times_s)
-    ]
-    if not parts:
-        return None
-    times, weight, is_bass, file, sharpness = (np.concatenate(column) for column in zip(*parts, strict=True))
+    frame_s, strength, energy_db = _frames([features for features, _ in heard])
+    harmony_s, bass, chroma = _harmony([features for features, _ in heard])
+    times = np.concatenate([found.times_s for found in attacks])
     order = np.argsort(times, kind="stable")
     return Evidence(
         onset_s=times[order],
-        onset_weight=weight[order].astype(np.float64),
-        onset_is_bass=is_bass[order],
-        onset_file=file[order],
-        onset_sharpness=sharpness[order],
+        onset_weight=np.concatenate([found.weight for found in attacks])[order].astype(np.float64),
+        onset_is_bass=np.concatenate([found.is_bass for found in attacks])[order],
+        onset_file=np.repeat(np.arange(len(attacks)), [len(found.times_s) for found in attacks])[order],
+        onset_sharpness=np.concatenate([found.sharpness for found in attacks])[order],
         frame_s=frame_s,
         strength=strength,
-        energy_db=10 * np.log10(power + 1e-12),
+        energy_db=energy_db,
         harmony_s=harmony_s,
         bass=bass,
         chroma=chroma,
         first_sound_s=min(span[0] for _, span in heard),
         last_sound_s=max(span[1] for _, span in heard),
     )
+
+
+def _frames(files: Sequence[Features]) -> tuple[Doubles, Doubles, Doubles]:
+    """Times of the common frames, summed onset strength, and the level of the summed energy."""
+    duration_s = max(features.duration_s for features in files)
+    frame_s = np.arange(int(duration_s * FRAMES_PER_SECOND) + 1) / FRAMES_PER_SECOND
+    strength, power = np.zeros((len(frame_s), BAND_COUNT)), np.zeros((len(frame_s), BAND_COUNT))
+    for features in files:
+        strength += _resampled(frame_s, features.onset_strength, features.band_rate_hz, lead_s=STRENGTH_LEAD_S)
+        power += 10 ** (_resampled(frame_s, features.band_energy_db, features.band_rate_hz, outside=-120.0) / 10)
+    return frame_s, strength, 10 * np.log10(power + 1e-12)
+
+
+def _harmony(files: Sequence[Features]) -> tuple[Doubles, Doubles, Doubles]:
+    """Times of the common frames, summed pitch classes of the bass and of the middle."""
+    duration_s = max(features.duration_s for features in files)
+    harmony_s = np.arange(int(duration_s * HARMONY_PER_SECOND) + 1) / HARMONY_PER_SECOND
+    bass, chroma = np.zeros((len(harmony_s), 12)), np.zeros((len(harmony_s), 12))
+    for features in files:
+        bass += _resampled(harmony_s, features.bass_chroma, features.harmony_rate_hz)
+        chroma += _resampled(harmony_s, features.chroma, features.harmony_rate_hz)
+    return harmony_s, bass, chroma
 
 
 def sounding_span(features: Features) -> tuple[float, float] | None:
