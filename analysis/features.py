@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.bands import BAND_COUNT, BandAccumulator
+from analysis.framing import Decimator, lowering_factor
 from analysis.harmony import HarmonyAccumulator
 from analysis.onsets import EnergyAccumulator, FineOnsets, SharpOnsets
 
@@ -84,6 +85,7 @@ class MusicFeatures:
         self.channels = channels
         self.frames = 0
         self._room = int(MAX_MUSIC_S * sample_rate_hz)
+        self._decimator = Decimator(lowering_factor(sample_rate_hz))
         self._bands = BandAccumulator(sample_rate_hz)
         self._energy = EnergyAccumulator(sample_rate_hz)
         self._harmony = HarmonyAccumulator(sample_rate_hz)
@@ -95,14 +97,16 @@ class MusicFeatures:
         if not len(heard):
             return
         mono = mix_down(heard)
+        lowered = self._decimator.lower(mono)
         self._bands.add(mono)
-        self._energy.add(mono)
-        self._harmony.add(mono)
+        self._energy.add(mono, lowered)
+        self._harmony.add(lowered)
 
     def finish(self) -> Features:
         strength, energy_db = self._bands.finish()
-        energy, fine, sharp = self._energy.finish()
-        bass, chroma = self._harmony.finish()
+        last = self._decimator.last()
+        energy, fine, sharp = self._energy.finish(last)
+        bass, chroma = self._harmony.finish(last)
         return Features(
             sample_rate_hz=self.sample_rate_hz,
             frames=self.frames,

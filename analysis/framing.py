@@ -65,6 +65,14 @@ class Decimator:
         return self.lower(np.zeros(self.TAPS_PER_PHASE * self.factor // 2, np.float32))
 
 
+LOWERED_RATE_HZ = 6000
+
+
+def lowering_factor(sample_rate_hz: int) -> int:
+    """By how much harmony and bass are lowered, both from one decimator: lowering twice would cost a tenth of it all."""
+    return max(1, round(sample_rate_hz / LOWERED_RATE_HZ))
+
+
 class Growing:
     """An array that rows are added to; doubling keeps the cost of adding flat."""
 

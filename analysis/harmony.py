@@ -6,10 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from analysis.framing import Decimator, Framer, Growing
+from analysis.framing import Framer, Growing, lowering_factor
 
 Floats = NDArray[np.float32]
-LOWERED_RATE_HZ = 6000
 FRAMES_PER_SECOND = 20
 WINDOW_S = 0.34
 BASS_HZ = (38.0, 240.0)
@@ -29,26 +28,24 @@ def pitch_class_bank(size: int, rate_hz: float, low_hz: float, high_hz: float) -
 
 
 class HarmonyAccumulator:
-    """Streaming pitch-class energies; `finish` gives bass and middle, both (frames, 12)."""
+    """Streaming pitch-class energies of sound at the lowered rate; `finish` gives bass and middle, both (frames, 12)."""
 
     def __init__(self, sample_rate_hz: int) -> None:
-        factor = max(1, round(sample_rate_hz / LOWERED_RATE_HZ))
-        rate_hz = sample_rate_hz / factor
+        rate_hz = sample_rate_hz / lowering_factor(sample_rate_hz)
         hop = max(1, round(rate_hz / FRAMES_PER_SECOND))
         size = 2 ** max(4, round(np.log2(WINDOW_S * rate_hz)))
         self.rate_hz = rate_hz / hop
-        self._decimator = Decimator(factor)
         self._framer = Framer(size, hop)
         self._window = np.hanning(size + 1)[:-1].astype(np.float32) * np.float32(2 / size)
         banks = [pitch_class_bank(size, rate_hz, *limits) for limits in (BASS_HZ, MIDDLE_HZ)]
         self._bank = np.concatenate(banks, axis=1)
         self._classes = Growing(24)
 
-    def add(self, mono: Floats) -> None:
-        self._take(self._framer.frames(self._decimator.lower(mono)))
+    def add(self, lowered: Floats) -> None:
+        self._take(self._framer.frames(lowered))
 
-    def finish(self) -> tuple[Floats, Floats]:
-        self._take(self._framer.frames(self._decimator.last()))
+    def finish(self, last: Floats) -> tuple[Floats, Floats]:
+        self._take(self._framer.frames(last))
         self._take(self._framer.last())
         classes = self._classes.array()
         return classes[:, :12], classes[:, 12:]

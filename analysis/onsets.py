@@ -12,13 +12,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.framing import Decimator, Growing
+from analysis.framing import Decimator, Growing, lowering_factor
 
 Floats = NDArray[np.float32]
 Doubles = NDArray[Any]
 STEPS_PER_SECOND = 1000
 EMPHASIS = np.float32(0.95)
-BASS_RATE_HZ = 1000
 # A sharp onset stands this far above what was heard in the 10 ms before, and above this level.
 SHARP_RATIO = np.float32(6.0)
 SHARP_LEVEL = np.float32(0.002)
@@ -71,19 +70,19 @@ class EnergyAccumulator:
         self._bass = _BassEnergy(sample_rate_hz)
         self._sharp: list[tuple[float, float, float]] = []
 
-    def add(self, mono: Floats) -> None:
-        self._bass.add(mono)
+    def add(self, mono: Floats, lowered: Floats) -> None:
+        self._bass.add(lowered)
         samples = np.concatenate([self._left, mono])
         whole = len(samples) // self.step * self.step
         self._left = samples[whole:]
         self._take(samples[:whole])
 
-    def finish(self) -> tuple[Floats, FineOnsets, SharpOnsets]:
+    def finish(self, last: Floats) -> tuple[Floats, FineOnsets, SharpOnsets]:
         self._take(np.pad(self._left, (0, self.step - len(self._left))))
         self._find_sharp(np.zeros((AFTER_STEPS + 1) * self.step, np.float32))
         energies = self._energies.array()
         attack = pick_rises(energies[:, 1], self.rate_hz, before=8, after=3)
-        bass_energy, bass_rate_hz = self._bass.finish()
+        bass_energy, bass_rate_hz = self._bass.finish(last)
         bass = pick_rises(bass_energy, bass_rate_hz, before=14, after=14)
         return energies[:, 0].copy(), _joined(attack, bass), self._sharp_onsets()
 
@@ -135,17 +134,16 @@ class _BassEnergy:
     """Energy below some 200 Hz in millisecond steps."""
 
     def __init__(self, sample_rate_hz: int) -> None:
-        factor = max(1, round(sample_rate_hz / BASS_RATE_HZ / 6))
-        self._decimator = Decimator(factor)
+        factor = lowering_factor(sample_rate_hz)
         self._second = Decimator(6)
         self.rate_hz = sample_rate_hz / factor / 6
         self._squares = Growing(1)
 
-    def add(self, mono: Floats) -> None:
-        self._take(self._second.lower(self._decimator.lower(mono)))
+    def add(self, lowered: Floats) -> None:
+        self._take(self._second.lower(lowered))
 
-    def finish(self) -> tuple[Floats, float]:
-        self._take(self._second.lower(self._decimator.last()))
+    def finish(self, last: Floats) -> tuple[Floats, float]:
+        self._take(self._second.lower(last))
         self._take(self._second.last())
         return self._squares.array()[:, 0], self.rate_hz
 
