@@ -69,7 +69,7 @@ LOWERED_RATE_HZ = 6000
 
 
 def lowering_factor(sample_rate_hz: int) -> int:
-    """By how much harmony and bass are lowered, both from one decimator: lowering twice would cost a tenth of it all."""
+    """By how much the sound is lowered for harmony and bass, once for both: a tenth of all that is done here."""
     return max(1, round(sample_rate_hz / LOWERED_RATE_HZ))
 
 

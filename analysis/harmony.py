@@ -28,7 +28,7 @@ def pitch_class_bank(size: int, rate_hz: float, low_hz: float, high_hz: float) -
 
 
 class HarmonyAccumulator:
-    """Streaming pitch-class energies of sound at the lowered rate; `finish` gives bass and middle, both (frames, 12)."""
+    """Streaming pitch-class energies of the lowered sound; `finish` gives bass and middle, both (frames, 12)."""
 
     def __init__(self, sample_rate_hz: int) -> None:
         rate_hz = sample_rate_hz / lowering_factor(sample_rate_hz)
