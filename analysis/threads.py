@@ -1,8 +1,7 @@
 """One thread for matrix work, wherever measuring runs.
 
-The products here are small. A matrix library that splits them over the cores waits for its own threads most of the time,
-and on a busy machine a survey then takes many times as long. Children are told so before they start; this is for
-everyone else who calls.
+The products here are small. A matrix library that splits them over the cores mostly waits for its own threads, and on a
+busy machine a survey then takes many times as long. Children are told so before they start; this is for everyone else.
 """
 
 from __future__ import annotations
