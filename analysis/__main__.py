@@ -10,6 +10,8 @@ from analysis import commands
 from analysis.errors import AnalysisError
 
 WRONG_USAGE = 2
+# Longer than any song; a click is rendered whole.
+MOST_BARS = 5_000
 
 
 def parser() -> argparse.ArgumentParser:
@@ -37,7 +39,7 @@ def _add_map_or_bpm(part: argparse.ArgumentParser) -> None:
     source.add_argument("--map", type=Path, help="tempo map JSON")
     source.add_argument("--bpm", help="a constant tempo instead, as decimal or fraction")
     part.add_argument("--meter", default="4/4")
-    part.add_argument("--bars", type=_count, default=8)
+    part.add_argument("--bars", type=_bars, default=8)
 
 
 def _add_click(part: argparse.ArgumentParser) -> None:
@@ -85,6 +87,13 @@ def _count(text: str) -> int:
     value = int(text)
     if value < 1:
         raise argparse.ArgumentTypeError("must be 1 or more")
+    return value
+
+
+def _bars(text: str) -> int:
+    value = _count(text)
+    if value > MOST_BARS:
+        raise argparse.ArgumentTypeError(f"must be {MOST_BARS} or less")
     return value
 
 

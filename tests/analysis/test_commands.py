@@ -172,3 +172,10 @@ def test_verify_says_what_fails(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert code == 0  # every file was measured
     assert "FAIL  T2.wav is 91200 samples long: 4800 frames short." in printed
     assert "not ready" in printed
+
+
+def test_more_bars_than_any_song_has_are_wrong_usage(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, printed = run(capsys, "click", "--bpm", "112", "--bars", 100_000_000, "--out", tmp_path / "click.wav")
+
+    assert code == 2
+    assert "must be 5000 or less" in printed
