@@ -42,13 +42,18 @@ class RateConfusion:
 
 
 def suspected_rates(said: float, found: float, *, count_halves: bool = False) -> RateConfusion | None:
-    """The confusion of rates that turns the stated tempo into the one found, within 0.05 %; else None."""
+    """The confusion of rates that turns the stated tempo into the one found, within 0.05 %; else None.
+
+    The one found may be counted in halves or doubles of the one stated.
+    """
     ratio = exact(found) / exact(said)
-    for made_hz, played_hz in CONFUSIONS:
-        confusion = RateConfusion(made_hz, played_hz)
-        if confusion.factor in MATTER_OF_COUNTING and not count_halves:
+    confusions = (RateConfusion(made_hz, played_hz) for made_hz, played_hz in CONFUSIONS)
+    for confusion in confusions:
+        is_counting = confusion.factor in MATTER_OF_COUNTING
+        if is_counting and not count_halves:
             continue
+        levels = (Fraction(1),) if is_counting else (Fraction(1), *MATTER_OF_COUNTING)
         tolerance = SMALL_TOLERANCE if abs(confusion.factor - 1) < Fraction(1, 100) else TOLERANCE
-        if abs(ratio / confusion.factor - 1) <= tolerance:
+        if any(abs(ratio / level / confusion.factor - 1) <= tolerance for level in levels):
             return confusion
     return None

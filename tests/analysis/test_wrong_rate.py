@@ -38,3 +38,9 @@ def test_half_the_tempo_is_a_matter_of_counting_unless_asked() -> None:
 @pytest.mark.parametrize(("off", "is_hint"), [(0.0004, True), (0.0006, False)])
 def test_the_ratio_holds_within_half_a_part_in_a_thousand(off: float, is_hint: bool) -> None:
     assert (suspected_rates(112, 102.9 * (1 + off)) is not None) == is_hint
+
+
+@pytest.mark.parametrize("found", [51.45, 205.8])
+def test_the_found_tempo_may_be_counted_in_halves_or_doubles(found: float) -> None:
+    # 112 made at 48 kHz and played at 44.1 kHz is 102.9; half and double of it are the same pulse.
+    assert suspected_rates(112, found) == RateConfusion(48_000, 44_100)
