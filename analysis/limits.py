@@ -97,5 +97,5 @@ class Limits(Record):
     # A soft attack is seen late, never early; drums are sharp. Beyond these a stem is off, not just soft (measured).
     stem_late_s: float = 0.038
     drums_late_s: float = 0.018
-    stem_early_s: float = 0.0145
+    stem_early_s: float = 0.02
     lag_coherence: float = 0.6
