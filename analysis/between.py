@@ -99,9 +99,9 @@ def duplicates(reports: Sequence[FileReport]) -> Iterator[Finding]:
     for report in reports:
         if report.audio_digest is None or report.is_silent:
             continue
-        other = first.setdefault(report.audio_digest, report.name)
-        if other != report.name:
-            yield make_finding("duplicate", file=report.name, value={"other_file": other})
+        if report.audio_digest in first:
+            yield make_finding("duplicate", file=report.name, value={"other_file": first[report.audio_digest]})
+        first.setdefault(report.audio_digest, report.name)
 
 
 def rates(reports: Sequence[FileReport]) -> Iterator[Finding]:

@@ -27,6 +27,7 @@ def brief_from_json(data: dict[str, Any]) -> Brief:
         sample_rate_hz=None if rate_hz is None else round(rate_hz),
         duration_s=_number(data, "duration_s", 0, 86_400),
         make_map=bool(data.get("make_map", False)),
+        click_promised=bool(data.get("click_promised", False)),
     )
 
 

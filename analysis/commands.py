@@ -123,7 +123,10 @@ def _read_map(path: Path) -> TempoMap:
 
 
 def _read_json(path: Path) -> dict[str, Any]:
-    data = json.loads(path.read_text("utf-8"))
+    try:
+        data = json.loads(path.read_text("utf-8"))
+    except ValueError as error:
+        raise MapError(f"{path.name} holds no JSON") from error
     if not isinstance(data, dict):
         raise MapError(f"{path.name} must hold a JSON object")
     return data

@@ -260,6 +260,7 @@ class Brief(Record):
     sample_rate_hz: int | None = None
     duration_s: float | None = None
     make_map: bool = False
+    click_promised: bool = False
 
 
 @dataclass(frozen=True)

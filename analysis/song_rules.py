@@ -43,9 +43,10 @@ def no_music(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
 
 
 def no_click(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
-    """Good to know where the brief states the tempo, for the map is made from it; else the client must say."""
-    if facts.has_music and not facts.click_name and not facts.brief.make_map:
-        yield make_finding("no-click", severity=Severity.NOTE if facts.brief.bpm else None)
+    """Good to know where the brief states the tempo and promises no click; else the client must say."""
+    brief = facts.brief
+    if facts.has_music and not facts.click_name and not brief.make_map:
+        yield make_finding("no-click", severity=Severity.NOTE if brief.bpm and not brief.click_promised else None)
 
 
 def no_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:

@@ -56,7 +56,7 @@ SONG_STEPS = {
         "Answer the question, with one tap.", "{client} has a question to answer.", "Answer it"
     ),
     SongStage.ON_DESK: Step(
-        "See what was found, then approve the tempo and bar one.",
+        "See what was found, approve tempo and bar one, then let it go on.",
         "{drummer} looks at what was measured.",
         "Open the song sheet",
     ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.findings import KIND_BY_CODE
@@ -45,6 +46,7 @@ class FileList:
 
 def list_files(song: Song, user: User) -> FileList:
     sources = tuple(song.sources.current())
+    mark_copies(sources)
     is_surveying = any(source.status == SourceFile.Status.RECEIVED for source in sources)
     return FileList(
         song=song,
@@ -55,6 +57,14 @@ def list_files(song: Song, user: User) -> FileList:
         takes_files=takes_files(song),
         is_intake=song.stage in INTAKE_STAGES,
     )
+
+
+def mark_copies(sources: Sequence[SourceFile]) -> None:
+    """Who sent the same bytes twice sees it beside the file; both are kept until they take one out."""
+    first: dict[str, str] = {}
+    for source in sources:
+        source.copy_of = first.get(source.sha256, "")
+        first.setdefault(source.sha256, source.name)
 
 
 def takes_files(song: Song) -> bool:

@@ -64,4 +64,5 @@ def said_in(song: Song) -> SaidBrief:
         starts=cast(Starts, brief.starts),
         count_in_bars=None if brief.count_in_bars is None else float(brief.count_in_bars),
         make_map=brief.click == Brief.Clicks.MAKE_MAP,
+        click_promised=brief.click == Brief.Clicks.SENT,
     )

@@ -58,6 +58,9 @@ class SourceFile(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    # Of which earlier file of the song this one is a copy, byte for byte; set where files are listed.
+    copy_of = ""
+
     @cached_property
     def numbers(self) -> FileNumbers | None:
         return None if self.report is None else FileNumbers.from_json(self.report)

@@ -18,6 +18,9 @@ class TestNoClick:
     def test_a_stated_tempo_makes_it_good_to_know(self) -> None:
         assert severities(Brief(bpm=112.0))["no-click"] == "note"
 
+    def test_a_click_that_was_promised_is_missed(self) -> None:
+        assert severities(Brief(bpm=112.0, click_promised=True))["no-click"] == "ask"
+
     def test_a_click_or_the_wish_for_a_map_settles_it(self) -> None:
         assert "no-click" not in severities(Brief(), click_name="click.wav")
         assert "no-click" not in severities(Brief(make_map=True))
