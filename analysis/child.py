@@ -115,7 +115,7 @@ def verify_set_in_child(
     )
     answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
     if answer is None:
-        message = f"The set could not be checked to the end: one of its files {trouble}."
+        message = f"The set could not be checked to the end: it {trouble}."
         return VerifyReport(passed=False, checks=(Check("checked", None, passed=False, message=message),))
     return VerifyReport.from_json(answer)
 

@@ -110,10 +110,18 @@ def measure(song_id: int) -> None:
     try:
         report = check.report or measured(gathered).to_json()
     except Exception:
-        # A fault of ours: logged by whoever runs the task. The song must not wait in "checking" for a repair.
-        move_song(song, SongStage.ON_DESK, text="the check broke off: set the tempo by hand, or check again")
+        # A fault of ours: logged by whoever runs the task.
+        end_waiting(song_id)
         raise
     store(check, report)
+
+
+@transaction.atomic
+def end_waiting(song_id: int) -> None:
+    """A song must not wait in "checking" for a repair. One that went on meanwhile stays where the drummer has it."""
+    song = Song.objects.select_for_update().get(pk=song_id)
+    if song.stage == SongStage.CHECKING:
+        move_song(song, SongStage.ON_DESK, text="the check broke off: set the tempo by hand, or check again")
 
 
 def measured(gathered: inputs.CheckInputs) -> SongReport:

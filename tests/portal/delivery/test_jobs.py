@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zlib
 from datetime import timedelta
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
+from analysis.child import verify_set_in_child
 from portal.delivery import jobs, services, tasks
 from portal.delivery.models import Delivery
 from tests import signals
@@ -91,6 +93,16 @@ def test_a_set_is_laid_against_the_mix_that_was_accepted() -> None:
     delivery = checked(("KickIn.wav", wav_bytes(late)), delivery=make_delivery(song=song))
     check = next(check for check in delivery.checks if check["code"] == "lined-up")
     assert (check["passed"], check["value"]) == (False, 480)
+
+
+def test_a_set_that_cannot_be_checked_to_the_end_says_so_and_is_not_released(monkeypatch: pytest.MonkeyPatch) -> None:
+    hurried = partial(verify_set_in_child, time_limit_s=0.01)
+    monkeypatch.setattr(jobs, "verify_set_in_child", hurried)
+    delivery = checked(("KickIn.wav", sound(1)))
+
+    assert (delivery.state, delivery.passed) == (Delivery.State.CHECKED, False)
+    assert [check["code"] for check in delivery.failures] == ["checked"]
+    assert delivery.failures[0]["message"].startswith("The set could not be checked to the end: it took more than")
 
 
 def test_bytes_that_changed_in_the_store_are_found() -> None:

@@ -279,6 +279,19 @@ class TestFaults:
         assert song.stage == SongStage.ON_DESK
         assert song.timeline.filter(text__startswith="the check broke off").exists()
 
+    @pytest.mark.parametrize("stage", [SongStage.READY, SongStage.TRACKING, SongStage.IN_REVIEW, SongStage.DELIVERED])
+    def test_a_fault_of_ours_does_not_take_a_song_from_the_drummer(self, song: Song, stage: SongStage) -> None:
+        spoilt = default_storage.save("features/spoilt.npz", ContentFile(b"no features"))
+        make_source(song=song, features_key=spoilt)
+        song.move_to(stage)
+
+        with pytest.raises(SongNotMeasuredError):
+            jobs.measure(song.pk)
+
+        song.refresh_from_db()
+        assert song.stage == stage
+        assert not song.timeline.filter(text__startswith="the check broke off").exists()
+
     def test_a_check_that_has_only_begun_is_not_the_song_s_newest(self, song: Song) -> None:
         done = make_check(song=song)
         SongCheck.objects.create(song=song, fingerprint="begun")

@@ -1,12 +1,14 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from functools import partial
 
 import pytest
 import soundfile
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
+from analysis.child import write_proxy_in_child
 from portal.takes import jobs, tasks
 from portal.takes.models import RoughMix
 from tests import signals
@@ -47,6 +49,17 @@ def test_what_a_client_could_not_hear_is_refused_in_a_sentence(content: bytes, s
     assert says in mix.refusal
     assert mix.refusal.endswith(".")
     assert mix.proxy_key == ""
+
+
+def test_a_mix_of_which_no_copy_can_be_made_is_refused_in_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    hurried = partial(write_proxy_in_child, time_limit_s=0.01)
+    monkeypatch.setattr(jobs, "write_proxy_in_child", hurried)
+    mix = make_rough_mix(content=wav_bytes(signals.tone()))
+    tasks.survey_rough_mix(mix.pk)
+
+    mix.refresh_from_db()
+    assert (mix.state, mix.proxy_key) == (RoughMix.State.REFUSED, "")
+    assert mix.refusal.startswith("No copy for the browser could be made: the file took more than")
 
 
 def test_a_mix_that_went_on_meanwhile_is_not_thrown_back() -> None:
