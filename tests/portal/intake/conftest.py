@@ -3,6 +3,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from django.test import Client
 from pytest_django.fixtures import Settings
 
 from portal.bookings.models import Song
@@ -39,6 +40,22 @@ def song(client_user: User) -> Song:
     """A song of one measured file."""
     song = make_song(client=client_user, stage=SongStage.ON_DESK)
     make_source(song=song)
+    return song
+
+
+@pytest.fixture
+def signed_in(client: Client, drummer: User) -> User:
+    """The drummer, at the browser."""
+    client.force_login(drummer)
+    return drummer
+
+
+@pytest.fixture
+def on_desk() -> Song:
+    """Measured, and on the desk."""
+    song = make_song(client=make_client(name="Mara Linden"), stage=SongStage.ON_DESK, title="Paper Lanterns")
+    make_source(song=song)
+    make_check(song=song)
     return song
 
 

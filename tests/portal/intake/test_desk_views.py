@@ -18,38 +18,19 @@ from tests.factories import (
     make_booking,
     make_check,
     make_client,
-    make_drummer,
     make_finding,
     make_message,
     make_song,
-    make_source,
     measured_song,
 )
+from tests.portal.intake.reading import read
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def drummer(client: Client) -> User:
-    """Signed in."""
-    user = make_drummer()
-    client.force_login(user)
-    return user
-
-
-@pytest.fixture
-def song() -> Song:
-    """Measured, and on the desk."""
-    song = make_song(client=make_client(name="Mara Linden"), stage=SongStage.ON_DESK, title="Paper Lanterns")
-    make_source(song=song)
-    make_check(song=song)
-    return song
-
-
-def read(client: Client, path: str) -> str:
-    response = client.get(path)
-    assert response.status_code == 200
-    return response.content.decode()
+def song(on_desk: Song) -> Song:
+    return on_desk
 
 
 class TestAccess:
@@ -81,19 +62,19 @@ class TestAccess:
             assert client.get(path).status_code == 405
 
     @pytest.mark.parametrize("name", ["approve", "overrule", "ready", "check-again"])
-    def test_decisions_are_posted(self, client: Client, drummer: User, song: Song, name: str) -> None:
+    def test_decisions_are_posted(self, client: Client, signed_in: User, song: Song, name: str) -> None:
         assert client.get(reverse(f"intake:{name}", args=[song.pk])).status_code == 405
 
 
 class TestDesk:
-    def test_an_empty_desk_says_what_happens_next(self, client: Client, drummer: User) -> None:
+    def test_an_empty_desk_says_what_happens_next(self, client: Client, signed_in: User) -> None:
         page = read(client, "/desk/")
 
         assert "The desk is clear" in page
         assert "measured by themselves" in page
 
     def test_a_row_says_booking_client_what_stops_it_since_when_and_due(
-        self, client: Client, drummer: User, song: Song
+        self, client: Client, signed_in: User, song: Song
     ) -> None:
         song.booking.due_on = date(2027, 3, 5)
         song.booking.save()
@@ -105,7 +86,7 @@ class TestDesk:
             assert words in page
         assert f'href="/songs/{song.pk}/sheet/"' in page
 
-    def test_stops_come_first_then_questions_then_the_rest_by_due_date(self, client: Client, drummer: User) -> None:
+    def test_stops_come_first_then_questions_then_the_rest_by_due_date(self, client: Client, signed_in: User) -> None:
         def on_desk(title: str, due_on: date | None = None) -> Song:
             return make_song(booking=make_booking(due_on=due_on), title=title, stage=SongStage.ON_DESK)
 
@@ -121,7 +102,7 @@ class TestDesk:
         assert sorted(titles, key=page.index) == titles
 
     def test_settled_findings_and_songs_past_intake_are_not_on_it(
-        self, client: Client, drummer: User, song: Song
+        self, client: Client, signed_in: User, song: Song
     ) -> None:
         make_finding(song=song, code="clipped", state=Finding.State.WAIVED)
         make_song(title="At work", stage=SongStage.TRACKING)
@@ -131,20 +112,20 @@ class TestDesk:
         assert "Clipped peaks" not in page
         assert "At work" not in page
 
-    def test_a_booking_that_is_over_is_not_on_it(self, client: Client, drummer: User, song: Song) -> None:
+    def test_a_booking_that_is_over_is_not_on_it(self, client: Client, signed_in: User, song: Song) -> None:
         song.booking.stage = BookingStage.CANCELLED
         song.booking.save()
 
         assert "The desk is clear" in read(client, "/desk/")
 
-    def test_it_refreshes_itself_with_the_part_alone(self, client: Client, drummer: User, song: Song) -> None:
+    def test_it_refreshes_itself_with_the_part_alone(self, client: Client, signed_in: User, song: Song) -> None:
         part = client.get("/desk/", headers={"HX-Request": "true"}).content.decode()
 
         assert "<html" not in part
         assert 'hx-trigger="every 15s"' in part
 
     def test_it_makes_the_same_queries_for_3_songs_as_for_300(
-        self, client: Client, drummer: User, django_assert_max_num_queries: Any
+        self, client: Client, signed_in: User, django_assert_max_num_queries: Any
     ) -> None:
         counts = []
         for number in (3, 297):
@@ -167,7 +148,7 @@ def flagged_songs(number: int) -> None:
 
 
 class TestDecisions:
-    def test_approve_then_ready(self, client: Client, drummer: User, song: Song) -> None:
+    def test_approve_then_ready(self, client: Client, signed_in: User, song: Song) -> None:
         client.post(f"/songs/{song.pk}/approve/")
         assert "Ready to track</button>" in read(client, f"/songs/{song.pk}/sheet/")
 
@@ -176,21 +157,21 @@ class TestDecisions:
         song.refresh_from_db()
         assert song.stage == SongStage.READY
 
-    def test_nothing_to_approve_is_said(self, client: Client, drummer: User) -> None:
+    def test_nothing_to_approve_is_said(self, client: Client, signed_in: User) -> None:
         song = make_song()
 
         page = client.post(f"/songs/{song.pk}/approve/", follow=True).content.decode()
 
         assert "Nothing was measured yet." in page
 
-    def test_overrule_sets_the_figures(self, client: Client, drummer: User, song: Song) -> None:
+    def test_overrule_sets_the_figures(self, client: Client, signed_in: User, song: Song) -> None:
         client.post(f"/songs/{song.pk}/overrule/", {"bpm": "98,5", "meter": "6/8", "bar_one_s": "1.25", "note": "ear"})
 
         assert song.maps.get().map["segments"] == [{"bar": 1, "time_s": 1.25, "bpm": 98.5, "meter": "6/8"}]
 
     @pytest.mark.parametrize("wrong", [{"bpm": "0"}, {"bpm": "abc"}, {"meter": "4"}, {"bar_one_s": "-11"}, {"bpm": ""}])
     def test_figures_that_make_no_map_come_back_with_a_sentence(
-        self, client: Client, drummer: User, song: Song, wrong: dict[str, str]
+        self, client: Client, signed_in: User, song: Song, wrong: dict[str, str]
     ) -> None:
         data = {"bpm": "112", "meter": "4/4", "bar_one_s": "0"} | wrong
 
@@ -200,7 +181,7 @@ class TestDecisions:
         assert "errorlist" in response.content.decode()
         assert not song.maps.exists()
 
-    def test_a_gate_says_every_reason(self, client: Client, drummer: User, song: Song) -> None:
+    def test_a_gate_says_every_reason(self, client: Client, signed_in: User, song: Song) -> None:
         make_finding(song=song, code="no-music")
 
         page = client.post(f"/songs/{song.pk}/ready/", follow=True).content.decode()
@@ -208,20 +189,20 @@ class TestDecisions:
         assert page.count("Open: no music.") == 2  # in the notice and at the gate
         assert page.count("No tempo map with bar one is approved.") == 2
 
-    def test_a_finding_is_waived_with_a_reason_only(self, client: Client, drummer: User, song: Song) -> None:
+    def test_a_finding_is_waived_with_a_reason_only(self, client: Client, signed_in: User, song: Song) -> None:
         finding = make_finding(song=song, code="no-music")
         path = reverse("intake:waive", args=[finding.pk])
 
         assert "Write why it does not matter" in client.post(path, {"reason": " "}, follow=True).content.decode()
         assert "Waived by" in client.post(path, {"reason": "I hear it"}, follow=True).content.decode()
 
-    def test_check_again_measures_again(self, client: Client, drummer: User, song: Song) -> None:
+    def test_check_again_measures_again(self, client: Client, signed_in: User, song: Song) -> None:
         client.post(f"/songs/{song.pk}/check/")
 
         song.refresh_from_db()
         assert song.stage == SongStage.CHECKING
 
-    def test_a_held_message_goes_out(self, client: Client, drummer: User, song: Song) -> None:
+    def test_a_held_message_goes_out(self, client: Client, signed_in: User, song: Song) -> None:
         message = make_message(song=song, state=Message.State.HELD)
 
         client.post(reverse("intake:send-held", args=[message.pk]))
@@ -230,7 +211,7 @@ class TestDecisions:
         assert message.state == Message.State.SENT
 
 
-def test_whole_course_at_the_desk(client: Client, drummer: User, song: Song) -> None:
+def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -> None:
     """Asked, answered, measured again, approved, ready: one line in the timeline for each move."""
     Song.objects.filter(pk=song.pk).update(stage=SongStage.CHECKING, turn_since=timezone.now() - timedelta(hours=1))
     make_check(song=song, report=measured_song("no-click", "no-tempo"))

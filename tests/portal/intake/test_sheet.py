@@ -11,48 +11,28 @@ from django.urls import reverse
 
 from analysis.reports import Alternative
 from portal.bookings.models import Song
-from portal.bookings.stages import SongStage
 from portal.mailroom.models import Message
 from portal.people.models import User
 from tests.factories import (
     make_check,
-    make_client,
-    make_drummer,
     make_finding,
     make_message,
     make_song,
     make_source,
     measured_song,
 )
+from tests.portal.intake.reading import read
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def drummer(client: Client) -> User:
-    """Signed in."""
-    user = make_drummer()
-    client.force_login(user)
-    return user
-
-
-@pytest.fixture
-def song() -> Song:
-    """Measured, and on the desk."""
-    song = make_song(client=make_client(name="Mara Linden"), stage=SongStage.ON_DESK, title="Paper Lanterns")
-    make_source(song=song)
-    make_check(song=song)
-    return song
-
-
-def read(client: Client, path: str) -> str:
-    response = client.get(path)
-    assert response.status_code == 200
-    return response.content.decode()
+def song(on_desk: Song) -> Song:
+    return on_desk
 
 
 class TestSheet:
-    def test_what_was_said_stands_beside_what_was_measured(self, client: Client, drummer: User, song: Song) -> None:
+    def test_what_was_said_stands_beside_what_was_measured(self, client: Client, signed_in: User, song: Song) -> None:
         song.brief.bpm = Decimal("113.5")
         song.brief.meter = "3/4"
         song.brief.save()
@@ -63,7 +43,7 @@ class TestSheet:
             assert words in page
 
     def test_a_finding_shows_its_place_in_bars_and_the_picture_of_its_file(
-        self, client: Client, drummer: User, song: Song
+        self, client: Client, signed_in: User, song: Song
     ) -> None:
         source = song.sources.get()
         # Bar one at 2 s, 4 beats of 60/112 s: bar 15 begins at 2 + 14 * 4 * 60 / 112 = 32 s.
@@ -75,7 +55,7 @@ class TestSheet:
         assert "at bar 15 beat 1 (0:32)" in page
         assert f'data-wave-src="/files/{source.pk}/wave.json"' in page
 
-    def test_a_song_without_files_or_with_a_refused_one_has_a_sheet(self, client: Client, drummer: User) -> None:
+    def test_a_song_without_files_or_with_a_refused_one_has_a_sheet(self, client: Client, signed_in: User) -> None:
         song = make_song()
         assert "Nothing is measured yet" in read(client, f"/songs/{song.pk}/sheet/")
 
@@ -83,7 +63,7 @@ class TestSheet:
         assert "It is a text file." in read(client, f"/songs/{song.pk}/sheet/")
 
     def test_a_check_that_found_no_tempo_offers_to_set_it_by_hand(
-        self, client: Client, drummer: User, song: Song
+        self, client: Client, signed_in: User, song: Song
     ) -> None:
         make_check(song=song, report=measured_song("no-tempo", bpm=None))
 
@@ -92,7 +72,7 @@ class TestSheet:
         assert "no steady tempo" in page
         assert "<details open>" in page
 
-    def test_held_messages_can_be_sent_from_it(self, client: Client, drummer: User, song: Song) -> None:
+    def test_held_messages_can_be_sent_from_it(self, client: Client, signed_in: User, song: Song) -> None:
         message = make_message(song=song, state=Message.State.HELD)
 
         assert reverse("intake:send-held", args=[message.pk]) in read(client, f"/songs/{song.pk}/sheet/")
@@ -107,7 +87,7 @@ class TestAlternatives:
         make_check(song=song, report=replace(report, song=replace(report.song, tempo=tempo)))
         return song
 
-    def test_another_reading_is_one_press(self, client: Client, drummer: User, two_ways: Song) -> None:
+    def test_another_reading_is_one_press(self, client: Client, signed_in: User, two_ways: Song) -> None:
         page = read(client, f"/songs/{two_ways.pk}/sheet/")
 
         assert "It is 168 bpm, 6/4" in page
@@ -116,7 +96,7 @@ class TestAlternatives:
             assert f'<input type="hidden" name="{name}" value="{value}">' in page
 
     def test_what_was_approved_fills_the_form_and_stands_beside(
-        self, client: Client, drummer: User, two_ways: Song
+        self, client: Client, signed_in: User, two_ways: Song
     ) -> None:
         client.post(
             f"/songs/{two_ways.pk}/overrule/", {"bpm": "168", "meter": "6/4", "bar_one_s": "2.5", "note": "another"}
