@@ -49,12 +49,11 @@ class SongJob(Record):
     def do(self) -> dict[str, Any]:
         from analysis.features import Features
         from analysis.song import SongFile, measure_song
-        from analysis.survey import no_features
 
         files = [
             SongFile(
                 FileReport.from_json(report),
-                Features.load(Path(features)) if Path(features).exists() else no_features(),
+                Features.load(Path(features)),
                 Path(path) if path else None,
             )
             for report, features, path in zip(self.reports, self.features, self.paths, strict=True)

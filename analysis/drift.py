@@ -12,8 +12,3 @@ def click_drift_s(true_bpm: float, set_bpm: float, seconds: float) -> float:
     """
     apart = exact(set_bpm) - exact(true_bpm)
     return float(exact(seconds) * apart / exact(set_bpm))
-
-
-def largest_error_bpm(true_bpm: float, seconds: float, allowed_s: float) -> float:
-    """The tempo error that keeps a click within `allowed_s` after `seconds` of music."""
-    return float(exact(true_bpm) * exact(allowed_s) / (exact(seconds) - exact(allowed_s)))

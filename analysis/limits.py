@@ -72,7 +72,6 @@ class Limits(Record):
     # An offset below this is neither heard nor played to: worth a note (house choice).
     start_stop_s: float = 0.005
     length_differs_s: float = 0.5
-    wrong_rate_match: float = 0.6
     # A lag within two samples of a known encoder delay is named after it (house choice).
     codec_delay_tolerance_frames: int = 2
     # Something in the rough mix that is in no stem must last this long: a tail of reverberation does not count.

@@ -33,7 +33,7 @@ SETTLE_NEAR_S = 0.06
 
 @dataclass(frozen=True)
 class Motion:
-    """`clock` is None for steady music. For a step, `steps_s` are the places and `hz` the pulses on either side."""
+    """`clock` is None for steady music. For a step, `step_s` is its place."""
 
     kind: Literal["steady", "drift", "step"]
     clock: Clock | None = None

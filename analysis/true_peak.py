@@ -86,7 +86,6 @@ class TruePeakMeter:
         self._all_phases = product_matrix(filters)
         self._half_way = product_matrix(filters[len(filters) // 2 : len(filters) // 2 + 1])
         self._held = np.zeros((channels, HISTORY), np.float32)
-        self._held_peak = np.zeros(channels, np.float32)
         self.peak = 0.0
 
     def add(self, block: Block) -> None:

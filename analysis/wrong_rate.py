@@ -10,23 +10,19 @@ from fractions import Fraction
 
 from analysis.tempo_map import exact
 
-# (made at, played at): what exports and imports confuse. 0.1 % is the pull-down of film and video.
+# (made at, played at): what exports and imports confuse. 0.1 % is the pull-down of film and video. Half and double
+# rates are left out: they cannot be told from a tempo counted in halves.
 CONFUSIONS = (
     (48_000, 44_100),
     (44_100, 48_000),
     (96_000, 88_200),
     (88_200, 96_000),
     (96_000, 44_100),
-    (96_000, 48_000),
-    (88_200, 44_100),
-    (48_000, 96_000),
-    (44_100, 88_200),
     (48_000, 47_952),
     (47_952, 48_000),
 )
 TOLERANCE = Fraction(5, 10_000)
-# Half and double are far more often a matter of counting than of sample rates.
-MATTER_OF_COUNTING = (Fraction(1, 2), Fraction(2))
+LEVELS = (Fraction(1), Fraction(1, 2), Fraction(2))
 # The pull-down's tolerance must stay below the effect itself.
 SMALL_TOLERANCE = Fraction(1, 10_000)
 
@@ -41,19 +37,15 @@ class RateConfusion:
         return Fraction(self.played_hz, self.made_hz)
 
 
-def suspected_rates(said: float, found: float, *, count_halves: bool = False) -> RateConfusion | None:
+def suspected_rates(said: float, found: float) -> RateConfusion | None:
     """The confusion of rates that turns the stated tempo into the one found, within 0.05 %; else None.
 
     The one found may be counted in halves or doubles of the one stated.
     """
     ratio = exact(found) / exact(said)
-    confusions = (RateConfusion(made_hz, played_hz) for made_hz, played_hz in CONFUSIONS)
-    for confusion in confusions:
-        is_counting = confusion.factor in MATTER_OF_COUNTING
-        if is_counting and not count_halves:
-            continue
-        levels = (Fraction(1),) if is_counting else (Fraction(1), *MATTER_OF_COUNTING)
+    for made_hz, played_hz in CONFUSIONS:
+        confusion = RateConfusion(made_hz, played_hz)
         tolerance = SMALL_TOLERANCE if abs(confusion.factor - 1) < Fraction(1, 100) else TOLERANCE
-        if any(abs(ratio / level / confusion.factor - 1) <= tolerance for level in levels):
+        if any(abs(ratio / level / confusion.factor - 1) <= tolerance for level in LEVELS):
             return confusion
     return None

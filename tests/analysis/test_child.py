@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from analysis.child import measure_song_in_child, survey_in_child, verify_set_in_child, write_proxy_in_child
+from analysis.errors import SongNotMeasuredError
 from analysis.features import Features
 from analysis.reports import Brief
 from analysis.survey import survey_file
@@ -90,3 +91,13 @@ def test_a_copy_for_the_browser_that_cannot_be_made_says_why(tmp_path: Path) -> 
     assert (tmp_path / "mix.flac").stat().st_size > 0
     path.write_bytes(b"RIFF")
     assert write_proxy_in_child(path, tmp_path / "again.flac") == "made the decoder fail"
+
+
+def test_features_that_are_gone_are_an_error_and_not_silence(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "bass.wav", signals.noise())
+    features = tmp_path / "bass.npz"
+    report = survey_in_child(path, name="bass.wav", features_to=features)
+    features.unlink()
+
+    with pytest.raises(SongNotMeasuredError):
+        measure_song_in_child([(report, features, path)], Brief())

@@ -30,9 +30,9 @@ def test_no_hint_without_the_ratio(found: float) -> None:
     assert suspected_rates(112, found) is None
 
 
-def test_half_the_tempo_is_a_matter_of_counting_unless_asked() -> None:
-    assert suspected_rates(112, 56) is None
-    assert suspected_rates(112, 56, count_halves=True) == RateConfusion(96_000, 48_000)
+@pytest.mark.parametrize("found", [56.0, 224.0])
+def test_half_and_double_are_a_matter_of_counting(found: float) -> None:
+    assert suspected_rates(112, found) is None
 
 
 @pytest.mark.parametrize(("off", "is_hint"), [(0.0004, True), (0.0006, False)])
