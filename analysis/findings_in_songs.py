@@ -97,7 +97,7 @@ SONG_KINDS = (
     FindingKind(
         "no-tempo",
         Severity.ASK,
-        "No tempo",
+        "No sure tempo",
         "Your brief names no tempo, and your files alone do not make us sure of one. What is the tempo?",
         "The brief names no tempo, and the files alone do not make it sure.",
         "Ask for the tempo, a click or a MIDI tempo map.",

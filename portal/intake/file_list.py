@@ -76,7 +76,9 @@ def takes_files(song: Song) -> bool:
 
 
 def for_client(song: Song) -> list[FindingShown]:
-    """What the client may do something about, in the client's words. What the house keeps to itself stays out."""
+    """What is asked of the client, in their words, while it is their turn. What the house keeps to itself stays out."""
+    if song.stage != SongStage.WITH_CLIENT:
+        return []
     found = song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source", "asked_in")
     return [
         shown_to_client(finding)

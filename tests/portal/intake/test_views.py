@@ -255,3 +255,17 @@ class TestAnswer:
 
         question.refresh_from_db()
         assert question.state == Message.State.ANSWERED
+
+
+@pytest.mark.usefixtures("question")
+def test_what_is_needed_stands_there_only_while_it_is_the_client_s_turn(
+    client: Client, member: User, song: Song
+) -> None:
+    client.force_login(member)
+    address = reverse("intake:files", args=[song.pk])
+    song.refresh_from_db()
+    assert song.stage == SongStage.WITH_CLIENT
+    assert "What we need from you" in client.get(address).content.decode()
+
+    song.move_to(SongStage.ON_DESK)
+    assert "What we need from you" not in client.get(address).content.decode()
