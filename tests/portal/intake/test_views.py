@@ -265,7 +265,7 @@ def test_what_is_needed_stands_there_only_while_it_is_the_client_s_turn(
     address = reverse("intake:files", args=[song.pk])
     song.refresh_from_db()
     assert song.stage == SongStage.WITH_CLIENT
-    assert "What we need from you" in client.get(address).content.decode()
+    assert "What we need from you" in client.get(address, headers=HTMX).content.decode()
 
     song.move_to(SongStage.ON_DESK)
-    assert "What we need from you" not in client.get(address).content.decode()
+    assert "What we need from you" not in client.get(address, headers=HTMX).content.decode()
