@@ -33,13 +33,6 @@ def test_a_song_answers_with_a_report(surveyed: SongJob) -> None:
     assert [file.name for file in report.files] == ["Bass.wav"]
 
 
-def test_a_song_whose_features_are_lost_has_no_music(surveyed: SongJob) -> None:
-    Path(surveyed.features[0]).unlink()
-
-    report = SongReport.from_json(surveyed.without_sound().do())
-    assert "no-music" in {finding.code for finding in report.findings}
-
-
 def test_limits_are_set_and_never_above_what_is_allowed(monkeypatch: pytest.MonkeyPatch) -> None:
     set_to: dict[int, tuple[int, int]] = {}
     monkeypatch.setattr(resource, "getrlimit", lambda kind: (100, 100 if kind == resource.RLIMIT_CPU else -1))
