@@ -21,6 +21,11 @@ SECONDS_PER_MINUTE = 60
 SAME_POINT_S = Fraction(1, 100_000)
 
 
+# Longer bars than this are typing errors: nobody counts them (house choice).
+MOST_IN_A_BAR = 32
+NOTE_VALUES = (1, 2, 4, 8, 16, 32)
+
+
 class TempoMapError(ValueError):
     """A map that cannot be: no segment, a tempo out of range, bars or times that run backwards."""
 
@@ -41,15 +46,18 @@ class MeterSign:
     upper: int
     lower: int
 
+    def __post_init__(self) -> None:
+        if not 1 <= self.upper <= MOST_IN_A_BAR:
+            raise TempoMapError(f"{self} is not a meter: a bar has 1 to {MOST_IN_A_BAR} beats")
+        if self.lower not in NOTE_VALUES:
+            raise TempoMapError(f"{self} is not a meter: there is no note of 1/{self.lower} to count in")
+
     @classmethod
     def parse(cls, text: str) -> Self:
         upper, _, lower = text.partition("/")
         if not (upper.strip().isdigit() and lower.strip().isdigit()):
             raise TempoMapError(f"not a meter: {text!r}")
-        sign = cls(int(upper), int(lower))
-        if not 1 <= sign.upper <= 64 or sign.lower not in (1, 2, 4, 8, 16, 32):
-            raise TempoMapError(f"not a meter: {text!r}")
-        return sign
+        return cls(int(upper), int(lower))
 
     @property
     def is_compound(self) -> bool:

@@ -9,6 +9,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from analysis.tempo_map import MOST_IN_A_BAR
 from portal.bookings.models import FASTEST_BPM, SLOWEST_BPM
 
 BPM_DECIMALS = 5
@@ -66,8 +67,16 @@ class MeterField(forms.CharField):
     def to_python(self, value: Any) -> str:
         text = super().to_python(value) or ""
         plain = "".join(text.split())
-        if plain and not METER.fullmatch(plain):
+        if not plain:
+            return plain
+        meter = METER.fullmatch(plain)
+        if meter is None:
             raise ValidationError(
                 f"“{text}” is not a meter we can read. Write beats, a stroke and the beat’s note, such as 4/4 or 6/8."
+            )
+        if int(meter[1]) > MOST_IN_A_BAR:
+            raise ValidationError(
+                f"{meter[1]} beats in one bar are more than we can count: we take 1 to {MOST_IN_A_BAR}. "
+                "Write beats, a stroke and the beat’s note, such as 4/4 or 6/8."
             )
         return plain

@@ -128,3 +128,12 @@ def test_refuses_what_is_no_midi_file(data: bytes, tmp_path: Path) -> None:
 
     with pytest.raises(MidiError):
         read_midi(tmp_path / "bad.mid")
+
+
+def test_refuses_a_meter_that_nobody_counts(tmp_path: Path) -> None:
+    file = mido.MidiFile(type=1)
+    file.tracks.append(mido.MidiTrack([mido.MetaMessage("time_signature", numerator=99, denominator=4, time=0)]))
+    file.save(tmp_path / "map.mid")
+
+    with pytest.raises(MidiError, match="99/4 is not a meter"):
+        read_midi(tmp_path / "map.mid")

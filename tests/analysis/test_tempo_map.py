@@ -99,6 +99,16 @@ def test_refuses_a_meter_that_is_none(text: str) -> None:
         MeterSign.parse(text)
 
 
+@pytest.mark.parametrize("text", ["33/4", "99/4", "4/64"])
+def test_says_why_a_bar_cannot_be_counted(text: str) -> None:
+    """House choice: 32 beats are the longest bar. The sentence names the meter that was given."""
+    segments = [{"bar": 1, "time_s": 0, "bpm": 120, "meter": text}]
+
+    with pytest.raises(TempoMapError, match=f"{text} is not a meter: "):
+        TempoMap.from_json({"segments": segments})
+    assert MeterSign.parse("32/4").beats_per_bar == 32
+
+
 @pytest.mark.parametrize(
     "data",
     [

@@ -61,6 +61,12 @@ def test_reads_a_meter(text: str, meter: str) -> None:
     assert MeterField(required=False).clean(text) == meter
 
 
+@pytest.mark.parametrize("text", ["33/4", "99/4", "64/16"])
+def test_a_bar_of_more_beats_than_anyone_counts_is_refused(text: str) -> None:
+    with pytest.raises(ValidationError, match="more than we can count: we take 1 to 32"):
+        MeterField(required=False).clean(text)
+
+
 @pytest.mark.parametrize("text", ["0/4", "4/3", "4", "4/", "four", "100/4", "４/４"])
 def test_says_why_a_meter_cannot_be(text: str) -> None:
     with pytest.raises(ValidationError, match="is not a meter we can read"):
