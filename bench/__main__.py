@@ -1,25 +1,33 @@
-"""python -m bench [speed] [tempo] [demo] [recordings]: prints ratios and shares, all measured in this one run."""
+"""python -m bench [PART...] [FOLDER...]: prints ratios and shares, all measured in this one run."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
 
-from bench import demo_songs, recordings, speed, tempo
+from bench import alarms, demo_songs, recordings, speed, tempo
 
-PARTS = {"speed": speed.run, "tempo": tempo.run, "demo": demo_songs.run, "recordings": recordings.run}
+PARTS = {
+    "speed": speed.run,
+    "tempo": tempo.run,
+    "demo": demo_songs.run,
+    "recordings": recordings.run,
+    "alarms": alarms.run,
+}
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m bench", description=__doc__)
-    parser.add_argument("part", nargs="*", help=f"any of {', '.join(PARTS)}; none means the first two")
+    parser.add_argument("part", nargs="*", help=f"any of {', '.join(PARTS)}, or a folder; none means the first two")
     parser.add_argument("--data", type=Path, default=Path("var/bench"), help="where made and fetched audio is kept")
     parser.add_argument("--seed", type=int, default=1, help="another seed makes other songs")
     parser.add_argument("--songs", type=int, default=24, help="songs in the tempo set")
     parser.add_argument("--minutes", type=float, default=5.0, help="length of the file that is timed")
     parser.add_argument("--rate", type=int, default=48_000, help="sample rate of the file that is timed")
     parser.add_argument("--items", action="store_true", help="print each song that is wrong")
-    options = parser.parse_args()
+    options = parser.parse_intermixed_args()
+    options.folders = [Path(name) for name in options.part if name not in PARTS and Path(name).is_dir()]
+    options.part = [name for name in options.part if Path(name) not in options.folders]
     if unknown := set(options.part) - set(PARTS):
         parser.error(f"no such part: {', '.join(sorted(unknown))}")
     options.data.mkdir(parents=True, exist_ok=True)
