@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import Any, Literal, get_args
+from typing import Any, get_args
 
 from analysis.errors import BriefError
-from analysis.reports import Brief
+from analysis.reports import Brief, Starts
 from analysis.tempo_map import MeterSign, TempoMapError
 
 # Slower or faster than any felt beat in music (house choice).
 SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0
-Starts = Literal["bar-one", "count-in", "pickup", "unknown"]
 STARTS: tuple[Starts, ...] = get_args(Starts)
 
 

@@ -50,17 +50,20 @@ class ClickPlan:
     sample_rate_hz: int
 
 
-def plan_click(tempo_map: TempoMap, *, bars: int, count_in_bars: int = 2, sample_rate_hz: int = 48_000) -> ClickPlan:
+def plan_click(
+    tempo_map: TempoMap, *, bars: int, count_in_bars: int = 2, sample_rate_hz: int = 48_000, with_files: bool = False
+) -> ClickPlan:
     """Place `count_in_bars` and `bars` of clicks.
 
-    The click starts with the song's files; when the count-in does not fit before bar one, it starts `lead_s` earlier.
+    The click starts with the song's files; when the count-in does not fit before bar one, it starts `lead_s` earlier,
+    or, `with_files`, does without the clicks that do not fit.
     """
     first_bar = 1 - count_in_bars
-    lead_s = max(Fraction(0), -tempo_map.time_of_bar(first_bar))
+    lead_s = Fraction(0) if with_files else max(Fraction(0), -tempo_map.time_of_bar(first_bar))
     end_s = tempo_map.time_of_bar(bars + 1) + lead_s
+    placed = ((tempo_map.time_of_bar(*at) + lead_s, *at) for at in beats_between(tempo_map, first_bar, bars))
     onsets = tuple(
-        ClickOnset(round_half_up((tempo_map.time_of_bar(bar, beat) + lead_s) * sample_rate_hz), bar, beat)
-        for bar, beat in beats_between(tempo_map, first_bar, bars)
+        ClickOnset(round_half_up(time_s * sample_rate_hz), bar, beat) for time_s, bar, beat in placed if time_s >= 0
     )
     bar_one_frame = round_half_up((tempo_map.bar_one_s + lead_s) * sample_rate_hz)
     return ClickPlan(onsets, round_half_up(end_s * sample_rate_hz), bar_one_frame, lead_s, sample_rate_hz)

@@ -249,13 +249,17 @@ class SongMeasures(Record):
     sections: tuple[Section, ...] = ()
 
 
+# What the files begin with; "later": bar one comes some time after their start.
+Starts = Literal["bar-one", "count-in", "pickup", "later", "unknown"]
+
+
 @dataclass(frozen=True)
 class Brief(Record):
     """What the client said. Evidence with a weight, never an override. `starts` says what the files begin with."""
 
     bpm: float | None = None
     meter: str | None = None
-    starts: Literal["bar-one", "count-in", "pickup", "unknown"] = "unknown"
+    starts: Starts = "unknown"
     count_in_bars: float | None = None
     sample_rate_hz: int | None = None
     duration_s: float | None = None

@@ -149,6 +149,7 @@ class Brief(models.Model):
         BAR_ONE = "bar-one", "exactly on bar one"
         COUNT_IN = "count-in", "with a count-in"
         PICKUP = "pickup", "with a pickup before bar one"
+        LATER = "later", "some time before bar one"
 
     class Clicks(models.TextChoices):
         UNSAID = "unsaid", "not said"

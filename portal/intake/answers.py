@@ -1,7 +1,7 @@
 """The answers that a question offers, and what each says about the brief.
 
-Codes are stored with the message: "bpm=112", "bpm" (with a figure), "make-map", "meter=3/4", "starts=unknown",
-"leave-out", "new-file", "as-is".
+Codes are stored with the message: "bpm=112", "bpm" (with a figure), "make-map", "meter=3/4", "starts=later",
+"start-as-written", "leave-out", "new-file", "as-is".
 """
 
 from __future__ import annotations
@@ -28,16 +28,22 @@ LEAVE_OUT = "leave-out"
 # Measured well enough to be put into the client's mouth.
 SURE_ENOUGH = 0.5
 BPM_STEP = Decimal("0.001")
+# What a question is about, as a heading over its answers.
+TEMPO, METER, START, FILES = "Tempo and click", "Meter", "Bar one", "Files"
 
 
 @dataclass(frozen=True)
 class Offer:
+    """`about` names the question that it answers; `asks` is the unit of the figure beside it."""
+
     code: str
     label: str
+    about: str
     asks: str = ""
 
     def to_json(self) -> dict[str, str]:
-        return {"code": self.code, "label": self.label} | ({"asks": self.asks} if self.asks else {})
+        said = {"code": self.code, "label": self.label, "about": self.about}
+        return said | ({"asks": self.asks} if self.asks else {})
 
 
 def offers_for(song: Song, findings: Sequence[Finding]) -> list[Offer]:
@@ -45,19 +51,19 @@ def offers_for(song: Song, findings: Sequence[Finding]) -> list[Offer]:
     codes = {finding.code for finding in findings}
     offers: list[Offer] = []
     if codes & TEMPO_CODES:
-        offers += [Offer(f"bpm={bpm}", f"{bpm} is right") for bpm in tempos_on_offer(song, findings)]
-        offers.append(Offer("bpm", "It is …", asks="bpm"))
+        offers += [Offer(f"bpm={bpm}", f"{bpm} is right", TEMPO) for bpm in tempos_on_offer(song, findings)]
+        offers.append(Offer("bpm", "It is …", TEMPO, asks="bpm"))
     if codes & MAP_CODES:
-        offers.append(Offer("make-map", "There is no click: please make the map"))
+        offers.append(Offer("make-map", "There is no click: please make the map", TEMPO))
     for finding in findings:
         offers += song_offers(finding)
     about_files = codes - TEMPO_CODES - BAR_CODES
     if about_files:
-        offers.append(Offer(NEW_FILE, "I will send a new file"))
+        offers.append(Offer(NEW_FILE, "I will send a new file", FILES))
     if about_files & USELESS_CODES:
-        offers.append(Offer(LEAVE_OUT, "Go on without it"))
+        offers.append(Offer(LEAVE_OUT, "Go on without it", FILES))
     if about_files - USELESS_CODES:
-        offers.append(Offer("as-is", "Use the files as they are"))
+        offers.append(Offer("as-is", "Use the files as they are", FILES))
     return list(dict.fromkeys(offers))
 
 
@@ -86,10 +92,10 @@ def song_offers(finding: Finding) -> Iterator[Offer]:
         for name in ("measured_meter", "said_meter"):
             meter = finding.value.get(name)
             if meter:
-                yield Offer(f"meter={meter}", f"{meter} is right")
+                yield Offer(f"meter={meter}", f"{meter} is right", METER)
     if finding.code == "bar-one-late":
-        yield Offer("starts=unknown", "Yes, bar one is there")
-        yield Offer("as-is", "No, it is as I wrote")
+        yield Offer("starts=later", "Yes, bar one is there", START)
+        yield Offer("start-as-written", "No, it is as I wrote", START)
 
 
 def settles(code: str, finding: Finding) -> bool:
@@ -100,7 +106,7 @@ def settles(code: str, finding: Finding) -> bool:
     if finding.code == "meter-differs":
         return name == "meter"
     if finding.code == "bar-one-late":
-        return name in ("starts", "as-is")
+        return name in ("starts", "start-as-written")
     if finding.code in USELESS_CODES:
         return name in (LEAVE_OUT, NEW_FILE)
     return name in ("as-is", NEW_FILE)

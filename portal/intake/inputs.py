@@ -5,14 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass
-from typing import Literal, cast
+from typing import cast
 
 from analysis import ENGINE_VERSION
 from analysis.reports import Brief as SaidBrief
+from analysis.reports import Starts
 from portal.bookings.models import Brief, Song
 from portal.intake.models import SourceFile
-
-Starts = Literal["bar-one", "count-in", "pickup", "unknown"]
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,6 @@ from datetime import timedelta
 from pathlib import Path
 
 import soundfile
-from django.db.models import Count
 from django.utils import timezone
 
 from analysis.click import DEFAULT_PEAK_DBFS, plan_click, render_plan
@@ -48,7 +47,13 @@ def make_files(approved_map_id: int) -> None:
     job = _job_for(approved)
     with tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
         click = Path(folder, "click.wav")
-        _keep(approved, PreparedFile.Kind.CLICK, click, facts=_write_click(job, click), name=f"{job.stem}_click.wav")
+        facts = _write_click(job, click)
+        _keep(approved, PreparedFile.Kind.CLICK, click, facts=facts, name=f"{job.stem}_click.wav")
+        if facts["lead_s"] > 0:
+            # Dropped at the same place as the files by habit, the first one would be early by its count-in.
+            facts = _write_click(job, click, with_files=True)
+            name = f"{job.stem}_click-with-the-files.wav"
+            _keep(approved, PreparedFile.Kind.WITH_FILES, click, facts=facts, name=name)
         midi = Path(folder, "tempo-map.mid")
         write_midi(job.tempo_map, midi, bars=job.bars)
         facts = {"bars": job.bars, "bar_one_s": float(job.tempo_map.bar_one_s)}
@@ -57,9 +62,9 @@ def make_files(approved_map_id: int) -> None:
 
 
 def left_alone() -> list[int]:
-    """Approved maps that have fewer than their two files, some time after they were approved."""
-    maps = ApprovedMap.objects.filter(approved_at__lt=timezone.now() - LEFT_ALONE_FOR).annotate(made=Count("prepared"))
-    return list(maps.filter(made__lt=len(PreparedFile.Kind)).values_list("pk", flat=True))
+    """Approved maps without their last file, some time after they were approved."""
+    maps = ApprovedMap.objects.filter(approved_at__lt=timezone.now() - LEFT_ALONE_FOR)
+    return list(maps.exclude(prepared__kind=PreparedFile.Kind.TEMPO_MAP).values_list("pk", flat=True))
 
 
 def _job_for(approved: ApprovedMap) -> Job:
@@ -73,14 +78,20 @@ def _job_for(approved: ApprovedMap) -> Job:
     return Job(
         tempo_map=tempo_map,
         bars=max(tempo_map.bar_beat_at(max(lengths_s)).bar, SHORTEST_BARS) if lengths_s else SHORTEST_BARS,
-        count_in_bars=COUNT_IN_BARS if said is None else said,
+        count_in_bars=said or COUNT_IN_BARS,
         sample_rate_hz=rate_hz,
         stem=f"{plain_title(approved.song.title)}_{bpm}bpm_v{approved.version}",
     )
 
 
-def _write_click(job: Job, to: Path) -> dict[str, float | int]:
-    plan = plan_click(job.tempo_map, bars=job.bars, count_in_bars=job.count_in_bars, sample_rate_hz=job.sample_rate_hz)
+def _write_click(job: Job, to: Path, *, with_files: bool = False) -> dict[str, float | int]:
+    plan = plan_click(
+        job.tempo_map,
+        bars=job.bars,
+        count_in_bars=job.count_in_bars,
+        sample_rate_hz=job.sample_rate_hz,
+        with_files=with_files,
+    )
     samples = render_plan(plan, peak_dbfs=DEFAULT_PEAK_DBFS)
     soundfile.write(to, samples, plan.sample_rate_hz, format="WAV", subtype=f"PCM_{BIT_DEPTH}")
     return {

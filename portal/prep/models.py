@@ -23,11 +23,12 @@ class PreparedFile(models.Model):
     """
 
     class Kind(models.TextChoices):
-        CLICK = "click", "click"
+        CLICK = "click", "click with its count-in"
+        WITH_FILES = "with-files", "click that starts with the client’s files"
         TEMPO_MAP = "tempo-map", "tempo map (MIDI)"
 
     approved_map = models.ForeignKey(ApprovedMap, on_delete=models.CASCADE, related_name="prepared")
-    kind = models.CharField(max_length=9, choices=Kind.choices)
+    kind = models.CharField(max_length=10, choices=Kind.choices)
     name = models.CharField(max_length=255)
     key = models.CharField(max_length=160)
     size_bytes = models.PositiveBigIntegerField()

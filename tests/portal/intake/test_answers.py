@@ -33,7 +33,7 @@ class TestOffers:
         assert codes(found("meter-differs", said_meter="3/4", measured_meter="6/8")) == ["meter=6/8", "meter=3/4"]
 
     def test_a_late_bar_one_can_be_confirmed_or_denied(self) -> None:
-        assert codes(found("bar-one-late", said="at bar one", bar_one_s=2.0)) == ["starts=unknown", "as-is"]
+        assert codes(found("bar-one-late", said="at bar one", bar_one_s=2.0)) == ["starts=later", "start-as-written"]
 
     def test_a_damaged_file_is_sent_anew_or_used(self) -> None:
         assert codes(found("clipped"), found("dropout")) == ["new-file", "as-is"]
@@ -76,10 +76,11 @@ class TestBriefChanges:
         ("bpm=112", {"no-click", "no-tempo", "tempo-differs"}),
         ("make-map", {"no-click", "no-tempo", "tempo-differs"}),
         ("meter=3/4", {"meter-differs"}),
-        ("starts=unknown", {"bar-one-late"}),
+        ("starts=later", {"bar-one-late"}),
         ("leave-out", {"not-audio"}),
         ("new-file", {"not-audio", "clipped"}),
-        ("as-is", {"clipped", "bar-one-late"}),
+        ("as-is", {"clipped"}),
+        ("start-as-written", {"bar-one-late"}),
     ],
 )
 def test_one_answer_speaks_of_one_thing(answer: str, settled: set[str]) -> None:

@@ -218,3 +218,21 @@ def test_times_are_shown_in_the_reader_s_zone(client: Client, booking: Booking, 
     client.force_login(mara)
     # 20:00 UTC is 05:00 the next morning in Seoul (UTC+9, no summer time).
     assert "2 Jan 2026, 05:00" in client.get(reverse("mailroom:message", args=[message.pk])).content.decode()
+
+
+def test_answers_stand_under_the_question_that_they_answer(client: Client, mara: User, booking: Booking) -> None:
+    answers = [
+        {"code": "bpm=112", "label": "112 is right", "about": "Tempo and click"},
+        {"code": "as-is", "label": "Use the files as they are", "about": "Files"},
+    ]
+    message = make_message(booking=booking, answers=answers)
+    client.force_login(mara)
+    page = client.get(reverse("mailroom:message", args=[message.pk])).content.decode()
+    order = [page.index(words) for words in ("<h4>Tempo and click", "112 is right", "<h4>Files", "Use the files as")]
+    assert order == sorted(order)
+
+
+def test_one_question_needs_no_heading(client: Client, mara: User, booking: Booking) -> None:
+    message = make_message(booking=booking, answers=ANSWERS)
+    client.force_login(mara)
+    assert "<h4>" not in client.get(reverse("mailroom:message", args=[message.pk])).content.decode()

@@ -50,6 +50,27 @@ def test_the_click_lies_on_the_exact_frames_with_its_count_in_before_the_files()
     assert click.name == "Night-bus_112bpm_v1_click.wav"
 
 
+def test_a_second_click_starts_with_the_files_and_leaves_out_what_does_not_fit() -> None:
+    """Bar one at 2 s, beats 60/112 s apart: three beats fit before it (Source: arithmetic, 2 × 112 / 60 = 3.73)."""
+    song = make_song(title="Night bus")
+    approved = make_map(song=song)
+    jobs.make_files(approved.pk)
+    click = files_of(approved)["with-files"]
+    samples, _ = soundfile.read(default_storage.path(click.key), always_2d=True)
+    assert onsets(samples)[:5] == [round((2 + beat * 60 / 112) * 48_000) for beat in range(-3, 2)]
+    assert (click.facts["bar_one_frame"], click.facts["lead_s"]) == (96_000, 0)
+    assert click.name == "Night-bus_112bpm_v1_click-with-the-files.wav"
+
+
+def test_no_count_in_in_the_files_is_no_wish_for_none_in_the_click() -> None:
+    song = make_song()
+    song.brief.count_in_bars = 0
+    song.brief.save()
+    approved = make_map(song=song)
+    jobs.make_files(approved.pk)
+    assert files_of(approved)["click"].facts["count_in_bars"] == 2
+
+
 def test_the_click_peaks_at_twelve_under_full_scale() -> None:
     approved = make_map(song=make_song())
     jobs.make_files(approved.pk)
@@ -79,6 +100,7 @@ def test_the_brief_may_ask_for_another_count_in() -> None:
     song.brief.save()
     approved = make_map(song=song, bpm=120.0, bar_one_s=2.0)
     jobs.make_files(approved.pk)
+    assert set(files_of(approved)) == {"click", "tempo-map"}  # the click starts with the files as it is
     assert files_of(approved)["click"].facts["lead_s"] == 0.0
     assert files_of(approved)["click"].facts["bar_one_frame"] == 96_000
 
@@ -95,7 +117,7 @@ def test_made_again_they_are_the_same_files() -> None:
     approved = make_map(song=make_song())
     for _ in range(2):
         tasks.make_files(approved.pk)
-    assert approved.prepared.count() == 2
+    assert approved.prepared.count() == 3
     keys = {prepared.key for prepared in approved.prepared.all()}
     approved.prepared.all().delete()
     tasks.make_files(approved.pk)
