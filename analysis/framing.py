@@ -10,6 +10,14 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float32]
 
 
+def overlapping(samples: Floats, size: int, hop: int) -> Floats:
+    """Stretches of the last axis that lie `hop` apart: a view, not to be written to."""
+    count = (samples.shape[-1] - size) // hop + 1
+    step = samples.strides[-1]
+    shape, strides = (*samples.shape[:-1], count, size), (*samples.strides[:-1], hop * step, step)
+    return np.lib.stride_tricks.as_strided(samples, shape, strides, writeable=False)
+
+
 class Framer:
     """Frames of `size` samples every `hop`, the first centred on the first sample."""
 
@@ -24,7 +32,7 @@ class Framer:
         self._held = samples[count * self.hop :]
         if not count:
             return np.zeros((0, self.size), np.float32)
-        return np.lib.stride_tricks.sliding_window_view(samples, self.size)[:: self.hop][:count]
+        return overlapping(samples, self.size, self.hop)
 
     def last(self) -> Floats:
         """The frames that silence after the end completes."""

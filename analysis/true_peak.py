@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.blocks import BUCKET_FRAMES, Block
+from analysis.framing import overlapping
 from analysis.samples import Samples, check_samples
 
 Floats = NDArray[np.float32]
@@ -106,7 +107,7 @@ class TruePeakMeter:
         candidates = candidates[np.argsort(-could_reach[candidates], kind="stable")]
         short = len(peaks) * BUCKET_FRAMES + HISTORY - len(joined)
         padded = np.concatenate([joined, np.zeros(short, np.float32)]) if short else joined
-        windows = _overlapping(padded, BUCKET_FRAMES + HISTORY, BUCKET_FRAMES)
+        windows = overlapping(padded, BUCKET_FRAMES + HISTORY, BUCKET_FRAMES)
         for start in range(0, len(candidates), BUCKETS_AT_ONCE):
             buckets = candidates[start : start + BUCKETS_AT_ONCE]
             self._search_buckets(windows[buckets], np.minimum(could_reach[buckets], self._by_bends(windows[buckets])))
@@ -137,16 +138,9 @@ class TruePeakMeter:
 
 def _rows(windows: Floats) -> Floats:
     """Split buckets of shape (n, BUCKET_FRAMES + HISTORY) into rows of ROW_FRAMES + HISTORY."""
-    return np.ascontiguousarray(_overlapping(windows, ROW_FRAMES + HISTORY, ROW_FRAMES)).reshape(
+    return np.ascontiguousarray(overlapping(windows, ROW_FRAMES + HISTORY, ROW_FRAMES)).reshape(
         -1, ROW_FRAMES + HISTORY
     )
-
-
-def _overlapping(samples: Floats, size: int, hop: int) -> Floats:
-    """Stretches of the last axis, `hop` apart, without copying: not to be written to."""
-    count = (samples.shape[-1] - size) // hop + 1
-    shape, strides = (*samples.shape[:-1], count, size), (*samples.strides[:-1], hop * 4, 4)
-    return np.lib.stride_tricks.as_strided(samples, shape, strides, writeable=False)
 
 
 def _row_peaks(values: Floats) -> Floats:
