@@ -134,12 +134,16 @@ WHITENOISE_USE_FINDERS = DEMO
 ACCEL_PREFIX = env.text("KITPOST_ACCEL_PREFIX", "")
 # Bytes of one upload. The store's disk is the real limit; this one keeps a mistake from filling it.
 LARGEST_UPLOAD_BYTES = env.whole_number("KITPOST_LARGEST_UPLOAD_GIB", default=32, least=1) * 1024**3
+# Bytes of all that one zip unpacks to, and how many files it may hold. Not a ratio: silent stems pack a thousandfold.
+LARGEST_UNPACKED_BYTES = env.whole_number("KITPOST_LARGEST_UNPACKED_GIB", default=64, least=1) * 1024**3
+MOST_FILES_IN_ZIP = env.whole_number("KITPOST_MOST_FILES_IN_ZIP", default=1_000, least=1)
 UPLOAD_DIR = DATA_DIR / "uploads"
 # What an upload must leave free on the disk of the data folder.
 UPLOAD_DISK_RESERVE_BYTES = env.whole_number("KITPOST_DISK_RESERVE_GIB", default=2) * 1024**3
 # Whom a finished upload is handed to, by what it is for: `uploads` itself knows no songs.
 UPLOAD_RECEIVERS = {
     "source": "portal.intake.receivers.SourceReceiver",
+    "bounce": "portal.intake.receivers.BounceReceiver",
     "rough-mix": "portal.takes.receivers.RoughMixReceiver",
     "track": "portal.delivery.receivers.TrackReceiver",
 }

@@ -8,6 +8,6 @@ class IntakeConfig(AppConfig):
 
     def ready(self) -> None:
         from portal.bookings import hooks
-        from portal.intake import services
+        from portal.intake import song_files
 
-        hooks.on_brief_saved.append(services.check_again)
+        hooks.on_brief_saved.append(song_files.check_again)

@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from portal.bookings.models import Song
-from portal.intake import services
+from portal.intake import services, song_files
 from portal.intake.desk import queue
 from portal.intake.errors import GateError, IntakeError
 from portal.intake.forms import OverruleForm, WaiveForm
@@ -94,7 +94,7 @@ def ready(request: MemberRequest, song_id: int) -> HttpResponse:
 def check_again(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
-    services.check_again(song.pk)
+    song_files.check_again(song.pk)
     messages.success(request, "The song is being checked again.")
     return redirect("intake:sheet", song.pk)
 

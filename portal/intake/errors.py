@@ -5,7 +5,10 @@ IntakeError
 ├── NoMapError      nothing measured that could be approved
 ├── MapInputError   a tempo, meter or bar one that makes no map
 ├── AnswerError     an answer that cannot be taken; what was asked still waits
-└── SongClosedError the song is past the stages in which its files change
+├── SongClosedError the song is past the stages in which its files change
+├── FileGoneError   the original is no longer in the store
+├── ZipError        a zip that is not taken as a whole
+└── DamagedEntryError  what could not be read of a zip: the end of “… ”
 """
 
 from __future__ import annotations
@@ -36,4 +39,16 @@ class AnswerError(IntakeError):
 
 
 class SongClosedError(IntakeError):
+    pass
+
+
+class FileGoneError(IntakeError):
+    pass
+
+
+class ZipError(IntakeError):
+    pass
+
+
+class DamagedEntryError(IntakeError):
     pass

@@ -10,7 +10,7 @@ from analysis.reports import Place
 from analysis.sentences import place_words
 from portal.bookings.models import Song
 from portal.bookings.stages import INTAKE_STAGES, SongStage
-from portal.intake import questions, services
+from portal.intake import questions, song_files
 from portal.intake.errors import SongClosedError
 from portal.intake.models import Finding, SongCheck, SourceFile
 from portal.people.models import User
@@ -69,7 +69,7 @@ def mark_copies(sources: Sequence[SourceFile]) -> None:
 
 def takes_files(song: Song) -> bool:
     try:
-        services.check_takes_files(song)
+        song_files.check_takes_files(song)
     except SongClosedError:
         return False
     return True

@@ -4,3 +4,5 @@ from collections.abc import Callable
 
 # Called with the approved map's key, inside the approving transaction.
 on_map_approved: list[Callable[[int], object]] = []
+# Asked with a store's key before its content is cleared away: whether something of theirs is that content.
+keeps_content: list[Callable[[str], bool]] = []

@@ -20,6 +20,7 @@ from django.utils import timezone
 
 from analysis import ENGINE_VERSION
 from analysis.child import measure_song_in_child, survey_in_child
+from analysis.errors import SongNotMeasuredError
 from analysis.features import Features
 from analysis.findings import client_message
 from analysis.reports import FileReport, SongReport
@@ -28,7 +29,7 @@ from portal.bookings.models import Song
 from portal.bookings.services import move_song, record
 from portal.bookings.stages import OVER_STAGES, SongStage
 from portal.intake import inputs, settling
-from portal.intake.models import SongCheck, SourceFile
+from portal.intake.models import SentZip, SongCheck, SourceFile
 from portal.starting import start_on_commit
 
 # A survey that has said nothing for so long died with its worker. One that only takes long is done twice: no harm.
@@ -80,8 +81,14 @@ def finish_survey(source_id: int, *, report: FileReport | None, features_key: st
     else:
         refuse(source, report)
     logger.info("source file %s: %s", source.pk, source.status)
-    if not song.sources.current().filter(status=SourceFile.Status.RECEIVED).exists():
+    if not is_arriving(song):
         start_check(song.pk)
+
+
+def is_arriving(song: Song) -> bool:
+    """A file waits for its survey, or a zip to be unpacked: the song is measured when all are there."""
+    unsurveyed = song.sources.current().filter(status=SourceFile.Status.RECEIVED)
+    return unsurveyed.exists() or song.zips.waiting().exists()
 
 
 def refuse(source: SourceFile, report: FileReport | None) -> None:
@@ -102,24 +109,26 @@ def measure(song_id: int) -> None:
     """Measure a song from its files' features, or take the check that was made from the same; then act on it."""
     song = Song.objects.get(pk=song_id)
     gathered = inputs.gather(song)
-    if gathered is None:
+    if gathered is None or song.zips.waiting().exists():
         return
     check, is_new = SongCheck.objects.get_or_create(song=song, fingerprint=gathered.fingerprint)
     if not is_new:
         check.begin()
     try:
         report = check.report or measured(gathered).to_json()
-    except Exception:
+    except Exception as error:
         # A fault of ours: logged by whoever runs the task.
-        end_waiting(song_id)
+        break_off(check, trouble=str(error) if isinstance(error, SongNotMeasuredError) else "")
         raise
     store(check, report)
 
 
 @transaction.atomic
-def end_waiting(song_id: int) -> None:
-    """A song must not wait in "checking" for a repair. One that went on meanwhile stays where the drummer has it."""
-    song = Song.objects.select_for_update().get(pk=song_id)
+def break_off(check: SongCheck, *, trouble: str) -> None:
+    """The song sheet says so until a check gets through. A song must not wait in "checking" for a repair; one that
+    went on meanwhile stays where the drummer has it."""
+    song = Song.objects.select_for_update().get(pk=check.song_id)
+    check.break_off(trouble)
     if song.stage == SongStage.CHECKING:
         move_song(song, SongStage.ON_DESK, text="the check broke off: set the tempo by hand, or check again")
 
@@ -160,6 +169,8 @@ def sweep() -> None:
     """Start again what a killed worker or a broker that was down left lying. The rows say what that is."""
     from portal.intake import tasks  # tasks imports this module
 
+    for zip_id in left_zips():
+        tasks.unpack_zip.delay(zip_id)
     for source_id in left_files():
         tasks.survey_file.delay(source_id)
     for song_id in left_songs():
@@ -175,6 +186,14 @@ def left_files() -> list[int]:
     return list(left.values_list("pk", flat=True))
 
 
+def left_zips() -> list[int]:
+    long_ago = timezone.now() - SURVEY_LEFT_AFTER
+    left = SentZip.objects.waiting().filter(
+        Q(began_at=None, received_at__lt=long_ago) | Q(began_at__lt=long_ago),
+    )
+    return list(left.values_list("pk", flat=True))
+
+
 def left_songs() -> list[int]:
     """Songs that are being checked although no file waits for its survey, and no check began lately."""
     long_ago = timezone.now() - CHECK_LEFT_AFTER
@@ -186,6 +205,7 @@ def left_songs() -> list[int]:
     left = (
         left.exclude(pk__in=surveyed_now.values("song"))
         .exclude(pk__in=measured_now.values("song"))
+        .exclude(pk__in=SentZip.objects.waiting().values("song"))
         .exclude(booking__stage__in=OVER_STAGES)
     )
     return list(left.values_list("pk", flat=True))

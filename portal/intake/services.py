@@ -1,4 +1,4 @@
-"""What people do at intake: send and take out files, answer, decide, and let a song go on to tracking."""
+"""What people do at intake: answer, decide, and let a song go on to tracking. What they do with files: song_files."""
 
 from __future__ import annotations
 
@@ -7,78 +7,20 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import Max
-from django.template.defaultfilters import filesizeformat
 
 from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Booking, Song
 from portal.bookings.services import move_song, record, save_brief
 from portal.bookings.stages import INTAKE_STAGES, SongStage
-from portal.intake import hooks, maps, questions, settling, tasks
+from portal.intake import hooks, maps, questions, settling
 from portal.intake.answers import LEAVE_OUT, brief_changes, settles
-from portal.intake.errors import AnswerError, GateError, NoMapError, SongClosedError
-from portal.intake.models import ApprovedMap, Finding, SourceFile
+from portal.intake.errors import AnswerError, GateError, NoMapError
+from portal.intake.models import ApprovedMap, Finding
+from portal.intake.song_files import check_again, remove
 from portal.mailroom import services as mailroom
 from portal.mailroom.errors import MailroomError
 from portal.mailroom.models import Message
 from portal.people.models import User
-from portal.starting import start_on_commit
-from portal.uploads.models import Upload
-
-AFTER_INTAKE_WITH_FILES = (SongStage.TRACKING, SongStage.IN_REVIEW)
-
-
-def check_takes_files(song: Song) -> None:
-    """Files may come until the song is delivered: a late stem is better than none."""
-    if song.booking.is_over:
-        raise SongClosedError(f"This booking is {song.booking.get_stage_display()}: it takes no more files.")
-    if song.stage not in (*INTAKE_STAGES, *AFTER_INTAKE_WITH_FILES):
-        raise SongClosedError(f"This song is {song.get_stage_display()}: it takes no more files.")
-
-
-@transaction.atomic
-def receive(*, upload: Upload, song: Song) -> SourceFile:
-    """A file is here for good: say so, and have it measured."""
-    source = SourceFile.objects.create(
-        song=song,
-        sent_by=upload.owner,
-        name=upload.file_name,
-        sha256=upload.sha256,
-        key=upload.key,
-        size_bytes=upload.length_bytes,
-    )
-    size = filesizeformat(source.size_bytes).replace("\N{NO-BREAK SPACE}", " ")
-    record(song.booking, f"sent “{source.name}” ({size})", actor=upload.owner, song=song)
-    begin_check(song)
-    start_on_commit(tasks.survey_file, source.pk)
-    return source
-
-
-def begin_check(song: Song) -> None:
-    """Before tracking, whatever changes sends the song back to be checked. After, it stays where the drummer has it."""
-    if song.stage in INTAKE_STAGES:
-        move_song(song, SongStage.CHECKING, text="the files are being checked")
-
-
-@transaction.atomic
-def check_again(song_id: int) -> None:
-    """The brief changed, or a file was taken out: measure again what there is."""
-    song = Song.objects.select_for_update().select_related("booking").get(pk=song_id)
-    if not song.sources.exists():
-        return
-    begin_check(song)
-    start_on_commit(tasks.measure_song, song_id)
-
-
-@transaction.atomic
-def remove(*, source: SourceFile, by: User) -> None:
-    """Take a file out of the song. The original stays in the store."""
-    source = SourceFile.objects.select_for_update().select_related("song__booking").get(pk=source.pk)
-    if source.removed_at is not None:
-        return
-    check_takes_files(source.song)
-    source.remove()
-    record(source.song.booking, f"took “{source.name}” out", actor=by, song=source.song)
-    check_again(source.song_id)
 
 
 def answer(*, message: Message, code: str, value: str, by: User) -> Message:

@@ -12,7 +12,7 @@ from analysis.reports import Finding as Found
 from portal.bookings.models import Song
 from portal.bookings.services import move_song
 from portal.bookings.stages import SongStage
-from portal.intake import questions
+from portal.intake import bounces, questions
 from portal.intake.inputs import CheckInputs
 from portal.intake.models import Finding, SongCheck, SourceFile
 
@@ -64,22 +64,38 @@ def source_of(found: Found, sources: Iterable[SourceFile], taken: Iterable[Key])
 
 
 def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
-    """What is found no longer is resolved; what a drummer waived stays waived as long as it is the same."""
-    before: dict[Key, Finding] = {}
-    for finding in song.findings.exclude(state=Finding.State.RESOLVED):
-        before[(finding.source_id, finding.code)] = finding
-    for key, finding in before.items():
-        is_same = key in keyed and is_still(finding, keyed[key])
-        if finding.state == Finding.State.OPEN and not is_same:
-            finding.end(Finding.State.RESOLVED)
-        if is_same:
+    """What is found no longer is resolved; what a drummer waived stays waived as long as it is the same.
+
+    What was found in an earlier version of a file is looked for in the one that counts now.
+    """
+    heirs = bounces.heirs(song)
+    ended: list[Finding] = []
+    for key, finding in findings_before(song, heirs).items():
+        found = keyed.get(key)
+        if found is not None and is_still(finding, found):
+            if finding.source_id in heirs:
+                finding.move_to(heirs[finding.source_id], place=found.place.to_json())
             keyed.pop(key)
-    for (source_id, code), found in keyed.items():
-        open_finding(song, source_id, code, found)
+        elif finding.state == Finding.State.OPEN:
+            finding.resolve(by_source=bounces.mender(song, finding, heirs))
+            ended.append(finding)
+    opened = [open_finding(song, source_id, code, found) for (source_id, code), found in keyed.items()]
+    bounces.tell(song, ended, opened)
 
 
-def open_finding(song: Song, source_id: int | None, code: str, found: Found) -> None:
-    Finding.objects.create(
+def findings_before(song: Song, heirs: dict[int, SourceFile]) -> dict[Key, Finding]:
+    """Open and waived ones by the file that counts now; where there are both, the open one."""
+    before: dict[Key, Finding] = {}
+    for finding in song.findings.exclude(state=Finding.State.RESOLVED).select_related("source"):
+        source_id = finding.source_id
+        key = (heirs[source_id].pk if source_id in heirs else source_id, finding.code)
+        if key not in before or finding.state == Finding.State.OPEN:
+            before[key] = finding
+    return before
+
+
+def open_finding(song: Song, source_id: int | None, code: str, found: Found) -> Finding:
+    return Finding.objects.create(
         song=song,
         source_id=source_id,
         code=code,

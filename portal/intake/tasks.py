@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from portal.intake import jobs
+from portal.intake import jobs, unpacking
 
 
 @shared_task(autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
@@ -13,6 +13,11 @@ def survey_file(source_id: int) -> None:
 @shared_task(autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
 def measure_song(song_id: int) -> None:
     jobs.measure(song_id)
+
+
+@shared_task(autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
+def unpack_zip(zip_id: int) -> None:
+    unpacking.unpack(zip_id)
 
 
 @shared_task

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from portal.bookings.models import Song
 from portal.files import serve
-from portal.intake import services
+from portal.intake import services, song_files
 from portal.intake.errors import IntakeError, SongClosedError
 from portal.intake.file_list import list_files
 from portal.intake.forms import AnswerForm
@@ -69,7 +69,7 @@ def plain_upload(request: MemberRequest, song_id: int) -> HttpResponse:
 def remove(request: MemberRequest, source_id: int) -> HttpResponse:
     source = find_source(request, source_id)
     try:
-        services.remove(source=source, by=request.user)
+        song_files.remove(source=source, by=request.user)
         messages.success(request, f"“{source.name}” is taken out.")
     except SongClosedError as error:
         messages.error(request, str(error))

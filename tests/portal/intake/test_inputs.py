@@ -40,8 +40,8 @@ def test_a_file_more_a_file_less_or_another_tempo_has_another(song: Song) -> Non
     seen.add(fingerprint(song))
     assert len(seen) == 4
 
-    other.remove()
-    refused.remove()
+    other.leave(SourceFile.Left.REMOVED)
+    refused.leave(SourceFile.Left.REMOVED)
     song.brief.bpm = None
     song.brief.save()
     assert fingerprint(song) in seen

@@ -9,7 +9,7 @@ from analysis.reports import Finding as Found
 from portal.bookings.models import Brief, Song
 from portal.bookings.services import save_brief
 from portal.bookings.stages import BookingStage, SongStage
-from portal.intake import jobs, services, tasks
+from portal.intake import jobs, services, song_files, tasks
 from portal.intake.errors import AnswerError, SongClosedError
 from portal.intake.models import SourceFile
 from portal.mailroom.models import Message
@@ -44,7 +44,7 @@ class TestReceive:
         monkeypatch.setattr(tasks.survey_file, "delay", started.append)
 
         with django_capture_on_commit_callbacks(execute=True):
-            source = services.receive(upload=make_upload(client_user), song=song)
+            source = song_files.receive(upload=make_upload(client_user), song=song)
 
         song.refresh_from_db()
         assert started == [source.pk]
@@ -63,7 +63,7 @@ class TestReceive:
         monkeypatch.setattr(tasks.survey_file, "delay", down)
 
         with django_capture_on_commit_callbacks(execute=True):
-            source = services.receive(upload=make_upload(client_user), song=make_song(client=client_user))
+            source = song_files.receive(upload=make_upload(client_user), song=make_song(client=client_user))
 
         source.refresh_from_db()
         assert source.status == source.Status.RECEIVED
@@ -74,7 +74,7 @@ class TestReceive:
     ) -> None:
         song.move_to(stage)
 
-        services.receive(upload=make_upload(client_user), song=song)
+        song_files.receive(upload=make_upload(client_user), song=song)
 
         song.refresh_from_db()
         assert song.stage == stage
@@ -84,14 +84,14 @@ class TestReceive:
         song.move_to(stage)
 
         with pytest.raises(SongClosedError, match="takes no more files"):
-            services.check_takes_files(song)
+            song_files.check_takes_files(song)
 
     def test_a_booking_that_is_over_takes_no_files(self) -> None:
         booking = make_booking(stage=BookingStage.CANCELLED)
         song = Song.objects.create(booking=booking, title="Late", position=1)
 
         with pytest.raises(SongClosedError, match="cancelled"):
-            services.check_takes_files(song)
+            song_files.check_takes_files(song)
 
 
 class TestRemove:
@@ -99,7 +99,7 @@ class TestRemove:
         source = song.sources.get()
 
         for _ in range(2):
-            services.remove(source=source, by=client_user)
+            song_files.remove(source=source, by=client_user)
 
         song.refresh_from_db()
         assert song.sources.count() == 1

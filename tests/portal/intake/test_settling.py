@@ -98,7 +98,7 @@ class TestFindings:
         settle(song, measured_song())
         assert states(song) == [("not-audio", "open")]
 
-        refused.remove()
+        refused.leave(SourceFile.Left.REMOVED)
         settle(song, measured_song())
         assert states(song) == [("not-audio", "resolved")]
 
@@ -179,7 +179,7 @@ class TestStage:
         assert settle(song, measured_song()).stage == SongStage.ON_DESK
 
     def test_a_song_whose_files_are_all_gone_waits_for_files(self, song: Song) -> None:
-        song.sources.get().remove()
+        song.sources.get().leave(SourceFile.Left.REMOVED)
 
         settle(song, SongReport())
 

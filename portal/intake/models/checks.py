@@ -1,4 +1,4 @@
-"""What the client sent, what was measured, and what the drummer decided about it."""
+"""What was measured of a song, what was found, and what the drummer decided about it."""
 
 from __future__ import annotations
 
@@ -8,83 +8,13 @@ from django.db import models
 from django.utils import timezone
 from django.utils.functional import cached_property
 
-from analysis.reports import FileReport as FileNumbers
 from analysis.reports import SongReport as SongNumbers
 from portal.bookings.models import Song
+from portal.intake.models.sources import SourceFile
 from portal.mailroom.models import Message
 from portal.people.models import User
 
-REFUSAL_LENGTH = 300
-
-
-class SourceFileQuerySet(models.QuerySet["SourceFile"]):
-    def visible_to(self, user: User) -> SourceFileQuerySet:
-        return self if user.is_drummer else self.filter(song__booking__members__user=user)
-
-    def current(self) -> SourceFileQuerySet:
-        """Leaves out what a newer bounce replaced and what was taken out."""
-        return self.filter(removed_at=None)
-
-
-class SourceFile(models.Model):
-    """One file as the client sent it: RECEIVED → SURVEYED (report stored) or REFUSED (`refusal` says why)."""
-
-    class Status(models.TextChoices):
-        RECEIVED = "received", "received"
-        SURVEYED = "surveyed", "surveyed"
-        REFUSED = "refused", "refused"
-
-    song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="sources")
-    sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
-    name = models.CharField(max_length=255)
-    sha256 = models.CharField(max_length=64)
-    key = models.CharField(max_length=120)
-    size_bytes = models.PositiveBigIntegerField()
-    status = models.CharField(max_length=8, choices=Status.choices, default=Status.RECEIVED)
-    refusal = models.CharField(max_length=REFUSAL_LENGTH, blank=True)
-    received_at = models.DateTimeField(default=timezone.now)
-    removed_at = models.DateTimeField(null=True, blank=True)
-    report = models.JSONField(null=True, blank=True)
-    features_key = models.CharField(max_length=160, blank=True)
-    # How often a survey began, and when the last did: a worker that is killed leaves no other trace.
-    survey_tries = models.PositiveSmallIntegerField(default=0)
-    survey_began_at = models.DateTimeField(null=True, blank=True)
-
-    objects: ClassVar[SourceFileQuerySet] = SourceFileQuerySet.as_manager()  # type: ignore[assignment]
-
-    class Meta:
-        ordering: ClassVar = ["pk"]
-
-    def __str__(self) -> str:
-        return self.name
-
-    # Of which earlier file of the song this one is a copy, byte for byte; set where files are listed.
-    copy_of = ""
-
-    @cached_property
-    def numbers(self) -> FileNumbers | None:
-        return None if self.report is None else FileNumbers.from_json(self.report)
-
-    @property
-    def short_hash(self) -> str:
-        """What people compare: the first twelve digits of the SHA-256 of what arrived."""
-        return self.sha256[:12]
-
-    def begin_survey(self) -> None:
-        self.survey_tries, self.survey_began_at = self.survey_tries + 1, timezone.now()
-        self.save(update_fields=["survey_tries", "survey_began_at"])
-
-    def store_report(self, report: dict[str, Any], *, features_key: str) -> None:
-        self.status, self.report, self.features_key = self.Status.SURVEYED, report, features_key
-        self.save(update_fields=["status", "report", "features_key"])
-
-    def refuse(self, *, reason: str, report: dict[str, Any] | None = None) -> None:
-        self.status, self.refusal, self.report = self.Status.REFUSED, reason[:REFUSAL_LENGTH], report
-        self.save(update_fields=["status", "refusal", "report"])
-
-    def remove(self) -> None:
-        self.removed_at = timezone.now()
-        self.save(update_fields=["removed_at"])
+TROUBLE_LENGTH = 200
 
 
 class SongCheckQuerySet(models.QuerySet["SongCheck"]):
@@ -93,8 +23,9 @@ class SongCheckQuerySet(models.QuerySet["SongCheck"]):
 
 
 class SongCheck(models.Model):
-    """One measurement of a whole song: BEGUN (no report yet) → DONE. `fingerprint` names its inputs (files, brief,
-    engine): the same inputs are measured and stored once."""
+    """One measurement of a whole song: BEGUN (no report yet) → DONE, or BROKEN_OFF (`trouble` says why), from where it
+    may begin again. `fingerprint` names its inputs (files, brief, engine): the same inputs are measured and stored
+    once."""
 
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="checks")
     fingerprint = models.CharField(max_length=64)
@@ -102,6 +33,8 @@ class SongCheck(models.Model):
     engine = models.CharField(max_length=20, blank=True)
     began_at = models.DateTimeField(default=timezone.now)
     made_at = models.DateTimeField(null=True, blank=True)
+    broke_off_at = models.DateTimeField(null=True, blank=True)
+    trouble = models.CharField(max_length=TROUBLE_LENGTH, blank=True)
 
     objects: ClassVar[SongCheckQuerySet] = SongCheckQuerySet.as_manager()  # type: ignore[assignment]
 
@@ -119,8 +52,12 @@ class SongCheck(models.Model):
         return SongNumbers.from_json(self.report or {})
 
     def begin(self) -> None:
-        self.began_at = timezone.now()
-        self.save(update_fields=["began_at"])
+        self.began_at, self.broke_off_at, self.trouble = timezone.now(), None, ""
+        self.save(update_fields=["began_at", "broke_off_at", "trouble"])
+
+    def break_off(self, trouble: str) -> None:
+        self.broke_off_at, self.trouble = timezone.now(), trouble[:TROUBLE_LENGTH]
+        self.save(update_fields=["broke_off_at", "trouble"])
 
     def finish(self, *, report: dict[str, Any], engine: str) -> None:
         """Also when the song is back where it was when this was measured: it is its newest check again."""
@@ -137,8 +74,8 @@ class FindingQuerySet(models.QuerySet["Finding"]):
 
 
 class Finding(models.Model):
-    """Something measured that someone should know or decide: OPEN → RESOLVED (a later check no longer finds it) or
-    WAIVED (a drummer decided, with a reason)."""
+    """Something measured that someone should know or decide: OPEN → RESOLVED (a later check no longer finds it;
+    `resolved_by` is the new bounce that mended it) or WAIVED (a drummer decided, with a reason)."""
 
     class State(models.TextChoices):
         OPEN = "open", "open"
@@ -161,6 +98,9 @@ class Finding(models.Model):
     ended_at = models.DateTimeField(null=True, blank=True)
     ended_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     reason = models.CharField(max_length=300, blank=True)
+    resolved_by = models.ForeignKey(
+        SourceFile, null=True, blank=True, on_delete=models.SET_NULL, related_name="findings_resolved"
+    )
     # The message that asks the client about it, so that it is never asked twice.
     asked_in = models.ForeignKey(Message, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
 
@@ -186,6 +126,16 @@ class Finding(models.Model):
     def ask_in(self, message: Message | None) -> None:
         self.asked_in = message
         self.save(update_fields=["asked_in"])
+
+    def move_to(self, source: SourceFile, *, place: dict[str, Any]) -> None:
+        """A new version of the file has it still."""
+        self.source, self.place = source, place
+        self.save(update_fields=["source", "place"])
+
+    def resolve(self, *, by_source: SourceFile | None = None) -> None:
+        self.resolved_by = by_source
+        self.save(update_fields=["resolved_by"])
+        self.end(self.State.RESOLVED)
 
     def end(self, state: State, *, by: User | None = None, reason: str = "") -> None:
         self.state, self.ended_at, self.ended_by, self.reason = state, timezone.now(), by, reason

@@ -1,0 +1,66 @@
+"""Zips as clients, and those who mean harm, make them."""
+
+from __future__ import annotations
+
+import io
+import struct
+import zipfile
+import zlib
+
+LOCAL = struct.Struct("<4s5H3I2H")
+CENTRAL = struct.Struct("<4s6H3I5H2I")
+END = struct.Struct("<4s4H2IH")
+DEFLATED, STORED = zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED
+
+
+def zipped(*files: tuple[str, bytes], method: int = DEFLATED) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", method) as archive:
+        for name, content in files:
+            archive.writestr(name, content)
+    return out.getvalue()
+
+
+class OneWay(io.RawIOBase):
+    """A pipe: what writes to it cannot go back, so sizes come after the data."""
+
+    def __init__(self) -> None:
+        self.content = bytearray()
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, piece: object) -> int:
+        self.content += bytes(piece)  # type: ignore[call-overload]
+        return len(bytes(piece))  # type: ignore[call-overload]
+
+
+def zipped_through_a_pipe(*files: tuple[str, bytes], method: int = DEFLATED) -> bytes:
+    out = OneWay()
+    with zipfile.ZipFile(out, "w", method) as archive:  # type: ignore[call-overload]
+        for name, content in files:
+            archive.writestr(name, content)
+    return bytes(out.content)
+
+
+def raw_zip(
+    *files: tuple[bytes, bytes],
+    flags: int = 0,
+    method: int = STORED,
+    said_size: int | None = None,
+    mode: int = 0,
+    extra: bytes = b"",
+) -> bytes:
+    """Written field by field (APPNOTE 4.3), so that fields may say what no honest program writes."""
+    body, listed = b"", b""
+    for name, content in files:
+        packed = content
+        if method == DEFLATED:
+            packer = zlib.compressobj(wbits=-zlib.MAX_WBITS)
+            packed = packer.compress(content) + packer.flush()
+        size, crc = len(content) if said_size is None else said_size, zlib.crc32(content)
+        about = (20, flags, method, 0, 0, crc, len(packed), size, len(name), len(extra))
+        listed += CENTRAL.pack(b"PK\x01\x02", 3 << 8, *about, 0, 0, 0, mode << 16, len(body)) + name + extra
+        body += LOCAL.pack(b"PK\x03\x04", *about) + name + extra + packed
+    end = END.pack(b"PK\x05\x06", 0, 0, len(files), len(files), len(listed), len(body), 0)
+    return body + listed + end
