@@ -16,14 +16,24 @@ BPM_DECIMALS = 4
 
 
 def segments_through(
-    downbeats_s: Sequence[float] | Doubles, *, first_bar: int, beats_per_bar: int, meter: str, tolerance_s: float
+    downbeats_s: Sequence[float] | Doubles,
+    *,
+    first_bar: int,
+    beats_per_bar: int,
+    meter: str,
+    tolerance_s: float,
+    changes_s: Doubles | None = None,
 ) -> tuple[MapSegment, ...]:
-    """Segments whose bars start within `tolerance_s` of the given bar lines; each begins on one of them."""
+    """Segments whose bars start within `tolerance_s` of the given bar lines; each begins on one of them.
+
+    Where it is known when the tempo changes, the segments begin just there: on the bar lines nearest to `changes_s`.
+    """
     times = np.asarray(downbeats_s, dtype=np.float64)
+    known = None if changes_s is None else _nearest(times, changes_s)
     segments: list[MapSegment] = []
     start = 0
     while start < len(times) - 1:
-        end = _longest(times, start, tolerance_s)
+        end = _longest(times, start, tolerance_s) if known is None else _next(known, start, len(times) - 1)
         bar_s = (times[end] - times[start]) / (end - start)
         segments.append(
             MapSegment(
@@ -35,6 +45,14 @@ def segments_through(
         )
         start = end
     return tuple(segments)
+
+
+def _nearest(times: Doubles, changes_s: Doubles) -> list[int]:
+    return [int(np.abs(times - change_s).argmin()) for change_s in changes_s]
+
+
+def _next(known: list[int], start: int, last: int) -> int:
+    return min([one for one in known if one > start], default=last)
 
 
 def _longest(times: Doubles, start: int, tolerance_s: float) -> int:

@@ -23,6 +23,7 @@ from analysis.reports import BarOne, MapSegment, Meter, SongMeasures, Tempo
 from analysis.rounding import set_tempo
 from analysis.statements import Statements
 from analysis.stem_lag import coherent_lag
+from analysis.stretches import count_attacks, find_stretches
 from analysis.tempo_map import MeterSign
 
 Doubles = NDArray[Any]
@@ -34,6 +35,8 @@ MAP_TOLERANCE_S = 0.010
 # 6.5 when a clock is bent to follow it; measured on random rhythms and on songs.
 LEAST_GATHERED, LEAST_GATHERED_FOLLOWED = 4.5, 6.5
 MOST_TEMPI_TRIED = 3
+# Changes of tempo are placed on the bent clock first, then once more on the clock that holds each tempo exactly.
+STRETCH_ROUNDS = 2
 
 
 def no_grid(music: Evidence | None, statements: Statements) -> SongMeasures:
@@ -57,12 +60,32 @@ def with_music(music: Evidence, statements: Statements, sample_rate_hz: int) -> 
 def _on_clock(
     music: Evidence, clock: Clock, kind: str, statements: Statements, sample_rate_hz: int
 ) -> SongMeasures | None:
-    even = music.warped(clock.to_even)
-    heard = listen(even, statements)
+    heard = listen(music.warped(clock.to_even), statements)
+    changes_s: Doubles | None = None
+    for _ in range(STRETCH_ROUNDS):
+        held = _held(music, clock, heard) if heard else None
+        if held is None:
+            break
+        clock, changes_s = held
+        heard = listen(music.warped(clock.to_even), statements)
     if heard is None:
         return None
-    song = _moving(even, heard, clock, kind, statements.sign_for(heard.best.meter.sign), sample_rate_hz)
+    kind = kind if changes_s is None else "step"
+    even = music.warped(clock.to_even)
+    sign = statements.sign_for(heard.best.meter.sign)
+    song = _moving(even, heard, clock, kind, sign, sample_rate_hz, changes_s=changes_s)
     return song if _is_gathered(music, song, kind) else None
+
+
+def _held(music: Evidence, clock: Clock, heard: Heard) -> tuple[Clock, Doubles] | None:
+    """The clock of a song that keeps a few tempos exactly, and when it changes from one to the next."""
+    best = heard.best
+    counted = count_attacks(music, clock, heard.fits[best.fit], best.bar_s)
+    stretches = find_stretches(counted, best.meter.beats)
+    if stretches is None:
+        return None
+    changes_s = stretches.times_of(np.array(stretches.changes, dtype=np.float64))
+    return stretches.clock(float(counted.beats.min()), float(counted.beats.max())), changes_s
 
 
 def _on_steady_grid(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures | None:
@@ -132,7 +155,16 @@ def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_h
     return _measures(music, heard, layout, tempo, (), sample_rate_hz, sign=sign)
 
 
-def _moving(even: Evidence, heard: Heard, clock: Clock, kind: str, sign: str, sample_rate_hz: int) -> SongMeasures:
+def _moving(
+    even: Evidence,
+    heard: Heard,
+    clock: Clock,
+    kind: str,
+    sign: str,
+    sample_rate_hz: int,
+    *,
+    changes_s: Doubles | None = None,
+) -> SongMeasures:
     """`even` is the music on its own clock; everything is laid out there and brought back."""
     fit = heard.fits[heard.best.fit]
     layout = _laid_out(even, heard, fit.period_s).on(clock.to_real)
@@ -142,6 +174,7 @@ def _moving(even: Evidence, heard: Heard, clock: Clock, kind: str, sign: str, sa
         beats_per_bar=heard.best.meter.beats,
         meter=sign,
         tolerance_s=MAP_TOLERANCE_S,
+        changes_s=changes_s,
     )
     beats = layout.beats_s
     mean_bpm = 60 * (len(beats) - 1) / float(beats[-1] - beats[0])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 from analysis.drift import click_drift_s
@@ -15,6 +16,8 @@ from analysis.tempo_map import MeterSign, TempoMapError
 from analysis.wrong_rate import suspected_rates
 
 FOUR_MINUTES_S = 240.0
+# More changes of tempo than this, or shorter ones, are a drift to whoever reads of them.
+MOST_CHANGES, LEAST_BARS = 3, 2
 
 
 @dataclass(frozen=True)
@@ -121,14 +124,16 @@ def bar_one(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
 
 
 def moving_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    """A few long stretches are changes of tempo, each named at its place; anything else is a drift."""
     segments = facts.song.tempo_map
-    if facts.song.tempo.kind != "map" or len(segments) < 2:
+    pairs = list(pairwise(segments))
+    if facts.song.tempo.kind != "map" or not pairs:
         return
     bpms = [segment.bpm for segment in segments]
-    if len(segments) == 2:
-        one, two = segments
-        value = {"from_bpm": one.bpm, "to_bpm": two.bpm}
-        yield make_finding("tempo-changes", place=Place(time_s=two.time_s, bar=two.bar), value=value)
+    if len(pairs) <= MOST_CHANGES and all(two.bar - one.bar >= LEAST_BARS for one, two in pairs[1:]):
+        for one, two in pairs:
+            value = {"from_bpm": one.bpm, "to_bpm": two.bpm}
+            yield make_finding("tempo-changes", place=Place(time_s=two.time_s, bar=two.bar), value=value)
     else:
         first_change = segments[1]
         place = Place(time_s=first_change.time_s, bar=first_change.bar)
