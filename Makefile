@@ -4,10 +4,11 @@
 #   make test     every test, browser tests included, with coverage (ARGS="tests/portal/intake -k survey" narrows it)
 #   make check    format, lint, strict types, import order, missing migrations
 #   make bench    the engine's figures
+#   make bench-libraries   one more library to compare it with (ARGS="tempo --beside librosa,aubio,essentia")
 #   make format   what `make check` would only complain about
 #   make manage   a manage.py command against the demo's data   (ARGS="shell")
 #   make lock     requirements*.txt and package-lock.json anew from pyproject.toml and package.json
-.PHONY: venv browser demo test check bench format manage lock
+.PHONY: venv browser demo test check bench bench-libraries format manage lock
 .DELETE_ON_ERROR:
 
 PYTHON ?= python3
@@ -63,9 +64,14 @@ format: .venv/.ready
 bench: venv
 	$(BIN)/python -m bench $(ARGS)
 
+# What the engine is compared with and nothing else needs. aubio is a program: Debian has it as aubio-tools.
+bench-libraries: venv
+	$(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements-bench.txt
+
 lock: .venv/.ready
 	$(COMPILE) pyproject.toml -o requirements.txt
 	$(COMPILE) pyproject.toml --group dev -c requirements.txt -o requirements-dev.txt
+	$(COMPILE) --group bench -c requirements-dev.txt -o requirements-bench.txt
 	$(COMPILE) --group node -o requirements-node.txt
 	$(COMPILE) --group uv -o requirements-uv.txt
 	npm install --package-lock-only --silent

@@ -24,7 +24,8 @@ def main() -> None:
     parser.add_argument("--songs", type=int, default=24, help="songs in the tempo set")
     parser.add_argument("--minutes", type=float, default=5.0, help="length of the file that is timed")
     parser.add_argument("--rate", type=int, default=48_000, help="sample rate of the file that is timed")
-    parser.add_argument("--items", action="store_true", help="print each song that is wrong")
+    parser.add_argument("--beside", default="librosa", help="tools to compare with: librosa,aubio,essentia")
+    parser.add_argument("--failures", action="store_true", help="print each song that is wrong, and why")
     options = parser.parse_intermixed_args()
     options.folders = [Path(name) for name in options.part if name not in PARTS and Path(name).is_dir()]
     options.part = [name for name in options.part if Path(name) not in options.folders]

@@ -1,4 +1,4 @@
-"""Recorded rock from an openly packaged source: four songs of known tempo, fetched with the system's package tool.
+"""Recordings from an openly packaged source: four songs of known tempo, fetched with the system's package tool.
 
 Debian's `fretsonfire-songs-sectoid` (MIT licence): each song is one whole tempo, played to a click; the values are
 those of the charts in the package. The songs come as two files, the band and the guitar.
@@ -7,6 +7,7 @@ those of the charts in the package. The songs come as two files, the band and th
 from __future__ import annotations
 
 import argparse
+import json
 import shutil
 import subprocess
 from pathlib import Path
@@ -14,31 +15,35 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from bench.scores import LEVELS, TEMPO_BPM
-from bench.tempo import read_librosa, read_ours
+from bench.known import MANIFEST
+from bench.tempo import compare
 
 PACKAGE = "fretsonfire-songs-sectoid"
 BPM_BY_TITLE = {"Escape from chaosland": 135, "Feelings": 95, "Metal madness": 150, "War of freedom": 140}
 
 
 def run(options: argparse.Namespace) -> None:
-    folder = fetch(options.data / "recordings")
-    if folder is None:
+    folder = options.data / "recordings"
+    unpacked = fetch(folder)
+    if unpacked is None:
         print("\nRecordings: left out. They need Debian's package tools (apt-get, dpkg-deb) and its package lists.")
         return
-    print(f"\nRecordings: {PACKAGE}, mixed; BPM found (true), right within {TEMPO_BPM} BPM, at any level")
-    for chart in sorted(folder.rglob("notes.mid")):
-        title, true_bpm = chart.parent.name, BPM_BY_TITLE[chart.parent.name]
-        mix = _mix(chart.parent, options.data / "recordings" / f"{title}.wav")
-        for tool, read in (("kitpost", read_ours), ("librosa", read_librosa)):
-            bpm = read([mix]).bpm or 0.0
-            right = abs(bpm - true_bpm) <= TEMPO_BPM
-            any_level = any(abs(bpm / float(level) - true_bpm) <= TEMPO_BPM for level in LEVELS)
-            print(f"  {title:<24}{tool:<9}{bpm:>9.3f} ({true_bpm})  {_word(right):<4}{_word(any_level)}")
+    lines = [_line(chart.parent, folder) for chart in sorted(unpacked.rglob("notes.mid"))]
+    (folder / MANIFEST).write_text("".join(json.dumps(line) + "\n" for line in lines))
+    compare(folder, options)
 
 
-def _word(right: object) -> str:
-    return "yes" if right else "no"
+def _line(song: Path, folder: Path) -> dict[str, object]:
+    mix = _mix(song, folder / f"{song.name}.wav")
+    return {
+        "id": song.name,
+        "cat": "recorded",
+        "files": [mix.name],
+        "dur": soundfile.info(mix).duration,
+        "bpm": BPM_BY_TITLE[song.name],
+        "constant": True,
+        "kind": "const",
+    }
 
 
 def fetch(folder: Path) -> Path | None:

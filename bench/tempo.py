@@ -1,108 +1,75 @@
-"""How often tempo, beats, meter and bar one are right, on songs by our own band, beside librosa in the same run."""
+"""How often tempo, beats, meter and bar one are right, beside general libraries on the same songs in the same run."""
 
 from __future__ import annotations
 
 import argparse
-import time
-from collections import defaultdict
+from datetime import UTC, datetime
 from pathlib import Path
 
-import numpy as np
-import soundfile
+from bench.answers import ask
+from bench.known import Known, read_set
+from bench.own_songs import make_set
+from bench.readers import TOOLS
+from bench.scores import score
+from bench.tables import Results, Scored, print_calibration, print_comparison, print_ours
+from bench.why import what_is_wrong
 
-from analysis.band.render import Stem, mix_stems, render_stems, write_wav
-from analysis.band.score import write_score
-from analysis.band.truth import Truth
-from bench.scores import Reading, reading_of, score
-from bench.tempo_set import Item, draw_items
-
-COLUMNS = (
-    "n", "<.02", ".02lvl", "4%", "4%lvl", "listed", "kind", "F70", "F20", "barF", "bar1", "bar1'", "meter", "sure",
-    "right", "inside", "xRT",
-)  # fmt: skip
-LEGEND = """\
-  <.02: right level within 0.02 BPM; .02lvl: at that, 2, 3, 1/2 or 1/3 of it; 4%, 4%lvl: the same within 4 %; listed:
-  within 1 % among answer and four alternatives; F70, F20, barF: beats at 70 and 20 ms, bar lines at 70 ms; bar1, bar1':
-  bar one within 70 and 10 ms; sure: all confidences >= .95; right: of those, bar lines right; inside: truth in the
-  stated interval where <.02; xRT: seconds of music a CPU second"""
-SAMPLE_RATES_HZ = (44_100, 48_000)
-Row = dict[str, float]
+KITPOST = "kitpost"
 
 
 def run(options: argparse.Namespace) -> None:
-    ours: dict[str, list[Row]] = defaultdict(list)
-    theirs: dict[str, list[Row]] = defaultdict(list)
-    wrong = []
-    for number, item in enumerate(draw_items(options.seed, options.songs)):
-        truth, paths = _render(item, options.data / "tempo", SAMPLE_RATES_HZ[number % 2])
-        row = _timed_row(truth, paths, read_ours)
-        ours[item.category].append(row)
-        theirs[item.category].append(_timed_row(truth, paths, read_librosa))
-        wrong += _what_is_wrong(item, truth, row)
-        for path in paths:
-            path.unlink()
-    print(f"\nTempo: {options.songs} songs by the band, seed {options.seed}")
-    print(LEGEND)
-    print_table("kitpost", ours)
-    print_table("librosa", theirs)
-    if options.items:
-        print("\n".join(wrong) or "nothing wrong")
+    """Over the folders given; without any, over songs by the project's own band."""
+    own = options.data / f"songs-{options.seed}-{options.songs}"
+    for folder in options.folders or [make_set(own, options.seed, options.songs)]:
+        compare(folder, options)
 
 
-def _render(item: Item, folder: Path, rate: int) -> tuple[Truth, list[Path]]:
-    written = write_score(item.plan)
-    stems: dict[str, Stem] = render_stems(written, rate)
-    sounds = {"mix": mix_stems(stems)} if item.sent == "mix" else stems
-    paths = [write_wav(folder / f"{item.name}_{name}.wav", sound, rate) for name, sound in sounds.items()]
-    return written.truth, paths
+def compare(folder: Path, options: argparse.Namespace) -> None:
+    songs = read_set(folder)
+    tools = [KITPOST, *_those_here(options.beside)]
+    print(f"\nTempo, bars and bar one: {len(songs)} songs in {folder.name}, {datetime.now(UTC):%Y-%m-%d}")
+    results = {tool: _scored(tool, songs, options.data / "answers" / _kept_under(folder)) for tool in tools}
+    for tool, scored in results.items():
+        kept = sum(one.answer.is_kept for one in scored)
+        print(f"  {tool} {TOOLS[tool].version()}" + (f": {kept} answers kept from an earlier run" if kept else ""))
+    print_comparison(results)
+    print_ours(results[KITPOST])
+    print_calibration(results[KITPOST])
+    if options.failures:
+        print_failures(results)
 
 
-def read_ours(paths: list[Path]) -> Reading:
-    from analysis.reports import Brief
-    from analysis.song import SongFile, measure_song
-    from analysis.survey import survey_file
-
-    surveys = [survey_file(path, name=f"{number}.wav") for number, path in enumerate(paths)]
-    files = [SongFile(one.report, one.features, path) for one, path in zip(surveys, paths, strict=True)]
-    return reading_of(measure_song(files, Brief()).song)
+def _kept_under(folder: Path) -> str:
+    return "_".join(folder.resolve().parts[-2:])
 
 
-def read_librosa(paths: list[Path]) -> Reading:
-    """The library's own way: a mix at 22 050 Hz, its default beat tracker."""
-    import librosa
-
-    mix = np.sum([librosa.load(path)[0] for path in paths], axis=0)
-    bpm, beats_s = librosa.beat.beat_track(y=mix, sr=22_050, units="time")
-    return Reading(bpm=float(np.atleast_1d(bpm)[0]), beats_s=tuple(float(beat) for beat in beats_s))
-
-
-def _timed_row(truth: Truth, paths: list[Path], read: object) -> Row:
-    assert callable(read)
-    start = time.process_time()
-    reading: Reading = read(paths)
-    taken_s = time.process_time() - start
-    seconds = sum(soundfile.info(path).duration for path in paths)
-    return score(truth, reading) | {"xRT": seconds / taken_s}
+def _those_here(beside: str) -> list[str]:
+    here = []
+    for name in filter(None, beside.split(",")):
+        if name not in TOOLS:
+            raise SystemExit(f"no such tool: {name}; there are {', '.join(TOOLS)}")
+        if TOOLS[name].version() is None:
+            print(f"  {name} is not here and is left out. To have it: {TOOLS[name].how_to_get}")
+        elif name != KITPOST:
+            here.append(name)
+    return here
 
 
-def print_table(title: str, rows: dict[str, list[Row]]) -> None:
-    print(f"\n  {title:<16}" + "".join(f"{name:>7}" for name in COLUMNS))
-    everything = [row for group in rows.values() for row in group]
-    for category, group in [*sorted(rows.items()), ("all", everything)]:
-        print(f"  {category:<16}{len(group):>7}" + "".join(_cell(name, group) for name in COLUMNS[1:]))
+def _scored(tool: str, songs: list[Known], folder: Path) -> list[Scored]:
+    answers = ask(tool, songs, folder)
+    return [
+        Scored(song, answer, score(song, answer.reading) | {"xRT": song.duration_s / max(answer.cpu_s, 0.001)})
+        for song, answer in zip(songs, answers, strict=True)
+    ]
 
 
-def _cell(name: str, group: list[Row]) -> str:
-    values = [row[name] for row in group if name in row]
-    if not values:
-        return f"{'-':>7}"
-    return f"{np.median(values):>7.0f}" if name == "xRT" else f"{np.mean(values):>7.2f}"
-
-
-def _what_is_wrong(item: Item, truth: Truth, row: Row) -> list[str]:
-    faults = [name for name in ("<.02", "kind", "meter", "bar1") if row.get(name) == 0.0]
-    faults += ["F20"] if row.get("F20", 1.0) < 0.9 else []
-    if not faults:
-        return []
-    about = f"{item.plan.feel} {float(truth.bpm):g} {truth.meter} {truth.kind}"
-    return [f"  {item.name} ({item.category}; {about}; {'+'.join(item.plan.players)}): {', '.join(faults)}"]
+def print_failures(results: Results) -> None:
+    """Each song with a fault and why: confidence first, for a fault that was said to be sure is the worst."""
+    wrong = [
+        (one, why) for one in results[KITPOST] if (why := what_is_wrong(one.known, one.answer.reading, one.scores))
+    ]
+    print(f"\n  Failures: {len(wrong)} of {len(results[KITPOST])} songs have a fault")
+    for one, why in sorted(wrong, key=lambda pair: (pair[0].known.category, pair[0].known.name)):
+        about = f"{one.known.category}, {one.known.bpm:g}, {one.known.meter or 'meter not known'}, {one.known.kind}"
+        sure = f"confidence {one.answer.reading.confidence or 0:.2f}"
+        print(f"  {one.known.name} ({about}; {sure}): {'; '.join(why)}")
