@@ -1,5 +1,7 @@
 """The block form against the same sections run sample by sample in double precision (scipy.signal.sosfilt)."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from scipy.signal import sosfilt
@@ -28,7 +30,7 @@ def test_blocks_of_any_length_give_what_the_recursion_gives(sample_rate_hz: int)
     weighting = KWeighting(sample_rate_hz, channels=2)
 
     edges = [0, 1, 64, 65, 4_161, 6_209, 20_000, rows.shape[1]]
-    parts = [weighting.weighted(rows[:, start:end]) for start, end in zip(edges[:-1], edges[1:], strict=True)]
+    parts = [weighting.weighted(rows[:, start:end]) for start, end in pairwise(edges)]
 
     expected = sosfilt(k_weighting(sample_rate_hz), rows.astype(np.float64))
     assert np.concatenate(parts, axis=1) == pytest.approx(expected, abs=TOLERANCE)
