@@ -38,7 +38,10 @@ class HarmonyAccumulator:
         self._framer = Framer(size, hop)
         self._window = np.hanning(size + 1)[:-1].astype(np.float32) * np.float32(2 / size)
         banks = [pitch_class_bank(size, rate_hz, *limits) for limits in (BASS_HZ, MIDDLE_HZ)]
-        self._bank = np.concatenate(banks, axis=1)
+        bank = np.concatenate(banks, axis=1)
+        used = np.flatnonzero(bank.any(axis=1))
+        self._bins = slice(int(used[0]), int(used[-1]) + 1) if len(used) else slice(0, 0)
+        self._bank = bank[self._bins]
         self._classes = Growing(24)
 
     def add(self, lowered: Floats) -> None:
@@ -52,5 +55,6 @@ class HarmonyAccumulator:
 
     def _take(self, frames: Floats) -> None:
         if len(frames):
-            magnitude = np.abs(fft.rfft(frames * self._window, axis=1))
+            spectrum = fft.rfft(frames * self._window)[:, self._bins]
+            magnitude = np.sqrt(np.square(spectrum.real) + np.square(spectrum.imag))
             self._classes.add(np.log1p(COMPRESSION * magnitude) @ self._bank)

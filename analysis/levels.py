@@ -50,12 +50,7 @@ class LevelMeter:
     def add(self, block: Block) -> None:
         rows = block.by_channel
         self._peak = max(self._peak, float(block.peaks.max(initial=0.0)))
-        starts = range(0, block.frames, DC_PIECE_FRAMES)
-        sums = np.add.reduceat(rows, starts, axis=1).astype(np.float64)
-        self._sums += sums.sum(axis=1)
-        lengths = np.diff([*starts, block.frames])
-        self._squared_means += ((sums / lengths) ** 2).sum(axis=1)
-        self._pieces += len(starts)
+        self._add_means(rows)
         products = _products(rows)
         self._products += products
         if len(rows) == 2:
@@ -64,6 +59,20 @@ class LevelMeter:
         if block.bad_values and self._first_bad_frame is None:
             self._first_bad_frame = block.first_bad_frame
         self._bad_values += block.bad_values
+
+    def _add_means(self, rows: Floats) -> None:
+        whole = rows.shape[1] // DC_PIECE_FRAMES * DC_PIECE_FRAMES
+        self._add_pieces(rows[:, :whole].reshape(len(rows), -1, DC_PIECE_FRAMES))
+        if whole < rows.shape[1]:
+            self._add_pieces(rows[:, np.newaxis, whole:])
+
+    def _add_pieces(self, pieces: Floats) -> None:
+        """By a matrix product, which sums faster than `sum` does."""
+        length = pieces.shape[2]
+        sums = (pieces @ np.ones(length, np.float32)).astype(np.float64)
+        self._sums += sums.sum(axis=1)
+        self._squared_means += ((sums / length) ** 2).sum(axis=1)
+        self._pieces += sums.shape[1]
 
     def finish(self) -> Levels:
         frames = max(1, self._frames)

@@ -54,15 +54,15 @@ class SilenceMeter:
         if not len(waiting):
             return
         buckets = _first_above(peaks, self._steps[waiting])
-        for bucket in np.unique(buckets[buckets < len(peaks)]):
+        for bucket in set(buckets[buckets < len(peaks)].tolist()):
             steps = waiting[buckets == bucket]
-            self._first[steps] = block.start_frame + _frames_above(block, int(bucket), self._steps[steps])
+            self._first[steps] = block.start_frame + _frames_above(block, bucket, self._steps[steps])
 
     def _note_last(self, block: Block, peaks: Floats) -> None:
         back = _first_above(peaks[::-1], self._steps)
-        for steps_back in np.unique(back[back < len(peaks)]):
+        for steps_back in set(back[back < len(peaks)].tolist()):
             steps = np.flatnonzero(back == steps_back)
-            bucket = len(peaks) - 1 - int(steps_back)
+            bucket = len(peaks) - 1 - steps_back
             self._last[steps] = block.start_frame + _frames_above(block, bucket, self._steps[steps], from_end=True)
 
     def finish(self) -> Silence:

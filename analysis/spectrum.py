@@ -41,18 +41,17 @@ class SpectrumMeter:
         # The sides apart: an average of both would cancel what is out of phase.
         frames = np.stack([block.by_channel[:2, start : start + FRAMES] for start in starts])
         spectra = fft.rfft(frames.reshape(-1, FRAMES) * self._window)
-        for powers in spectra.real**2 + spectra.imag**2:
-            self._note(powers)
+        self._note(np.square(spectra.real) + np.square(spectra.imag))
 
     def _note(self, powers: NDArray[np.float32]) -> None:
-        total = float(powers.sum())
-        if total > self._loudest:
-            if self._loudest < total * QUIET_BELOW_LOUDEST:
-                self._sum[:], self._count = 0.0, 0
-            self._loudest = total
-        if total > self._loudest * QUIET_BELOW_LOUDEST:
-            self._sum += powers
-            self._count += 1
+        totals = powers.sum(axis=1)
+        loudest = max(self._loudest, float(totals.max()))
+        if self._loudest < loudest * QUIET_BELOW_LOUDEST:
+            self._sum[:], self._count = 0.0, 0
+        self._loudest = loudest
+        loud = powers[totals > loudest * QUIET_BELOW_LOUDEST]
+        self._sum += loud.sum(axis=0)
+        self._count += len(loud)
 
     def finish(self, limits: Limits) -> float | None:
         """Frequency of a steep upper edge in Hz, or None."""

@@ -92,33 +92,28 @@ class TruePeakMeter:
     def add(self, block: Block) -> None:
         self.peak = max(self.peak, float(block.peaks.max(initial=0.0)))
         for channel, row in enumerate(block.by_channel):
-            joined = np.concatenate([self._held[channel], row])
-            self._search(joined, block.peaks[channel], float(np.abs(self._held[channel]).max()))
-            self._held[channel] = joined[len(joined) - HISTORY :]
+            self._search(self._held[channel], row, block.peaks[channel])
+            self._held[channel] = np.concatenate([self._held[channel], row[-HISTORY:]])[-HISTORY:]
 
-    def _search(self, joined: Floats, peaks: Floats, held_peak: float) -> None:
-        """`joined` starts HISTORY samples before the first bucket; a bucket also sees the end of the one before."""
-        before = np.concatenate([[np.float32(held_peak)], peaks[:-1]])
-        could_reach = np.maximum(peaks, before) * self._gain
-        candidates = np.flatnonzero(could_reach > self.peak)
+    def _search(self, held: Floats, row: Floats, peaks: Floats) -> None:
+        """`held` are the HISTORY samples before the first bucket; a bucket also sees the end of the one before."""
+        known = np.maximum(peaks, np.concatenate([[np.abs(held).max()], peaks[:-1]]))
+        candidates = np.flatnonzero(known * self._gain > self.peak)
         if not len(candidates):
             return
         # The loudest first: each result raises the bar for the rest.
-        candidates = candidates[np.argsort(-could_reach[candidates], kind="stable")]
-        short = len(peaks) * BUCKET_FRAMES + HISTORY - len(joined)
-        padded = np.concatenate([joined, np.zeros(short, np.float32)]) if short else joined
-        windows = overlapping(padded, BUCKET_FRAMES + HISTORY, BUCKET_FRAMES)
+        candidates = candidates[np.argsort(-known[candidates], kind="stable")]
+        short = np.zeros(len(peaks) * BUCKET_FRAMES - len(row), np.float32)
+        windows = overlapping(np.concatenate([held, row, short]), BUCKET_FRAMES + HISTORY, BUCKET_FRAMES)
         for start in range(0, len(candidates), BUCKETS_AT_ONCE):
             buckets = candidates[start : start + BUCKETS_AT_ONCE]
-            self._search_buckets(windows[buckets], np.minimum(could_reach[buckets], self._by_bends(windows[buckets])))
+            self._search_buckets(windows[buckets], known[buckets])
 
-    def _by_bends(self, windows: Floats) -> Floats:
-        """The second bound, with room for the filters' own rounding of a straight line."""
-        bends = _row_peaks(np.diff(windows, n=2, axis=1))
-        return np.asarray(_row_peaks(windows) * np.float32(1.001) + np.float32(self._bend_weight) * bends)
-
-    def _search_buckets(self, windows: Floats, could_reach: Floats) -> None:
-        windows = windows[could_reach > self.peak]
+    def _search_buckets(self, windows: Floats, known: Floats) -> None:
+        """The second bound first, with room for the filters' own rounding of a straight line."""
+        steps = windows[:, 1:] - windows[:, :-1]
+        bends = _row_peaks(steps[:, 1:] - steps[:, :-1])
+        windows = windows[known * np.float32(1.001) + np.float32(self._bend_weight) * bends > self.peak]
         if not len(windows):
             return
         rows = _rows(windows)
@@ -131,8 +126,7 @@ class TruePeakMeter:
     def finish(self) -> float:
         """The last samples are followed by silence."""
         for channel in range(len(self._held)):
-            tail = np.concatenate([self._held[channel], np.zeros(BUCKET_FRAMES, np.float32)])
-            self._search(tail, np.zeros(1, np.float32), float(np.abs(self._held[channel]).max()))
+            self._search(self._held[channel], np.zeros(BUCKET_FRAMES, np.float32), np.zeros(1, np.float32))
         return self.peak
 
 
