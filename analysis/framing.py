@@ -63,10 +63,10 @@ class Decimator:
             return np.zeros(0, np.float32)
         table = samples[: rows * self.factor].reshape(rows, self.factor)
         self._held = samples[count * self.factor :]
-        parts: Any = table @ self._phases.T
-        lowered = np.zeros(count, np.float32)
-        for tap in range(self.TAPS_PER_PHASE):
-            lowered += parts[tap : tap + count, tap]
+        parts: Any = self._phases @ table.T
+        lowered: Floats = parts[0, :count].copy()
+        for tap in range(1, self.TAPS_PER_PHASE):
+            lowered += parts[tap, tap : tap + count]
         return lowered
 
     def last(self) -> Floats:

@@ -55,6 +55,5 @@ class HarmonyAccumulator:
 
     def _take(self, frames: Floats) -> None:
         if len(frames):
-            spectrum = fft.rfft(frames * self._window)[:, self._bins]
-            magnitude = np.sqrt(np.square(spectrum.real) + np.square(spectrum.imag))
+            magnitude = np.abs(fft.rfft(frames * self._window)[:, self._bins])
             self._classes.add(np.log1p(COMPRESSION * magnitude) @ self._bank)

@@ -8,7 +8,6 @@ leaves in them. The memory is turned so that its squares are the energy still to
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +15,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float32]
 Doubles = NDArray[np.float64]
 PIECE = 64
-# Pieces whose memories are worked out in one product before going on to the next.
+# Pieces whose memories are worked out in one product, and groups of pieces again.
 GROUP = 32
 # The shelf begins where low rates end: it is then put below half the rate, where it hardly matters.
 HIGHEST_SHELF = 0.45
@@ -55,27 +54,28 @@ class KWeighting:
 
     def __init__(self, sample_rate_hz: int, channels: int) -> None:
         step, entry, exit_, direct = _state_space(k_weighting(sample_rate_hz))
-        powers = [np.eye(len(step))]
-        for _ in range(PIECE * GROUP):
-            powers.append(powers[-1] @ step)
+        powers = _powers(step, PIECE)
         impulse = [direct, *(float(exit_ @ power @ entry) for power in powers[: PIECE - 1])]
         # Memories are rows: the matrices stand transposed, to be multiplied from the right.
         self._answer = _toeplitz(np.array(impulse)).astype(np.float32)
         self._left = np.array([power @ entry for power in powers[PIECE - 1 :: -1]], np.float32)
         self._heard = np.array([exit_ @ power for power in powers[:PIECE]], np.float32).T.copy()
-        self._ahead = [power.T.astype(np.float32) for power in powers[: PIECE + 1]]
-        self._within, self._through = _group_products([power.T for power in powers[::PIECE]])
+        self._ahead = [power.T.astype(np.float32) for power in powers]
+        by_piece = _powers(powers[PIECE].T, GROUP)
+        self._in_group, self._into_group = _group_products(by_piece)
+        self._in_groups, self._into_groups = _group_products(_powers(by_piece[GROUP], GROUP))
         self._memory = np.zeros((channels, len(step)), np.float32)
 
     def weighted(self, rows: Floats) -> Floats:
         """The next samples, shape (channels, n_frames)."""
         channels, frames = rows.shape
-        short = -frames % (PIECE * GROUP)
+        short = -frames % (PIECE * GROUP**2)
         padded = np.pad(rows, ((0, 0), (0, short))) if short else rows
         pieces = padded.reshape(-1, PIECE)
-        memories = self._memories((pieces @ self._left).reshape(channels, -1, GROUP * self._memory.shape[1]))
+        size = self._memory.shape[1]
+        memories = self._memories((pieces @ self._left).reshape(channels, -1, GROUP, GROUP * size))
         answers = pieces @ self._answer
-        answers += memories.reshape(-1, self._memory.shape[1]) @ self._heard
+        answers += memories.reshape(-1, size) @ self._heard
         if short:
             # The stream goes on after `frames`, not after what it was filled up with.
             whole, rest = divmod(frames, PIECE)
@@ -84,16 +84,24 @@ class KWeighting:
         return np.asarray(answers.reshape(channels, -1)[:, :frames])
 
     def _memories(self, left: Floats) -> Floats:
-        """At the start of each piece, shape (channels, pieces, 4), from what each piece leaves, group by group."""
-        channels, groups, _ = left.shape
+        """At the start of each piece, shape (channels, pieces, 4): within groups of pieces, then groups of groups."""
+        channels, stretches = left.shape[:2]
         size = self._memory.shape[1]
-        inside = left @ self._within
-        starts = np.empty((channels, groups, size), np.float32)
-        for group in range(groups):
-            starts[:, group] = self._memory
-            self._memory = self._memory @ self._through[:, -size:] + inside[:, group, -size:]
-        memories = inside[:, :, :-size] + starts @ self._through[:, :-size]
+        inside = left @ self._in_group
+        starts = inside[..., -size:].reshape(channels, stretches, -1) @ self._in_groups
+        for stretch in range(stretches):
+            starts[:, stretch] += self._memory @ self._into_groups
+            self._memory = starts[:, stretch, -size:]
+        groups = starts[..., :-size].reshape(channels, stretches, GROUP, size)
+        memories = inside[..., :-size] + groups @ self._into_group[:, :-size]
         return np.asarray(memories.reshape(channels, -1, size))
+
+
+def _powers(matrix: Doubles, most: int) -> list[Doubles]:
+    powers = [np.eye(len(matrix))]
+    for _ in range(most):
+        powers.append(powers[-1] @ matrix)
+    return powers
 
 
 def _state_space(sections: Doubles) -> tuple[Doubles, Doubles, Doubles, float]:
@@ -127,7 +135,7 @@ def _toeplitz(impulse: Doubles) -> Doubles:
     return np.where(late >= 0, impulse[np.maximum(late, 0)], 0.0)
 
 
-def _group_products(steps: list[Any]) -> tuple[Floats, Floats]:
+def _group_products(steps: list[Doubles]) -> tuple[Floats, Floats]:
     """From what each piece of a group leaves, and from the memory before it, to the memories before each and after."""
     size = len(steps[0])
     within = np.zeros((GROUP, size, GROUP + 1, size))
