@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.checks import Check, VerifyReport
-from analysis.child_jobs import OUT_OF_MEMORY, ChildJob, ProxyJob, SongJob, SurveyJob, VerifyJob
+from analysis.child_jobs import OUT_OF_MEMORY, ChildJob, ExcerptJob, ProxyJob, SongJob, SurveyJob, VerifyJob
 from analysis.errors import SongNotMeasuredError
 from analysis.limits import Limits
 from analysis.reports import Brief, FileReport, SongReport
@@ -130,6 +130,28 @@ def write_proxy_in_child(
     """Write the copy that any browser plays. None when it is there, else why not: the end of "This file ..."."""
     job = ProxyJob(path=str(path.resolve()), proxy_to=str(to.resolve()))
     answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
+    return trouble if answer is None else None
+
+
+def write_excerpt_in_child(
+    paths: Sequence[Path],
+    to: Path,
+    *,
+    map: dict[str, Any],  # noqa: A002 - the word that people use for it
+    first_bar: int,
+    bars: int,
+    sample_rate_hz: int,
+) -> str | None:
+    """Write some bars of the files with the click on top. None when it is there, else why not, as above."""
+    job = ExcerptJob(
+        paths=[str(path.resolve()) for path in paths],
+        map=map,
+        excerpt_to=str(to.resolve()),
+        first_bar=first_bar,
+        bars=bars,
+        sample_rate_hz=sample_rate_hz,
+    )
+    answer, trouble = _run(job, TIME_LIMIT_S, MEMORY_LIMIT_BYTES)
     return trouble if answer is None else None
 
 

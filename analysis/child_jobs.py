@@ -89,8 +89,32 @@ class ProxyJob(Record):
         return {}
 
 
-ChildJob = SurveyJob | SongJob | VerifyJob | ProxyJob
-JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob)}
+@dataclass(frozen=True)
+class ExcerptJob(Record):
+    paths: list[str]
+    map: dict[str, Any]
+    excerpt_to: str
+    first_bar: int
+    bars: int
+    sample_rate_hz: int
+
+    def do(self) -> dict[str, Any]:
+        from analysis.excerpt import write_excerpt
+        from analysis.tempo_map import TempoMap
+
+        write_excerpt(
+            [Path(path) for path in self.paths],
+            TempoMap.from_json(self.map),
+            Path(self.excerpt_to),
+            first_bar=self.first_bar,
+            bars=self.bars,
+            sample_rate_hz=self.sample_rate_hz,
+        )
+        return {}
+
+
+ChildJob = SurveyJob | SongJob | VerifyJob | ProxyJob | ExcerptJob
+JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob, ExcerptJob)}
 
 
 def limit_self(*, memory_limit_bytes: int, time_limit_s: float) -> None:

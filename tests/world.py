@@ -20,6 +20,7 @@ from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.delivery.models import Delivery
 from portal.intake.models import ApprovedMap
+from portal.listening.models import Excerpt
 from portal.mailroom.models import Message
 from portal.people.models import User
 from portal.people.services import invite
@@ -104,6 +105,9 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
     prepared = PreparedFile.objects.create(
         approved_map=approved, kind=PreparedFile.Kind.CLICK, name="click.wav", key=stored["key"], size_bytes=5
     )
+    excerpt = Excerpt.objects.create(
+        song=song, asked_by=song.booking.created_by, map=MAP, first_bar=1, state=Excerpt.State.OUT, key=stored["key"]
+    )
     upload = Upload.objects.create(
         owner=client, purpose="source", target_id=song.pk, file_name="bass.wav", length_bytes=10
     )
@@ -115,6 +119,7 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
         "track": {"file_id": make_track(delivery=released, crc32=0).pk},
         "open_delivery": {"delivery_id": collecting.pk},
         "unreleased_track": {"file_id": make_track(delivery=collecting, crc32=0).pk},
+        "excerpt": {"excerpt_id": excerpt.pk},
         "prepared": {"prepared_id": prepared.pk},
         "upload": {"upload_id": upload.pk},
     }

@@ -74,6 +74,12 @@ MIX_ACCEPTED = Step(
     "The rough mix is accepted. {drummer} delivers the multitrack next.",
     "To the delivery",
 )
+# On the desk and the client's turn: they were sent some bars to listen to.
+LISTENING = Step(
+    "Listen to some bars with a click, and say whether they are right.",
+    "{client} listens to some bars with the click.",
+    "Listen",
+)
 # Delivered, and the files wait for the balance.
 BALANCE_WAITS = Step(
     "Pay the balance: the files are yours to download as soon as it is recorded.",
@@ -106,6 +112,8 @@ def song_turn(song: Song, user: User) -> TurnShown:
 def song_step(song: Song) -> Step:
     if song.stage == SongStage.IN_REVIEW and song.turn == Turn.DRUMMER:
         return MIX_ACCEPTED
+    if song.stage == SongStage.ON_DESK and song.turn == Turn.CLIENT:
+        return LISTENING
     if song.stage == SongStage.DELIVERED and song.booking.files_wait_for_balance:
         return BALANCE_WAITS
     return SONG_STEPS[SongStage(song.stage)]
@@ -116,6 +124,8 @@ def song_link(song: Song, step: Step) -> tuple[str, str]:
         if song.brief.is_written:
             return f"{song.get_absolute_url()}#files", "Send the files"
         return reverse("bookings:brief", args=[song.pk]), step.label
+    if step is LISTENING:
+        return f"{song.get_absolute_url()}#listening", step.label
     if song.stage == SongStage.ON_DESK:
         return reverse("intake:sheet", args=[song.pk]), step.label
     if step is BALANCE_WAITS:

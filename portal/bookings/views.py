@@ -20,8 +20,8 @@ from portal.people.models import User
 from portal.people.requests import MemberRequest, status_of
 
 # What a song page shows first: what the stage is about.
-QUESTION_PARTS = ("messages", "brief", "files", "prep", "rough-mixes", "delivery")
-INTAKE_PARTS = ("brief", "files", "messages", "prep", "rough-mixes", "delivery")
+QUESTION_PARTS = ("messages", "listening", "brief", "files", "prep", "rough-mixes", "delivery")
+INTAKE_PARTS = ("listening", "brief", "files", "messages", "prep", "rough-mixes", "delivery")
 TAKE_PARTS = ("rough-mixes", "delivery", "prep", "messages", "brief", "files")
 DELIVERY_PARTS = ("delivery", "rough-mixes", "messages", "prep", "brief", "files")
 

@@ -1,0 +1,54 @@
+"""What is asked and answered by ear."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from django import forms
+
+from portal.listening.models import MOST_BARS, Excerpt
+
+MOST_TAPS = 64
+
+
+class AskForm(forms.ModelForm[Excerpt]):
+    first_bar = forms.IntegerField(
+        label="Eight bars from bar",
+        min_value=1,
+        max_value=MOST_BARS,
+        initial=1,
+        widget=forms.NumberInput(attrs={"class": "short"}),
+        error_messages={
+            "required": "Write the bar to begin with.",
+            "invalid": "Write the number of a bar, such as 17.",
+        },
+    )
+
+    class Meta:
+        model = Excerpt
+        fields = ("first_bar", "note")
+        labels = {"note": "A word to go with it"}
+        widgets = {"note": forms.Textarea(attrs={"rows": 2})}
+
+
+class AnswerForm(forms.Form):
+    answer = forms.ChoiceField(choices=Excerpt.Answer.choices, error_messages={"required": "Press one of the answers."})
+    words = forms.CharField(required=False, max_length=2000)
+    taps_s = forms.CharField(required=False, max_length=4000)
+
+    def clean_taps_s(self) -> list[float]:
+        """Seconds of the song. Whatever else a browser may send is no tap."""
+        try:
+            taps = json.loads(self.cleaned_data["taps_s"] or "[]")
+        except ValueError:
+            return []
+        numbers = [float(tap) for tap in taps if type(tap) in (int, float)] if isinstance(taps, list) else []
+        return [tap for tap in numbers if math.isfinite(tap)][:MOST_TAPS]
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean() or {}
+        if said.get("answer") == Excerpt.Answer.OTHER and not said.get("words"):
+            self.add_error("words", "Say in a sentence what is different.")
+        return said

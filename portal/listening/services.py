@@ -1,0 +1,88 @@
+"""Asking the client by ear, and what their answer changes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from analysis.tempo_map import TempoMap
+from portal.bookings.models import Song
+from portal.bookings.services import hand_song, record, save_brief
+from portal.bookings.stages import SongStage, Turn
+from portal.intake.answers import shown_bpm
+from portal.intake.pictures import map_of_song
+from portal.listening import jobs, tasks
+from portal.listening.errors import ListeningError
+from portal.listening.models import Excerpt
+from portal.mailroom import services as mailroom
+from portal.people.models import User
+from portal.starting import start_on_commit
+
+Answer = Excerpt.Answer
+TIMES_TEMPO = {Answer.RIGHT: Decimal(1), Answer.TWICE: Decimal(2), Answer.HALF: Decimal("0.5")}
+
+
+@transaction.atomic
+def ask(*, song: Song, first_bar: int, note: str, by: User) -> Excerpt:
+    """Send eight bars with the click of the song's map. Asked twice the same, it is one question."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    tempo_map = check_can_ask(song, first_bar)
+    map_json = tempo_map.to_json()
+    for waiting in song.excerpts.filter(state__in=(Excerpt.State.MAKING, Excerpt.State.OUT)):
+        if (waiting.map, waiting.first_bar, waiting.note) == (map_json, first_bar, note):
+            return waiting
+        waiting.withdraw()  # one question at a time: the newer one counts
+    excerpt = Excerpt.objects.create(song=song, asked_by=by, map=map_json, first_bar=first_bar, note=note)
+    # A queue that is down undoes nothing: the sweep finds the excerpt.
+    start_on_commit(tasks.make_excerpt, excerpt.pk)
+    return excerpt
+
+
+def check_can_ask(song: Song, first_bar: int) -> TempoMap:
+    if song.booking.is_over or song.stage not in (SongStage.ON_DESK, SongStage.READY):
+        raise ListeningError("A client can be asked by ear while the song is on the desk.")
+    if not song.booking.members.exists():
+        raise ListeningError("Nobody sits at this booking yet: invite the client first.")
+    tempo_map = map_of_song(song)
+    sources = jobs.sources_to_hear(song)
+    if tempo_map is None or not sources:
+        raise ListeningError("There is no tempo map to ask about yet: approve one, or set one by hand.")
+    lengths_s = [source.numbers.duration_s or 0.0 for source in sources if source.numbers]
+    if tempo_map.time_of_bar(first_bar) >= max(lengths_s, default=0.0):
+        raise ListeningError(f"The song is over before bar {first_bar}.")
+    return tempo_map
+
+
+@transaction.atomic
+def answer(*, excerpt: Excerpt, answer: str, words: str = "", taps_s: Sequence[float] = (), by: User) -> None:
+    """Take the client's answer. What it says about the tempo goes into the brief, where it is weighed as evidence."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=excerpt.song_id)
+    excerpt = Excerpt.objects.select_for_update().select_related("asked_by").get(pk=excerpt.pk)
+    if excerpt.state != Excerpt.State.OUT:
+        raise ListeningError("This question waits for no answer any more.")
+    excerpt.take_answer(answer, words=words, taps_s=list(taps_s), by=by)
+    said = Answer(answer).label
+    if song.stage == SongStage.ON_DESK:
+        hand_song(song, Turn.DRUMMER, text=f"answered by ear: {said}", actor=by)
+        if changes := brief_changes(excerpt):
+            save_brief(song=song, by=by, **changes)
+    else:
+        record(song.booking, f"answered by ear: {said}", actor=by, song=song)
+    mailroom.write_to_drummers(
+        key=f"excerpt:{excerpt.pk}:answered",
+        subject=f"{by.name} about “{song.title}”: {said}",
+        body="\n\n".join(part for part in (f"{by.name} listened to {excerpt}: {said}.", words) if part),
+        path=song.get_absolute_url(),
+    )
+
+
+def brief_changes(excerpt: Excerpt) -> dict[str, Any]:
+    """One tempo throughout is one figure in the brief; a map with several is confirmed as a whole, on the sheet."""
+    segments = TempoMap.from_json(excerpt.map).segments
+    times = TIMES_TEMPO.get(Answer(excerpt.answer))
+    if times is None or len({segment.bpm for segment in segments}) > 1:
+        return {}
+    return {"bpm": Decimal(shown_bpm(float(segments[0].bpm))) * times}
