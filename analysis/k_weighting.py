@@ -64,7 +64,7 @@ class KWeighting:
         by_piece = _powers(powers[PIECE].T, GROUP)
         self._in_group, self._into_group = _group_products(by_piece)
         self._in_groups, self._into_groups = _group_products(_powers(by_piece[GROUP], GROUP))
-        self._memory = np.zeros((channels, len(step)), np.float32)
+        self._memory: Floats = np.zeros((channels, len(step)), np.float32)
 
     def weighted(self, rows: Floats) -> Floats:
         """The next samples, shape (channels, n_frames)."""
@@ -88,7 +88,7 @@ class KWeighting:
         channels, stretches = left.shape[:2]
         size = self._memory.shape[1]
         inside = left @ self._in_group
-        starts = inside[..., -size:].reshape(channels, stretches, -1) @ self._in_groups
+        starts: Floats = np.matmul(inside[..., -size:].reshape(channels, stretches, -1), self._in_groups)
         for stretch in range(stretches):
             starts[:, stretch] += self._memory @ self._into_groups
             self._memory = starts[:, stretch, -size:]
