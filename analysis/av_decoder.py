@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from analysis.media_facts import MediaFacts
 from analysis.samples import Samples
 
-CONTAINERS = frozenset({"mp4", "adts", "matroska"})
 DECODER_ERRORS = (av.error.FFmpegError, ValueError, IndexError)
 LOSSLESS_BITS = {"s16": 16, "s32": 24, "u8": 8, "flt": 32, "dbl": 64}
 LOSSLESS_CODECS = frozenset({"alac", "flac", "tta", "wavpack", "ape"})

@@ -16,7 +16,7 @@ from typing import Protocol
 import numpy as np
 import soundfile
 
-from analysis import av_decoder, metadata
+from analysis import metadata
 from analysis.chunks import Chunk, missing_bytes, ogg_missing_bytes, outline, unclaimed_bytes
 from analysis.content import HEAD_BYTES, Content, identify
 from analysis.errors import NotAudioError, UnreadableError
@@ -31,6 +31,8 @@ __all__ = ["Media", "SoundWriter", "create_sound", "file_pieces", "open_media"]
 BLOCK_FRAMES = 65_536
 BLOCK_SAMPLES_AT_MOST = 8 * BLOCK_FRAMES
 MOST_CHANNELS = 64
+# libsndfile does not know these, or (MP4) not by all its codecs.
+FFMPEG_CONTAINERS = frozenset({"mp4", "adts", "matroska"})
 RATES_HZ = range(1_000, 768_001)
 # A last chunk may be followed by padding and tags of other programs; more than this is sound that no header counts.
 UNCLAIMED_BYTES_AT_MOST = 16 * 2**20
@@ -135,12 +137,15 @@ def _lost_bytes(chunks: tuple[Chunk, ...], *, size_bytes: int) -> int:
 
 
 def _open_decoder(path: Path, container: str) -> Decoder:
-    if container not in av_decoder.CONTAINERS:
+    if container not in FFMPEG_CONTAINERS:
         try:
             # By descriptor: given a name, libsndfile would let the ending decide.
             return SoundFileDecoder(os.open(path, os.O_RDONLY), container)
         except (soundfile.LibsndfileError, ValueError, TypeError):
             pass
+    # Loaded only where it is needed: a tenth of the start of a child that measures a WAV.
+    from analysis import av_decoder
+
     try:
         return av_decoder.AvDecoder(path)
     except av_decoder.DECODER_ERRORS as error:
