@@ -42,18 +42,6 @@ def test_the_truth_itself_scores_everything() -> None:
 
 
 @pytest.mark.parametrize(
-    ("bpm", "accuracy_1", "accuracy_2"),
-    [(116.48, 1, 1), (116.49, 0, 0), (107.52, 1, 1), (107.51, 0, 0), (56, 0, 1), (224, 0, 1), (37.333, 0, 1),
-     (336, 0, 1), (58.24, 0, 1), (74.667, 0, 0)],
-)  # fmt: skip
-def test_the_four_per_cent_window_includes_its_borders(bpm: float, accuracy_1: int, accuracy_2: int) -> None:
-    # Source: Gouyon et al. 2006, accuracy 1 and 2 (from memory), at 112; 2:3 is no level.
-    scores = score(truth(), Reading(bpm=bpm, beats_s=()))
-
-    assert (scores["4%"], scores["4%lvl"]) == (accuracy_1, accuracy_2)
-
-
-@pytest.mark.parametrize(
     ("bpm", "right", "at_a_level"),
     [(112.02, 1, 1), (112.021, 0, 0), (56, 0, 1), (224.04, 0, 1), (112 / 3, 0, 1), (74.667, 0, 0)],
 )
