@@ -11,10 +11,9 @@ from analysis.evidence import Evidence
 from analysis.given_grid import BarsOnGrid, lay_out_on
 from analysis.grid import GridFit, PlaceInBeat
 from analysis.heard import listen_on
-from analysis.layout import Layout
 from analysis.map_fit import segments_through
 from analysis.measures import measures_from
-from analysis.reports import Alternative, MapSegment, SongMeasures, Tempo
+from analysis.reports import Alternative, SongMeasures, Tempo
 from analysis.rounding import SetTempo, set_tempo
 from analysis.statements import Statements
 
@@ -37,7 +36,7 @@ def with_click(click: ClickTrack, music: Evidence | None, statements: Statements
         confidences=(bars.meter_confidence, bars.bar_confidence),
         first_sound_s=min(float(click.clicks_s[0]), music.first_sound_s) if music else float(click.clicks_s[0]),
         sample_rate_hz=sample_rate_hz,
-        tempo_map=() if chosen else _map(layout, bars),
+        tempo_map=() if chosen else segments_through(layout, sign=bars.sign, tolerance_s=CLICK_MAP_TOLERANCE_S),
     )
 
 
@@ -96,14 +95,4 @@ def _other_levels(bpm: float) -> tuple[Alternative, ...]:
     return (
         Alternative(bpm=round(bpm / 2, 4), weight=LEVEL_DOUBT, label="half"),
         Alternative(bpm=round(bpm * 2, 4), weight=LEVEL_DOUBT, label="double"),
-    )
-
-
-def _map(layout: Layout, bars: BarsOnGrid) -> tuple[MapSegment, ...]:
-    return segments_through(
-        layout.downbeats_s,
-        first_bar=1,
-        beats_per_bar=bars.beats,
-        meter=bars.sign,
-        tolerance_s=CLICK_MAP_TOLERANCE_S,
     )

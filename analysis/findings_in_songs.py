@@ -147,6 +147,14 @@ SONG_KINDS = (
         "Check the map at that place.",
     ),
     FindingKind(
+        "odd-bar",
+        Severity.NOTE,
+        "A bar of another length",
+        "One bar seems to have {beats}, {usual_beats} are usual: {place}. Is that right?",
+        "A bar of {odd_meter} in {usual_meter}, {place}.",
+        "Check the bar lines after that place.",
+    ),
+    FindingKind(
         "click-differs",
         Severity.STOP,
         "Click and music do not fit",

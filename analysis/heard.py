@@ -24,11 +24,15 @@ SAME_BAR_S = 0.07
 
 @dataclass(frozen=True)
 class Heard:
-    """All readings with their probabilities, the likeliest first, and the grids they stand on."""
+    """All readings with their probabilities, the likeliest first, and the grids they stand on.
+
+    `share_of_bars`: where odd bars were found, how sure the bar lines are once beat and meter are.
+    """
 
     readings: tuple[Reading, ...]
     probability: Doubles
     fits: tuple[GridFit, ...]
+    share_of_bars: float | None = None
 
     @property
     def best(self) -> Reading:
@@ -48,6 +52,8 @@ class Heard:
 
     @property
     def bar_confidence(self) -> float:
+        if self.share_of_bars is not None:
+            return self.meter_confidence * self.share_of_bars
         return self.share(self.has_best_bars)
 
     def without_best_tempo(self) -> Heard | None:

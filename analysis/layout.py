@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -20,18 +21,23 @@ WEAK_SHARE = 0.08
 
 @dataclass(frozen=True)
 class Layout:
-    """Beats from the count-in or pickup to the bar line that ends the song, in seconds on the evidence's clock."""
+    """Beats from the count-in or pickup to the bar line that ends the song, in seconds on the evidence's clock.
+
+    `bar_beats`: how many beats each bar has, from bar one on, when they are not all alike.
+    """
 
     beats_s: Doubles
     downbeats_s: Doubles
     bar_one_s: float
     pickup_beats: float
     count_in_beats: int
+    bar_beats: tuple[int, ...] = ()
 
     def on(self, clock: Callable[[Doubles], Doubles]) -> Layout:
         """The same layout with its times read on another clock."""
         bar_one_s = float(clock(np.array([self.bar_one_s]))[0])
-        return Layout(clock(self.beats_s), clock(self.downbeats_s), bar_one_s, self.pickup_beats, self.count_in_beats)
+        beats_s, downbeats_s = clock(self.beats_s), clock(self.downbeats_s)
+        return replace(self, beats_s=beats_s, downbeats_s=downbeats_s, bar_one_s=bar_one_s)
 
 
 def lay_out(evidence: Evidence, *, period_s: float, downbeat_s: float, beats_per_bar: int) -> Layout:
@@ -50,6 +56,25 @@ def lay_out(evidence: Evidence, *, period_s: float, downbeat_s: float, beats_per
     beats = bar_one_s + np.arange(-before, bars * beats_per_bar + 1) * period_s
     downbeats = bar_one_s + np.arange(bars + 1) * bar_s
     return Layout(beats, downbeats, bar_one_s, pickup, count_in)
+
+
+def with_odd_bars(layout: Layout, odd: Sequence[tuple[float, int]], *, period_s: float, beats_per_bar: int) -> Layout:
+    """The layout with single bars of another length: (when the bar after it begins, its beats) for each."""
+    song_beats = round((layout.downbeats_s[-1] - layout.bar_one_s) / period_s)
+    lines = [0]
+    for end_s, beats in odd:
+        end = round((end_s - layout.bar_one_s) / period_s)
+        lines += range(lines[-1] + beats_per_bar, end - beats + 1, beats_per_bar)
+        # Nobody writes a bar of one beat: the bar before it is longer by that beat.
+        lines[-1:] = [end] if beats == 1 and len(lines) > 1 else [lines[-1], end]
+    last = lines[-1] + -(-(song_beats - lines[-1]) // beats_per_bar) * beats_per_bar
+    lines += range(lines[-1] + beats_per_bar, last + 1, beats_per_bar)
+    before = round((layout.bar_one_s - layout.beats_s[0]) / period_s)
+    beats_s = layout.bar_one_s + np.arange(-before, last + 1) * period_s
+    lengths = tuple(two - one for one, two in pairwise(lines))
+    return replace(
+        layout, beats_s=beats_s, downbeats_s=layout.bar_one_s + np.array(lines) * period_s, bar_beats=lengths
+    )
 
 
 def music_span(evidence: Evidence) -> tuple[float, float]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.layout import Layout
 from analysis.reports import MapSegment
+from analysis.tempo_map import MeterSign
 
 Doubles = NDArray[Any]
 TIME_DECIMALS = 6
@@ -16,51 +17,49 @@ BPM_DECIMALS = 4
 
 
 def segments_through(
-    downbeats_s: Sequence[float] | Doubles,
-    *,
-    first_bar: int,
-    beats_per_bar: int,
-    meter: str,
-    tolerance_s: float,
-    changes_s: Doubles | None = None,
+    layout: Layout, *, sign: str, tolerance_s: float, changes_s: Doubles | None = None
 ) -> tuple[MapSegment, ...]:
-    """Segments whose bars start within `tolerance_s` of the given bar lines; each begins on one of them.
+    """Segments whose bars start within `tolerance_s` of the layout's bar lines; each begins on one of them.
 
     Where it is known when the tempo changes, the segments begin just there: on the bar lines nearest to `changes_s`.
+    A bar of another length is a segment of its own.
     """
-    times = np.asarray(downbeats_s, dtype=np.float64)
-    known = None if changes_s is None else _nearest(times, changes_s)
+    times = np.asarray(layout.downbeats_s, dtype=np.float64)
+    lengths = np.array(layout.bar_beats or [MeterSign.parse(sign).beats_per_bar] * max(0, len(times) - 1))
+    places = np.concatenate([[0], np.cumsum(lengths)])
+    breaks = [*(np.flatnonzero(np.diff(lengths)) + 1), len(times) - 1]
+    known = None if changes_s is None else [int(np.abs(times - change_s).argmin()) for change_s in changes_s]
     segments: list[MapSegment] = []
     start = 0
     while start < len(times) - 1:
-        end = _longest(times, start, tolerance_s) if known is None else _next(known, start, len(times) - 1)
-        bar_s = (times[end] - times[start]) / (end - start)
+        end = min(one for one in [*breaks, *(known or [])] if one > start)
+        if known is None:
+            end = _longest(times[: end + 1], places, start, tolerance_s)
+        beat_s = float(times[end] - times[start]) / int(places[end] - places[start])
         segments.append(
             MapSegment(
-                bar=first_bar + start,
+                bar=start + 1,
                 time_s=round(float(times[start]), TIME_DECIMALS),
-                bpm=round(60 * beats_per_bar / float(bar_s), BPM_DECIMALS),
-                meter=meter,
+                bpm=round(60 / beat_s, BPM_DECIMALS),
+                meter=sign_of_bar(sign, int(lengths[start])),
             )
         )
         start = end
     return tuple(segments)
 
 
-def _nearest(times: Doubles, changes_s: Doubles) -> list[int]:
-    return [int(np.abs(times - change_s).argmin()) for change_s in changes_s]
+def sign_of_bar(sign: str, beats: int) -> str:
+    """The sign of a bar of so many beats in a song of this meter: 2/4 among 4/4, 9/8 among 6/8."""
+    meter = MeterSign.parse(sign)
+    return f"{beats * 3 if meter.is_compound else beats}/{meter.lower}"
 
 
-def _next(known: list[int], start: int, last: int) -> int:
-    return min([one for one in known if one > start], default=last)
-
-
-def _longest(times: Doubles, start: int, tolerance_s: float) -> int:
+def _longest(times: Doubles, places: Doubles, start: int, tolerance_s: float) -> int:
     """The last bar line to which a straight run from `start` keeps all between within the tolerance."""
     end = start + 1
     for candidate in range(start + 2, len(times)):
-        bars = np.arange(candidate - start + 1)
-        line = times[start] + bars * (times[candidate] - times[start]) / (candidate - start)
+        along = (places[start : candidate + 1] - places[start]) / (places[candidate] - places[start])
+        line = times[start] + along * (times[candidate] - times[start])
         if np.abs(times[start : candidate + 1] - line).max() > tolerance_s:
             break
         end = candidate

@@ -9,14 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.alternatives import alternatives
+from analysis.beat_table import beat_table, prepare
 from analysis.clock import Clock
 from analysis.ending import LEAST_PLACE, find_slowing, slowing_clock
 from analysis.evidence import Evidence
 from analysis.grid import GridFit
 from analysis.heard import Heard, listen
-from analysis.layout import Layout, lay_out
+from analysis.layout import Layout, lay_out, with_odd_bars
 from analysis.map_fit import segments_through
 from analysis.moving import find_motion
+from analysis.odd_bars import find_slips
 from analysis.period import gathered_bpm
 from analysis.phase import settle_phase
 from analysis.reports import BarOne, MapSegment, Meter, SongMeasures, Tempo
@@ -127,13 +129,24 @@ def _slowing_clock(music: Evidence, heard: Heard) -> Clock | None:
     return slowing_clock(music, fit.period_s, slowing) if slowing else None
 
 
-def _laid_out(music: Evidence, heard: Heard, period_s: float) -> Layout:
+def _laid_out(music: Evidence, heard: Heard, period_s: float) -> tuple[Layout, Heard]:
+    """Bars of one length, or with the odd bars that the song has; then the bar lines are as sure as those make them."""
     best = heard.best
     middle_s = float(np.median(music.onset_s))
     beat_s = best.beat_s + round((middle_s - best.beat_s) / best.period_s) * best.period_s
     beats = round((beat_s - best.bar_s) / best.period_s) % best.meter.beats
     beat_s = settle_phase(music, period_s, beat_s)
-    return lay_out(music, period_s=period_s, downbeat_s=beat_s - beats * period_s, beats_per_bar=best.meter.beats)
+    prepared = prepare(music)
+    table = beat_table(prepared, period_s, beat_s)
+    slipped = find_slips(prepared, table, best.meter) if table else None
+    if table is None or slipped is None:
+        downbeat_s = beat_s - beats * period_s
+        return lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats), heard
+    downbeat_s = float(table.beat_s[slipped.downbeat])
+    layout = lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats)
+    odd = [(float(table.beat_s[slip.beat]), slip.beats) for slip in slipped.slips]
+    layout = with_odd_bars(layout, odd, period_s=period_s, beats_per_bar=best.meter.beats)
+    return layout, replace(heard, share_of_bars=slipped.confidence)
 
 
 def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_hz: int) -> SongMeasures:
@@ -150,9 +163,16 @@ def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_h
         confidence=round(heard.tempo_confidence, 4),
         alternatives=alternatives(heard),
     )
-    layout = _laid_out(music, heard, float(60 / chosen.bpm))
+    layout, heard = _laid_out(music, heard, float(60 / chosen.bpm))
     sign = statements.sign_for(heard.best.meter.sign)
-    return _measures(music, heard, layout, tempo, (), sample_rate_hz, sign=sign)
+    tempo_map = _odd_map(layout, float(chosen.bpm), sign) if layout.bar_beats else ()
+    return _measures(music, heard, layout, tempo, tempo_map, sample_rate_hz, sign=sign)
+
+
+def _odd_map(layout: Layout, bpm: float, sign: str) -> tuple[MapSegment, ...]:
+    """One tempo throughout, with a segment for each odd bar."""
+    segments = segments_through(layout, sign=sign, tolerance_s=MAP_TOLERANCE_S)
+    return tuple(replace(segment, bpm=bpm) for segment in segments)
 
 
 def _moving(
@@ -167,15 +187,9 @@ def _moving(
 ) -> SongMeasures:
     """`even` is the music on its own clock; everything is laid out there and brought back."""
     fit = heard.fits[heard.best.fit]
-    layout = _laid_out(even, heard, fit.period_s).on(clock.to_real)
-    segments = segments_through(
-        layout.downbeats_s,
-        first_bar=1,
-        beats_per_bar=heard.best.meter.beats,
-        meter=sign,
-        tolerance_s=MAP_TOLERANCE_S,
-        changes_s=changes_s,
-    )
+    layout, heard = _laid_out(even, heard, fit.period_s)
+    layout = layout.on(clock.to_real)
+    segments = segments_through(layout, sign=sign, tolerance_s=MAP_TOLERANCE_S, changes_s=changes_s)
     beats = layout.beats_s
     mean_bpm = 60 * (len(beats) - 1) / float(beats[-1] - beats[0])
     bpm = mean_bpm if kind == "drift" or not segments else segments[0].bpm

@@ -71,13 +71,14 @@ def readings_of(prepared: Prepared, fits: Sequence[GridFit]) -> tuple[list[Readi
             if table is None:
                 continue
             shared = np.concatenate([beat_evidence(table), [place.share, fit.explained / best_explained]])
-            for meter, bar, evidence in _bars_of(prepared, table, shared):
+            for meter, bar, evidence in bars_of(prepared, table, shared):
                 readings.append(Reading(index, fit.period_s, float(table.beat_s[0]), meter, float(table.beat_s[bar])))
                 rows.append(np.concatenate([shared, evidence]))
     return readings, np.array(rows)
 
 
-def _bars_of(prepared: Prepared, table: BeatTable, shared: Doubles) -> Iterator[tuple[MeterKind, int, Doubles]]:
+def bars_of(prepared: Prepared, table: BeatTable, shared: Doubles) -> Iterator[tuple[MeterKind, int, Doubles]]:
+    """Every meter and beat that may begin its bar, with the evidence that goes after what they share."""
     signals, repeats = bar_signals(table), Repeats.of(table)
     for kind, meter in enumerate(METER_KINDS):
         if not meter.slowest_bpm <= 60 / table.period_s <= meter.fastest_bpm or len(table.beat_s) < 2 * meter.beats:

@@ -126,7 +126,7 @@ def bar_one(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
 def moving_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """A few long stretches are changes of tempo, each named at its place; anything else is a drift."""
     segments = facts.song.tempo_map
-    pairs = list(pairwise(segments))
+    pairs = [(one, two) for one, two in pairwise(segments) if one.bpm != two.bpm]
     if facts.song.tempo.kind != "map" or not pairs:
         return
     bpms = [segment.bpm for segment in segments]
@@ -135,9 +135,23 @@ def moving_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
             value = {"from_bpm": one.bpm, "to_bpm": two.bpm}
             yield make_finding("tempo-changes", place=Place(time_s=two.time_s, bar=two.bar), value=value)
     else:
-        first_change = segments[1]
-        place = Place(time_s=first_change.time_s, bar=first_change.bar)
+        _, changed = pairs[0]
+        place = Place(time_s=changed.time_s, bar=changed.bar)
         yield make_finding("tempo-drifts", place=place, value={"low_bpm": min(bpms), "high_bpm": max(bpms)})
+
+
+def odd_bars(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    """Single bars of another meter among the song's own."""
+    usual = facts.song.meter
+    if usual.beats_per_bar is None or facts.song.tempo.source != "music":
+        return
+    sign = MeterSign(usual.beats_per_bar, usual.beat_unit or 4)
+    for segment in facts.song.tempo_map:
+        odd = MeterSign.parse(segment.meter)
+        if odd != sign:
+            value: dict[str, Any] = {"beats": odd.beats_per_bar, "usual_beats": sign.beats_per_bar}
+            value |= {"odd_meter": str(odd), "usual_meter": str(sign)}
+            yield make_finding("odd-bar", place=Place(time_s=segment.time_s, bar=segment.bar), value=value)
 
 
 def clear_lags(facts: SongFacts, limits: Limits) -> dict[str, Lag]:
@@ -191,6 +205,7 @@ SONG_RULES: tuple[SongRule, ...] = (
     meter_differs,
     bar_one,
     moving_tempo,
+    odd_bars,
     click_differs,
     stem_starts,
 )

@@ -16,6 +16,7 @@ PERMANENT_CODES = [
     "depth-differs", "length-differs", "start-differs", "codec-delay", "missing-from-stems", "evidence-disagrees",
     "no-click", "no-tempo", "no-music", "tempo-differs", "tempo-unsure", "tempo-drifts", "tempo-changes",
     "click-differs", "bar-one-late", "pickup", "meter-differs", "wrong-rate-suspected",
+    "odd-bar",
 ]
 # fmt: on
 EXAMPLES = {
@@ -31,6 +32,8 @@ EXAMPLES = {
     "measured": "120 BPM",
     "said_meter": "3/4",
     "measured_meter": "4/4",
+    "odd_meter": "2/4",
+    "usual_meter": "4/4",
     "delay_name": "one AAC frame",
 }
 
