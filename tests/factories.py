@@ -23,7 +23,7 @@ from portal.bookings.models import Booking, Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import fold
 from portal.intake.inputs import gather
-from portal.intake.models import ApprovedMap, Finding, SongCheck, SourceFile
+from portal.intake.models import ApprovedMap, Finding, SentZip, SongCheck, SourceFile
 from portal.mailroom.models import Mail, Message
 from portal.money.models import Quote, QuoteLine
 from portal.people.models import User
@@ -237,3 +237,17 @@ def make_map(*, song: Song, bpm: float = 112.0, bar_one_s: float = 2.0, meter: s
         map={"bar_one_s": bar_one_s, "segments": [segment]},
         approved_by=song.booking.created_by,
     )
+
+
+def make_sent_zip(*, song: Song | None = None, content: bytes = b"no zip at all", **fields: Any) -> SentZip:
+    """A zip as it was received."""
+    song = song or make_song()
+    sha256 = store_content(content)
+    defaults = {
+        "sent_by": song.booking.created_by,
+        "name": "stems.zip",
+        "sha256": sha256,
+        "key": f"originals/{sha256[:2]}/{sha256}",
+        "size_bytes": len(content),
+    }
+    return SentZip.objects.create(song=song, **(defaults | fields))

@@ -19,7 +19,7 @@ from analysis.features import Features
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.delivery.models import Delivery
-from portal.intake.models import ApprovedMap
+from portal.intake.models import ApprovedMap, SentZip
 from portal.listening.models import Excerpt
 from portal.mailroom.models import Message
 from portal.people.models import User
@@ -38,6 +38,7 @@ from tests.factories import (
     make_message,
     make_rough_mix,
     make_sent_quote,
+    make_sent_zip,
     make_song,
     make_source,
     make_track,
@@ -113,6 +114,7 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
     )
     return {
         "source": {"source_id": source.pk},
+        "sent_zip": {"zip_id": make_sent_zip(song=song, content=b"sound", state=SentZip.State.UNPACKED).pk},
         "rough_mix": {"rough_mix_id": sent_mix.pk},
         "unsent_mix": {"rough_mix_id": unsent_mix.pk},
         "delivery": {"delivery_id": released.pk},

@@ -12,7 +12,7 @@ from portal.bookings.models import Song
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake import questions, song_files
 from portal.intake.errors import SongClosedError
-from portal.intake.models import Finding, SongCheck, SourceFile
+from portal.intake.models import Finding, SentZip, SongCheck, SourceFile
 from portal.people.models import User
 
 
@@ -42,21 +42,47 @@ class FileList:
     is_checking: bool
     takes_files: bool
     is_intake: bool
+    zips: tuple[SentZip, ...]
+    taken_out: tuple[SourceFile, ...]
 
 
 def list_files(song: Song, user: User) -> FileList:
-    sources = tuple(song.sources.current())
+    everything = list(song.sources.prefetch_related("findings_resolved"))
+    sources = tuple(source for source in everything if source.removed_at is None)
     mark_copies(sources)
-    is_surveying = any(source.status == SourceFile.Status.RECEIVED for source in sources)
+    mark_settled(sources)
+    zips = tuple(song.zips.all())
+    is_arriving = any(one.status == SourceFile.Status.RECEIVED for one in sources) or any(
+        sent.state == SentZip.State.RECEIVED for sent in zips
+    )
     return FileList(
         song=song,
         sources=sources,
         findings=() if user.is_drummer else tuple(for_client(song)),
         check=song.checks.done().first(),
-        is_checking=is_surveying or (bool(sources) and song.stage == SongStage.CHECKING),
+        is_checking=is_arriving or (bool(sources) and song.stage == SongStage.CHECKING),
         takes_files=takes_files(song),
         is_intake=song.stage in INTAKE_STAGES,
+        zips=zips,
+        taken_out=tuple(taken_out(everything)),
     )
+
+
+def taken_out(sources: Sequence[SourceFile]) -> list[SourceFile]:
+    """Files that somebody took out and that can come back: of each, the version that counted last."""
+    counting = {source.line for source in sources if source.removed_at is None}
+    return [
+        source
+        for source in sources
+        if source.left_as == SourceFile.Left.REMOVED and source.line not in counting and source.gone_at is None
+    ]
+
+
+def mark_settled(sources: Sequence[SourceFile]) -> None:
+    """Say beside a new bounce what it mended."""
+    for source in sources:
+        titles = [KIND_BY_CODE[finding.code].title for finding in source.findings_resolved.all()]
+        source.settles = ", ".join(dict.fromkeys(titles))
 
 
 def mark_copies(sources: Sequence[SourceFile]) -> None:

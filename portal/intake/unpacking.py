@@ -20,7 +20,7 @@ from portal.bookings.services import record
 from portal.intake import arrivals, jobs, store_room
 from portal.intake.errors import ZipError
 from portal.intake.models import SentZip
-from portal.intake.zip_contents import Contents, Kept
+from portal.intake.zip_contents import Contents, Kept, files_words
 from portal.uploads import parts
 from portal.uploads.errors import UploadBusyError, UploadRefusedError
 from portal.uploads.services import check_room
@@ -61,6 +61,7 @@ def unpack_locked(sent: SentZip) -> None:
         finish(sent.pk, [], contents.notes, refusal=str(error))
         clear(contents.kept)
     except UploadRefusedError as error:
+        sent.wait()
         logger.warning("zip %s: waits for room: %s", sent.pk, error.sentence)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
@@ -79,7 +80,7 @@ def finish(zip_id: int, kept: list[Kept], notes: list[str], *, refusal: str) -> 
         record(song.booking, f"“{sent.name}” cannot be used", song=song)
     else:
         sent.finish(notes)
-        record(song.booking, f"unpacked “{sent.name}”: {len(kept)} file{'s' * (len(kept) != 1)}", song=song)
+        record(song.booking, f"unpacked “{sent.name}”: {files_words(len(kept))}", song=song)
     for arrival in (one.arrival(sent) for one in kept):
         if not default_storage.exists(arrival.key):
             raise FileNotFoundError(f"zip {zip_id}: an unpacked file was cleared away meanwhile")

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from portal.intake import desk_views, views
+from portal.intake import desk_views, file_views, views
 
 app_name = "intake"
 urlpatterns = [
@@ -13,7 +13,11 @@ urlpatterns = [
     path("songs/<int:song_id>/ready/", desk_views.ready, name="ready"),
     path("songs/<int:song_id>/check/", desk_views.check_again, name="check-again"),
     path("findings/<int:finding_id>/waive/", desk_views.waive, name="waive"),
-    path("files/<int:source_id>/", views.download, name="download"),
+    path("files/<int:source_id>/", file_views.download, name="download"),
+    path("files/<int:source_id>/versions/", file_views.versions, name="versions"),
+    path("files/<int:source_id>/replace/", file_views.replace, name="replace"),
+    path("files/<int:source_id>/bring-back/", file_views.bring_back, name="bring-back"),
+    path("zips/<int:zip_id>/", file_views.zip_as_sent, name="zip"),
     path("files/<int:source_id>/wave.json", views.wave, name="wave"),
     path("files/<int:source_id>/remove/", views.remove, name="remove"),
     path("messages/<int:message_id>/answer/", views.answer, name="answer"),

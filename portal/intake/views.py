@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import Http404, HttpResponse, HttpResponseBase, JsonResponse
+from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_GET, require_POST, require_safe
+from django.views.decorators.http import require_GET, require_POST
 
 from portal.bookings.models import Song
-from portal.files import serve
 from portal.intake import services, song_files
 from portal.intake.errors import IntakeError, SongClosedError
 from portal.intake.file_list import list_files
@@ -58,7 +57,8 @@ def plain_upload(request: MemberRequest, song_id: int) -> HttpResponse:
     for uploaded_file in sent:
         try:
             upload = take_whole(user=request.user, purpose="source", target_id=song.pk, uploaded_file=uploaded_file)
-            messages.success(request, f"“{upload.file_name}” is received. It is being measured.")
+            what = "unpacked" if upload.file_name.lower().endswith(".zip") else "measured"
+            messages.success(request, f"“{upload.file_name}” is received. It is being {what}.")
         except UploadRefusedError as error:
             messages.error(request, error.sentence)
     return redirect(f"{song.get_absolute_url()}#files")
@@ -70,18 +70,10 @@ def remove(request: MemberRequest, source_id: int) -> HttpResponse:
     source = find_source(request, source_id)
     try:
         song_files.remove(source=source, by=request.user)
-        messages.success(request, f"“{source.name}” is taken out.")
+        messages.success(request, f"“{source.name}” is taken out. It can be brought back.")
     except SongClosedError as error:
         messages.error(request, str(error))
     return redirect(f"{source.song.get_absolute_url()}#files")
-
-
-@require_safe
-@login_required
-def download(request: MemberRequest, source_id: int) -> HttpResponseBase:
-    source = find_source(request, source_id)
-    # Never shown in the page: a stranger's file must not become a page of ours.
-    return serve(request, key=source.key, file_name=source.name, content_type="application/octet-stream")
 
 
 @require_GET

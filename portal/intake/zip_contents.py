@@ -6,8 +6,8 @@ import hashlib
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
-from pathlib import Path
+from itertools import count, pairwise
+from pathlib import Path, PurePosixPath
 from typing import BinaryIO
 
 from django.conf import settings
@@ -83,19 +83,18 @@ class Contents:
             if number >= settings.MOST_FILES_IN_ZIP:
                 break
             self.take(file, number, entry)
-        count = len(self.kept)
         self.notes.insert(
             0,
-            f"The end of this zip is missing: {count} file{'s' * (count != 1)} could be read. "
+            f"The end of this zip is missing: {files_words(len(self.kept))} could be read. "
             "If more were in it, please send those again.",
         )
 
     def scanned(self, file: BinaryIO) -> Iterator[Entry]:
         """Stops where nothing says how far it is to the next entry."""
         for entry in scan_entries(file):
-            start, count = file.tell(), len(self.kept)
+            start, kept_before = file.tell(), len(self.kept)
             yield entry
-            if len(self.kept) > count:
+            if len(self.kept) > kept_before:
                 continue
             if entry.size is None:
                 return
@@ -129,12 +128,17 @@ class Contents:
             self.notes.append(f"“{kept.name}” is in it twice, with the same content: it was taken once.")
             return
         if namesakes:
-            stem, dot, ending = kept.name.rpartition(".")
-            number = len([one for one in self.kept if one.folders == kept.folders and one.name.startswith(stem)]) + 1
-            renamed = f"{stem} ({number}){dot}{ending}" if stem else f"{kept.name} ({number})"
+            renamed = self.free_name(kept)
             self.notes.append(f"“{kept.name}” is in it twice: the second is called “{renamed}” here.")
             kept = replace(kept, name=renamed)
         self.kept.append(kept)
+
+    def free_name(self, kept: Kept) -> str:
+        path = PurePosixPath(kept.name)
+        names = (f"{path.stem} ({number}){path.suffix}" for number in count(2))
+        return next(
+            name for name in names if not any(is_same_place(one, replace(kept, name=name)) for one in self.kept)
+        )
 
     def store(self, file: BinaryIO, entry: Entry, kept: Kept) -> Kept:
         part = self.folder / str(kept.number)
@@ -166,8 +170,7 @@ class Contents:
         if not self.junk:
             return
         names = ", ".join(dict.fromkeys(self.junk[:NAMES_SHOWN])) + (", …" if len(self.junk) > NAMES_SHOWN else "")
-        count = f"{len(self.junk)} file{'s' * (len(self.junk) != 1)}"
-        self.notes.append(f"Left out: {count} that only computers use ({names}).")
+        self.notes.append(f"Left out: {files_words(len(self.junk))} that only computers use ({names}).")
 
 
 def reason_against(entry: Entry, *, leads_out: bool) -> str:
@@ -197,6 +200,10 @@ def check_listed(entries: Sequence[Entry]) -> None:
     for entry, following in pairwise(in_order):
         if entry.offset + LOCAL.size + entry.packed_size > following.offset:
             raise ZipError("Its files lie over each other, so it was not unpacked. Please pack it anew.")
+
+
+def files_words(number: int) -> str:
+    return "1 file" if number == 1 else f"{number} files"
 
 
 def too_large() -> str:

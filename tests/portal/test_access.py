@@ -104,6 +104,10 @@ ROWS = {
     "intake:waive": drummers("POST", MOVED, "finding"),
     "intake:wave": members("GET", OK, "source"),
     "intake:download": members("GET", OK, "source"),
+    "intake:versions": members("GET", OK, "source"),
+    "intake:replace": members("POST", MOVED, "source"),
+    "intake:bring-back": members("POST", MOVED, "source"),
+    "intake:zip": members("GET", OK, "sent_zip"),
     "intake:remove": members("POST", MOVED, "source"),
     "intake:answer": members("POST", MOVED, "message"),
     "intake:send-held": drummers("POST", MOVED, "message"),
@@ -206,6 +210,7 @@ def test_what_is_not_out_yet_is_not_there_for_the_client(world: World, name: str
     ("purpose", "target", "expected"),
     [
         ("source", "song", {"drummer": 201, "client": 201, "other": ABSENT, "nobody": REFUSED}),
+        ("bounce", "source", {"drummer": 201, "client": 201, "other": ABSENT, "nobody": REFUSED}),
         # The drummer has the right, but this song is not being tracked yet.
         ("rough-mix", "song", {"drummer": UNPROCESSABLE, "client": REFUSED, "other": ABSENT, "nobody": REFUSED}),
         ("track", "open_delivery", {"drummer": 201, "client": ABSENT, "other": ABSENT, "nobody": REFUSED}),

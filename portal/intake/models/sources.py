@@ -86,6 +86,8 @@ class SourceFile(models.Model):
 
     # Of which earlier file of the song this one is a copy, byte for byte; set where files are listed.
     copy_of = ""
+    # The titles of the findings that this version mended; set there too.
+    settles = ""
 
     @cached_property
     def numbers(self) -> FileNumbers | None:

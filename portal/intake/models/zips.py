@@ -63,6 +63,11 @@ class SentZip(models.Model):
         self.tries, self.began_at = self.tries + 1, timezone.now()
         self.save(update_fields=["tries", "began_at"])
 
+    def wait(self) -> None:
+        """There was no room: that is not its fault, and does not count."""
+        self.tries -= 1
+        self.save(update_fields=["tries"])
+
     def finish(self, notes: list[str]) -> None:
         self.state, self.notes = self.State.UNPACKED, notes
         self.save(update_fields=["state", "notes"])

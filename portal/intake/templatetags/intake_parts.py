@@ -8,9 +8,12 @@ from typing import Any
 from django import template
 from django.template import Context
 
+from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Song
 from portal.intake.answers import shown_bpm
 from portal.intake.file_list import list_files
+from portal.intake.models import Finding
+from portal.intake.unfinished import unfinished_uploads
 
 register = template.Library()
 
@@ -22,11 +25,17 @@ def song_files(context: Context, song: Song) -> dict[str, Any]:
     request = context["request"]
     return {
         "list": list_files(song, request.user),
+        "unfinished": unfinished_uploads(request.user, purpose="source", target_id=song.pk),
         "song": song,
         "user": request.user,
         "request": request,
         "csrf_token": context.get("csrf_token"),
     }
+
+
+@register.filter
+def finding_title(finding: Finding) -> str:
+    return KIND_BY_CODE[finding.code].title
 
 
 @register.filter

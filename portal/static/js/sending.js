@@ -44,8 +44,8 @@ export function progressWords(sent, total, bytesPerS) {
 }
 
 /** The same file for the same place goes on where it was, also a day later; elsewhere it is another upload. */
-export function fingerprint(file, purpose, target) {
-  return ["kitpost", purpose, target, file.name, file.size, file.lastModified].join("|");
+export function fingerprint(file, purpose, target, folder = "") {
+  return ["kitpost", purpose, target, folder, file.name, file.size, file.lastModified].join("|");
 }
 
 /** Refused for good: asking again would bring the same answer. 409 and 423 pass when the other connection is gone. */

@@ -1,172 +1,86 @@
-// Sends files piece by piece, so that a dropped connection goes on where it was.
+// Sends files piece by piece, so that a dropped connection goes on where it was: several at once, and whole folders.
 //
 //   <form data-upload data-upload-url="/tus/" data-upload-purpose="source" data-upload-target="12">
 //     <label class="dropzone">… <input type="file"></label> <p data-upload-plain>…</p>
-//     <ul data-upload-list></ul> <p role="status" data-upload-status></p>
+//     <p data-upload-folder hidden>…<input type="file" webkitdirectory></p> <p data-upload-notes hidden></p>
+//     <ul data-upload-unfinished><li data-url data-name data-size data-modified>…</li></ul>
+//     <div data-upload-total hidden></div> <ul data-upload-list></ul> <p role="status" data-upload-status></p>
 //   </form>
 //
 // Each file that was received sends "upload:received" to the body. Without this script the form is a plain one.
 import { attach } from "kitpost/attach";
-import { fingerprint, isRefusal, progressWords, rate, recent } from "kitpost/sending";
-import "kitpost/tus";
+import { filesWords, gatherChosen, gatherDropped, junkWords } from "kitpost/gather";
+import { Sending, element } from "kitpost/sender";
+import { progressWords, rate, recent, size } from "kitpost/sending";
 
 const AT_ONCE = 2;
-const RATE_WINDOW_S = 5;
-const TRY_AGAIN_MS = 15_000;
-const RETRY_DELAYS_MS = [0, 1_000, 3_000, 5_000, 10_000, 20_000, 30_000, 60_000];
+const RATE_WINDOW_S = 8;
 const SHOWN_AFTER_MS = 4_000;
-const BROKEN = "The connection broke; trying again";
-
-class Sending {
-  constructor(form, file) {
-    this.form = form;
-    this.file = file;
-    this.state = "waiting";
-    this.moments = [];
-    this.build();
-    this.upload = new window.tus.Upload(file, this.options());
-  }
-
-  options() {
-    const { uploadUrl, uploadPurpose: purpose, uploadTarget: target } = this.form.element.dataset;
-    return {
-      endpoint: uploadUrl,
-      metadata: { filename: this.file.name, purpose, target },
-      headers: { "X-CSRFToken": this.form.element.elements.csrfmiddlewaretoken.value },
-      retryDelays: RETRY_DELAYS_MS,
-      removeFingerprintOnSuccess: true,
-      fingerprint: async (file) => fingerprint(file, purpose, target),
-      onShouldRetry: (error) => this.mayTryAgain(error),
-      onProgress: (sent, total) => this.progress(sent, total),
-      onSuccess: () => this.received(),
-      onError: (error) => this.failed(error),
-    };
-  }
-
-  build() {
-    this.row = document.createElement("li");
-    this.row.className = "upload";
-    const name = element("span", "name", this.file.name);
-    this.sizeText = element("span", "size", progressWords(0, this.file.size, 0));
-    this.bar = document.createElement("progress");
-    this.bar.max = Math.max(1, this.file.size);
-    this.bar.value = 0;
-    this.bar.setAttribute("aria-label", `${this.file.name}, sent`);
-    this.stateText = element("span", "state", "Waiting for its turn");
-    const actions = element("span", "actions");
-    this.stop = document.createElement("button");
-    this.stop.type = "button";
-    this.stop.className = "plain";
-    this.stop.textContent = "Don’t send";
-    this.stop.setAttribute("aria-label", `Don’t send ${this.file.name}`);
-    this.stop.addEventListener("click", () => this.giveUp());
-    actions.append(this.stop);
-    this.row.append(name, this.sizeText, this.bar, this.stateText, actions);
-  }
-
-  async start() {
-    this.say("sending", "Sending");
-    const [earlier] = await this.upload.findPreviousUploads();
-    if (this.state !== "sending") return;
-    if (earlier) {
-      this.upload.resumeFromPreviousUpload(earlier);
-      this.stateText.textContent = "Going on where it was";
-    }
-    this.upload.start();
-  }
-
-  mayTryAgain(error) {
-    if (!navigator.onLine || isRefusal(statusOf(error))) return false;
-    this.say("sending", statusOf(error) === 423 ? "An earlier connection still holds it; trying again" : BROKEN);
-    return true;
-  }
-
-  progress(sent, total) {
-    this.moments.push({ atS: performance.now() / 1000, bytes: sent });
-    this.moments = recent(this.moments, RATE_WINDOW_S);
-    this.bar.value = sent;
-    this.sizeText.textContent = progressWords(sent, total, rate(this.moments));
-    this.stateText.textContent = sent < total ? "Sending" : "Sent; being stored and read back";
-  }
-
-  received() {
-    this.bar.value = this.bar.max;
-    this.say("received", "Received");
-    this.row.classList.add("done");
-    this.stop.remove();
-    document.body.dispatchEvent(new CustomEvent("upload:received"));
-    setTimeout(() => this.form.drop(this), SHOWN_AFTER_MS);
-  }
-
-  failed(error) {
-    const status = statusOf(error);
-    if (isRefusal(status)) {
-      this.say("refused", error.originalResponse.getBody().split("\n")[0].slice(0, 300) || "It was refused.");
-      this.row.classList.add("failed");
-      this.stop.textContent = "Close";
-      return;
-    }
-    this.say("broken", navigator.onLine ? BROKEN : "No connection; it goes on when there is one");
-    this.timer = setTimeout(() => this.again(), TRY_AGAIN_MS);
-  }
-
-  again() {
-    if (this.state !== "broken") return;
-    clearTimeout(this.timer);
-    this.moments = [];
-    this.say("sending", "Going on where it was");
-    this.upload.start();
-  }
-
-  giveUp() {
-    clearTimeout(this.timer);
-    const wasUnderWay = this.isUnderWay;
-    this.state = "stopped";
-    if (wasUnderWay) this.upload.abort(true).catch(() => {});
-    this.form.drop(this);
-  }
-
-  /** Leaving the page stops it without giving it up: chosen again, the file goes on. */
-  leave() {
-    clearTimeout(this.timer);
-    if (this.isUnderWay) this.upload.abort();
-  }
-
-  say(state, words) {
-    this.state = state;
-    this.stateText.textContent = words;
-    this.form.stateChanged(this, words);
-  }
-
-  get isUnderWay() {
-    return this.state === "sending" || this.state === "broken";
-  }
-
-  get isOver() {
-    return this.state === "received" || this.state === "refused" || this.state === "stopped";
-  }
-}
 
 class UploadForm {
   constructor(form) {
     this.element = form;
-    this.zone = form.querySelector(".dropzone");
-    this.input = form.querySelector('input[type="file"]');
-    this.list = form.querySelector("[data-upload-list]");
-    this.status = form.querySelector("[data-upload-status]");
-    this.sendings = [];
-    form.querySelector("[data-upload-plain]").hidden = true;
-    const listen = (target, type, act) => target.addEventListener(type, act, { signal: this.ending.signal });
     this.ending = new AbortController();
-    listen(form, "submit", (event) => event.preventDefault());
-    listen(this.input, "change", () => this.take(this.input.files));
-    listen(this.zone, "dragover", (event) => this.over(event));
-    listen(this.zone, "dragleave", () => delete this.zone.dataset.over);
-    listen(this.zone, "drop", (event) => this.dropped(event));
-    listen(window, "online", () => this.sendings.forEach((sending) => sending.again()));
-    listen(window, "beforeunload", (event) => {
+    for (const part of ["plain", "folder", "notes", "unfinished", "total", "list", "status"]) {
+      this[part] = form.querySelector(`[data-upload-${part}]`);
+    }
+    this.zone = form.querySelector(".dropzone");
+    this.input = this.zone.querySelector('input[type="file"]');
+    this.sendings = [];
+    this.forget();
+    this.plain.hidden = true;
+    this.buildTotal();
+    this.listen(form, "submit", (event) => event.preventDefault());
+    this.listen(this.input, "change", () => this.choose(this.input));
+    this.listen(this.zone, "dragover", (event) => this.over(event));
+    this.listen(this.zone, "dragleave", () => delete this.zone.dataset.over);
+    this.listen(this.zone, "drop", (event) => this.dropped(event));
+    this.listen(window, "offline", () => this.line(false));
+    this.listen(window, "online", () => this.line(true));
+    this.listen(window, "beforeunload", (event) => {
       if (this.isBusy) event.preventDefault();
     });
+    this.offerFolder();
+    this.offerToGiveUp();
+  }
+
+  listen(target, type, act) {
+    target.addEventListener(type, act, { signal: this.ending.signal });
+  }
+
+  /** Phones that cannot choose a folder are not offered one. */
+  offerFolder() {
+    const input = this.folder?.querySelector("input");
+    if (!input || !("webkitdirectory" in input)) return;
+    this.folder.hidden = false;
+    this.listen(this.folder.querySelector("button"), "click", () => input.click());
+    this.listen(input, "change", () => this.choose(input));
+  }
+
+  offerToGiveUp() {
+    for (const item of this.unfinished?.children ?? []) {
+      const button = item.querySelector("button");
+      button.hidden = false;
+      this.listen(button, "click", () => {
+        window.tus.Upload.terminate(item.dataset.url, { headers: { "X-CSRFToken": this.element.elements.csrfmiddlewaretoken.value } }).catch(() => {});
+        item.remove();
+        this.unfinished.hidden = !this.unfinished.children.length;
+      });
+    }
+  }
+
+  buildTotal() {
+    this.totalText = element("p", "sum");
+    this.totalBar = element("progress", "");
+    this.totalBar.setAttribute("aria-label", "All files, sent");
+    this.offline = element("p", "offline", "You are offline: it goes on by itself.");
+    this.offline.setAttribute("role", "status");
+    const actions = element("p", "actions");
+    this.hold = element("button", "", "Pause all");
+    this.hold.type = "button";
+    this.listen(this.hold, "click", () => this.holdAll());
+    actions.append(this.hold);
+    this.total.append(this.totalText, actions, this.totalBar, this.offline);
   }
 
   over(event) {
@@ -174,38 +88,122 @@ class UploadForm {
     this.zone.dataset.over = "";
   }
 
-  dropped(event) {
+  async dropped(event) {
     event.preventDefault();
     delete this.zone.dataset.over;
-    this.take(event.dataTransfer.files);
+    this.take(await gatherDropped(event.dataTransfer));
   }
 
-  take(files) {
-    for (const file of files) {
-      const sending = new Sending(this, file);
+  choose(input) {
+    this.take(gatherChosen(input.files));
+    input.value = "";
+  }
+
+  take({ files, junk }) {
+    if (this.forgetOnNext) this.forget();
+    const sentWith = files.length > 1 ? crypto.getRandomValues(new Uint32Array(4)).join("-").slice(0, 40) : "";
+    for (const { file, folder } of files) {
+      const sending = new Sending(this, { file, folder, sentWith, url: this.urlOfUnfinished(file) });
       this.sendings.push(sending);
       this.list.append(sending.row);
+      this.bytes += file.size;
+      this.count += 1;
     }
-    this.input.value = "";
-    this.list.hidden = !this.sendings.length;
+    this.notes.textContent = junkWords(junk) + (junk.length && !files.length ? " There is nothing else in it." : "");
+    this.notes.hidden = !junk.length;
+    this.line(navigator.onLine);
     this.next();
+  }
+
+  /** What the server knows of this very file, from whichever browser it came. */
+  urlOfUnfinished(file) {
+    const item = [...(this.unfinished?.children ?? [])].find(
+      ({ dataset }) => dataset.name === file.name && Number(dataset.size) === file.size && Number(dataset.modified) === file.lastModified,
+    );
+    if (!item) return null;
+    item.remove();
+    this.unfinished.hidden = !this.unfinished.children.length;
+    return item.dataset.url;
   }
 
   next() {
-    const free = AT_ONCE - this.sendings.filter((sending) => sending.isUnderWay).length;
-    this.sendings.filter((sending) => sending.state === "waiting").slice(0, Math.max(0, free)).forEach((sending) => sending.start());
+    if (navigator.onLine) {
+      const free = AT_ONCE - this.sendings.filter((sending) => sending.isUnderWay).length;
+      this.sendings.filter((sending) => sending.state === "waiting").slice(0, Math.max(0, free)).forEach((sending) => sending.start());
+    }
+    this.show();
   }
 
-  stateChanged(sending, words) {
+  line(isOnline) {
+    if (isOnline) this.sendings.forEach((sending) => sending.again());
+    else this.sendings.forEach((sending) => sending.goOffline());
+    this.next();
+  }
+
+  holdAll() {
+    const isHeld = this.isHeld;
+    for (const sending of this.sendings) isHeld ? sending.goOn() : sending.pause();
+  }
+
+  moved(bytes) {
+    this.sentNow += bytes;
+    this.moments.push({ atS: performance.now() / 1000, bytes: this.sentNow });
+    this.moments = recent(this.moments, RATE_WINDOW_S);
+    this.show();
+  }
+
+  changed(sending, words) {
     this.status.textContent = `${sending.file.name}: ${words}`;
-    if (sending.isOver) this.next();
+    if (sending.state === "received") {
+      this.received += 1;
+      this.receivedBytes += sending.file.size;
+      setTimeout(() => this.drop(sending), SHOWN_AFTER_MS);
+    } else if (sending.state === "refused") {
+      this.bytes -= sending.file.size;
+      this.count -= 1;
+    }
+    if (sending.state !== "sending") this.next();
   }
 
   drop(sending) {
+    if (sending.state === "stopped" && this.sendings.includes(sending) && !sending.row.classList.contains("failed")) {
+      this.bytes -= sending.file.size;
+      this.count -= 1;
+    }
     sending.row.remove();
     this.sendings = this.sendings.filter((other) => other !== sending);
-    this.list.hidden = !this.sendings.length;
     this.next();
+  }
+
+  /** The sum over all files; it stays after the last one, until the next are chosen. */
+  show() {
+    const open = this.sendings.filter((sending) => !sending.isOver);
+    this.list.hidden = !this.sendings.length;
+    this.total.hidden = !this.count;
+    this.total.classList.toggle("done", !open.length);
+    this.offline.hidden = navigator.onLine || !open.length;
+    this.hold.hidden = this.totalBar.hidden = !open.length || this.count === 1;
+    this.totalText.hidden = open.length > 0 && this.count === 1;
+    this.hold.textContent = this.isHeld ? "Go on with all" : "Pause all";
+    if (!open.length) {
+      this.totalText.textContent = `${filesWords(this.received)} received, ${size(this.receivedBytes)}`;
+      if (!this.sendings.length) this.forgetOnNext = true;
+      return;
+    }
+    const sent = this.receivedBytes + open.reduce((sum, sending) => sum + sending.sent, 0);
+    const isMoving = open.some((sending) => sending.state === "sending");
+    this.totalBar.max = Math.max(1, this.bytes);
+    this.totalBar.value = sent;
+    this.totalText.textContent = `${this.received} of ${filesWords(this.count)} received: ${progressWords(sent, this.bytes, isMoving ? rate(this.moments) : 0)}`;
+  }
+
+  forget() {
+    Object.assign(this, { bytes: 0, count: 0, received: 0, receivedBytes: 0, sentNow: 0, moments: [], forgetOnNext: false });
+  }
+
+  get isHeld() {
+    const open = this.sendings.filter((sending) => !sending.isOver);
+    return open.length > 0 && open.every((sending) => sending.state === "paused");
   }
 
   get isBusy() {
@@ -216,17 +214,6 @@ class UploadForm {
     this.ending.abort();
     this.sendings.forEach((sending) => sending.leave());
   }
-}
-
-function statusOf(error) {
-  return error.originalResponse?.getStatus() ?? 0;
-}
-
-function element(tag, className, text = "") {
-  const made = document.createElement(tag);
-  made.className = className;
-  made.textContent = text;
-  return made;
 }
 
 attach("[data-upload]", (form) => {

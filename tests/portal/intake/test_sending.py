@@ -60,7 +60,7 @@ def stored_content(source: SourceFile) -> bytes:
 
 
 def choose(page: Page, *paths: Path) -> None:
-    page.locator("[data-upload] input[type=file]").set_input_files(list(paths))
+    page.locator(".dropzone input[type=file]").set_input_files(list(paths))
 
 
 def test_several_files_arrive_and_the_result_comes_without_a_reload(page: Page, song: Song, stem: Path) -> None:
@@ -166,7 +166,7 @@ def test_a_file_can_be_stopped_and_leaves_nothing(page: Page, song: Song, stem: 
     choose(page, stem)
     wait_for_upload(page)
 
-    page.get_by_role("button", name="Don’t send bass.wav").click()
+    page.get_by_role("button", name="Remove bass.wav").click()
 
     expect(page.locator(".upload")).to_have_count(0)
     for _ in range(50):

@@ -71,7 +71,17 @@ JUNK = [
     "kick.wav.asd",
     "$RECYCLE.BIN/kick.wav",
 ]
-KEPT = ["kick.wav", "Stems/kick.wav", "peaks", "Twin Peaks.wav", "notes.txt", "icon", "보컬.wav", "a.b.flac", "song.mid"]
+KEPT = [
+    "kick.wav",
+    "Stems/kick.wav",
+    "peaks",
+    "Twin Peaks.wav",
+    "notes.txt",
+    "icon",
+    "보컬.wav",
+    "a.b.flac",
+    "song.mid",
+]
 
 
 @pytest.mark.parametrize("path", JUNK)

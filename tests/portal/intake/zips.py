@@ -37,7 +37,7 @@ class OneWay(io.RawIOBase):
 
 def zipped_through_a_pipe(*files: tuple[str, bytes], method: int = DEFLATED) -> bytes:
     out = OneWay()
-    with zipfile.ZipFile(out, "w", method) as archive:  # type: ignore[call-overload]
+    with zipfile.ZipFile(out, "w", method) as archive:
         for name, content in files:
             archive.writestr(name, content)
     return bytes(out.content)
