@@ -19,7 +19,7 @@ from analysis.features import Features
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.delivery.models import Delivery
-from portal.intake.models import ApprovedMap, SentZip
+from portal.intake.models import ApprovedMap, KeptView, SentZip
 from portal.listening.models import Excerpt
 from portal.mailroom.models import Message
 from portal.people.models import User
@@ -85,6 +85,7 @@ def make_world() -> World:
         "finding": {"finding_id": make_finding(song=song).pk},
         "message": {"message_id": make_message(song=song, answers=[{"code": "yes", "label": "Yes"}]).pk},
         "held_message": {"message_id": make_message(song=song, state=Message.State.HELD).pk},
+        "kept_view": {"view_id": KeptView.objects.create(owner=drummer, name="Mine", show="yours").pk},
         "mail": {"mail_id": make_mail().pk},
         **files_of(song, client),
         **ways_in(drummer),

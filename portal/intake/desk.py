@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from urllib.parse import urlencode
 
+from django.db import models
 from django.db.models import Prefetch
 
 from analysis.findings import KIND_BY_CODE
@@ -28,6 +30,33 @@ STAGE_WORDS = {
 TURN_ORDER = {Turn.DRUMMER: 0, Turn.CLIENT: 1, Turn.HOUSE: 2, Turn.NOBODY: 3}
 
 
+class Show(models.TextChoices):
+    """Which songs of the queue to look at."""
+
+    ALL = "all", "all"
+    YOURS = "yours", "your turn"
+    STOPS = "stops", "something stops it"
+    CLEAR = "clear", "nothing stops it"
+    CLIENT = "client", "with the client"
+    ASIDE = "aside", "set aside"
+
+
+@dataclass(frozen=True)
+class Look:
+    """One way of looking at the queue: which songs, and words of song, booking or client."""
+
+    show: Show = Show.ALL
+    words: str = ""
+
+    @property
+    def query(self) -> str:
+        return urlencode({name: value for name, value in (("show", self.show), ("words", self.words)) if value})
+
+    def takes(self, row: DeskRow) -> bool:
+        text = f"{row.song.title} {row.song.booking.title} {row.clients}".casefold()
+        return row.is_shown_as(self.show) and all(word in text for word in self.words.casefold().split())
+
+
 @dataclass(frozen=True)
 class DeskRow:
     song: Song
@@ -35,10 +64,25 @@ class DeskRow:
     titles: Sequence[str]
     more: int
     clients: str
+    is_aside: bool = False
 
     @property
     def is_yours(self) -> bool:
-        return self.song.turn == Turn.DRUMMER
+        return self.song.turn == Turn.DRUMMER and not self.is_aside
+
+    @property
+    def is_undecided(self) -> bool:
+        """Here is something to decide: a song that is ready waits at the kit, not on the desk."""
+        return self.is_yours and self.song.stage != SongStage.READY
+
+    def is_shown_as(self, show: Show) -> bool:
+        if show == Show.CLIENT:
+            return self.song.turn == Turn.CLIENT
+        if show == Show.CLEAR:
+            return self.is_measured and not self.severity
+        return {Show.YOURS: self.is_yours, Show.STOPS: self.severity == "stop", Show.ASIDE: self.is_aside}.get(
+            show, True
+        )
 
     @property
     def is_measured(self) -> bool:
@@ -55,10 +99,10 @@ class DeskRow:
         return ", ".join(self.titles) + (f" and {self.more} more" if self.more else "")
 
     @property
-    def order(self) -> tuple[int, int, date, float]:
+    def order(self) -> tuple[bool, int, int, date, float]:
         rank = {"stop": 0, "ask": 1}.get(self.severity, NOTHING_STOPS)
         due_on = self.song.booking.due_on or date.max
-        return rank, TURN_ORDER[Turn(self.song.turn)], due_on, self.song.turn_since.timestamp()
+        return self.is_aside, rank, TURN_ORDER[Turn(self.song.turn)], due_on, self.song.turn_since.timestamp()
 
 
 def queue(user: User) -> list[DeskRow]:
@@ -68,13 +112,26 @@ def queue(user: User) -> list[DeskRow]:
         Song.objects.visible_to(user)
         .filter(stage__in=INTAKE_STAGES)
         .exclude(booking__stage__in=OVER_STAGES)
-        .select_related("booking")
+        .select_related("booking", "set_aside")
         .prefetch_related(
             Prefetch("findings", queryset=flagged, to_attr="flags"),
             Prefetch("booking__members", queryset=Member.objects.select_related("user")),
         )
     )
     return sorted((row_of(song) for song in songs), key=lambda row: row.order)
+
+
+def next_after(song: Song, user: User) -> Song | None:
+    """The song to decide about after this one, and round to the first again."""
+    rows = queue(user)
+    place = next((number for number, row in enumerate(rows) if row.song == song), -1)
+    waiting = [row.song for row in rows[place + 1 :] + rows[: place + 1] if row.is_undecided and row.song != song]
+    return waiting[0] if waiting else None
+
+
+def count_by_show(rows: Iterable[DeskRow]) -> dict[Show, int]:
+    rows = list(rows)
+    return {show: sum(row.is_shown_as(show) for row in rows) for show in Show}
 
 
 def row_of(song: Song) -> DeskRow:
@@ -87,4 +144,5 @@ def row_of(song: Song) -> DeskRow:
         titles=titles[:MOST_WORDS],
         more=max(0, len(titles) - MOST_WORDS),
         clients=", ".join(member.user.name for member in song.booking.members.all()),
+        is_aside=hasattr(song, "set_aside"),
     )

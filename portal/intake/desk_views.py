@@ -1,4 +1,4 @@
-"""The drummer's desk and the song sheet, and every decision made there."""
+"""The song sheet, and every decision made there."""
 
 from __future__ import annotations
 
@@ -10,25 +10,17 @@ from django.views.decorators.http import require_GET, require_POST
 
 from portal.bookings.models import Song
 from portal.intake import services, song_files
-from portal.intake.desk import queue
+from portal.intake.desk import next_after
 from portal.intake.errors import GateError, IntakeError
 from portal.intake.forms import OverruleForm, WaiveForm
 from portal.intake.models import Finding
 from portal.intake.sheet import overrule_form, sheet_of
 from portal.intake.views import find_song
 from portal.mailroom.models import Message
-from portal.people.access import drummer_required, require_drummer
+from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 
 UNPROCESSABLE = 422
-
-
-@require_GET
-@drummer_required
-def desk(request: MemberRequest) -> HttpResponse:
-    rows = queue(request.user)
-    context = {"rows": rows, "yours": sum(row.is_yours for row in rows), "is_part": bool(request.htmx)}
-    return render(request, "intake/_desk.html" if request.htmx else "intake/desk.html", context)
 
 
 @require_GET
@@ -41,7 +33,13 @@ def sheet(request: MemberRequest, song_id: int) -> HttpResponse:
 
 def render_sheet(request: MemberRequest, song: Song, *, form: OverruleForm | None = None) -> HttpResponse:
     shown = sheet_of(song)
-    context = {"sheet": shown, "song": song, "form": form or overrule_form(shown)}
+    context = {
+        "sheet": shown,
+        "song": song,
+        "form": form or overrule_form(shown),
+        "next_song": next_after(song, request.user),
+        "held": song.messages.filter(state=Message.State.HELD).first(),
+    }
     return render(request, "intake/sheet.html", context, status=UNPROCESSABLE if form else None)
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 
 from portal.bookings.fields import BpmField, MeterField
+from portal.intake.desk import Show
 
 EARLIEST_BAR_ONE_S, LATEST_BAR_ONE_S = -10, 3600
 REASON_LENGTH = 300
@@ -37,6 +38,15 @@ class OverruleForm(forms.Form):
     def __init__(self, *arguments: Any, **options: Any) -> None:
         super().__init__(*arguments, **options)
         self.fields["bar_one_s"].widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "short"})
+
+
+class LookForm(forms.Form):
+    show = forms.ChoiceField(choices=Show.choices, required=False)
+    words = forms.CharField(max_length=80, required=False)
+
+
+class KeepViewForm(LookForm):
+    name = forms.CharField(max_length=40)
 
 
 class AnswerForm(forms.Form):

@@ -1,10 +1,14 @@
 from django.urls import path
 
-from portal.intake import desk_views, file_views, views
+from portal.intake import desk_views, file_views, queue_views, views
 
 app_name = "intake"
 urlpatterns = [
-    path("desk/", desk_views.desk, name="desk"),
+    path("desk/", queue_views.desk, name="desk"),
+    path("desk/views/", queue_views.keep_view, name="keep-view"),
+    path("desk/views/<int:view_id>/drop/", queue_views.drop_view, name="drop-view"),
+    path("songs/<int:song_id>/aside/", queue_views.set_aside, name="set-aside"),
+    path("songs/<int:song_id>/take-up/", queue_views.take_up, name="take-up"),
     path("songs/<int:song_id>/files/", views.files, name="files"),
     path("songs/<int:song_id>/files/upload/", views.plain_upload, name="plain-upload"),
     path("songs/<int:song_id>/sheet/", desk_views.sheet, name="sheet"),

@@ -150,7 +150,7 @@ def flagged_songs(number: int) -> None:
 class TestDecisions:
     def test_approve_then_ready(self, client: Client, signed_in: User, song: Song) -> None:
         client.post(f"/songs/{song.pk}/approve/")
-        assert "Ready to track</button>" in read(client, f"/songs/{song.pk}/sheet/")
+        assert "Ready to track <kbd" in read(client, f"/songs/{song.pk}/sheet/")
 
         client.post(f"/songs/{song.pk}/ready/")
 

@@ -1,0 +1,38 @@
+"""What a drummer does with the queue itself: set a song aside for later, and keep a way of looking at it."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.db import models
+from django.utils import timezone
+
+from portal.bookings.models import Song
+from portal.people.models import User
+
+
+class SetAside(models.Model):
+    """The song waits at the end of the queue until the drummer takes it up again. It moves no stage, and no turn."""
+
+    song = models.OneToOneField(Song, on_delete=models.CASCADE, related_name="set_aside")
+    by = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
+    at = models.DateTimeField(default=timezone.now)
+
+    def __str__(self) -> str:
+        return f"{self.song}, set aside"
+
+
+class KeptView(models.Model):
+    """A way of looking at the queue, by the name that its drummer gave it."""
+
+    owner = models.ForeignKey(User, on_delete=models.CASCADE, related_name="kept_views")
+    name = models.CharField(max_length=40)
+    show = models.CharField(max_length=10)
+    words = models.CharField(max_length=80, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["name"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["owner", "name"], name="intake_one_view_a_name")]
+
+    def __str__(self) -> str:
+        return self.name
