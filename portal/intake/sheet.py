@@ -60,6 +60,8 @@ class Sheet:
     is_current: bool
     reasons: Sequence[str]
     is_decided: bool
+    broke_off: SongCheck | None
+    unmeasured: Sequence[SourceFile]
 
     @property
     def first(self) -> dict[str, Any]:
@@ -73,7 +75,7 @@ def sheet_of(song: Song) -> Sheet:
     measures = check.numbers.song if check else None
     main = main_source(sources, check)
     tempo_map = map_of_song(song)
-    findings = list(song.findings.select_related("source", "ended_by"))
+    findings = list(song.findings.select_related("source", "ended_by", "resolved_by"))
     open_ones = [finding for finding in findings if finding.state == Finding.State.OPEN]
     return Sheet(
         song=song,
@@ -91,7 +93,17 @@ def sheet_of(song: Song) -> Sheet:
         is_current=bool(approved and check and approved.check_seen_id == check.pk),
         reasons=services.reasons_against(song),
         is_decided=song.stage in (SongStage.ON_DESK, SongStage.WITH_CLIENT),
+        broke_off=broken_off(song, check),
+        unmeasured=[source for source in sources if source.is_unmeasured],
     )
+
+
+def broken_off(song: Song, check: SongCheck | None) -> SongCheck | None:
+    """The last check, when it broke off after the last that got through."""
+    broken = song.checks.exclude(broke_off_at=None).order_by("-broke_off_at")
+    if check is not None:
+        broken = broken.filter(broke_off_at__gt=check.made_at or check.began_at)
+    return broken.first()
 
 
 def main_source(sources: Sequence[SourceFile], check: SongCheck | None) -> SourceFile | None:
@@ -149,6 +161,8 @@ def in_bars(place: Place, tempo_map: TempoMap | None) -> Place:
 def settled_words(finding: Finding) -> str:
     if finding.state == Finding.State.WAIVED:
         return f"Waived by {finding.ended_by}: {finding.reason}"
+    if finding.resolved_by is not None:
+        return f"Settled by version {finding.resolved_by.version} of “{finding.resolved_by.name}”"
     return "No longer found" if finding.state == Finding.State.RESOLVED else ""
 
 
