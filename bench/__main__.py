@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from bench import alarms, demo_songs, recordings, speed, tempo
+from bench import alarms, by_hand, demo_songs, recordings, speed, tempo
 
 PARTS = {
     "speed": speed.run,
     "tempo": tempo.run,
     "demo": demo_songs.run,
     "recordings": recordings.run,
+    "by-hand": by_hand.run,
     "alarms": alarms.run,
 }
 

@@ -44,6 +44,14 @@ def song(path: Path) -> None:
     measure_song([SongFile(one.report, one.features, path)], Brief())
 
 
+def librosa_tempo(path: Path) -> None:
+    """Tempo and beats alone, by librosa's default tracker at its default rate."""
+    import librosa
+
+    mono, rate = librosa.load(path)
+    librosa.beat.beat_track(y=mono, sr=rate)
+
+
 def libraries(path: Path) -> None:
     """What a person would write: tempo by librosa, loudness by pyloudnorm, a 4 x oversampled peak by scipy."""
     import librosa
@@ -59,7 +67,7 @@ def libraries(path: Path) -> None:
     np.abs(resample_poly(samples, 4, 1, axis=0)).max()
 
 
-JOBS: dict[str, Job] = {job.__name__: job for job in (bare_decode, survey, song, libraries)}
+JOBS: dict[str, Job] = {job.__name__: job for job in (bare_decode, survey, song, librosa_tempo, libraries)}
 
 
 def peak_memory_mb() -> float:

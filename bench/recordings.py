@@ -24,7 +24,7 @@ BPM_BY_TITLE = {"Escape from chaosland": 135, "Feelings": 95, "Metal madness": 1
 
 def run(options: argparse.Namespace) -> None:
     folder = options.data / "recordings"
-    unpacked = fetch(folder)
+    unpacked = fetch(folder, PACKAGE)
     if unpacked is None:
         print("\nRecordings: left out. They need Debian's package tools (apt-get, dpkg-deb) and its package lists.")
         return
@@ -46,17 +46,17 @@ def _line(song: Path, folder: Path) -> dict[str, object]:
     }
 
 
-def fetch(folder: Path) -> Path | None:
-    """Unpack the package below `folder`, without installing it. None where that cannot be done."""
-    unpacked = folder / PACKAGE
+def fetch(folder: Path, package: str) -> Path | None:
+    """Unpack a Debian package below `folder`, without installing it. None where that cannot be done."""
+    unpacked = folder / package
     if unpacked.exists():
         return unpacked
     if not (shutil.which("apt-get") and shutil.which("dpkg-deb")):
         return None
     folder.mkdir(parents=True, exist_ok=True)
-    if subprocess.run(["apt-get", "download", PACKAGE], cwd=folder, capture_output=True, check=False).returncode:
+    if subprocess.run(["apt-get", "download", package], cwd=folder, capture_output=True, check=False).returncode:
         return None
-    archive = next(folder.glob(f"{PACKAGE}_*.deb"))
+    archive = next(folder.glob(f"{package}_*.deb"))
     subprocess.run(["dpkg-deb", "-x", archive, unpacked], check=True)
     archive.unlink()
     return unpacked
