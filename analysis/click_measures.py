@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 from numpy.typing import NDArray
 
 from analysis.click_track import ClickTrack
@@ -11,6 +13,7 @@ from analysis.evidence import Evidence
 from analysis.given_grid import BarsOnGrid, lay_out_on
 from analysis.grid import GridFit, PlaceInBeat
 from analysis.heard import listen_on
+from analysis.layout import ON_BEAT, music_span
 from analysis.map_fit import segments_through
 from analysis.measures import measures_from
 from analysis.reports import Alternative, SongMeasures, Tempo
@@ -20,15 +23,17 @@ from analysis.statements import Statements
 Doubles = NDArray[Any]
 CLICK_MAP_TOLERANCE_S = 0.0015
 UNACCENTED_METER_CONFIDENCE = 0.6
-# A click without accents may tick halves or doubles of the felt beat.
-LEVEL_DOUBT = 0.1
+# A click without accents may tick halves or doubles of the felt beat, more likely so outside the usual tempos.
+USUAL_BPM = (60.0, 180.0)
+LEVEL_DOUBT, ODD_LEVEL_DOUBT = 0.025, 0.1
 
 
 def with_click(click: ClickTrack, music: Evidence | None, statements: Statements, sample_rate_hz: int) -> SongMeasures:
-    beats_s = click.beats_s
     bars = _bars(click, music, statements)
+    beats_s, before = _covering(click, music)
+    bars = replace(bars, downbeat=bars.downbeat + before)
     layout = lay_out_on(beats_s, bars, music)
-    tempo, chosen = _tempo(click, beats_s)
+    tempo, chosen = _tempo(click)
     return measures_from(
         layout,
         tempo,
@@ -40,11 +45,27 @@ def with_click(click: ClickTrack, music: Evidence | None, statements: Statements
     )
 
 
+def _covering(click: ClickTrack, music: Evidence | None) -> tuple[Doubles, int]:
+    """The click's beats, carried on evenly to where the music begins and ends; how many were put before them."""
+    beats_s = click.beats_s
+    if music is None or click.period_s is None:
+        return beats_s, 0
+    period_s = click.period_s * click.clicks_per_beat
+    from_s, to_s = music_span(music)
+    before = max(0, int(np.ceil((beats_s[0] - from_s) / period_s - ON_BEAT)))
+    after = max(0, int(np.ceil((to_s - beats_s[-1]) / period_s - ON_BEAT)))
+    earlier = beats_s[0] + np.arange(-before, 0) * period_s
+    later = beats_s[-1] + np.arange(1, after + 1) * period_s
+    return np.concatenate([earlier, beats_s, later]), before
+
+
 def _bars(click: ClickTrack, music: Evidence | None, statements: Statements) -> BarsOnGrid:
     if click.beats_per_bar:
         downbeat = click.first_accent // click.clicks_per_beat
         sign = _sign(click)
-        return BarsOnGrid(downbeat, click.beats_per_bar, sign, 0.99, 0.99)
+        # Each accent in its place is one more witness.
+        sure = round(1 - 0.5 / (int(click.is_accent.sum()) + 1), 4)
+        return BarsOnGrid(downbeat, click.beats_per_bar, sign, sure, sure)
     if music is not None and click.period_s:
         period_s = click.period_s * click.clicks_per_beat
         heard = listen_on(music, _as_fit(click, period_s), statements)
@@ -64,9 +85,12 @@ def _as_fit(click: ClickTrack, period_s: float) -> GridFit:
     return GridFit(period_s, click.period_error_s, (PlaceInBeat(float(click.beats_s[0]), 1.0),), click.scatter_s, 1.0)
 
 
-def _tempo(click: ClickTrack, beats_s: Doubles) -> tuple[Tempo, SetTempo | None]:
+def _tempo(click: ClickTrack) -> tuple[Tempo, SetTempo | None]:
     accented = click.clicks_per_bar is not None
-    confidence = 0.995 if accented else 1 - 2 * LEVEL_DOUBT
+    beats_s = click.beats_s
+    doubt = 0.0 if accented else _level_doubt(60 / float(np.median(np.diff(beats_s))))
+    # Each interval that agrees is one more witness to the pulse; without accents its level stays in doubt.
+    confidence = round((1 - 0.5 / len(click.clicks_s)) * (1 - 2 * doubt), 4)
     if click.period_s is None:
         bpm = 60 * (len(beats_s) - 1) / float(beats_s[-1] - beats_s[0])
         return Tempo(kind="map", bpm=round(bpm, 4), source="click", residual_ms=_ms(click), confidence=confidence), None
@@ -82,7 +106,7 @@ def _tempo(click: ClickTrack, beats_s: Doubles) -> tuple[Tempo, SetTempo | None]
         source="click",
         residual_ms=_ms(click),
         confidence=confidence,
-        alternatives=() if accented else _other_levels(float(chosen.bpm)),
+        alternatives=() if accented else _other_levels(float(chosen.bpm), doubt),
     )
     return tempo, chosen
 
@@ -91,8 +115,13 @@ def _ms(click: ClickTrack) -> float:
     return round(1000 * click.scatter_s, 3)
 
 
-def _other_levels(bpm: float) -> tuple[Alternative, ...]:
+def _level_doubt(bpm: float) -> float:
+    """How likely half, and double, the click's pulse is the felt beat."""
+    return LEVEL_DOUBT if USUAL_BPM[0] <= bpm <= USUAL_BPM[1] else ODD_LEVEL_DOUBT
+
+
+def _other_levels(bpm: float, doubt: float) -> tuple[Alternative, ...]:
     return (
-        Alternative(bpm=round(bpm / 2, 4), weight=LEVEL_DOUBT, label="half"),
-        Alternative(bpm=round(bpm * 2, 4), weight=LEVEL_DOUBT, label="double"),
+        Alternative(bpm=round(bpm / 2, 4), weight=doubt, label="half"),
+        Alternative(bpm=round(bpm * 2, 4), weight=doubt, label="double"),
     )

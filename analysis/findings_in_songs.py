@@ -159,8 +159,27 @@ SONG_KINDS = (
         Severity.STOP,
         "Click and music do not fit",
         "The click in {file} is {offset_ms} {later_or_earlier} than the music. Which one shall we follow?",
-        "The click in {file} is {offset_ms} {later_or_earlier} than the music.",
+        "The click in {file} is {offset_ms} ({offset_frames}) {later_or_earlier} than the music.",
         "Ask for a new export of click and stems from the same starting point.",
+        may_send=True,
+    ),
+    FindingKind(
+        "click-tempo-differs",
+        Severity.STOP,
+        "Click and music at two tempos",
+        "The click in {file} runs at {click_bpm}, the music at {measured_bpm}. Which one shall we follow?",
+        "The click in {file} runs at {click_bpm}, the music at {measured_bpm}: {drift_ms} apart by the end.",
+        "Ask for a new export of click and stems from the same session.",
+        may_send=True,
+    ),
+    FindingKind(
+        "click-short",
+        Severity.ASK,
+        "The click does not last as long as the music",
+        "The click in {file} plays from {click_from_s} to {click_to_s}, the music from {music_from_s} to {music_to_s}. "
+        "Is some of the click missing?",
+        "The click in {file} plays from {click_from_s} to {click_to_s}, the music from {music_from_s} to {music_to_s}.",
+        "Ask for the whole click, or carry it on at its own tempo.",
         may_send=True,
     ),
     FindingKind(

@@ -77,7 +77,7 @@ class Limits(Record):
     # Something in the rough mix that is in no stem must last this long: a tail of reverberation does not count.
     missing_from_stems_s: float = 3.0
     # Confidence above which a file is said to hold drums, and below which it is said to hold none (house choice).
-    drums_sure: float = 0.85
+    drums_sure: float = 0.75
 
     # Names, tags and brief against the measured tempo (house choice).
     named_bpm_tolerance: float = 0.02
@@ -92,6 +92,9 @@ class Limits(Record):
     bar_one_late_s: float = 0.05
     # A start error from 10 ms on is a fault (house choice). Attacks are seen a little after the sound's own start.
     click_differs_s: float = 0.0098
+    # A click that starts this long after the band, or stops this long before it, does not carry it (house choice).
+    click_late_bars: float = 1.0
+    click_short_bars: float = 2.0
     usual_lag_s: float = 0.004
     # A soft attack is seen late, never early; drums are sharp. Beyond these a stem is off, not just soft (measured).
     stem_late_s: float = 0.038

@@ -22,6 +22,8 @@ EMPHASIS = np.float32(0.95)
 SHARP_RATIO = np.float32(6.0)
 SHARP_LEVEL = np.float32(0.002)
 SHARP_START = 0.1  # of the peak that follows: where the sound is taken to begin
+SOUND_BEGINS = 0.01  # of the peak: from there on it sounds
+ONE_FRAME_BEFORE = (0.75, 1.5)  # where the line through a sound's first two frames meets zero, when it began there
 BEFORE_STEPS, AFTER_STEPS = 10, 4
 # Fine onsets: loudness is power to this exponent; the quietest that counts, re the file's loud passages.
 LOUDNESS_EXPONENT = 0.25
@@ -121,8 +123,8 @@ class EnergyAccumulator:
         start = (step - 1) * self.step
         near = np.abs(held[start : start + (AFTER_STEPS + 1) * self.step])
         peak = float(near.max())
-        first = int(np.argmax(near > max(SHARP_START * peak, 1.5 * past)))
-        frame = self._done_steps * self.step + start + first
+        clear = int(np.argmax(near > max(SHARP_START * peak, 1.5 * past)))
+        frame = self._done_steps * self.step + start + _first_frame(near, clear, max(SOUND_BEGINS * peak, 2 * past))
         self._sharp.append((frame / self.sample_rate_hz, peak, peak / max(past, 1e-6)))
 
     def _sharp_onsets(self) -> SharpOnsets:
@@ -130,6 +132,18 @@ class EnergyAccumulator:
         if len(rows):
             rows = rows[np.concatenate([[True], np.diff(rows[:, 0]) > 0.02])]
         return SharpOnsets(rows[:, 0], rows[:, 1].astype(np.float32), rows[:, 2].astype(np.float32))
+
+
+def _first_frame(near: Floats, clear: int, least: float) -> int:
+    """Where a sound begins that is clear at frame `clear`: a sine that starts at its zero has one frame before."""
+    first = clear
+    while first > 0 and near[first - 1] > least:
+        first -= 1
+    rise = float(near[min(first + 1, len(near) - 1)] - near[first])
+    if first == 0 or rise <= 0:
+        return first
+    before = float(near[first]) / rise
+    return first - 1 if ONE_FRAME_BEFORE[0] < before < ONE_FRAME_BEFORE[1] else first
 
 
 class _BassEnergy:

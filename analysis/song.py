@@ -12,6 +12,7 @@ import numpy as np
 from analysis import ENGINE_VERSION
 from analysis.attacks import attacks_of
 from analysis.between import compare_files
+from analysis.click_fit import hold_against
 from analysis.click_measures import with_click
 from analysis.click_track import ClickTrack, find_click
 from analysis.evidence import Evidence, pool
@@ -49,7 +50,8 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
     reports = compared.reports
     click, heard = _first(clicks), _music(files, reports)
     music = pool([files[index].features for index in heard])
-    song = _measures(click, music, gather_statements(brief, reports), _sample_rate_hz(reports))
+    statements, sample_rate_hz = gather_statements(brief, reports), _sample_rate_hz(reports)
+    song = _measures(click, music, statements, sample_rate_hz)
     if music and song.downbeats_s:
         song = dataclasses.replace(song, sections=find_sections(music, np.array(song.downbeats_s)))
     facts = SongFacts(
@@ -61,6 +63,7 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
         if click
         else None,
         music_lag_s=band_lag_s(music, song) if music else None,
+        click_fit=hold_against(click, music, statements, sample_rate_hz) if click and music else None,
         lags={reports[index].name: lag_of(files[index].features, song) for index in heard},
         misplaced=frozenset(item.file for item in compared.findings if item.code == "start-differs" and item.file),
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
+from analysis.click_fit import ClickFit
 from analysis.drift import click_drift_s
 from analysis.findings import Severity, make_finding
 from analysis.limits import Limits
@@ -33,6 +34,7 @@ class SongFacts:
     lags: Mapping[str, Lag | None] = field(default_factory=dict)
     misplaced: frozenset[str] = frozenset()
     music_lag_s: float | None = None
+    click_fit: ClickFit | None = None
 
 
 def song_findings(facts: SongFacts, limits: Limits) -> tuple[Finding, ...]:
@@ -160,12 +162,36 @@ def clear_lags(facts: SongFacts, limits: Limits) -> dict[str, Lag]:
 
 def click_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """The music keeps a steady distance from the click."""
-    if not facts.click_name or facts.music_lag_s is None:
+    fit = facts.click_fit
+    if not facts.click_name or facts.music_lag_s is None or (fit and fit.music_bpm):
         return
     offset_s = limits.usual_lag_s - facts.music_lag_s
     if abs(offset_s) > limits.click_differs_s:
+        rates = {report.name: report.sample_rate_hz for report in facts.reports}
         value = {"offset_ms": abs(1000 * offset_s), "later_or_earlier": "later" if offset_s > 0 else "earlier"}
+        value["offset_frames"] = round(abs(offset_s) * (rates.get(facts.click_name) or 48_000))
         yield make_finding("click-differs", file=facts.click_name, value=value)
+
+
+def click_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    """Click and music run at two tempos."""
+    fit = facts.click_fit
+    if fit and fit.music_bpm:
+        drift_ms = 1000 * abs(click_drift_s(fit.music_bpm, fit.click_bpm, fit.music_to_s - fit.music_from_s))
+        value = {"click_bpm": fit.click_bpm, "measured_bpm": fit.music_bpm, "drift_ms": drift_ms}
+        yield make_finding("click-tempo-differs", file=facts.click_name, value=value)
+
+
+def click_short(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+    """The click begins after the band, or stops before it."""
+    fit = facts.click_fit
+    if not fit:
+        return
+    late_s, early_s = fit.click_from_s - fit.music_from_s, fit.music_to_s - fit.click_to_s
+    if late_s > limits.click_late_bars * fit.bar_s or early_s > limits.click_short_bars * fit.bar_s:
+        value = {"click_from_s": fit.click_from_s, "click_to_s": fit.click_to_s}
+        value |= {"music_from_s": fit.music_from_s, "music_to_s": fit.music_to_s}
+        yield make_finding("click-short", file=facts.click_name, value=value)
 
 
 def stem_starts(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
@@ -207,5 +233,7 @@ SONG_RULES: tuple[SongRule, ...] = (
     moving_tempo,
     odd_bars,
     click_differs,
+    click_tempo,
+    click_short,
     stem_starts,
 )

@@ -47,6 +47,18 @@ def test_tempo_and_first_click_are_exact_for_any_sound(sound: str) -> None:
     assert click.clicks_s[0] == pytest.approx(times[0], abs=0.0003)
 
 
+@pytest.mark.parametrize("pitch_hz", [400, 1000, 4000])
+@pytest.mark.parametrize("phase", [0.0, 0.25, np.pi / 2])
+def test_a_sine_starts_on_its_first_frame_even_when_that_is_zero(pitch_hz: int, phase: float) -> None:
+    frames = 12_345 + 24_000 * np.arange(16)
+    time = np.arange(1_200) / RATE_HZ
+    samples = np.zeros((frames[-1] + RATE_HZ, 1))
+    for frame in frames:
+        samples[frame : frame + 1_200, 0] = 0.5 * np.sin(2 * np.pi * pitch_hz * time + phase) * np.exp(-time / 0.01)
+
+    assert np.rint(features_of(samples).sharp.times_s * RATE_HZ) == pytest.approx(frames, abs=0)
+
+
 @pytest.mark.parametrize("beats", [3, 4, 5, 7])
 def test_accents_give_the_bar(beats: int) -> None:
     click = found(clicks(0.5 + np.arange(60) * 0.55, accent_every=beats))

@@ -16,7 +16,7 @@ PERMANENT_CODES = [
     "depth-differs", "length-differs", "start-differs", "codec-delay", "missing-from-stems", "evidence-disagrees",
     "no-click", "no-tempo", "no-music", "tempo-differs", "tempo-unsure", "tempo-drifts", "tempo-changes",
     "click-differs", "bar-one-late", "pickup", "meter-differs", "wrong-rate-suspected",
-    "odd-bar",
+    "odd-bar", "click-tempo-differs", "click-short",
 ]
 # fmt: on
 EXAMPLES = {
