@@ -15,6 +15,7 @@ from portal.intake.errors import GateError, IntakeError
 from portal.intake.forms import OverruleForm, WaiveForm
 from portal.intake.models import Finding
 from portal.intake.sheet import overrule_form, sheet_of
+from portal.intake.tapping import TapsForm, keep_taps, tapping_shown
 from portal.intake.views import find_song
 from portal.mailroom.models import Message
 from portal.people.access import require_drummer
@@ -37,6 +38,7 @@ def render_sheet(request: MemberRequest, song: Song, *, form: OverruleForm | Non
         "sheet": shown,
         "song": song,
         "form": form or overrule_form(shown),
+        "taps": tapping_shown(song),
         "next_song": next_after(song, request.user),
         "held": song.messages.filter(state=Message.State.HELD).first(),
     }
@@ -69,6 +71,22 @@ def overrule(request: MemberRequest, song_id: int) -> HttpResponse:
         messages.success(request, f"The tempo map is set by hand (version {approved.version}).")
     except IntakeError as error:
         messages.error(request, str(error))
+    return redirect("intake:sheet", song.pk)
+
+
+@require_POST
+@login_required
+def taps(request: MemberRequest, song_id: int) -> HttpResponse:
+    """Taps so far; with htmx the answer is what they say, alone."""
+    song = find_song(request, song_id)
+    require_drummer(request.user)
+    form = TapsForm(request.POST)
+    if form.is_valid():
+        keep_taps(song=song, by=request.user, **form.cleaned_data)
+    elif not request.htmx:
+        messages.error(request, "These are no taps.")
+    if request.htmx:
+        return render(request, "intake/_tapped.html", {"song": song, "taps": tapping_shown(song)})
     return redirect("intake:sheet", song.pk)
 
 

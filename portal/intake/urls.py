@@ -14,6 +14,7 @@ urlpatterns = [
     path("songs/<int:song_id>/sheet/", desk_views.sheet, name="sheet"),
     path("songs/<int:song_id>/approve/", desk_views.approve, name="approve"),
     path("songs/<int:song_id>/overrule/", desk_views.overrule, name="overrule"),
+    path("songs/<int:song_id>/taps/", desk_views.taps, name="taps"),
     path("songs/<int:song_id>/ready/", desk_views.ready, name="ready"),
     path("songs/<int:song_id>/check/", desk_views.check_again, name="check-again"),
     path("findings/<int:finding_id>/waive/", desk_views.waive, name="waive"),

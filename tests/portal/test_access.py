@@ -103,6 +103,7 @@ ROWS = {
     "intake:sheet": drummers("GET", OK, "song"),
     "intake:approve": drummers("POST", MOVED, "song"),
     "intake:overrule": drummers("POST", UNPROCESSABLE, "song"),
+    "intake:taps": drummers("POST", MOVED, "song"),
     "intake:ready": drummers("POST", MOVED, "song"),
     "intake:check-again": drummers("POST", MOVED, "song"),
     "intake:waive": drummers("POST", MOVED, "finding"),

@@ -1,4 +1,4 @@
-"""What a drummer does with the queue itself: set a song aside for later, and keep a way of looking at it."""
+"""What a drummer does at the desk: set a song aside, keep a way of looking at the queue, tap a tempo."""
 
 from __future__ import annotations
 
@@ -36,3 +36,17 @@ class KeptView(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class Tapping(models.Model):
+    """The last taps on a song, and what they say beside what was measured. `from_song`: their clock is the song's."""
+
+    song = models.OneToOneField(Song, on_delete=models.CASCADE, related_name="tapping")
+    by = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
+    at = models.DateTimeField(default=timezone.now)
+    taps_s = models.JSONField()
+    per_beat = models.PositiveSmallIntegerField(default=1)
+    from_song = models.BooleanField(default=False)
+
+    def __str__(self) -> str:
+        return f"taps on {self.song}"

@@ -1,0 +1,122 @@
+"""A tempo from a person's taps, and from taps and measurement together.
+
+People tap with a spread of 10 to 25 ms, leave taps out and hit twice. A line through the taps' places gives the beat,
+its interval what so many taps can support: with 16 taps of 20 ms at 120 BPM that is half a BPM to each side, far too
+coarse for a click. So the taps choose among the measured readings (which octave, on the beat or off it), and the
+measurement gives the decimals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+Doubles = NDArray[np.float64]
+
+FEWEST_TAPS = 4
+SLOWEST_S, FASTEST_S = 3.0, 0.12  # between two taps: nobody taps the felt beat slower or faster (house choice)
+# A tap further from the line than this share of a beat was a slip, not part of the count.
+SLIP = 0.3
+SURE = 0.95
+# A reading is what was tapped when it lies within the taps' interval, or this close to it (house choice).
+SAME = 0.02
+ROUNDS = 4
+# Levels of one pulse at which people tap.
+LEVELS = (1.0, 0.5, 2.0, 1 / 3, 3.0, 2 / 3, 1.5)
+
+
+@dataclass(frozen=True)
+class TappedTempo:
+    """The beat's tempo with its interval, the place of a beat on the taps' clock, and the taps' spread (standard
+    deviation) around the line; `used` taps of those `given` count."""
+
+    bpm: float
+    bpm_low: float
+    bpm_high: float
+    beat_at_s: float
+    spread_ms: float
+    used: int
+    given: int
+
+
+def fit_taps(taps_s: Sequence[float], *, taps_per_beat: int = 1) -> TappedTempo | None:
+    """None for too few taps, or taps that keep no count."""
+    taps = np.unique(np.asarray(taps_s, np.float64))
+    if len(taps) < FEWEST_TAPS:
+        return None
+    apart_s = _usual_gap_s(np.diff(taps))
+    if not FASTEST_S <= apart_s <= SLOWEST_S:
+        return None
+    places = _count(taps, apart_s)
+    start_s, step_s = float(taps[0]), apart_s
+    for _ in range(ROUNDS):
+        kept = _one_a_place(taps, places, start_s, step_s)
+        if len(kept) < FEWEST_TAPS:
+            return None
+        step_s, start_s = (float(value) for value in np.polyfit(places[kept], taps[kept], 1))
+        places = np.rint((taps - start_s) / step_s).astype(int)
+    kept = _one_a_place(taps, places, start_s, step_s)
+    return _with_interval(taps[kept], places[kept], start_s, step_s, per_beat=taps_per_beat, given=len(taps_s))
+
+
+def _usual_gap_s(gaps_s: Doubles) -> float:
+    """The gap that most others repeat: a missed tap doubles one gap, a slip splits one."""
+    near = np.abs(np.log(gaps_s[:, None] / gaps_s[None, :])) < np.log(1 + SLIP)
+    leader = int(near.sum(axis=1).argmax())
+    return float(np.median(gaps_s[near[leader]]))
+
+
+def _count(taps: Doubles, apart_s: float) -> NDArray[np.int_]:
+    """Which beat each tap stands for, going from tap to tap: an unsteady start cannot throw the rest off."""
+    return np.concatenate([[0], np.cumsum(np.rint(np.diff(taps) / apart_s))]).astype(int)
+
+
+def _one_a_place(taps: Doubles, places: NDArray[np.int_], start_s: float, step_s: float) -> NDArray[np.int_]:
+    """Indices of the taps to trust: near the line, and of two on one beat the nearer."""
+    off = np.abs(taps - start_s - places * step_s)
+    order = np.lexsort((off, places))
+    first = order[np.concatenate([[True], np.diff(places[order]) > 0])]
+    reach = max(SLIP * step_s * 0.5, 3 * float(np.median(off[first])))
+    return np.sort(first[off[first] <= reach])
+
+
+def _with_interval(
+    taps: Doubles, places: NDArray[np.int_], start_s: float, step_s: float, *, per_beat: int, given: int
+) -> TappedTempo | None:
+    if len(taps) < FEWEST_TAPS or step_s <= 0:
+        return None
+    left = taps - start_s - places * step_s
+    spread_s = float(np.sqrt(left @ left / (len(taps) - 2)))
+    error_s = spread_s / float(np.sqrt(((places - places.mean()) ** 2).sum()))
+    reach_s = min(float(stdtrit(len(taps) - 2, (1 + SURE) / 2)) * error_s, 0.5 * step_s)
+    bpm_of = 60.0 / per_beat
+    return TappedTempo(
+        bpm=bpm_of / step_s,
+        bpm_low=bpm_of / (step_s + reach_s),
+        bpm_high=bpm_of / (step_s - reach_s),
+        beat_at_s=start_s,
+        spread_ms=1000 * spread_s,
+        used=len(taps),
+        given=given,
+    )
+
+
+def measured_at(tapped: TappedTempo, measured_bpms: Iterable[float]) -> float | None:
+    """The measured tempo, or one of its levels, that was tapped: earlier readings win where two fit as well. None when
+    nothing measured is what was tapped."""
+    for level in LEVELS:
+        for bpm in measured_bpms:
+            low, high = tapped.bpm_low * (1 - SAME), tapped.bpm_high * (1 + SAME)
+            if low <= bpm * level <= high:
+                return bpm * level
+    return None
+
+
+def is_off_beat(tapped: TappedTempo, *, bpm: float, beat_s: float) -> bool:
+    """Whether the taps lie half-way between the beats of a grid through `beat_s`, on the same clock."""
+    apart = (tapped.beat_at_s - beat_s) * bpm / 60 % 1
+    return 0.25 < apart < 0.75
