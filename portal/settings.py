@@ -183,6 +183,7 @@ CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "expire abandoned uploads": {"task": "portal.uploads.tasks.expire_abandoned", "schedule": 3_600},
     "check songs that were left": {"task": "portal.intake.tasks.sweep", "schedule": 30},
     "make excerpts that were left": {"task": "portal.listening.tasks.sweep", "schedule": 60},
+    "keep or clear originals": {"task": "portal.intake.tasks.keep_house", "schedule": 3_600},
     "make prepared files that were left": {"task": "portal.prep.tasks.sweep", "schedule": 60},
     "measure rough mixes that were left": {"task": "portal.takes.tasks.sweep", "schedule": 60},
     "check deliveries that were left": {"task": "portal.delivery.tasks.sweep", "schedule": 60},

@@ -7,6 +7,7 @@ IntakeError
 ├── AnswerError     an answer that cannot be taken; what was asked still waits
 ├── SongClosedError the song is past the stages in which its files change
 ├── FileGoneError   the original is no longer in the store
+├── KeepingError    files of a booking that cannot be kept, or need not be
 ├── ZipError        a zip that is not taken as a whole
 └── DamagedEntryError  what could not be read of a zip: the end of “… ”
 """
@@ -51,4 +52,8 @@ class ZipError(IntakeError):
 
 
 class DamagedEntryError(IntakeError):
+    pass
+
+
+class KeepingError(IntakeError):
     pass

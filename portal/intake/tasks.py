@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from portal.intake import jobs, unpacking
+from portal.intake import housekeeping, jobs, unpacking
 
 
 @shared_task(autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
@@ -23,3 +23,8 @@ def unpack_zip(zip_id: int) -> None:
 @shared_task
 def sweep() -> None:
     jobs.sweep()
+
+
+@shared_task
+def keep_house() -> None:
+    housekeeping.keep_house()

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from portal.intake import desk_views, file_views, queue_views, views
+from portal.intake import desk_views, file_views, keeping_views, queue_views, views
 
 app_name = "intake"
 urlpatterns = [
@@ -22,6 +22,9 @@ urlpatterns = [
     path("files/<int:source_id>/versions/", file_views.versions, name="versions"),
     path("files/<int:source_id>/replace/", file_views.replace, name="replace"),
     path("files/<int:source_id>/bring-back/", file_views.bring_back, name="bring-back"),
+    path("bookings/<int:booking_id>/originals/ask/", keeping_views.ask_to_keep, name="ask-to-keep"),
+    path("bookings/<int:booking_id>/originals/keep/", keeping_views.extend, name="keep-longer"),
+    path("bookings/<int:booking_id>/originals/let-go/", keeping_views.let_go, name="let-go"),
     path("zips/<int:zip_id>/", file_views.zip_as_sent, name="zip"),
     path("files/<int:source_id>/wave.json", views.wave, name="wave"),
     path("files/<int:source_id>/remove/", views.remove, name="remove"),

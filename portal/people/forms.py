@@ -13,6 +13,7 @@ from django.http import QueryDict
 from portal.people.models import House, User
 from portal.people.time_zones import time_zone_choices
 
+LONGEST_KEPT_DAYS = 3_650
 TIME_ZONE_LABEL = "Your time zone"
 TIME_ZONE_HELP = "Every time and date is shown in it."
 
@@ -78,9 +79,30 @@ class HouseForm(forms.ModelForm[House]):
         label="Deposit of new quotes, in percent", min_value=0, max_value=100, help_text="0 asks for none."
     )
 
+    keep_originals_days = forms.IntegerField(
+        label="Clients’ files are kept for, in days",
+        min_value=0,
+        max_value=LONGEST_KEPT_DAYS,
+        help_text="Counted from when their booking is over. 0 keeps them for good.",
+    )
+    notice_days = forms.IntegerField(
+        label="Letter before they are removed, in days",
+        min_value=1,
+        max_value=90,
+        help_text="Both sides get it. Nothing is removed without it, nor while the client asks to keep it.",
+    )
+
     class Meta:
         model = House
-        fields: ClassVar = ["name", "reply_to", "time_zone", "currency", "deposit_percent"]
+        fields: ClassVar = [
+            "name",
+            "reply_to",
+            "time_zone",
+            "currency",
+            "deposit_percent",
+            "keep_originals_days",
+            "notice_days",
+        ]
         labels: ClassVar = {"name": "Name of the house", "reply_to": "Answers to our letters go to"}
         help_texts: ClassVar = {
             "name": "Clients see it in letters and on their pages.",

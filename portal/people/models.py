@@ -76,11 +76,16 @@ class House(models.Model):
     time_zone = models.CharField(max_length=60, default="UTC", validators=[check_time_zone])
     currency = models.CharField(max_length=3, default="EUR")
     deposit_percent = models.PositiveSmallIntegerField(default=50)
+    # Days after a booking is over for which the files sent for it are kept (0: for good), and by how many days a
+    # letter comes before they are removed.
+    keep_originals_days = models.PositiveSmallIntegerField(default=365)
+    notice_days = models.PositiveSmallIntegerField(default=14)
 
     class Meta:
         constraints: ClassVar = [
             models.CheckConstraint(condition=models.Q(pk=1), name="people_one_house"),
             models.CheckConstraint(condition=models.Q(deposit_percent__lte=100), name="people_house_deposit"),
+            models.CheckConstraint(condition=models.Q(notice_days__gte=1), name="people_house_notice"),
         ]
 
     def __str__(self) -> str:

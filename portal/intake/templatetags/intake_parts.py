@@ -9,7 +9,8 @@ from django import template
 from django.template import Context
 
 from analysis.findings import KIND_BY_CODE
-from portal.bookings.models import Song
+from portal.bookings.models import Booking, Song
+from portal.intake import keeping
 from portal.intake.answers import shown_bpm
 from portal.intake.file_list import list_files
 from portal.intake.models import Finding
@@ -31,6 +32,12 @@ def song_files(context: Context, song: Song) -> dict[str, Any]:
         "request": request,
         "csrf_token": context.get("csrf_token"),
     }
+
+
+@register.inclusion_tag("intake/_booking_originals.html", takes_context=True)
+def booking_originals(context: Context, booking: Booking) -> dict[str, Any]:
+    request = context["request"]
+    return {"shown": keeping.shown(booking), "user": request.user, "csrf_token": context.get("csrf_token")}
 
 
 @register.filter

@@ -169,15 +169,21 @@ def test_the_drummer_sets_the_house(client: Client) -> None:
         "time_zone": "Europe/Berlin",
         "currency": "usd",
         "deposit_percent": "30",
+        "keep_originals_days": "0",
+        "notice_days": "21",
     }
 
     client.post(reverse("people:house"), answers)
     house = House.get()
     assert (house.name, house.currency, house.deposit_percent) == ("Room Nine", "USD", 30)
+    assert (house.keep_originals_days, house.notice_days) == (0, 21)
 
-    response = client.post(reverse("people:house"), answers | {"deposit_percent": "130", "currency": "12"})
+    response = client.post(
+        reverse("people:house"), answers | {"deposit_percent": "130", "currency": "12", "notice_days": "0"}
+    )
     assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
-    assert House.get().deposit_percent == 30
+    house = House.get()
+    assert (house.deposit_percent, house.notice_days) == (30, 21)
 
 
 def test_a_client_does_not_reach_the_house(client: Client) -> None:
