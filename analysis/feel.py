@@ -32,8 +32,11 @@ DIVISIONS = (4, 3)
 SWING_ADVANTAGE = 1.3
 # Groups of the spectrum's bands, low to high: kick and low toms, snare and toms, cymbals.
 GROUPS = (("low", 0, 2), ("middle", 2, 4), ("high", 4, len(BAND_EDGES_HZ) - 1))
-# The rise of the energy is seen a little after the stroke; measured on sounds with known starts.
-SEEN_LATE_MS = 1.0
+# A stroke begins in the first millisecond that has come this share of the way from what rang before to its peak.
+STROKE_BEGINS = 0.15
+# Where it is looked for around the attack, where its peak, and what rang before; and how much must rise to be clear.
+BEGINS_S, PEAKS_S, RANG_S = (-0.008, 0.012), (-0.004, 0.015), (-0.016, -0.007)
+LEAST_RISE = 1.5
 
 
 @dataclass(frozen=True)
@@ -73,12 +76,13 @@ def measure_feel(take: Path, tempo_map: TempoMap) -> FeelReport:
 
 def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
     attacks = attacks_of(features)
-    times = attacks.times_s[~attacks.is_bass]
-    if len(times) < LEAST_ATTACKS:
+    found = attacks.times_s[~attacks.is_bass]
+    if len(found) < LEAST_ATTACKS:
         raise FeelError("there is next to nothing in this take to measure")
+    times = struck_at(features, found)
     bars, beats, beat_s = _positions(times, tempo_map)
     division = _division(beats)
-    late = (beats - np.rint(beats * division) / division) * beat_s * 1000 - SEEN_LATE_MS
+    late = (beats - np.rint(beats * division) / division) * beat_s * 1000
     bands = _bands(features, times)
     sections = tuple(
         FeelSection(first, SECTION_BARS, tuple(_offsets(late, bands, (bars >= first) & (bars < first + SECTION_BARS))))
@@ -89,6 +93,28 @@ def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
         overall=tuple(_offsets(late, bands, np.ones(len(late), bool))),
         sections=tuple(section for section in sections if section.offsets),
     )
+
+
+def struck_at(features: Features, attacks_s: Doubles) -> Doubles:
+    """When the strokes behind these attacks begin: the middle of the millisecond in which each one's energy jumps.
+
+    Attacks are placed by an average over some milliseconds, which sets sharp sounds early; the energy itself does not.
+    """
+    level = np.sqrt(features.energy_1ms.astype(np.float64))
+    at = (attacks_s * features.energy_rate_hz).astype(np.intp)
+    around, peaks, rang = (_window(level, at, features.energy_rate_hz, span) for span in (BEGINS_S, PEAKS_S, RANG_S))
+    base, peak = np.median(rang, axis=1)[:, None], peaks.max(axis=1)[:, None]
+    over = around > base + STROKE_BEGINS * (peak - base)
+    first = at + round(BEGINS_S[0] * features.energy_rate_hz) + over.argmax(axis=1)
+    clear = over.any(axis=1) & (peak > LEAST_RISE * base)[:, 0]
+    return np.where(clear, (first + 0.5) / features.energy_rate_hz, attacks_s)
+
+
+def _window(level: Doubles, at: NDArray[np.intp], rate_hz: float, span_s: tuple[float, float]) -> Doubles:
+    """The levels around each place, one row each."""
+    steps = np.arange(round(span_s[0] * rate_hz), round(span_s[1] * rate_hz))
+    found: Doubles = level[np.clip(at[:, None] + steps, 0, len(level) - 1)]
+    return found
 
 
 def _positions(times: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles, Doubles]:

@@ -6,9 +6,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from analysis.attacks import attacks_of
+from analysis.band.render import render_stems
+from analysis.band.score import steady, write_score
 from analysis.errors import FeelError
 from analysis.features import Features
-from analysis.feel import FeelReport, feel_of
+from analysis.feel import FeelReport, feel_of, struck_at
 from analysis.tempo_map import TempoMap
 from tests.analysis.playing import RATE_HZ, features_of, placed
 
@@ -34,14 +37,46 @@ def medians(report: FeelReport) -> dict[str, float]:
 
 
 def test_a_take_on_the_grid_is_on_the_grid() -> None:
-    assert all(abs(median) < 3 for median in medians(take(0.0, 0.0)).values())
+    assert all(abs(median) < 1 for median in medians(take(0.0, 0.0)).values())
+
+
+@pytest.mark.parametrize("late_ms", [-12.0, -3.0, 0.0, 5.0, 15.0])
+def test_sharp_sounds_are_placed_within_a_millisecond(late_ms: float) -> None:
+    report = take(late_ms / 1000, late_ms / 1000)
+
+    assert list(medians(report).values()) == pytest.approx([late_ms, late_ms], abs=1)
+
+
+def test_an_impulse_is_placed_within_a_millisecond_wherever_it_falls() -> None:
+    frames = np.round((1 + np.arange(48) * 0.25 + np.random.default_rng(3).uniform(0, 0.001, 48)) * RATE_HZ).astype(int)
+    samples = np.zeros((14 * RATE_HZ, 1))
+    samples[frames] = 0.8
+    features = features_of(samples)
+
+    struck_s = struck_at(features, attacks_of(features).times_s)
+
+    assert np.array([np.abs(struck_s - frame / RATE_HZ).min() for frame in frames]).max() < 0.001
+    assert np.median([struck_s[np.abs(struck_s - frame / RATE_HZ).argmin()] - frame / RATE_HZ for frame in frames]) == (
+        pytest.approx(0, abs=0.0002)
+    )
+
+
+def test_a_kit_played_to_the_grid_reads_so_in_every_band() -> None:
+    plan = steady("kit", 3, 100, players=("drums", "keys"), looseness_s=0.0)
+    score = write_score(plan)
+    drums = render_stems(score, RATE_HZ)["drums"]
+
+    report = feel_of(features_of(drums), score.truth.tempo_map)
+
+    assert set(medians(report)) == {"low", "middle", "high"}
+    assert all(abs(median) < 1 for median in medians(report).values())
 
 
 def test_the_difference_between_kick_and_hat_is_seen() -> None:
     straight, laid_back = medians(take(0.0, 0.0)), medians(take(-0.010, 0.008))
 
-    assert laid_back["low"] - straight["low"] == pytest.approx(-10, abs=2)
-    assert laid_back["high"] - straight["high"] == pytest.approx(8, abs=2)
+    assert laid_back["low"] - straight["low"] == pytest.approx(-10, abs=1)
+    assert laid_back["high"] - straight["high"] == pytest.approx(8, abs=1)
 
 
 def test_the_spread_is_that_of_the_playing() -> None:
