@@ -1,18 +1,26 @@
-"""Sends files as a browser without script does, and lets the house do what follows."""
+"""Sends files as a browser does, with and without script, and lets the house do what follows."""
 
 from __future__ import annotations
 
 import io
 from collections.abc import Callable
 from contextlib import AbstractContextManager
+from pathlib import Path
 
 import numpy as np
+import pytest
 import soundfile
+from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import HttpResponse
 from django.test import Client
+from playwright.sync_api import Page
+from pytest_django.live_server_helper import LiveServer
 
 from portal.bookings.models import Song
+from portal.intake.models import SourceFile
+from portal.uploads.models import Upload
+from tests.factories import make_client, make_song
 from tests.signals import click_track, tone
 
 SAMPLE_RATE_HZ = 44_100
@@ -42,3 +50,34 @@ def send(client: Client, song: Song, *files: tuple[str, bytes], then: Callbacks)
     with then(execute=True):
         response: HttpResponse = client.post(f"/songs/{song.pk}/files/upload/", {"file": uploaded}, follow=True)  # type: ignore[assignment]
     return response
+
+
+def open_song(live_server: LiveServer, client: Client, page: Page) -> Song:
+    """The page stands at a song of the client who is signed in."""
+    user = make_client()
+    client.force_login(user)
+    song = make_song(client=user)
+    page.context.add_cookies(
+        [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
+    )
+    page.goto(f"{live_server.url}{song.get_absolute_url()}")
+    return song
+
+
+def choose(page: Page, *paths: Path) -> None:
+    page.locator(".dropzone input[type=file]").set_input_files(list(paths))
+
+
+def wait_for_upload(page: Page) -> Upload:
+    for _ in range(50):
+        upload = Upload.objects.first()
+        if upload is not None:
+            return upload
+        page.wait_for_timeout(100)
+    pytest.fail("no upload was made")
+
+
+def stored_content(source: SourceFile) -> bytes:
+    with default_storage.open(source.key) as file:
+        content: bytes = file.read()
+    return content

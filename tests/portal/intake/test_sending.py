@@ -6,7 +6,6 @@ import hashlib
 from pathlib import Path
 
 import pytest
-from django.core.files.storage import default_storage
 from django.test import Client
 from playwright.sync_api import Dialog, Page, Route, expect
 from pytest_django.live_server_helper import LiveServer
@@ -17,7 +16,8 @@ from portal.intake import jobs, tasks
 from portal.intake.models import SourceFile
 from portal.uploads import services as uploads
 from portal.uploads.models import Upload
-from tests.factories import make_check, make_client, make_song, measured_song
+from tests.factories import make_check, measured_song
+from tests.portal.intake.sending import choose, open_song, stored_content, wait_for_upload
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 CONTENT = bytes(range(256)) * 4_000
@@ -35,15 +35,7 @@ def queue(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 @pytest.fixture
 def song(live_server: LiveServer, client: Client, page: Page) -> Song:
-    """The page stands at a song of the client who is signed in."""
-    user = make_client()
-    client.force_login(user)
-    song = make_song(client=user)
-    page.context.add_cookies(
-        [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
-    )
-    page.goto(f"{live_server.url}{song.get_absolute_url()}")
-    return song
+    return open_song(live_server, client, page)
 
 
 @pytest.fixture
@@ -51,16 +43,6 @@ def stem(tmp_path: Path) -> Path:
     path = tmp_path / "bass.wav"
     path.write_bytes(CONTENT)
     return path
-
-
-def stored_content(source: SourceFile) -> bytes:
-    with default_storage.open(source.key) as file:
-        content: bytes = file.read()
-    return content
-
-
-def choose(page: Page, *paths: Path) -> None:
-    page.locator(".dropzone input[type=file]").set_input_files(list(paths))
 
 
 def test_several_files_arrive_and_the_result_comes_without_a_reload(page: Page, song: Song, stem: Path) -> None:
@@ -125,15 +107,6 @@ def test_the_same_file_chosen_again_after_a_reload_goes_on_where_it_was(page: Pa
     assert [offset for offset in offsets if offset] == ["1000"]
     assert Upload.objects.count() == 1
     assert stored_content(song.sources.get()) == CONTENT
-
-
-def wait_for_upload(page: Page) -> Upload:
-    for _ in range(50):
-        upload = Upload.objects.first()
-        if upload is not None:
-            return upload
-        page.wait_for_timeout(100)
-    pytest.fail("no upload was made")
 
 
 def test_a_refusal_is_said_in_the_house_s_words(page: Page, song: Song, stem: Path) -> None:
