@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import Max
 
 from analysis.findings import KIND_BY_CODE
+from analysis.tempo_map import TempoMap
 from portal.bookings.models import Booking, Song
 from portal.bookings.services import move_song, record, save_brief
 from portal.bookings.stages import INTAKE_STAGES, SongStage
@@ -90,6 +91,13 @@ def overrule(*, song: Song, by: User, bpm: Decimal, meter: str, bar_one_s: Decim
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
     found = maps.map_by_hand(bpm=bpm, meter=meter, bar_one_s=bar_one_s)
     return keep_map(song, found, origin=ApprovedMap.Origin.OVERRULED, by=by, note=note)
+
+
+@transaction.atomic
+def approve_map(*, song: Song, by: User, found: TempoMap, note: str = "") -> ApprovedMap:
+    """Approve a map made by hand, anchor by anchor."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    return keep_map(song, found.to_json(), origin=ApprovedMap.Origin.OVERRULED, by=by, note=note)
 
 
 def keep_map(song: Song, found: dict[str, Any], *, origin: ApprovedMap.Origin, by: User, note: str = "") -> ApprovedMap:

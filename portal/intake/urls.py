@@ -1,6 +1,6 @@
 from django.urls import path
 
-from portal.intake import desk_views, file_views, keeping_views, queue_views, views
+from portal.intake import desk_views, file_views, keeping_views, map_views, queue_views, views
 
 app_name = "intake"
 urlpatterns = [
@@ -14,6 +14,9 @@ urlpatterns = [
     path("songs/<int:song_id>/sheet/", desk_views.sheet, name="sheet"),
     path("songs/<int:song_id>/approve/", desk_views.approve, name="approve"),
     path("songs/<int:song_id>/overrule/", desk_views.overrule, name="overrule"),
+    path("songs/<int:song_id>/map/", map_views.tempo_map, name="map"),
+    path("songs/<int:song_id>/map/try/", map_views.try_map, name="try-map"),
+    path("songs/<int:song_id>/map/keep/", map_views.keep_map, name="keep-map"),
     path("songs/<int:song_id>/taps/", desk_views.taps, name="taps"),
     path("songs/<int:song_id>/ready/", desk_views.ready, name="ready"),
     path("songs/<int:song_id>/check/", desk_views.check_again, name="check-again"),

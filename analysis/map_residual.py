@@ -1,0 +1,68 @@
+"""How far the playing lies from a tempo map, over the song: what the eye needs to judge a map by."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.tempo_map import TempoMap
+
+Doubles = NDArray[np.float64]
+# Attacks are held against the half beats: nearer ones hide a drift, farther ones leave the off-beats out.
+PARTS = 2
+
+
+@dataclass(frozen=True)
+class Residual:
+    """Attacks at `time_s` and how late each is, in ms, against the nearest half beat of the map (early: negative)."""
+
+    time_s: Doubles
+    late_ms: Doubles
+    weight: Doubles
+
+
+@dataclass(frozen=True)
+class Lean:
+    """The attacks of one stretch: their weighted median against the map and how they spread around it (scaled median
+    absolute deviation), both in ms; None where too few are heard."""
+
+    late_ms: float | None
+    spread_ms: float | None
+    count: int
+
+
+FEWEST = 4
+# The median absolute deviation of a normal distribution is this share of its standard deviation.
+MAD_SHARE = 0.6745
+
+
+def residual_of(tempo_map: TempoMap, onset_s: Doubles, weight: Doubles) -> Residual:
+    starts = np.array([float(one.time_s) for one in tempo_map.segments])
+    beat_s = np.array([float(one.beat_s) for one in tempo_map.segments])
+    own = np.maximum(np.searchsorted(starts, onset_s, side="right") - 1, 0)
+    half_beats = (onset_s - starts[own]) / beat_s[own] * PARTS
+    late_ms = (half_beats - np.rint(half_beats)) * beat_s[own] / PARTS * 1000
+    return Residual(onset_s, late_ms, weight)
+
+
+def lean_between(residual: Residual, start_s: float, end_s: float) -> Lean:
+    inside = (residual.time_s >= start_s) & (residual.time_s < end_s)
+    late, weight = residual.late_ms[inside], residual.weight[inside]
+    if len(late) < FEWEST:
+        return Lean(None, None, len(late))
+    middle = weighted_middle(late, weight)
+    return Lean(middle, weighted_middle(np.abs(late - middle), weight) / MAD_SHARE, len(late))
+
+
+def weighted_middle(values: Doubles, weight: Doubles) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(weight[order])
+    return float(values[order][np.searchsorted(total, total[-1] / 2)])
+
+
+def leans_by_anchor(residual: Residual, starts_s: Sequence[float], end_s: float) -> list[Lean]:
+    ends = [*starts_s[1:], end_s]
+    return [lean_between(residual, start, end) for start, end in zip(starts_s, ends, strict=True)]

@@ -1,0 +1,126 @@
+"""The tempo map under the drummer's hands: what it would be, and how the playing lies on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.anchors import Anchor, anchors_of, map_through
+from analysis.evidence import pool
+from analysis.map_residual import Lean, Residual, leans_by_anchor, residual_of, weighted_middle
+from analysis.tempo_map import TempoMap, TempoMapError, exact
+from portal.bookings.models import Song
+from portal.intake.errors import MapInputError
+from portal.intake.jobs import load_features
+from portal.intake.models import SourceFile
+from portal.intake.pictures import bars_of, map_of_song
+from portal.intake.sheet import main_source
+
+# More dots than this are one ink blot on any screen.
+MOST_DOTS = 4_000
+DIGITS = 4
+Doubles = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Attacks:
+    time_s: Doubles
+    weight: Doubles
+
+
+def anchors_from(data: Any) -> tuple[Sequence[Anchor], TempoMap]:
+    """What the page sends: {"anchors": [{"bar", "time_s", "meter", "ramps"}], "last_bpm"}."""
+    try:
+        anchors = [Anchor.from_json(item) for item in data["anchors"]]
+        return anchors, map_through(anchors, last_bpm=exact(data["last_bpm"]))
+    except TempoMapError as error:
+        raise MapInputError(f"This makes no map: {error}.") from error
+    except (KeyError, TypeError, ValueError, ZeroDivisionError, OverflowError) as error:
+        raise MapInputError("This makes no map: a figure is missing, or is none.") from error
+
+
+def start_of(song: Song) -> dict[str, Any]:
+    """The approved map as anchors, else the measured one, else a plain 120 to begin from."""
+    tempo_map = map_of_song(song) or TempoMap.constant(120)
+    return {
+        "anchors": [anchor.to_json() for anchor in anchors_of(tempo_map)],
+        "last_bpm": str(tempo_map.segments[-1].bpm),
+    }
+
+
+def seen_on(song: Song, anchors: Sequence[Anchor], tempo_map: TempoMap) -> dict[str, Any]:
+    """Everything that the page draws of one map: its tempi, its bars, and how late each attack is on it."""
+    attacks, duration_s = attacks_of(song), duration_of(song)
+    residual = residual_of(tempo_map, attacks.time_s, attacks.weight)
+    starts_s = [float(anchor.time_s) for anchor in anchors]
+    leans = leans_by_anchor(residual, starts_s, max(duration_s, starts_s[-1] + 1))
+    return {
+        "duration_s": duration_s,
+        "stretches": [stretch_of(anchor, tempo_map, lean) for anchor, lean in zip(anchors, leans, strict=True)],
+        "bars": list(bars_of(tempo_map, duration_s)),
+        "dots": dots_of(residual),
+        "spread_ms": spread_of(residual),
+    }
+
+
+def stretch_of(anchor: Anchor, tempo_map: TempoMap, lean: Lean) -> dict[str, Any]:
+    segment = tempo_map.segment_at_bar(anchor.bar)
+    return {
+        "bpm": round(float(segment.bpm), DIGITS),
+        "beat_s": float(segment.beat_s),
+        "late_ms": None if lean.late_ms is None else round(lean.late_ms, 1),
+        "spread_ms": None if lean.spread_ms is None else round(lean.spread_ms, 1),
+        "attacks": lean.count,
+    }
+
+
+def dots_of(residual: Residual) -> list[list[float]]:
+    """Time, lateness in ms, weight from 0 to 1; the strongest when there are too many."""
+    if not len(residual.time_s):
+        return []
+    strongest = np.sort(np.argsort(-residual.weight)[:MOST_DOTS])
+    share = residual.weight[strongest] / residual.weight.max()
+    table = np.stack([residual.time_s[strongest], residual.late_ms[strongest], share], axis=1)
+    rounded: list[list[float]] = table.round(3).tolist()
+    return rounded
+
+
+def spread_of(residual: Residual) -> float | None:
+    """The weighted median distance from the map, over the whole song."""
+    if not len(residual.late_ms):
+        return None
+    return round(weighted_middle(np.abs(residual.late_ms), residual.weight), 1)
+
+
+def attacks_of(song: Song) -> Attacks:
+    return attacks_in(tuple(source.pk for source in music_of(song)))
+
+
+def music_of(song: Song) -> list[SourceFile]:
+    check = song.checks.done().first()
+    clicks = {report.name for report in check.numbers.files if report.is_click} if check else set()
+    return [source for source in song.sources.current() if source.features_key and source.name not in clicks]
+
+
+@lru_cache(maxsize=4)
+def attacks_in(source_ids: tuple[int, ...]) -> Attacks:
+    """Kept for the few songs being worked on: an edit is answered in the time it takes to draw it. What a file's
+    survey found never changes under its key."""
+    music = pool([load_features(source) for source in SourceFile.objects.filter(pk__in=source_ids)])
+    if music is None:
+        return Attacks(np.zeros(0), np.zeros(0))
+    return Attacks(np.asarray(music.onset_s, np.float64), np.asarray(music.onset_weight, np.float64))
+
+
+def duration_of(song: Song) -> float:
+    lengths_s = [source.numbers.duration_s or 0.0 for source in song.sources.current() if source.numbers]
+    return max(lengths_s, default=0.0)
+
+
+def picture_source(song: Song) -> SourceFile | None:
+    return main_source(list(song.sources.current()), song.checks.done().first())

@@ -1,0 +1,128 @@
+// A tempo map as anchors, and every edit of it as a plain function: state in, new state out. Nothing here touches the page.
+//
+// State: {anchors: [{bar, time_s, meter, ramps}], last_bpm}; anchors in order of bars. An edit that cannot be made gives the
+// same state back.
+import { beatsPerBar } from "kitpost/bars";
+
+/** One anchor, or with `all` the whole map, `byS` later. */
+export function moved(state, index, byS, all = false) {
+  const anchors = state.anchors.map((anchor, at) => (all || at === index ? { ...anchor, time_s: round(anchor.time_s + byS) } : anchor));
+  return inOrder(anchors) ? { ...state, anchors } : state;
+}
+
+/** The anchor at `timeS`: bar and time as typed. */
+export function placed(state, index, timeS) {
+  return Number.isFinite(timeS) ? moved(state, index, timeS - state.anchors[index].time_s) : state;
+}
+
+/** A new anchor on a bar line, in the meter that holds there. */
+export function added(state, bar, timeS) {
+  if (!Number.isInteger(bar) || !Number.isFinite(timeS) || state.anchors.some((anchor) => anchor.bar === bar)) return state;
+  const before = state.anchors.filter((anchor) => anchor.bar < bar).at(-1) ?? state.anchors[0];
+  const anchors = [...state.anchors, { bar, time_s: round(timeS), meter: before.meter, ramps: false }].sort((a, b) => a.bar - b.bar);
+  return inOrder(anchors) ? { ...state, anchors } : state;
+}
+
+export function removed(state, index) {
+  if (state.anchors.length < 2) return state;
+  return { ...state, anchors: state.anchors.filter((_, at) => at !== index) };
+}
+
+export function inMeter(state, index, meter) {
+  if (!/^\d{1,2}\/(1|2|4|8|16|32)$/.test(meter)) return state;
+  return { ...state, anchors: state.anchors.map((anchor, at) => (at === index ? { ...anchor, meter } : anchor)) };
+}
+
+export function ramping(state, index, ramps) {
+  return { ...state, anchors: state.anchors.map((anchor, at) => (at === index ? { ...anchor, ramps } : anchor)) };
+}
+
+/** Bar `bar` alone in another meter, at the beat that runs there; all after it moves with it. */
+export function withOddBar(state, bar, meter, timeS, beatS) {
+  const before = state.anchors.filter((anchor) => anchor.bar <= bar).at(-1);
+  if (!before || !Number.isFinite(timeS) || !(beatS > 0)) return state;
+  const own = beatsPerBar(meter) * beatS;
+  const shift = own - beatsPerBar(before.meter) * beatS;
+  const kept = state.anchors.filter((anchor) => anchor.bar < bar);
+  const later = state.anchors
+    .filter((anchor) => anchor.bar > bar + 1)
+    .map((anchor) => ({ ...anchor, time_s: round(anchor.time_s + shift) }));
+  const anchors = [
+    ...kept,
+    { bar, time_s: round(timeS), meter, ramps: false },
+    { bar: bar + 1, time_s: round(timeS + own), meter: before.meter, ramps: false },
+    ...later,
+  ];
+  return inOrder(anchors) ? { ...state, anchors } : state;
+}
+
+/** Twice the tempo: every bar becomes two. */
+export function doubled(state) {
+  const anchors = state.anchors.map((anchor) => ({ ...anchor, bar: 2 * (anchor.bar - 1) + 1 }));
+  return { anchors, last_bpm: String(times(state.last_bpm, 2)) };
+}
+
+/** Half the tempo: two bars become one; anchors in the middle of one go. */
+export function halved(state) {
+  const anchors = state.anchors
+    .filter((anchor) => (anchor.bar - 1) % 2 === 0)
+    .map((anchor) => ({ ...anchor, bar: (anchor.bar - 1) / 2 + 1 }));
+  return anchors.length ? { anchors, last_bpm: String(times(state.last_bpm, 0.5)) } : state;
+}
+
+/** Beat one is `beats` later: bar lines move by that much of each stretch's own beat. */
+export function turned(state, beats, stretches) {
+  const anchors = state.anchors.map((anchor, at) => ({ ...anchor, time_s: round(anchor.time_s + beats * stretches[at].beat_s) }));
+  return inOrder(anchors) ? { ...state, anchors } : state;
+}
+
+export function inTempo(state, bpm) {
+  return bpm > 0 && bpm <= 1000 ? { ...state, last_bpm: String(bpm) } : state;
+}
+
+/** What was, what is, and what was undone. */
+export class History {
+  constructor(state) {
+    this.past = [];
+    this.now = state;
+    this.future = [];
+  }
+
+  take(state) {
+    if (state === this.now) return false;
+    this.past.push(this.now);
+    this.now = state;
+    this.future = [];
+    return true;
+  }
+
+  undo() {
+    if (!this.past.length) return false;
+    this.future.push(this.now);
+    this.now = this.past.pop();
+    return true;
+  }
+
+  redo() {
+    if (!this.future.length) return false;
+    this.past.push(this.now);
+    this.now = this.future.pop();
+    return true;
+  }
+}
+
+function inOrder(anchors) {
+  return anchors.every((anchor, at) => !at || (anchor.bar > anchors[at - 1].bar && anchor.time_s > anchors[at - 1].time_s));
+}
+
+// A tempo may be written as a fraction, and stays one.
+function times(bpm, factor) {
+  const [upper, lower] = String(bpm).split("/");
+  if (lower === undefined) return Number(upper) * factor;
+  return factor >= 1 ? `${BigInt(upper) * BigInt(factor)}/${lower}` : `${upper}/${BigInt(lower) * BigInt(1 / factor)}`;
+}
+
+// To the nearest hundredth of a microsecond: less than a thousandth of a sample.
+function round(timeS) {
+  return Math.round(timeS * 1e8) / 1e8;
+}

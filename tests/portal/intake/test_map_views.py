@@ -1,0 +1,209 @@
+"""The tempo map under the drummer's hands: what the page is told, what it keeps, and the page itself in a browser."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+import numpy as np
+import pytest
+from django.test import Client
+from django.urls import reverse
+from playwright.sync_api import Page, expect
+from pytest_django.live_server_helper import LiveServer
+
+from analysis.map_residual import residual_of
+from analysis.tempo_map import TempoMap
+from portal.bookings.models import Song
+from portal.intake import map_desk
+from portal.intake.map_desk import Attacks
+from portal.people.models import User
+from tests.factories import make_drummer, make_map, make_song, make_source
+from tests.portal.intake.reading import read
+
+pytestmark = pytest.mark.django_db
+DRIFT_BPM = 111.9
+
+
+@pytest.fixture
+def song(monkeypatch: pytest.MonkeyPatch) -> Song:
+    """Approved at 112 with bar one at 2 s, played at 111.9: a minute of attacks on every beat."""
+    song = make_song(stage="on-desk", title="Night bus")
+    make_source(song=song, features_key="")
+    make_map(song=song)
+    played = 2.0 + np.arange(100) * 60 / DRIFT_BPM
+    monkeypatch.setattr(map_desk, "attacks_of", lambda _: Attacks(played, np.ones(100)))
+    return song
+
+
+@pytest.fixture
+def drummer(client: Client, song: Song) -> User:
+    client.force_login(song.booking.created_by)
+    return song.booking.created_by
+
+
+def try_it(client: Client, song: Song, anchors: list[dict[str, Any]], last_bpm: object = "112") -> dict[str, Any]:
+    body = json.dumps({"anchors": anchors, "last_bpm": last_bpm})
+    response = client.post(reverse("intake:try-map", args=[song.pk]), body, content_type="application/json")
+    answer: dict[str, Any] = response.json()
+    assert response.status_code == (422 if "error" in answer else 200)
+    return answer
+
+
+def at(bar: int, time_s: float, meter: str = "4/4", *, ramps: bool = False) -> dict[str, Any]:
+    return {"bar": bar, "time_s": time_s, "meter": meter, "ramps": ramps}
+
+
+class TestTrying:
+    def test_a_tempo_that_is_wrong_shows_as_a_slope_and_a_lean(self, client: Client, drummer: User, song: Song) -> None:
+        """After 99 beats the playing is 99 × (60/111.9 - 60/112) = 47.4 ms late."""
+        seen = try_it(client, song, [at(1, 2.0)])
+        assert seen["dots"][0] == [2.0, 0.0, 1.0]
+        assert seen["dots"][-1][1] == pytest.approx(47.4, abs=0.1)
+        assert seen["stretches"][0]["late_ms"] == pytest.approx(23.7, abs=1.0)
+        assert seen["stretches"][0]["attacks"] == 100
+        assert seen["bars"][1]["time_s"] == pytest.approx(2 + 240 / 112)
+
+    def test_a_second_anchor_on_the_playing_takes_the_slope_away(
+        self, client: Client, drummer: User, song: Song
+    ) -> None:
+        seen = try_it(client, song, [at(1, 2.0), at(25, 2.0 + 96 * 60 / DRIFT_BPM)], last_bpm=DRIFT_BPM)
+        assert seen["stretches"][0]["bpm"] == pytest.approx(DRIFT_BPM)
+        assert seen["spread_ms"] == 0.0
+
+    @pytest.mark.parametrize(
+        ("anchors", "last_bpm", "words"),
+        [
+            ([], "112", "needs an anchor"),
+            ([at(1, 2.0), at(1, 3.0)], "112", "does not come after"),
+            ([at(1, 2.0, "4/5")], "112", "no note of 1/5"),
+            ([at(1, 2.0)], "none", "a figure is missing"),
+            ([at(1, 2.0)], "0/0", "a figure is missing"),
+            ([{"bar": 1}], "112", "a figure is missing"),
+        ],
+    )
+    def test_what_makes_no_map_is_said(
+        self, client: Client, drummer: User, song: Song, anchors: list[dict[str, Any]], last_bpm: str, words: str
+    ) -> None:
+        assert words in try_it(client, song, anchors, last_bpm)["error"]
+
+    @pytest.mark.parametrize("body", ["", "[]", "7", '{"anchors": 5, "last_bpm": "1"}'])
+    def test_nonsense_is_refused(self, client: Client, drummer: User, song: Song, body: str) -> None:
+        response = client.post(reverse("intake:try-map", args=[song.pk]), body, content_type="application/json")
+        assert response.status_code == 422
+
+
+class TestKeeping:
+    def test_it_is_a_new_version_exactly_as_made(self, client: Client, drummer: User, song: Song) -> None:
+        made = {"anchors": [at(1, 2.0), at(5, 10.0, "2/4"), at(6, 11.0)], "last_bpm": "121"}
+        data = {"map": json.dumps(made), "note": "the short bar"}
+        page = client.post(reverse("intake:keep-map", args=[song.pk]), data, follow=True).content.decode()
+        assert "approved (version 2)" in page
+        kept = song.maps.first()
+        assert kept is not None
+        assert (kept.note, kept.approved_by) == ("the short bar", drummer)
+        assert [(one["bar"], one["time_s"], one["bpm"], one["meter"]) for one in kept.map["segments"]] == [
+            (1, 2.0, 120.0, "4/4"),
+            (5, 10.0, 120.0, "2/4"),
+            (6, 11.0, 121.0, "4/4"),
+        ]
+        assert "the short bar" in read(client, reverse("intake:map", args=[song.pk]))
+
+    @pytest.mark.parametrize("made", ["", "{", '{"anchors": [], "last_bpm": "1"}'])
+    def test_what_makes_no_map_is_not_kept(self, client: Client, drummer: User, song: Song, made: str) -> None:
+        page = client.post(reverse("intake:keep-map", args=[song.pk]), {"map": made}, follow=True).content.decode()
+        assert "makes no map" in page
+        assert song.maps.count() == 1
+
+
+def test_attacks_are_pooled_from_what_was_measured(on_desk: Song) -> None:
+    """The stored features of the fixture's file are not there: no file with features, no attacks."""
+    on_desk.sources.update(features_key="")
+    assert len(map_desk.attacks_of(on_desk).time_s) == 0
+    assert map_desk.dots_of(residual_of(TempoMap.constant(120), np.zeros(0), np.zeros(0))) == []
+
+
+def test_a_song_without_a_map_begins_at_a_plain_one(client: Client) -> None:
+    song = make_song()
+    client.force_login(song.booking.created_by)
+    assert client.get(reverse("intake:map", args=[song.pk])).context["start"] == {
+        "anchors": [at(1, 0.0)],
+        "last_bpm": "120",
+    }
+
+
+@pytest.mark.browser
+@pytest.mark.django_db(transaction=True)
+class TestPage:
+    @pytest.fixture
+    def page_of(self, live_server: LiveServer, client: Client, page: Page, song: Song) -> Page:
+        client.force_login(make_drummer())
+        page.context.add_cookies(
+            [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
+        )
+        page.goto(f"{live_server.url}{reverse('intake:map', args=[song.pk])}")
+        page.locator("[data-map-rows] tr").first.wait_for()
+        return page
+
+    def rows(self, page: Page) -> list[str]:
+        return page.locator("[data-map-rows] th").all_inner_texts()
+
+    def test_an_anchor_pulled_onto_the_playing_mends_the_drift_and_is_approved(self, page_of: Page, song: Song) -> None:
+        page_of.get_by_label("Bar", exact=True).fill("25")
+        page_of.get_by_role("button", name="Set an anchor").click()
+        expect(page_of.locator("[data-map-rows] tr")).to_have_count(2)
+        page_of.locator("[data-map-rows] tr").nth(1).get_by_label("Time of bar 25").focus()
+        page_of.get_by_role("button", name="Onto the playing").click()
+        expect(page_of.locator("[data-map-rows] tr").first.locator("td[data-figure=bpm]")).to_contain_text(
+            re.compile(r"^111\.(9|899)")
+        )
+        page_of.locator("[data-map-rows] tr").nth(1).get_by_label("Tempo from bar 25").fill("111.9")
+        page_of.keyboard.press("Tab")
+        expect(page_of.locator("[data-map-spread]")).to_have_text(re.compile(r"within 0(\.\d)? ms"))
+        page_of.get_by_role("button", name="Approve this map").click()
+        expect(page_of.get_by_text("The tempo map is approved (version 2).")).to_be_visible()
+        kept = song.maps.first()
+        assert kept is not None
+        assert kept.map["segments"][0]["bpm"] == pytest.approx(DRIFT_BPM, abs=0.01)
+
+    def test_an_odd_bar_undo_and_again(self, page_of: Page) -> None:
+        page_of.get_by_label("Bar", exact=True).fill("9")
+        page_of.get_by_role("button", name="Make it an odd bar").click()
+        expect(page_of.locator("[data-map-rows] tr")).to_have_count(3)
+        assert self.rows(page_of) == ["Bar 1", "Bar 9", "Bar 10"]
+        page_of.get_by_role("button", name="Undo").click()
+        expect(page_of.locator("[data-map-rows] tr")).to_have_count(1)
+        page_of.keyboard.press("Control+Shift+Z")
+        expect(page_of.locator("[data-map-rows] tr")).to_have_count(3)
+        page_of.get_by_role("button", name="Undo").click()
+        page_of.get_by_role("button", name="Undo").click()
+        expect(page_of.locator("[data-map-said]")).to_have_text("There is nothing to undo.")
+
+    def test_half_twice_and_turned(self, page_of: Page) -> None:
+        tempo = page_of.get_by_label("Tempo from bar 1")
+        page_of.get_by_role("button", name="Half the tempo").click()
+        expect(tempo).to_have_value("56")
+        page_of.get_by_role("button", name="Twice the tempo").click()
+        expect(tempo).to_have_value("112")
+        page_of.get_by_role("button", name="Beat one a beat later").click()
+        expect(page_of.get_by_label("Time of bar 1,")).to_have_value(f"{2 + 60 / 112:.6f}")
+
+    def test_keys_on_the_picture_move_the_anchor_in_milliseconds(self, page_of: Page) -> None:
+        page_of.locator("canvas").focus()
+        page_of.keyboard.press("ArrowDown")
+        page_of.keyboard.press("Shift+ArrowDown")
+        page_of.keyboard.press("ArrowUp")
+        expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.010000")
+
+    def test_a_handle_pulled_down_moves_the_anchor_later(self, page_of: Page) -> None:
+        box = page_of.locator("canvas").bounding_box()
+        assert box is not None
+        x = box["x"] + box["width"] * 2 / 60
+        page_of.mouse.move(x, box["y"] + 145)
+        page_of.mouse.down()
+        page_of.mouse.move(x, box["y"] + 145 + 46, steps=4)
+        page_of.mouse.up()
+        expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.020000")  # 46 px of 230 for 100 ms: 20 ms
+        page_of.get_by_role("button", name="Undo").click()
+        expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.000000")
