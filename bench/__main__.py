@@ -5,27 +5,32 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from bench import alarms, by_hand, demo_songs, recordings, speed, tempo
+from bench import alarms, by_hand, demo_songs, fuzz, load, recordings, speed, tempo
 
 PARTS = {
     "speed": speed.run,
+    "load": load.run,
     "tempo": tempo.run,
     "demo": demo_songs.run,
     "recordings": recordings.run,
     "by-hand": by_hand.run,
     "alarms": alarms.run,
+    "fuzz": fuzz.run,
 }
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m bench", description=__doc__)
-    parser.add_argument("part", nargs="*", help=f"any of {', '.join(PARTS)}, or a folder; none means the first two")
+    parser.add_argument("part", nargs="*", help=f"any of {', '.join(PARTS)}, or a folder; none means the first three")
     parser.add_argument("--data", type=Path, default=Path("var/bench"), help="where made and fetched audio is kept")
     parser.add_argument("--seed", type=int, default=1, help="another seed makes other songs")
     parser.add_argument("--songs", type=int, default=24, help="songs in the tempo set")
+    parser.add_argument("--long-minutes", type=float, default=180.0, help="length of the long file; 0 leaves it out")
+    parser.add_argument("--mutants", type=int, default=100, help="files with broken headers of each container")
     parser.add_argument("--minutes", type=float, default=5.0, help="length of the file that is timed")
     parser.add_argument("--rate", type=int, default=48_000, help="sample rate of the file that is timed")
     parser.add_argument("--beside", default="librosa", help="tools to compare with: librosa,aubio,essentia")
+    parser.add_argument("--folds", type=Path, help="weights by fold (fit_choice --folds-out): read what is held out")
     parser.add_argument("--failures", action="store_true", help="print each song that is wrong, and why")
     options = parser.parse_intermixed_args()
     options.folders = [Path(name) for name in options.part if name not in PARTS and Path(name).is_dir()]
@@ -33,7 +38,7 @@ def main() -> None:
     if unknown := set(options.part) - set(PARTS):
         parser.error(f"no such part: {', '.join(sorted(unknown))}")
     options.data.mkdir(parents=True, exist_ok=True)
-    for part in options.part or ("speed", "tempo"):
+    for part in options.part or ("speed", "load", "tempo"):
         PARTS[part](options)
 
 

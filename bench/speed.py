@@ -32,6 +32,8 @@ SONG_MINUTES = 5.0
 LONG_MINUTES = 20.0  # beyond this each job runs once, and not the libraries', which load whole files
 REPEATS = 3
 BARS_A_MINUTE = 28  # 4/4 at 112
+# What the checks of one file are held to.
+MOST_DECODES, LEAST_LIBRARIES, MOST_COLD_START_S, MOST_MB = 10.0, 3.0, 1.0, 250.0
 # A small process between: what a program's memory is said to be starts at that of the process that started it.
 LAUNCHER = """
 import json, os, subprocess, sys, time
@@ -54,17 +56,18 @@ class Timing:
 
 def run(options: argparse.Namespace) -> None:
     duration_s = options.minutes * 60
-    path = _timed_file(options.data, options.minutes, options.rate)
+    path = timed_file(options.data, options.minutes, options.rate)
     about = f"{options.minutes:g} min, {options.rate / 1000:g} kHz, 24 bits, stereo"
     print(f"\nSpeed: one file of {about}; one core, one thread; all in this run")
     is_long = options.minutes > LONG_MINUTES
     names = [name for name in JOBS if name not in WHOLE_FILE_JOBS or not is_long]
-    timings = {name: _timed(name, path, repeats=0 if is_long else REPEATS) for name in names}
+    timings = {name: timed(name, path, repeats=0 if is_long else REPEATS) for name in names}
     _print_table(timings, duration_s)
+    _print_wanted(timings)
     _print_cold(path, duration_s, is_long=is_long)
 
 
-def _timed_file(folder: Path, minutes: float, rate: int) -> Path:
+def timed_file(folder: Path, minutes: float, rate: int) -> Path:
     """A song by the band, played again and again until the file is as long as asked; made once and kept."""
     path = folder / f"speed-{minutes:g}min-{rate}.wav"
     if path.exists():
@@ -89,7 +92,7 @@ def _song(minutes: float, rate: int) -> Stem:
     return mix_stems(render_stems(write_score(plan), rate))[: round(minutes * 60 * rate)]
 
 
-def _timed(name: str, path: Path, *, repeats: int) -> Timing | None:
+def timed(name: str, path: Path, *, repeats: int) -> Timing | None:
     command = [sys.executable, "-W", "ignore", "-m", "bench.jobs", name, str(path), str(repeats)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
@@ -107,6 +110,26 @@ def _print_table(timings: dict[str, Timing | None], duration_s: float) -> None:
         print(f"  {title:<26}{timing.warm_s:>8.2f}{timing.first_s:>9.2f}{cells}{timing.peak_mb:>9.0f}")
     print("  first: the first call, when some libraries compile; x decode: this over the bare decode;")
     print("  librosa /: librosa over this, so more is faster than librosa")
+
+
+def _print_wanted(timings: dict[str, Timing | None]) -> None:
+    """The checks of one file against what is wanted of them."""
+    survey, floor, libraries = (timings.get(name) for name in ("survey", "bare_decode", "libraries"))
+    if survey is None or floor is None:
+        return
+    print("\n  One file's checks, measured and wanted:")
+    print_wanted("times a bare decode", survey.warm_s / floor.warm_s, most=MOST_DECODES)
+    if libraries is not None:
+        print_wanted("times faster than libraries", libraries.warm_s / survey.warm_s, least=LEAST_LIBRARIES)
+        print(f"    {'MB at most in libraries':<42}{libraries.peak_mb:>9.0f}")
+    print_wanted("seconds that a first call takes longer", survey.first_s - survey.warm_s, most=MOST_COLD_START_S)
+    print_wanted("MB at most in memory", survey.peak_mb, most=MOST_MB)
+
+
+def print_wanted(what: str, value: float, *, most: float | None = None, least: float | None = None) -> None:
+    is_met = (most is None or value <= most) and (least is None or value >= least)
+    wanted = f"at most {most:g}" if most is not None else f"at least {least:g}"
+    print(f"    {what:<42}{value:>9.4g}   {wanted}{'' if is_met else '   MISSED'}")
 
 
 def _ratios(title: str, seconds: dict[str, float], duration_s: float) -> str:

@@ -126,7 +126,8 @@ def lead(bars: list[Bar], rng: np.random.Generator) -> list[Note]:
             continue
         rhythms = rhythm_by_label.setdefault(bar.label, [_tune_rhythm(bar, rng) for _ in range(2)])
         places = [0.0] if bar.is_last else [at for at in rhythms[bar.index // 2 % 2] if at < bar.quarters]
-        for place, following in zip(places, [*places[1:], bar.quarters], strict=True):
+        # A bar cut short may hold none of the tune's places.
+        for place, following in zip(places, [*places[1:], bar.quarters][: len(places)], strict=True):
             strong = place == 0 or place * 2 == bar.quarters
             pitch = _next_pitch(bar, place, pitch, rng, strong=strong)
             length = min(following - place, 2.5) * float(rng.uniform(0.75, 0.97))
