@@ -33,12 +33,18 @@ def songs(live_server: LiveServer, client: Client, page: Page) -> list[Song]:
     return songs
 
 
+def arrived(page: Page, title: str) -> None:
+    """The page stands, and its scripts have run: a key pressed before that is pressed in vain."""
+    expect(page.get_by_role("heading", level=1)).to_have_text(title)
+    page.wait_for_load_state()
+
+
 def test_from_the_queue_through_two_songs_to_ready_without_a_mouse(page: Page, songs: list[Song]) -> None:
     expect(page).to_have_title("(2) Desk · Kitpost")
     page.keyboard.press("ArrowDown")
     page.keyboard.press("Enter")
     for title in ("Cellar Door", "Paper Boats"):
-        expect(page.get_by_role("heading", level=1)).to_have_text(title)
+        arrived(page, title)
         page.keyboard.press("a")
         expect(page.get_by_role("status").first).to_contain_text("approved as measured")
         page.keyboard.press("r")
@@ -52,11 +58,11 @@ def test_from_the_queue_through_two_songs_to_ready_without_a_mouse(page: Page, s
 def test_next_ask_set_aside_and_back(page: Page, songs: list[Song]) -> None:
     held = make_message(song=songs[0], state=Message.State.HELD)
     page.keyboard.press("n")
-    expect(page.get_by_role("heading", level=1)).to_have_text("Cellar Door")
+    arrived(page, "Cellar Door")
     page.keyboard.press("q")
     expect(page.get_by_text("The message is on its way.")).to_be_visible()
     page.keyboard.press("n")
-    expect(page.get_by_role("heading", level=1)).to_have_text("Paper Boats")
+    arrived(page, "Paper Boats")
     page.keyboard.press("w")
     expect(page.get_by_text("is set aside")).to_be_visible()
     held.refresh_from_db()
