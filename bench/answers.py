@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import subprocess
@@ -32,19 +33,23 @@ class Answer:
     is_kept: bool = False
 
 
-def ask(tool: str, songs: Sequence[Known], folder: Path) -> list[Answer]:
-    """One answer a song, in order. Answers of this very version to these very files are taken from `folder`."""
+def ask(tool: str, songs: Sequence[Known], folder: Path, folds: Path | None = None) -> list[Answer]:
+    """One answer a song, in order. Answers of this very version to these very files are taken from `folder`.
+
+    `folds` holds weights that were fitted without the pattern of the song that is read; only Kitpost has any.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{tool}.jsonl"
     kept = _read_kept(path)
-    keys = [_key(tool, song) for song in songs]
-    new = [(key, song) for key, song in zip(keys, songs, strict=True) if key not in kept]
+    weights = [_weights(tool, song, folds) for song in songs]
+    keys = [_key(tool, song, fitted) for song, fitted in zip(songs, weights, strict=True)]
+    new = [entry for entry in zip(keys, songs, weights, strict=True) if entry[0] not in kept]
     with path.open("a") as file:
-        for (key, _), line in zip(new, _read_all(tool, [song for _, song in new]), strict=True):
+        for (key, *_), line in zip(new, _read_all(tool, [entry[1:] for entry in new]), strict=True):
             file.write(json.dumps({"key": key} | line) + "\n")
             file.flush()
             kept[key] = line
-    asked = {key for key, _ in new}
+    asked = {key for key, *_ in new}
     return [_answer_of(kept[key], is_kept=key not in asked) for key in keys]
 
 
@@ -53,9 +58,18 @@ def _read_kept(path: Path) -> dict[str, dict[str, Any]]:
     return {line["key"]: line for line in map(json.loads, lines)}
 
 
-def _key(tool: str, song: Known) -> str:
+def _weights(tool: str, song: Known, folds: Path | None) -> Path | None:
+    if folds is None or not TOOLS[tool].is_fitted or not song.style:
+        return None
+    from bench.fit_choice import fold_of
+
+    return folds / f"fold{fold_of({'group': song.group, 'style': song.style})}.json"
+
+
+def _key(tool: str, song: Known, weights: Path | None) -> str:
     files = [(path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in song.paths]
-    return json.dumps([TOOLS[tool].version(), song.name, files])
+    fitted = [hashlib.sha256(weights.read_bytes()).hexdigest()] if weights else []
+    return json.dumps([TOOLS[tool].version(), song.name, files, *fitted])
 
 
 def _answer_of(line: dict[str, Any], *, is_kept: bool) -> Answer:
@@ -65,7 +79,7 @@ def _answer_of(line: dict[str, Any], *, is_kept: bool) -> Answer:
     return Answer(Reading(**values), line["cpu_s"], line["peak_mb"], is_kept)
 
 
-def _read_all(tool: str, songs: Sequence[Known]) -> Iterator[dict[str, Any]]:
+def _read_all(tool: str, songs: Sequence[tuple[Known, Path | None]]) -> Iterator[dict[str, Any]]:
     if not songs:
         return
     command = [sys.executable, "-W", "ignore", "-m", "bench.readers", tool]
@@ -77,9 +91,10 @@ def _read_all(tool: str, songs: Sequence[Known]) -> Iterator[dict[str, Any]]:
     ):
         assert reader.stdin
         assert reader.stdout
-        for song in songs:
+        for song, weights in songs:
             paths = song.paths if TOOLS[tool].takes_stems else (_one_file(song, Path(mixes)),)
-            reader.stdin.write(json.dumps([str(path) for path in paths]) + "\n")
+            asked = {"paths": [str(path) for path in paths], "weights": str(weights) if weights else None}
+            reader.stdin.write(json.dumps(asked) + "\n")
             reader.stdin.flush()
             line = reader.stdout.readline()
             if not line:

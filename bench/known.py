@@ -3,7 +3,8 @@
 Needed keys: `id`, `files`, `dur`, `bpm` (of the felt beat), `constant`, `kind` (`const`, `drift`, `step`, `rit` ...).
 Scored where given: `beats`, `downbeats`, `bar1` (seconds from the start of the files), `meter`. Special cases:
 `octave_free` (the level is a matter of taste), `loose` (too loose for the narrow window), `late_stem` and `late_s`,
-`click_file` and `click_late_s`. `cat`, `drums` and `meter` say under which heading a song is counted.
+`click_file` and `click_late_s`. `cat`, `drums` and `meter` say under which heading a song is counted; `group` and
+`style` (the song, the pattern it plays) in which fold it was when the weights were fitted.
 """
 
 from __future__ import annotations
@@ -37,6 +38,8 @@ class Known:
     click_late_s: float = 0.0
     are_clicks: tuple[bool, ...] = ()
     due_findings: frozenset[str] | None = None
+    group: str = ""
+    style: str = ""
 
     @property
     def felt_levels(self) -> tuple[float, ...]:
@@ -70,6 +73,8 @@ def known_of(item: dict[str, Any], folder: Path) -> Known:
         click_late_s=item.get("click_late_s") or 0.0,
         are_clicks=tuple(is_click or name == item.get("click_file") for name in item["files"]),
         due_findings=_due_findings(item) if item.get("cat") == "multi" else None,
+        group=item.get("group", ""),
+        style=item.get("style", ""),
     )
 
 

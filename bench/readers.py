@@ -1,6 +1,6 @@
 """The tools that read a song, each in a process of its own: `python -m bench.readers TOOL`.
 
-Lists of files come in, one line of JSON a song; readings go out, with the CPU seconds each took and the process's peak
+Files come in, one line of JSON a song; readings go out, with the CPU seconds each took and the process's peak
 memory. The first song is read twice and its first time is not counted: some libraries compile when first called.
 """
 
@@ -28,12 +28,14 @@ Read = Callable[[list[Path]], Reading]
 
 @dataclass(frozen=True)
 class Tool:
-    """A way to read a song. `takes_stems`: it pools files itself; the others get the sum of them."""
+    """A way to read a song. `takes_stems`: it pools files itself; the others get the sum of them. `is_fitted`: it has
+    weights that can be exchanged for others."""
 
     read: Read
     version: Callable[[], str | None]
     how_to_get: str = ""
     takes_stems: bool = False
+    is_fitted: bool = False
 
 
 def read_kitpost(paths: list[Path]) -> Reading:
@@ -112,11 +114,20 @@ def _aubio_version() -> str | None:
 
 
 TOOLS = {
-    "kitpost": Tool(read_kitpost, _kitpost_version, takes_stems=True),
+    "kitpost": Tool(read_kitpost, _kitpost_version, takes_stems=True, is_fitted=True),
     "librosa": Tool(read_librosa, _package("librosa"), "make venv"),
     "aubio": Tool(read_aubio, _aubio_version, "the program aubiotrack (Debian: apt-get install aubio-tools)"),
     "essentia": Tool(read_essentia, _package("essentia"), "make bench-libraries (wheels for Linux and macOS)"),
 }
+
+
+def use_weights(path: str | None) -> None:
+    """Exchange the engine's fitted weights, for songs whose pattern they must not have seen."""
+    if path:
+        from analysis import choice
+
+        choice.WEIGHTS_PATH = Path(path)
+        choice.fitted_weights.cache_clear()
 
 
 def _cpu_s() -> float:
@@ -135,7 +146,9 @@ def _answer(read: Read, paths: list[Path]) -> dict[str, object]:
 def main() -> None:
     read, is_warm = TOOLS[sys.argv[1]].read, False
     for line in sys.stdin:
-        paths = [Path(path) for path in json.loads(line)]
+        asked = json.loads(line)
+        paths = [Path(path) for path in asked["paths"]]
+        use_weights(asked["weights"])
         if not is_warm:
             read(paths)
             is_warm = True

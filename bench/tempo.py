@@ -6,7 +6,7 @@ import argparse
 from datetime import UTC, datetime
 from pathlib import Path
 
-from bench.answers import ask
+from bench.answers import Answer, ask
 from bench.known import Known, read_set
 from bench.own_songs import make_set
 from bench.readers import TOOLS
@@ -28,19 +28,18 @@ def compare(folder: Path, options: argparse.Namespace) -> None:
     songs = read_set(folder)
     tools = [KITPOST, *_those_here(options.beside)]
     print(f"\nTempo, bars and bar one: {len(songs)} songs in {folder.name}, {datetime.now(UTC):%Y-%m-%d}")
-    results = {tool: _scored(tool, songs, options.data / "answers" / _kept_under(folder)) for tool in tools}
+    kept_under = options.data / "answers" / "_".join(folder.resolve().parts[-2:])
+    results = {tool: _scored(songs, ask(tool, songs, kept_under, options.folds)) for tool in tools}
     for tool, scored in results.items():
         kept = sum(one.answer.is_kept for one in scored)
         print(f"  {tool} {TOOLS[tool].version()}" + (f": {kept} answers kept from an earlier run" if kept else ""))
+    if options.folds:
+        print("  each song is read with weights fitted without the pattern that it plays")
     print_comparison(results)
     print_ours(results[KITPOST])
     print_calibration(results[KITPOST])
     if options.failures:
         print_failures(results)
-
-
-def _kept_under(folder: Path) -> str:
-    return "_".join(folder.resolve().parts[-2:])
 
 
 def _those_here(beside: str) -> list[str]:
@@ -55,8 +54,7 @@ def _those_here(beside: str) -> list[str]:
     return here
 
 
-def _scored(tool: str, songs: list[Known], folder: Path) -> list[Scored]:
-    answers = ask(tool, songs, folder)
+def _scored(songs: list[Known], answers: list[Answer]) -> list[Scored]:
     return [
         Scored(song, answer, score(song, answer.reading) | {"xRT": song.duration_s / max(answer.cpu_s, 0.001)})
         for song, answer in zip(songs, answers, strict=True)

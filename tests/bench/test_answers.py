@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 import soundfile
 
+from analysis.choice import WEIGHTS_PATH
 from bench import answers, readers
 from bench.answers import ask
+from bench.fit_choice import fold_of
 from bench.known import Known
 
 
@@ -21,7 +23,9 @@ def song(folder: Path, name: str = "click") -> Known:
     return Known(name, "click", 120.0, paths=(path,), duration_s=12.0)
 
 
-def test_an_answer_is_the_tools_own_and_is_kept(tmp_path: Path) -> None:
+def test_an_answer_is_the_tools_own_and_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    same = dataclasses.replace(readers.TOOLS["kitpost"], version=lambda: "same")
+    monkeypatch.setitem(readers.TOOLS, "kitpost", same)
     one = song(tmp_path)
     first = ask("kitpost", [one], tmp_path / "kept")[0]
     again = ask("kitpost", [one], tmp_path / "kept")[0]
@@ -39,6 +43,18 @@ def test_a_changed_tool_is_asked_again(tmp_path: Path, monkeypatch: pytest.Monke
     monkeypatch.setitem(readers.TOOLS, "kitpost", newer)
 
     assert not ask("kitpost", [one], tmp_path / "kept")[0].is_kept
+
+
+def test_with_folds_a_song_is_read_with_the_weights_that_never_saw_its_pattern(tmp_path: Path) -> None:
+    one = dataclasses.replace(song(tmp_path), group="song1", style="waltz")
+    fold = fold_of({"group": "song1", "style": "waltz"})
+    (tmp_path / "folds").mkdir()
+    (tmp_path / "folds" / f"fold{fold}.json").write_text(WEIGHTS_PATH.read_text())
+    ask("kitpost", [one], tmp_path / "kept")
+    held_out = ask("kitpost", [one], tmp_path / "kept", tmp_path / "folds")[0]
+
+    assert not held_out.is_kept
+    assert held_out.reading.bpm == pytest.approx(120, abs=0.01)
 
 
 def test_a_file_that_cannot_be_read_ends_the_run_with_its_name(tmp_path: Path) -> None:

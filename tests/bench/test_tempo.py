@@ -27,8 +27,8 @@ def write_set(folder: Path) -> Path:
 
 def compared(tmp_path: Path, beside: str = "") -> None:
     folders = [write_set(tmp_path / "set")]
-    options = argparse.Namespace(folders=folders, data=tmp_path, beside=beside, failures=True, seed=1, songs=1)
-    tempo.run(options)
+    options = {"data": tmp_path, "beside": beside, "failures": True, "seed": 1, "songs": 1, "folds": None}
+    tempo.run(argparse.Namespace(folders=folders, **options))
 
 
 def test_prints_shares_and_each_failure_with_its_reason(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
