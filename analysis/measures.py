@@ -19,7 +19,7 @@ from analysis.layout import Layout, lay_out, with_odd_bars
 from analysis.map_fit import segments_through
 from analysis.moving import find_motion
 from analysis.odd_bars import find_slips
-from analysis.period import gathered_bpm
+from analysis.period import settled_bpm
 from analysis.phase import settle_phase
 from analysis.reports import BarOne, MapSegment, Meter, SongMeasures, Tempo
 from analysis.rounding import set_tempo
@@ -151,7 +151,7 @@ def _laid_out(music: Evidence, heard: Heard, period_s: float) -> tuple[Layout, H
 
 def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_hz: int) -> SongMeasures:
     fit = heard.fits[heard.best.fit]
-    chosen = set_tempo(gathered_bpm(music, fit), fit.bpm_error, stated_bpm=statements.bpm)
+    chosen = set_tempo(settled_bpm(music, fit, heard.best.beat_s), fit.bpm_error, stated_bpm=statements.bpm)
     tempo = Tempo(
         kind="constant",
         bpm=float(chosen.bpm),

@@ -18,7 +18,7 @@ SHARE_OF_REST = 0.10
 STATED_SHARE = 1.0
 LEAST_ERROR_BPM = 0.0004
 # Half of the interval, in errors: with the round value kept inside, 95 of 100 true tempi lie in it (measured).
-INTERVAL_ERRORS = 1.65
+INTERVAL_ERRORS = 1.3
 
 
 @dataclass(frozen=True)
