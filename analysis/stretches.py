@@ -7,7 +7,7 @@ laid on straight lines that meet at beats; a few lines that hold the whole song 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from analysis.clock import Clock
 from analysis.evidence import Evidence
-from analysis.grid import GridFit
+from analysis.grid import ERROR_FACTOR, WITNESSES_PER_ONSET, GridFit
+from analysis.rounding import set_tempo
 
 Doubles = NDArray[Any]
 NEAR_S = 0.045
@@ -97,7 +98,26 @@ def find_stretches(counted: Counted, beats_per_bar: int) -> Stretches | None:
     found = _stretches(counted, on_bars)
     bent = float((weights * (counted.late_s - np.average(counted.late_s, weights=weights)) ** 2).sum())
     holds = _cost(counted, weights, on_bars) < MOST_WORSE_ON_BARS * least and bent > LEAST_RE_BENT * least
-    return found if holds and found.arc_s < MOST_ARC_S[len(changes)] else None
+    return _set(counted, found) if holds and found.arc_s < MOST_ARC_S[len(changes)] else None
+
+
+def _set(counted: Counted, found: Stretches) -> Stretches:
+    """With the tempi that people set where the measurement supports them; the song is moved to fit those."""
+    weights = _trusted(counted, found.changes)
+    ramps = _ramps(counted.beats, found.changes)
+    _, left_s = _solve(counted, weights, found.changes)
+    spread_s = float(np.sqrt((weights * left_s**2).sum() / weights.sum()))
+    witnesses = WITNESSES_PER_ONSET * weights.sum() ** 2 / (weights**2).sum()
+    shares = np.linalg.inv(ramps.T @ (weights[:, None] * ramps) / weights.sum()) * spread_s**2 / witnesses
+    sums = np.tri(len(found.periods_s))
+    errors_s = ERROR_FACTOR * np.sqrt(np.diag(sums @ shares[1:, 1:] @ sums.T))
+    periods_s = [
+        float(60 / set_tempo(60 / period_s, 60 * error_s / period_s**2).bpm)
+        for period_s, error_s in zip(found.periods_s, errors_s, strict=True)
+    ]
+    moved = replace(found, periods_s=tuple(periods_s))
+    left_s = counted.times_s - moved.times_of(counted.beats)
+    return replace(moved, start_s=found.start_s + float(np.average(left_s, weights=weights)))
 
 
 def _changes(counted: Counted) -> list[int]:
