@@ -143,8 +143,7 @@ export class Sending {
     clearTimeout(this.timer);
     if (this.isUnderWay) this.upload.abort();
     this.relabel(this.hold, "Go on");
-    this.sizeText.textContent = progressWords(this.sent, this.file.size, 0);
-    this.say("paused", "Paused; what was sent is kept");
+    this.say("paused", this.sent ? "Paused; what was sent is kept" : "Paused");
   }
 
   goOn() {
@@ -170,6 +169,7 @@ export class Sending {
 
   say(state, words) {
     this.state = state;
+    if (state !== "sending") this.sizeText.textContent = progressWords(this.sent, this.file.size, 0);
     this.row.dataset.state = state;
     this.stateText.textContent = words;
     this.form.changed(this, words);

@@ -29,6 +29,7 @@ class UploadForm {
     this.sendings = [];
     this.forget();
     this.plain.hidden = true;
+    form.dataset.ready = "";
     this.buildTotal();
     this.listen(form, "submit", (event) => event.preventDefault());
     this.listen(this.input, "change", () => this.choose(this.input));
