@@ -138,6 +138,8 @@ LARGEST_UPLOAD_BYTES = env.whole_number("KITPOST_LARGEST_UPLOAD_GIB", default=32
 # Bytes of all that one zip unpacks to, and how many files it may hold. Not a ratio: silent stems pack a thousandfold.
 LARGEST_UNPACKED_BYTES = env.whole_number("KITPOST_LARGEST_UNPACKED_GIB", default=64, least=1) * 1024**3
 MOST_FILES_IN_ZIP = env.whole_number("KITPOST_MOST_FILES_IN_ZIP", default=1_000, least=1)
+# Bytes of all files of one booking together, those that are still arriving included.
+LARGEST_BOOKING_BYTES = env.whole_number("KITPOST_LARGEST_BOOKING_GIB", default=200, least=1) * 1024**3
 UPLOAD_DIR = DATA_DIR / "uploads"
 # What an upload must leave free on the disk of the data folder.
 UPLOAD_DISK_RESERVE_BYTES = env.whole_number("KITPOST_DISK_RESERVE_GIB", default=2) * 1024**3

@@ -6,12 +6,14 @@ from typing import IO, Any
 
 from django.core.files.storage import FileSystemStorage
 
+READ_ONLY = 0o444
+
 
 class FolderStorage(FileSystemStorage):
-    """Files in `location`, fsynced before their name is given out. They have no public address."""
+    """Files in `location`, read-only and fsynced before their name is given out. They have no public address."""
 
     def __init__(self, location: str) -> None:
-        super().__init__(location=location, allow_overwrite=False)
+        super().__init__(location=location, allow_overwrite=False, file_permissions_mode=READ_ONLY)
 
     def url(self, name: str | None) -> str:
         raise ValueError(f"{name} has no public address: a view sends it to those who may see it.")

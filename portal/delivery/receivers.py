@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.shortcuts import get_object_or_404
 
+from portal.bookings.models import Booking
 from portal.delivery import services
 from portal.delivery.errors import DeliveryError
 from portal.delivery.models import Delivery
@@ -20,7 +21,7 @@ LONGEST_NAME_BYTES = 255
 class TrackReceiver:
     """Takes a drummer's file for the open set whose key is the target."""
 
-    def check(self, *, user: User, target_id: int, file_name: str, length_bytes: int) -> None:
+    def check(self, *, user: User, target_id: int, file_name: str, length_bytes: int) -> Booking:
         deliveries = Delivery.objects.visible_to(user).select_related("song__booking")
         delivery = get_object_or_404(deliveries, pk=target_id)
         require_drummer(user)
@@ -29,6 +30,7 @@ class TrackReceiver:
         _check_name(delivery, file_name)
         if length_bytes == 0:
             raise UploadRefusedError(f"“{file_name}” is empty.")
+        return delivery.song.booking
 
     def receive(self, *, upload: Upload) -> None:
         delivery = Delivery.objects.select_for_update().get(pk=upload.target_id)

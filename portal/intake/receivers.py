@@ -6,7 +6,7 @@ import base64
 
 from django.shortcuts import get_object_or_404
 
-from portal.bookings.models import Song
+from portal.bookings.models import Booking, Song
 from portal.intake import song_files
 from portal.intake.errors import SongClosedError
 from portal.intake.models import SourceFile
@@ -18,8 +18,8 @@ SENT_WITH_LENGTH = 40
 
 
 class SourceReceiver:
-    def check(self, *, user: User, target_id: int, file_name: str, length_bytes: int) -> None:  # noqa: ARG002
-        self.look_up(user, target_id)
+    def check(self, *, user: User, target_id: int, file_name: str, length_bytes: int) -> Booking:  # noqa: ARG002
+        return self.look_up(user, target_id).booking
 
     def receive(self, *, upload: Upload) -> None:
         song = self.look_up(upload.owner, upload.target_id)
@@ -38,10 +38,10 @@ class SourceReceiver:
 class BounceReceiver:
     """Takes a file over as the next version of the one that its sender chose: the target."""
 
-    def check(self, *, user: User, target_id: int, file_name: str, length_bytes: int) -> None:  # noqa: ARG002
+    def check(self, *, user: User, target_id: int, file_name: str, length_bytes: int) -> Booking:  # noqa: ARG002
         if file_name.lower().endswith(".zip"):
             raise UploadRefusedError("A zip cannot take the place of one file. Put it with the song’s files.")
-        self.look_up(user, target_id)
+        return self.look_up(user, target_id).song.booking
 
     def receive(self, *, upload: Upload) -> None:
         source = self.look_up(upload.owner, upload.target_id)

@@ -23,7 +23,7 @@ from portal.intake.models import SentZip
 from portal.intake.zip_contents import Contents, Kept, files_words
 from portal.uploads import parts
 from portal.uploads.errors import UploadBusyError, UploadRefusedError
-from portal.uploads.services import check_room
+from portal.uploads.room import check_room
 
 MOST_TRIES = 3
 NOTHING = "There is no file in this zip that we can use."

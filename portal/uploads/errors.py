@@ -3,7 +3,7 @@
 UploadError
 ├── UploadRefusedError      the sender is told why, in one sentence
 │   ├── TooLargeError       over the limit for one file
-│   └── NoRoomError         the disk's reserve would be touched
+│   └── NoRoomError         the disk's reserve would be touched, or the booking has all that it may have
 ├── BadRequestError         a header that makes no sense
 ├── WrongVersionError       another protocol version
 ├── WrongContentTypeError   bytes that do not say they are bytes of an upload
@@ -11,9 +11,13 @@ UploadError
 ├── UploadBusyError         somebody else is writing to it
 ├── ChecksumMismatchError   the bytes are not those that were sent
 ├── UploadGoneError         expired, or refused
-├── UploadFinishedError     received: it cannot be taken back here
-├── DiskFullError           the disk filled up while bytes came; what came is kept
+├── UploadFinishedError     received, or joined from parts: it cannot be changed here
+├── PassingError            a fault that passes; what came is kept, and the sender tries again
+│   ├── DiskFullError       the disk filled up while bytes came
+│   ├── StoreDownError      the store does not take the bytes
+│   └── DatabaseBusyError   the row could not be written
 └── StoreError              the store did not give back what it was given
+    └── SpoiltError         what is stored of the upload is not what came
 """
 
 from __future__ import annotations
@@ -73,9 +77,25 @@ class UploadFinishedError(UploadError):
     status = 403
 
 
+class PassingError(UploadError):
+    status = 503
+
+
+class DiskFullError(PassingError):
+    status = 507
+
+
+class StoreDownError(PassingError):
+    pass
+
+
+class DatabaseBusyError(PassingError):
+    pass
+
+
 class StoreError(UploadError):
     status = 500
 
 
-class DiskFullError(UploadError):
-    status = 507
+class SpoiltError(StoreError):
+    pass

@@ -14,18 +14,29 @@ from django.utils.http import http_date
 from portal.uploads.errors import BadRequestError, WrongContentTypeError, WrongVersionError
 
 VERSION = "1.0.0"
-EXTENSIONS = "creation,creation-with-upload,checksum,expiration,termination"
+EXTENSIONS = "creation,creation-with-upload,checksum,expiration,termination,concatenation"
 CHECKSUM_ALGORITHMS = ("sha1", "sha256")
 BYTES_TYPE = "application/offset+octet-stream"
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 LONGEST_NUMBER = 18
 LONGEST_METADATA = 4_000
+LONGEST_CONCAT = 8_000
+PARTIAL = "partial"
+FINAL = "final;"
 
 
 @dataclass(frozen=True)
 class Checksum:
     algorithm: str
     digest: bytes
+
+
+@dataclass(frozen=True)
+class Concat:
+    """`partial`, or `final;` and the addresses of the partial uploads in order. `raw` is told again as it came."""
+
+    raw: str
+    addresses: tuple[str, ...]
 
 
 def method_of(request: HttpRequest) -> str:
@@ -75,6 +86,18 @@ def metadata(request: HttpRequest) -> dict[str, str]:
             raise BadRequestError("Upload-Metadata takes each key once, in ASCII.")
         pairs[key] = decode(value, "Upload-Metadata").decode("utf-8", errors="replace")
     return pairs
+
+
+def concat(request: HttpRequest) -> Concat | None:
+    raw = request.headers.get("Upload-Concat")
+    if raw is None:
+        return None
+    addresses = tuple(raw.removeprefix(FINAL).split(" ")) if raw.startswith(FINAL) else ()
+    if len(raw) > LONGEST_CONCAT or not (raw == PARTIAL or (addresses and all(addresses))):
+        raise BadRequestError("Upload-Concat is partial, or final; and the addresses of the parts.")
+    if addresses and "Upload-Length" in request.headers:
+        raise BadRequestError("The length of a joined upload is that of its parts: Upload-Length is not said.")
+    return Concat(raw, addresses)
 
 
 def checksum(request: HttpRequest) -> Checksum | None:

@@ -7,12 +7,12 @@ from datetime import timedelta
 from pathlib import Path
 
 from django.conf import settings
-from django.db.models import F
+from django.db.models import F, Q
 from django.utils import timezone
 
-from portal.uploads import services
+from portal.uploads import multipart, services
 from portal.uploads.errors import UploadBusyError, UploadError
-from portal.uploads.models import Upload
+from portal.uploads.models import PARTIAL, Upload
 
 # Younger ones are most likely being finished by the request that brought the last byte.
 LEFT_ALONE_FOR = timedelta(minutes=1)
@@ -22,12 +22,8 @@ logger = logging.getLogger(__name__)
 
 def finish_waiting() -> None:
     """Store uploads whose bytes are all there but whose process died before it handed them on."""
-    waiting = Upload.objects.filter(
-        state=Upload.State.OPEN,
-        offset_bytes=F("length_bytes"),
-        touched_at__lt=timezone.now() - LEFT_ALONE_FOR,
-    )
-    for upload in waiting:
+    waiting = Upload.objects.filter(state=Upload.State.OPEN, touched_at__lt=timezone.now() - LEFT_ALONE_FOR)
+    for upload in waiting.filter(Q(offset_bytes=F("length_bytes")) | ~Q(parts=[])).exclude(concat=PARTIAL):
         try:
             services.finish(upload)
         except UploadError as error:
@@ -38,26 +34,28 @@ def finish_waiting() -> None:
 def expire_abandoned() -> None:
     """Remove the bytes of uploads that nobody went on with."""
     abandoned = Upload.objects.filter(
-        state=Upload.State.OPEN,
-        offset_bytes__lt=F("length_bytes"),
-        touched_at__lt=timezone.now() - services.KEPT_OPEN,
-    )
+        state=Upload.State.OPEN, touched_at__lt=timezone.now() - services.KEPT_OPEN, parts=[]
+    ).filter(Q(offset_bytes__lt=F("length_bytes")) | Q(concat=PARTIAL))
     for upload_id in abandoned.values_list("pk", flat=True):
         try:
             services.give_up(upload_id)
         except UploadBusyError:
             logger.info("upload %s: went on at the last moment", upload_id)
     remove_strays()
+    if settings.S3_BUCKET:
+        multipart.remove_strays(still_open)
 
 
 def remove_strays() -> None:
     """Remove what is left in the upload folder of uploads that are over: their bytes are in the store, or given up."""
     # Files first, rows second: an upload that is made in between has its row before its file.
     # The locks of originals are named by a hash, which has no hyphen.
-    files = {path: path.stem for path in Path(settings.UPLOAD_DIR).glob("*-*.*")}
-    still_open = {
-        str(upload_id) for upload_id in Upload.objects.filter(state=Upload.State.OPEN).values_list("pk", flat=True)
-    }
+    files = {path: path.name.partition(".")[0] for path in Path(settings.UPLOAD_DIR).glob("*-*.*")}
+    are_open = still_open()
     for path, upload_id in files.items():
-        if upload_id not in still_open:
+        if upload_id not in are_open:
             path.unlink(missing_ok=True)
+
+
+def still_open() -> set[str]:
+    return {str(upload_id) for upload_id in Upload.objects.filter(state=Upload.State.OPEN).values_list("pk", flat=True)}

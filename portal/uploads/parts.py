@@ -1,30 +1,60 @@
-"""The bytes of uploads that are still arriving: one file each in the upload folder, named by the upload's number."""
+"""The bytes of uploads that are still arriving, under one writer's lock each, and how they are added to."""
 
 from __future__ import annotations
 
 import contextlib
-import errno
 import fcntl
 import hashlib
-import os
 import time
 import uuid
 from collections.abc import Iterable, Iterator
-from io import FileIO
 from pathlib import Path
+from typing import Protocol
 
 from django.conf import settings
 
-from portal.uploads.errors import ChecksumMismatchError, DiskFullError, OffsetConflictError, UploadBusyError
+from portal.uploads import proofs
+from portal.uploads.errors import ChecksumMismatchError, OffsetConflictError, UploadBusyError
 from portal.uploads.headers import Checksum
 from portal.uploads.models import Upload
+from portal.uploads.stores import faults_told
 
 # What came is written to the disk and noted this often: a killed process loses no more than that.
 NOTED_EVERY_S = 1.0
 
 
-def part_path(upload_id: uuid.UUID) -> Path:
-    return Path(settings.UPLOAD_DIR) / f"{upload_id}.part"
+class Part(Protocol):
+    """Where an upload's bytes wait until all have come: a file here, or the parts of a multipart upload at a store."""
+
+    def reach(self, offset: int) -> int:
+        """Up to where, at most to this offset, the bytes are truly there."""
+
+    def fall_back_to(self, offset: int) -> int:
+        """The nearest place at or before this offset from which it can go on."""
+
+    def open_at(self, offset: int) -> None:
+        """Be ready to write from here; what was there beyond is gone."""
+
+    def write(self, piece: memoryview) -> int:
+        """Take what fits, at least one byte; say how much."""
+
+    def sync(self) -> None:
+        """Return when all that was written is on the disk."""
+
+    def settle(self, offset: int) -> None:
+        """The row says that everything before this offset is here: hand on what need not wait here."""
+
+    def close(self) -> None: ...
+
+    def pieces(self) -> Iterator[bytes]:
+        """All bytes from the first to the last, read anew."""
+
+    def place(self, *, key: str, sha256: str) -> None:
+        """Move them in the store to where their content's key says. Safe to repeat."""
+
+    def is_there(self) -> bool: ...
+
+    def remove(self) -> None: ...
 
 
 def lock_path(name: uuid.UUID | str) -> Path:
@@ -48,14 +78,9 @@ def locked(name: uuid.UUID | str) -> Iterator[None]:
         yield
 
 
-def remove(upload_id: uuid.UUID) -> None:
-    part_path(upload_id).unlink(missing_ok=True)
-    lock_path(upload_id).unlink(missing_ok=True)
-
-
-def append(upload: Upload, pieces: Iterable[bytes], *, checksum: Checksum | None = None) -> None:
+def append(upload: Upload, part: Part, pieces: Iterable[bytes], *, checksum: Checksum | None = None) -> None:
     """Write what comes from the upload's offset on, and note how far it got. Only under its lock."""
-    with opened_at_offset(upload) as part:
+    with opened_at_offset(upload, part):
         if checksum is None:
             append_noting(upload, part, pieces)
         else:
@@ -63,56 +88,70 @@ def append(upload: Upload, pieces: Iterable[bytes], *, checksum: Checksum | None
 
 
 @contextlib.contextmanager
-def opened_at_offset(upload: Upload) -> Iterator[FileIO]:
-    """The part file, cut to what was noted: bytes after it were never known to be on the disk."""
-    descriptor = os.open(part_path(upload.pk), os.O_RDWR | os.O_CREAT, 0o600)
-    with FileIO(descriptor, "r+") as part:
-        on_disk = part.seek(0, os.SEEK_END)
-        if on_disk < upload.offset_bytes:
-            upload.advance_to(on_disk)
-            raise OffsetConflictError("Part of this file is missing on the server. Ask where to go on.")
-        part.truncate(upload.offset_bytes)
-        part.seek(upload.offset_bytes)
-        yield part
+def opened_at_offset(upload: Upload, part: Part) -> Iterator[None]:
+    """The part, cut to what was noted: bytes after it were never known to be on the disk."""
+    stands_at = proofs.cut_to(upload.pk, part.reach(upload.offset_bytes))
+    if stands_at < upload.offset_bytes:
+        with faults_told():
+            stands_at = part.fall_back_to(stands_at)
+        proofs.cut_to(upload.pk, stands_at)
+        upload.advance_to(stands_at)
+        raise OffsetConflictError("Part of this file is missing on the server. Ask where to go on.")
+    try:
+        with faults_told():
+            part.open_at(stands_at)
+            part.settle(stands_at)
+        yield
+    finally:
+        part.close()
 
 
-def append_noting(upload: Upload, part: FileIO, pieces: Iterable[bytes]) -> None:
-    noted_at = time.monotonic()
+def append_noting(upload: Upload, part: Part, pieces: Iterable[bytes]) -> None:
+    stretch, noted_at = Stretch(upload, part), time.monotonic()
     try:
         for piece in pieces:
-            write_all(part, piece)
+            stretch.write(piece)
             if time.monotonic() - noted_at >= NOTED_EVERY_S:
-                note(upload, part)
+                stretch.note()
                 noted_at = time.monotonic()
     finally:
-        note(upload, part)
+        stretch.note()
 
 
-def append_checked(upload: Upload, part: FileIO, pieces: Iterable[bytes], checksum: Checksum) -> None:
+def append_checked(upload: Upload, part: Part, pieces: Iterable[bytes], checksum: Checksum) -> None:
     """Nothing counts before all of it is proven: a chunk that is cut short cannot be."""
-    seen = hashlib.new(checksum.algorithm, usedforsecurity=False)
+    stretch, seen = Stretch(upload, part), hashlib.new(checksum.algorithm, usedforsecurity=False)
     for piece in pieces:
-        write_all(part, piece)
+        stretch.write(piece)
         seen.update(piece)
     if seen.digest() != checksum.digest:
-        part.truncate(upload.offset_bytes)
+        part.open_at(upload.offset_bytes)
         raise ChecksumMismatchError("The bytes that came are not those that were sent. They were dropped.")
-    note(upload, part)
+    stretch.note()
 
 
-def write_all(part: FileIO, piece: bytes) -> None:
-    rest = memoryview(piece)
-    while rest:
-        try:
-            rest = rest[part.write(rest) :]
-        except OSError as error:
-            if error.errno in (errno.ENOSPC, errno.EDQUOT):
-                raise DiskFullError("The server's disk is full. What came so far is kept.") from error
-            raise
+class Stretch:
+    """What was written since it was last noted."""
 
+    def __init__(self, upload: Upload, part: Part) -> None:
+        self.upload, self.part = upload, part
+        self.end, self.seen = upload.offset_bytes, hashlib.sha256()
 
-def note(upload: Upload, part: FileIO) -> None:
-    """First the disk, then the row: the row never promises what a power cut could take."""
-    os.fsync(part.fileno())
-    if part.tell() != upload.offset_bytes:
-        upload.advance_to(part.tell())
+    def write(self, piece: bytes) -> None:
+        rest = memoryview(piece)
+        while rest:
+            with faults_told():
+                written = self.part.write(rest)
+            self.seen.update(rest[:written])
+            self.end, rest = self.end + written, rest[written:]
+
+    def note(self) -> None:
+        """First the disk, then the row: the row never promises what a power cut could take."""
+        with faults_told():
+            self.part.sync()
+        if self.end != self.upload.offset_bytes:
+            proofs.add(self.upload.pk, end=self.end, sha256=self.seen.hexdigest())
+            self.upload.advance_to(self.end)
+            self.seen = hashlib.sha256()
+        with faults_told():
+            self.part.settle(self.end)

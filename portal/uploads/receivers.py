@@ -7,14 +7,15 @@ from typing import Protocol
 from django.conf import settings
 from django.utils.module_loading import import_string
 
+from portal.bookings.models import Booking
 from portal.people.models import User
 from portal.uploads.errors import BadRequestError
 from portal.uploads.models import Upload
 
 
 class Receiver(Protocol):
-    def check(self, *, user: User, target_id: int, file_name: str, length_bytes: int) -> None:
-        """Say whether this file may come, before a byte of it does.
+    def check(self, *, user: User, target_id: int, file_name: str, length_bytes: int) -> Booking | None:
+        """Say whether this file may come, before a byte of it does, and which booking it counts for.
 
         Raises Http404 when the target is not the user's to see, PermissionDenied when they may not add to it,
         `UploadRefusedError` with a sentence otherwise.

@@ -6,21 +6,35 @@ house, and no exemption to argue about. An upload is its owner's alone; for ever
 
 from __future__ import annotations
 
-import contextlib
+import logging
 import uuid
 from collections.abc import Callable
 from functools import partial, wraps
+from typing import Any, cast
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.core.exceptions import PermissionDenied
+from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
-from django.urls import reverse
+from django.urls import Resolver404, resolve, reverse
 from django.views.decorators.cache import never_cache
 
-from portal.uploads import body, headers, services
-from portal.uploads.errors import BadRequestError, UploadBusyError, UploadError
+from portal.people.models import User
+from portal.uploads import body, headers, joining, services
+from portal.uploads.errors import (
+    BadRequestError,
+    DatabaseBusyError,
+    PassingError,
+    UploadError,
+    UploadFinishedError,
+)
 from portal.uploads.models import Upload
+
+RETRY_AFTER_S = 5
+
+logger = logging.getLogger(__name__)
 
 Handler = Callable[..., HttpResponse]
 
@@ -49,11 +63,16 @@ def answer(request: HttpRequest, handlers: dict[str, Handler], **kwargs: uuid.UU
             return sentence(403, "Please sign in and send the file again: what came so far is kept.")
         headers.check_version(request)
         return handlers[method](request, **kwargs)
+    except PassingError as error:
+        return retried(error)
     except UploadError as error:
         return sentence(
             error.status, error.sentence, **({"Tus-Version": headers.VERSION} if error.status == 412 else {})
         )
-    except Http404:
+    except OperationalError:
+        logger.exception("an upload met a database that did not take it")
+        return retried(DatabaseBusyError("The house is busy. What came so far is kept, and it goes on by itself."))
+    except (Http404, Upload.DoesNotExist):
         return sentence(404, "There is no such upload.")
     except PermissionDenied:
         return sentence(403, "You may not send files here.")
@@ -61,6 +80,10 @@ def answer(request: HttpRequest, handlers: dict[str, Handler], **kwargs: uuid.UU
 
 def sentence(status: int, text: str, **extra_headers: str) -> HttpResponse:
     return HttpResponse(text, status=status, content_type="text/plain; charset=utf-8", headers=extra_headers)
+
+
+def retried(error: PassingError) -> HttpResponse:
+    return sentence(error.status, error.sentence, **{"Retry-After": str(RETRY_AFTER_S)})
 
 
 def abilities() -> HttpResponse:
@@ -76,31 +99,77 @@ def abilities() -> HttpResponse:
 
 
 def make(request: HttpRequest) -> HttpResponse:
+    concat = headers.concat(request)
     has_bytes = request.content_type == headers.BYTES_TYPE
+    if concat and concat.addresses:
+        if has_bytes:
+            raise UploadFinishedError("This file is joined from its parts. Nothing is added to it.")
+        return made(join(request, concat))
     checksum = headers.checksum(request) if has_bytes else None
-    upload = open_upload(request)
+    upload = open_upload(request, is_partial=concat is not None)
     if has_bytes or not upload.length_bytes:
         pieces = partial(body.pieces, request) if has_bytes else lambda _: ()
         services.begin(upload=upload, pieces=pieces, checksum=checksum)
-    response = HttpResponse(status=201, headers={"Location": reverse("uploads:upload", args=[upload.pk])})
+    response = made(upload)
     if has_bytes:
         response.headers["Upload-Offset"] = str(upload.offset_bytes)
-    return with_expiry(response, upload)
+    return response
 
 
-def open_upload(request: HttpRequest) -> Upload:
+def made(upload: Upload) -> HttpResponse:
+    address = reverse("uploads:upload", args=[upload.pk])
+    return with_expiry(HttpResponse(status=201, headers={"Location": address}), upload)
+
+
+def open_upload(request: HttpRequest, *, is_partial: bool) -> Upload:
+    length_bytes = headers.length(request)
     metadata = headers.metadata(request)
+    raw = request.headers.get("Upload-Metadata", "")
+    if is_partial and "purpose" not in metadata:
+        return services.create_nameless_partial(user=user_of(request), length_bytes=length_bytes, metadata=raw)
+    return services.create(
+        **meant_for(request, metadata),
+        length_bytes=length_bytes,
+        metadata=raw,
+        concat=headers.PARTIAL if is_partial else "",
+    )
+
+
+def join(request: HttpRequest, concat: headers.Concat) -> Upload:
+    return joining.join(
+        **meant_for(request, headers.metadata(request)),
+        metadata=request.headers.get("Upload-Metadata", ""),
+        concat=concat.raw,
+        part_ids=[upload_id_of(address) for address in concat.addresses],
+    )
+
+
+def meant_for(request: HttpRequest, metadata: dict[str, str]) -> Any:
     target = metadata.get("target", "")
     if not (target.isascii() and target.isdigit()) or len(target) > headers.LONGEST_NUMBER:
         raise BadRequestError("The upload does not say where it belongs.")
-    return services.create(
-        user=request.user,  # type: ignore[arg-type]  # `answer` lets nobody else in
-        purpose=metadata.get("purpose", ""),
-        target_id=int(target),
-        file_name=metadata.get("filename", ""),
-        length_bytes=headers.length(request),
-        metadata=request.headers.get("Upload-Metadata", ""),
-    )
+    return {
+        "user": user_of(request),
+        "purpose": metadata.get("purpose", ""),
+        "target_id": int(target),
+        "file_name": metadata.get("filename", ""),
+    }
+
+
+def user_of(request: HttpRequest) -> User:
+    return cast(User, request.user)  # `answer` lets nobody else in
+
+
+def upload_id_of(address: str) -> uuid.UUID:
+    """The number in an upload's address, which may name the host or not."""
+    try:
+        match = resolve(urlsplit(address).path)
+    except (Resolver404, ValueError) as error:
+        raise BadRequestError("Upload-Concat names something that is no partial upload.") from error
+    if match.view_name != "uploads:upload":
+        raise BadRequestError("Upload-Concat names something that is no partial upload.")
+    upload_id: uuid.UUID = match.kwargs["upload_id"]
+    return upload_id
 
 
 def of_owner(handler: Handler) -> Handler:
@@ -113,17 +182,19 @@ def of_owner(handler: Handler) -> Handler:
 
 @of_owner
 def state(_request: HttpRequest, upload: Upload) -> HttpResponse:
-    """Where to go on. When all bytes are there but were not stored yet, they are now."""
+    """Where to go on. When all bytes are there but were not stored yet, they are now: the last offset means received.
+
+    While another connection does so, this one is told that the upload is locked.
+    """
     services.check_open(upload)
-    if upload.state == Upload.State.OPEN and upload.offset_bytes == upload.length_bytes:
-        # Busy: the connection that brought the last byte is storing them.
-        with contextlib.suppress(UploadBusyError):
-            services.finish(upload)
+    if upload.is_finishable:
+        services.finish(upload)
     response = HttpResponse(
         headers={"Upload-Offset": str(upload.offset_bytes), "Upload-Length": str(upload.length_bytes)}
     )
-    if upload.metadata:
-        response.headers["Upload-Metadata"] = upload.metadata
+    for name, value in (("Upload-Metadata", upload.metadata), ("Upload-Concat", upload.concat)):
+        if value:
+            response.headers[name] = value
     return with_expiry(response, upload)
 
 

@@ -37,3 +37,11 @@ def test_syncs_the_file_and_every_folder_up_to_the_store(tmp_path: Path, monkeyp
 def test_has_no_public_addresses(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="no public address"):
         FolderStorage(location=str(tmp_path)).url("mix.wav")
+
+
+def test_what_is_stored_is_read_only(tmp_path: Path) -> None:
+    store = FolderStorage(location=str(tmp_path))
+
+    assert (tmp_path / store.save("a/b", ContentFile(b"x"))).stat().st_mode & 0o777 == 0o444
+    store.delete("a/b")
+    assert not store.exists("a/b")

@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from portal.people.models import User
 from portal.uploads import jobs, parts, services, tasks
+from portal.uploads.local_part import LocalPart, part_path
 from portal.uploads.models import Upload
 from tests.portal.uploads.receiver import NotingReceiver
 
@@ -15,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 def make_upload(owner: User, *, length: int = 4, sent: bytes = b"1234", left_for: timedelta = timedelta(0)) -> Upload:
     upload = services.create(user=owner, purpose="note", target_id=1, file_name="a.wav", length_bytes=length)
-    parts.append(upload, [sent])
+    parts.append(upload, LocalPart(upload.pk), [sent])
     Upload.objects.filter(pk=upload.pk).update(touched_at=timezone.now() - left_for)
     return upload
 
@@ -57,8 +58,8 @@ def test_an_abandoned_upload_expires_and_its_bytes_go(owner: User) -> None:
     for _ in range(2):
         tasks.expire_abandoned()
 
-    assert not parts.part_path(old.pk).exists()
-    assert parts.part_path(young.pk).exists()
+    assert not part_path(old.pk).exists()
+    assert part_path(young.pk).exists()
     assert Upload.objects.get(pk=old.pk).state == Upload.State.EXPIRED
     assert Upload.objects.get(pk=young.pk).state == Upload.State.OPEN
 
@@ -70,7 +71,7 @@ def test_an_upload_that_is_being_sent_does_not_expire(owner: User) -> None:
         tasks.expire_abandoned()
 
     assert Upload.objects.get().state == Upload.State.OPEN
-    assert parts.part_path(upload.pk).exists()
+    assert part_path(upload.pk).exists()
 
 
 def test_strays_of_uploads_that_are_over_are_swept_out(owner: User) -> None:
@@ -80,6 +81,6 @@ def test_strays_of_uploads_that_are_over_are_swept_out(owner: User) -> None:
 
     tasks.expire_abandoned()
 
-    assert not parts.part_path(over.pk).exists()
+    assert not part_path(over.pk).exists()
     assert not parts.lock_path(over.pk).exists()
-    assert parts.part_path(going_on.pk).exists()
+    assert part_path(going_on.pk).exists()

@@ -22,6 +22,7 @@ from portal.uploads.errors import (
     UploadRefusedError,
 )
 from portal.uploads.headers import Checksum
+from portal.uploads.local_part import LocalPart, part_path
 from portal.uploads.models import Upload
 from tests.portal.uploads.receiver import NotingReceiver
 
@@ -33,7 +34,7 @@ DATA = b"every byte of it"
 def complete(owner: User) -> Upload:
     """All bytes are there; nobody has finished it."""
     upload = services.create(user=owner, purpose="note", target_id=1, file_name="bass.wav", length_bytes=len(DATA))
-    parts.append(upload, [DATA])
+    parts.append(upload, LocalPart(upload.pk), [DATA])
     return upload
 
 
@@ -116,6 +117,7 @@ def test_a_store_that_spoils_the_file_is_noticed_before_we_say_received(
 
     def spoil(self: FolderStorage, name: str, content: File[bytes]) -> str:
         saved_as = save(self, name, content)
+        Path(self.path(saved_as)).unlink()
         Path(self.path(saved_as)).write_bytes(b"every bite of it")
         return saved_as
 
@@ -199,4 +201,4 @@ def test_a_creation_whose_bytes_are_refused_leaves_nothing(owner: User) -> None:
         services.begin(upload=upload, pieces=lambda _: [b"1234"], checksum=Checksum("sha1", bytes(20)))
 
     assert not Upload.objects.exists()
-    assert not parts.part_path(upload.pk).exists()
+    assert not part_path(upload.pk).exists()

@@ -13,6 +13,7 @@ from django.test import Client
 
 from portal.people.models import User
 from portal.uploads import parts
+from portal.uploads.local_part import LocalPart, part_path
 from portal.uploads.models import Upload
 from tests.factories import make_client, make_drummer
 from tests.portal.uploads.receiver import REFUSED_LATE, NotingReceiver
@@ -91,7 +92,7 @@ class TestCore:
 
         assert response.status_code == 409
         assert sender.head(path)["Upload-Offset"] == "300"
-        assert parts.part_path(row_at(path).pk).read_bytes() == DATA[:300]
+        assert part_path(row_at(path).pk).read_bytes() == DATA[:300]
 
     @pytest.mark.parametrize("content_type", ["", "application/octet-stream", "text/plain"])
     def test_patch_of_another_content_type_is_415(self, sender: Sender, content_type: str) -> None:
@@ -136,6 +137,19 @@ class TestCore:
         assert response.status_code == 423
         assert sender.patch(path, DATA, 0).status_code == 204
 
+    def test_head_is_423_while_another_connection_stores_the_whole(self, sender: Sender) -> None:
+        """The last offset means received: it is not said before that is true."""
+        path = sender.new(len(DATA))
+        parts.append(row_at(path), LocalPart(row_at(path).pk), [DATA])
+
+        with parts.locked(row_at(path).pk):
+            response = sender.head(path)
+
+        assert response.status_code == 423
+        assert "Upload-Offset" not in response
+        assert sender.head(path)["Upload-Offset"] == str(len(DATA))
+        assert row_at(path).state == Upload.State.RECEIVED
+
     def test_head_answers_while_another_connection_writes(self, sender: Sender) -> None:
         path = sender.new(len(DATA))
 
@@ -147,7 +161,9 @@ class TestCore:
 
         assert response.status_code == 204
         assert response["Tus-Version"] == "1.0.0"
-        assert response["Tus-Extension"] == "creation,creation-with-upload,checksum,expiration,termination"
+        assert (
+            response["Tus-Extension"] == "creation,creation-with-upload,checksum,expiration,termination,concatenation"
+        )
         assert response["Tus-Checksum-Algorithm"] == "sha1,sha256"
         assert response["Tus-Max-Size"] == str(settings.LARGEST_UPLOAD_BYTES)
 
@@ -205,7 +221,7 @@ class TestAccess:
 class TestReceived:
     def test_asking_for_the_offset_finishes_what_a_killed_process_left(self, sender: Sender) -> None:
         path = sender.new(len(DATA))
-        parts.append(row_at(path), [DATA])
+        parts.append(row_at(path), LocalPart(row_at(path).pk), [DATA])
 
         assert sender.head(path)["Upload-Offset"] == str(len(DATA))
         assert row_at(path).state == Upload.State.RECEIVED
@@ -219,6 +235,11 @@ class TestReceived:
         assert upload.file_name == "passwd"
         with default_storage.open(upload.key) as file:
             assert file.read() == DATA
+
+    def test_the_original_is_read_only(self, sender: Sender) -> None:
+        sender.create(len(DATA), DATA)
+
+        assert Path(default_storage.path(NotingReceiver.received[0].key)).stat().st_mode & 0o777 == 0o444
 
     def test_the_same_content_twice_is_one_object_handed_on_twice(self, sender: Sender, tmp_path: Path) -> None:
         sender.create(len(DATA), DATA)

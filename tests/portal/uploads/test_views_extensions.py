@@ -11,7 +11,7 @@ from django.core.files.storage import default_storage
 from django.utils import timezone
 from pytest_django.fixtures import Settings
 
-from portal.uploads import parts
+from portal.uploads.local_part import part_path
 from portal.uploads.models import Upload
 from portal.uploads.services import KEPT_OPEN
 from tests.portal.uploads.receiver import FORBIDDEN, HIDDEN, REFUSED, NotingReceiver
@@ -121,7 +121,7 @@ class TestChecksum:
 
         assert response.status_code == 460
         assert sender.head(path)["Upload-Offset"] == "100"
-        assert parts.part_path(row_at(path).pk).stat().st_size == 100
+        assert part_path(row_at(path).pk).stat().st_size == 100
 
     @pytest.mark.parametrize("value", ["md5 AAAA", "crc32 AAAA", "sha1 ???", "sha1 QUJD", "sha1", ""])
     def test_an_unknown_algorithm_or_a_broken_value_is_400(self, sender: Sender, value: str) -> None:
@@ -160,7 +160,7 @@ class TestTermination:
     def test_a_terminated_upload_is_204_then_404_and_its_bytes_are_gone(self, sender: Sender) -> None:
         path = sender.new(10)
         sender.patch(path, b"0123", 0)
-        part = parts.part_path(row_at(path).pk)
+        part = part_path(row_at(path).pk)
 
         assert part.exists()
         assert sender.request("DELETE", path).status_code == 204

@@ -1,0 +1,71 @@
+"""What came, stretch by stretch: how far each went and the SHA-256 of its bytes as they were received.
+
+A hash that runs in one process is lost with it. These lines are not: whichever process finishes the upload reads the
+stored bytes once, and compares every stretch of them with what had come in.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import uuid
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from django.conf import settings
+
+from portal.uploads.errors import SpoiltError
+
+
+def path_of(upload_id: uuid.UUID) -> Path:
+    return Path(settings.UPLOAD_DIR) / f"{upload_id}.proof"
+
+
+def add(upload_id: uuid.UUID, *, end: int, sha256: str) -> None:
+    """Note the stretch that ends here. On the disk when this returns: the row may rely on it."""
+    with path_of(upload_id).open("a", encoding="ascii") as file:
+        file.write(f"{end} {sha256}\n")
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def read(upload_id: uuid.UUID) -> list[tuple[int, str]]:
+    """The stretches by their ends. A line that a power cut left unfinished counts for nothing."""
+    try:
+        lines = path_of(upload_id).read_text(encoding="ascii").splitlines(keepends=True)
+    except FileNotFoundError:
+        return []
+    whole = (line.split() for line in lines if line.endswith("\n"))
+    return [(int(end), sha256) for end, sha256 in whole]
+
+
+def cut_to(upload_id: uuid.UUID, offset: int) -> int:
+    """Forget what goes beyond this offset; say how far the rest reaches."""
+    stretches = read(upload_id)
+    kept = [(end, sha256) for end, sha256 in stretches if end <= offset]
+    if kept != stretches:
+        path_of(upload_id).write_text("".join(f"{end} {sha256}\n" for end, sha256 in kept), encoding="ascii")
+    return kept[-1][0] if kept else 0
+
+
+def compared(upload_id: uuid.UUID, pieces: Iterable[bytes]) -> Iterator[bytes]:
+    """Pass on all bytes of an upload, and raise as soon as a stretch is not what came in."""
+    stretches = iter(read(upload_id))
+    seen, at = hashlib.sha256(), 0
+    end, expected = next(stretches, (0, ""))
+    for piece in pieces:
+        rest = memoryview(piece)
+        while rest and at < end:
+            head = rest[: end - at]
+            seen.update(head)
+            at, rest = at + len(head), rest[len(head) :]
+            if at == end:
+                if seen.hexdigest() != expected:
+                    raise SpoiltError("What was stored of this file is not what came. Please send it again.")
+                seen = hashlib.sha256()
+                end, expected = next(stretches, (0, ""))
+        if rest:
+            raise SpoiltError("More is stored of this file than came. Please send it again.")
+        yield piece
+    if end:
+        raise SpoiltError("Less is stored of this file than came. Please send it again.")

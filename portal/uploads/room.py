@@ -1,0 +1,72 @@
+"""Whether there is room for a file: asked before its first byte, so that nobody is turned away at 97 %."""
+
+from __future__ import annotations
+
+import shutil
+import uuid
+from collections.abc import Iterable
+from pathlib import Path
+
+from django.conf import settings
+from django.db.models import F, Q, Sum
+from django.db.models.functions import Least
+from django.template.defaultfilters import filesizeformat
+
+from portal.bookings.models import Booking
+from portal.people.models import User
+from portal.uploads.errors import NoRoomError, TooLargeError
+from portal.uploads.models import PARTIAL, Upload
+from portal.uploads.multipart import part_bytes
+
+OPEN = Q(state=Upload.State.OPEN)
+
+
+def check_length(length_bytes: int) -> None:
+    largest = settings.LARGEST_UPLOAD_BYTES
+    if length_bytes > largest:
+        raise TooLargeError(
+            f"This file has {filesizeformat(length_bytes)}; one file may have up to {filesizeformat(largest)}."
+        )
+
+
+def check_room(length_bytes: int) -> None:
+    """Count what open uploads are still to bring as well. With an S3 store, only a part or two of each waits here."""
+    folder = Path(settings.UPLOAD_DIR)
+    folder.mkdir(parents=True, exist_ok=True)
+    most = 2 * part_bytes(settings.LARGEST_UPLOAD_BYTES) if settings.S3_BUCKET else settings.LARGEST_UPLOAD_BYTES
+    to_come = Upload.objects.filter(OPEN).aggregate(bytes=Sum(Least(F("length_bytes") - F("offset_bytes"), most)))
+    free = shutil.disk_usage(folder).free - (to_come["bytes"] or 0)
+    if free - min(length_bytes, most) < settings.UPLOAD_DISK_RESERVE_BYTES:
+        raise NoRoomError(
+            "The server has no room for this file at the moment. Nothing was sent; please tell the house."
+        )
+
+
+def check_booking(booking: Booking, length_bytes: int, *, without: Iterable[uuid.UUID] = ()) -> None:
+    """One booking may not take all. Holds its row, so that two files that begin at once are counted one by one.
+
+    `without`: the partial uploads that this file is made of, which would count twice.
+    """
+    Booking.objects.select_for_update().get(pk=booking.pk)
+    uploads = Upload.objects.filter(booking=booking).exclude(pk__in=without)
+    taken = sum(uploads.filter(OPEN).values_list("length_bytes", flat=True)) + received_bytes(booking)
+    most = settings.LARGEST_BOOKING_BYTES
+    if taken + length_bytes > most:
+        raise NoRoomError(
+            f"This file has {filesizeformat(length_bytes)}; the booking's files have {filesizeformat(taken)} "
+            f"of {filesizeformat(most)} already. Nothing was sent; please tell the house."
+        )
+
+
+def received_bytes(booking: Booking) -> int:
+    """What the store keeps for the booking: the same content sent twice is kept, and counted, once."""
+    received = Upload.objects.filter(booking=booking, state=Upload.State.RECEIVED)
+    return sum(length for _, length in received.values_list("sha256", "length_bytes").distinct())
+
+
+def check_partials(owner: User, length_bytes: int) -> None:
+    """Partial uploads that do not say what they are for count against no booking: all of them are held to its limit."""
+    nameless = Upload.objects.filter(OPEN, owner=owner, booking=None, concat=PARTIAL)
+    taken = sum(nameless.values_list("length_bytes", flat=True))
+    if taken + length_bytes > settings.LARGEST_BOOKING_BYTES:
+        raise NoRoomError("Too much of yours is on its way in parts already. Let that arrive first.")
