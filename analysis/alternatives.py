@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from analysis.heard import SAME_TEMPO, Heard
+from dataclasses import replace
+
+from analysis.heard import SAME_TEMPO, Heard, same_bars
 from analysis.readings import Reading
 from analysis.reports import Alternative
 
 MOST_TEMPI = 5
 LEAST_WEIGHT = 0.0005
 LIKELY_SHIFT = 0.08
+ALWAYS = ("half", "double")
 LABELS = (
     (0.5, "half"),
     (2.0, "double"),
@@ -19,34 +22,75 @@ LABELS = (
 )
 
 
-def alternatives(heard: Heard) -> tuple[Alternative, ...]:
-    """Other tempi with the bars that go best with each, then the same tempo with other bars where that is likely."""
+def alternatives(heard: Heard, bar_one_s: float) -> tuple[Alternative, ...]:
+    """Other tempi with the bars that go best with each, then the same tempo with other bars; the likeliest first.
+
+    Half, double, and bar one a beat later or earlier are always there to pick, however unlikely. Times are on the clock
+    on which the song was heard; each bar one is the one nearest to the song's own.
+    """
+    found = _other_tempi(heard, bar_one_s)
+    found += _missing_levels(heard, found, bar_one_s)
+    found += _other_bars(heard, bar_one_s)
+    return tuple(sorted(found, key=lambda other: -other.weight))
+
+
+def _other_tempi(heard: Heard, bar_one_s: float) -> list[Alternative]:
     found: list[Alternative] = []
     for reading in heard.readings:
         if heard.has_best_tempo(reading) or any(abs(reading.bpm / other.bpm - 1) < SAME_TEMPO for other in found):
             continue
         weight = heard.share(lambda other, at=reading: abs(other.bpm / at.bpm - 1) < SAME_TEMPO)  # type: ignore[misc]
-        found.append(_alternative(reading, weight, tempo_label(reading.bpm / heard.best.bpm)))
+        bar_s = _nearest(reading.bar_s, reading.period_s * reading.meter.beats, bar_one_s)
+        found.append(_alternative(reading, weight, tempo_label(reading.bpm / heard.best.bpm), bar_s))
     found.sort(key=lambda other: -other.weight)
-    found = [other for other in found[:MOST_TEMPI] if other.weight >= LEAST_WEIGHT]
-    return tuple(sorted([*found, *_other_bars(heard)], key=lambda other: -other.weight))
+    likely = [other for other in found[:MOST_TEMPI] if other.weight >= LEAST_WEIGHT]
+    return likely + [other for other in found if other not in likely and other.label in ALWAYS]
 
 
-def _other_bars(heard: Heard) -> list[Alternative]:
+def _missing_levels(heard: Heard, found: list[Alternative], bar_one_s: float) -> list[Alternative]:
+    """Half and double where nothing was heard at them."""
+    labels = {other.label for other in found}
+    return [
+        _alternative(replace(heard.best, period_s=heard.best.period_s / ratio), 0.0, label, bar_one_s)
+        for ratio, label in LABELS
+        if label in ALWAYS and label not in labels
+    ]
+
+
+def _other_bars(heard: Heard, bar_one_s: float) -> list[Alternative]:
+    """The likeliest other bars where they are likely, and a beat later and earlier."""
+    best, found = heard.best, {}
     for reading, weight in zip(heard.readings, heard.probability, strict=True):
         if heard.has_best_tempo(reading) and not heard.has_best_bars(reading):
-            return (
-                [_alternative(reading, float(weight), bar_label(heard.best, reading))] if weight > LIKELY_SHIFT else []
-            )
-    return []
+            if weight > LIKELY_SHIFT:
+                bar_s = _nearest(reading.bar_s, reading.period_s * reading.meter.beats, bar_one_s)
+                label = bar_label(best, reading)
+                found[label] = _alternative(reading, float(weight), label, bar_s)
+            break
+    for beats in (1, -1):
+        shifted = replace(best, bar_s=best.bar_s + beats * best.period_s)
+        at_s = bar_one_s + beats * best.period_s
+        if at_s < 0:
+            at_s += best.period_s * best.meter.beats
+        label = bar_label(best, shifted)
+        weight = heard.share(lambda other, at=shifted: same_bars(other, at))  # type: ignore[misc]
+        if label not in found:
+            found[label] = _alternative(shifted, weight, label, at_s)
+    return list(found.values())
 
 
-def _alternative(reading: Reading, weight: float, label: str) -> Alternative:
+def _nearest(bar_s: float, length_s: float, bar_one_s: float) -> float:
+    """The bar line nearest to bar one, in bars of this length; not before the files start."""
+    near_s = bar_s + round((bar_one_s - bar_s) / length_s) * length_s
+    return near_s if near_s >= 0 else near_s + length_s
+
+
+def _alternative(reading: Reading, weight: float, label: str, bar_one_s: float) -> Alternative:
     return Alternative(
         bpm=round(reading.bpm, 3),
         weight=round(weight, 4),
         beats_per_bar=reading.meter.beats,
-        bar_one_s=round(reading.bar_s, 6),
+        bar_one_s=round(bar_one_s, 6),
         label=label,
     )
 
@@ -61,5 +105,5 @@ def bar_label(best: Reading, other: Reading) -> str:
         return other.meter.sign
     beats = (other.bar_s - best.bar_s) / best.period_s % best.meter.beats
     whole = round(2 * beats) / 2
-    words = {0.5: "half a beat later", 1.0: "one beat later"}
+    words = {best.meter.beats - 1.0: "one beat earlier", 0.5: "half a beat later", 1.0: "one beat later"}
     return words.get(whole, f"{whole:g} beats later")

@@ -67,12 +67,16 @@ class Heard:
         return abs(other.period_s / self.best.period_s - 1) < SAME_TEMPO
 
     def has_best_bars(self, other: Reading) -> bool:
-        best = self.best
-        if not self.has_best_tempo(other) or other.meter != best.meter:
-            return False
-        bar_s = best.period_s * best.meter.beats
-        apart = ((other.bar_s - best.bar_s) / bar_s + 0.5) % 1 - 0.5
-        return abs(apart) * bar_s < SAME_BAR_S
+        return same_bars(other, self.best)
+
+
+def same_bars(other: Reading, best: Reading) -> bool:
+    """Whether both readings draw the same bar lines."""
+    if other.meter != best.meter or abs(other.period_s / best.period_s - 1) >= SAME_TEMPO:
+        return False
+    bar_s = best.period_s * best.meter.beats
+    apart = ((other.bar_s - best.bar_s) / bar_s + 0.5) % 1 - 0.5
+    return abs(apart) * bar_s < SAME_BAR_S
 
 
 def listen(evidence: Evidence, statements: Statements) -> Heard | None:

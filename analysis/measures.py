@@ -21,7 +21,7 @@ from analysis.moving import find_motion
 from analysis.odd_bars import find_slips
 from analysis.period import settled_bpm
 from analysis.phase import settle_phase
-from analysis.reports import BarOne, MapSegment, Meter, SongMeasures, Tempo
+from analysis.reports import Alternative, BarOne, MapSegment, Meter, SongMeasures, Tempo
 from analysis.rounding import set_tempo
 from analysis.statements import Statements
 from analysis.stem_lag import coherent_lag
@@ -152,6 +152,7 @@ def _laid_out(music: Evidence, heard: Heard, period_s: float) -> tuple[Layout, H
 def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_hz: int) -> SongMeasures:
     fit = heard.fits[heard.best.fit]
     chosen = set_tempo(settled_bpm(music, fit, heard.best.beat_s), fit.bpm_error, stated_bpm=statements.bpm)
+    layout, heard = _laid_out(music, heard, float(60 / chosen.bpm))
     tempo = Tempo(
         kind="constant",
         bpm=float(chosen.bpm),
@@ -161,9 +162,8 @@ def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_h
         source="music",
         residual_ms=_residual_ms(fit),
         confidence=round(heard.tempo_confidence, 4),
-        alternatives=alternatives(heard),
+        alternatives=alternatives(heard, layout.bar_one_s),
     )
-    layout, heard = _laid_out(music, heard, float(60 / chosen.bpm))
     sign = statements.sign_for(heard.best.meter.sign)
     tempo_map = _odd_map(layout, float(chosen.bpm), sign) if layout.bar_beats else ()
     return _measures(music, heard, layout, tempo, tempo_map, sample_rate_hz, sign=sign)
@@ -188,6 +188,7 @@ def _moving(
     """`even` is the music on its own clock; everything is laid out there and brought back."""
     fit = heard.fits[heard.best.fit]
     layout, heard = _laid_out(even, heard, fit.period_s)
+    others = tuple(_on_clock_of(clock, other) for other in alternatives(heard, layout.bar_one_s))
     layout = layout.on(clock.to_real)
     segments = segments_through(layout, sign=sign, tolerance_s=MAP_TOLERANCE_S, changes_s=changes_s)
     beats = layout.beats_s
@@ -201,10 +202,15 @@ def _moving(
         source="music",
         residual_ms=_residual_ms(fit),
         confidence=round(heard.tempo_confidence, 4),
-        alternatives=alternatives(heard),
+        alternatives=others,
     )
     first_s = float(clock.to_real(np.array([even.first_sound_s]))[0])
     return _measures(even, heard, layout, tempo, segments, sample_rate_hz, sign=sign, first_sound_s=first_s)
+
+
+def _on_clock_of(clock: Clock, other: Alternative) -> Alternative:
+    """The same reading with its bar one in the files' time."""
+    return replace(other, bar_one_s=round(float(clock.to_real(np.array([other.bar_one_s]))[0]), TIME_DECIMALS))
 
 
 def _measures(

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
-from analysis.alternatives import bar_label, tempo_label
+from analysis.alternatives import alternatives, bar_label, tempo_label
+from analysis.heard import Heard
 from analysis.readings import METER_KINDS, Reading
 
 FOUR, THREE = METER_KINDS[0], METER_KINDS[1]
@@ -20,7 +22,7 @@ def test_names_the_level(ratio: float, label: str) -> None:
 
 @pytest.mark.parametrize(
     ("later_s", "label"),
-    [(0.5, "one beat later"), (0.25, "half a beat later"), (1.0, "2 beats later"), (-0.5, "3 beats later")],
+    [(0.5, "one beat later"), (0.25, "half a beat later"), (1.0, "2 beats later"), (-0.5, "one beat earlier")],
 )
 def test_names_where_the_bar_begins_instead(later_s: float, label: str) -> None:
     best, other = Reading(0, 0.5, 0.0, FOUR, 10.0), Reading(0, 0.5, 0.0, FOUR, 10.0 + later_s)
@@ -30,3 +32,34 @@ def test_names_where_the_bar_begins_instead(later_s: float, label: str) -> None:
 
 def test_another_meter_is_named_by_its_sign() -> None:
     assert bar_label(Reading(0, 0.5, 0.0, FOUR, 0.0), Reading(0, 0.5, 0.0, THREE, 0.0)) == "3/4"
+
+
+def test_half_double_and_a_beat_either_way_are_always_there_to_pick() -> None:
+    best, later = Reading(0, 0.5, 10.0, FOUR, 10.0), Reading(0, 0.5, 10.0, FOUR, 10.5)
+    heard = Heard((best, later), np.array([0.99, 0.01]), ())
+
+    found = {other.label: other for other in alternatives(heard, 12.0)}
+
+    assert {"half", "double", "one beat later", "one beat earlier"} == set(found)
+    assert (found["half"].bpm, found["double"].bpm) == (60.0, 240.0)
+    assert (found["one beat later"].bar_one_s, found["one beat earlier"].bar_one_s) == (12.5, 11.5)
+    assert found["one beat later"].weight == pytest.approx(0.01)
+
+
+def test_bar_one_of_another_reading_is_near_the_song_s_own() -> None:
+    best, other = Reading(0, 0.5, 10.0, FOUR, 10.0), Reading(0, 0.5, 10.0, FOUR, 11.0)
+    heard = Heard((best, other), np.array([0.6, 0.4]), ())
+
+    found = {other.label: other for other in alternatives(heard, 14.0)}
+
+    assert found["2 beats later"].bar_one_s in (13.0, 15.0)
+
+
+def test_nothing_begins_before_the_files() -> None:
+    best, other = Reading(0, 0.5, 0.1, FOUR, 0.1), Reading(0, 1.0, 0.1, FOUR, 3.1)
+    heard = Heard((best, other), np.array([0.9, 0.1]), ())
+
+    found = {other.label: other for other in alternatives(heard, 0.1)}
+
+    assert found["one beat earlier"].bar_one_s == pytest.approx(1.6)
+    assert found["half"].bar_one_s == pytest.approx(3.1)
