@@ -4,6 +4,7 @@ import os
 import signal
 import sqlite3
 import time
+import zipfile
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -14,6 +15,8 @@ from tests.houses import demo, needs_proc, pid_of, processes_of
 
 # A worker that was killed hands its job back within the queue's patience; then the song is measured.
 REPORT_WITHIN_S = 240
+# Some seconds of a worker's time, though it packs to next to nothing.
+LONG_TO_UNPACK_BYTES = 500 * 2**20
 
 
 def ask(data_dir: Path, question: str, song: int) -> list[tuple[object, ...]]:
@@ -91,3 +94,27 @@ def test_a_house_killed_in_mid_upload_goes_on_where_it_was(tmp_path: Path) -> No
         check_reported_once(house_dir, song, files=1)
         kept = ask(house_dir, "SELECT key FROM intake_sourcefile WHERE song_id = ?", song)
         assert (house_dir / "store" / str(kept[0][0])).read_bytes() == content
+
+
+@needs_proc
+def test_a_worker_killed_in_mid_unpacking_makes_no_double_files(tmp_path: Path) -> None:
+    (tmp_path / "sound").mkdir()
+    stems = make_material(tmp_path / "sound").stems
+    path, house_dir = tmp_path / "stems.zip", tmp_path / "house"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        for stem in stems:
+            packed.write(stem, stem.name)
+        packed.writestr("empty.bin", bytes(LONG_TO_UNPACK_BYTES))
+    with demo(house_dir) as (_, house):
+        sender, song = Sender(house), song_id(house["song"])
+        send_whole(sender, path, song)
+        zips = "SELECT state, tries FROM intake_sentzip WHERE song_id = ?"
+        wait_for(lambda: ask(house_dir, zips, song) == [("received", 1)])
+        os.kill(pid_of(house_dir, "celery -A portal worker"), signal.SIGKILL)
+        assert ask(house_dir, zips, song) == [("received", 1)]
+        wait_for(lambda: is_reported(house_dir, song))
+        assert ask(house_dir, zips, song) == [("unpacked", 2)]
+        names = ask(house_dir, "SELECT name FROM intake_sourcefile WHERE song_id = ?", song)
+        assert sorted(str(name) for (name,) in names) == sorted([*(stem.name for stem in stems), "empty.bin"])
+        assert sorted(statuses(house_dir, song)) == ["refused"] + ["surveyed"] * len(stems)
+        assert not list((house_dir / "uploads").glob("zip*"))
