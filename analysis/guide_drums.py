@@ -2,10 +2,13 @@
 
 Drums are noise that starts at once in every band and is gone soon after. A few dozen numbers say how much a file is
 like that: the balance of the bands, how far their level swings, how sharp and how simultaneous their onsets are, how
-fast the highs die away. A logistic regression weighs them; its weights were fitted to rendered and recorded songs of
-known line-up (1365 files, a quarter with drums) and checked on songs left out: above a probability of 0.85 it heard
-three in four of the files with drums, and one in a hundred of those without; it wrongly denied drums in three of a
-hundred. In between the answer is None. Loops and electronic kits are drums too.
+fast the highs die away. A logistic regression weighs them. `bench/fit_guide_drums.py` fits it on files of known line-up
+and prints how it does on grooves that it was not taught: of 204 files with drums it heard 80 %, of 731 without it
+accused 0.5 %, and it wrongly denied drums in 4 % of the first. In between the answer is None.
+
+Loops, electronic kits and hand percussion are drums too. Whether a player or a program made them is not told: players
+are put on the grid and programs are made to sway, and without recordings of known origin nobody could say how often
+such a guess is wrong.
 """
 
 from __future__ import annotations
@@ -24,10 +27,12 @@ from analysis.reports import Drums
 
 Doubles = NDArray[np.float64]
 WEIGHTS = Path(__file__).with_name("guide_drums_weights.json")
+MOST_SPREADS = 4.0
 FEWEST_FRAMES = 400
 AUDIBLE = 1e-4  # of the loudest frame's power
 SILENT_POWER = 1e-9
 LEVEL_PERCENTILES = (10, 50, 90, 99)
+BURST_PERCENTILES = (90, 97, 99.5)
 BANDS_THAT_DECAY = (0, 4, 5)
 BAND_PAIRS = ((5, 4), (5, 3), (5, 2), (5, 0), (0, 1), (4, 0))
 
@@ -49,7 +54,7 @@ def _probability(numbers: Doubles) -> float:
     model = _model()
     scaled = (numbers - model["means"]) / model["scales"]
     # What lies far outside anything seen must not decide alone.
-    score = float(np.clip(scaled, -4.0, 4.0) @ model["weights"] + model["constant"])
+    score = float(np.clip(scaled, -MOST_SPREADS, MOST_SPREADS) @ model["weights"] + model["constant"])
     return 1.0 / (1.0 + float(np.exp(-score)))
 
 
@@ -74,6 +79,7 @@ def drum_numbers(features: Features) -> Doubles | None:
         *_swing_db(levels_db),
         *_onset_sharpness(onsets),
         *_coincidence(onsets),
+        *_bursts(onsets),
         *_attack_and_decay(levels_db, onsets),
         *_rates(features),
     ]
@@ -107,6 +113,15 @@ def _coincidence(onsets: Doubles) -> list[float]:
     centred = onsets - onsets.mean(axis=0)
     norms = np.sqrt((centred**2).sum(axis=0)) + 1e-9
     return shares + [float(centred[:, one] @ centred[:, two] / (norms[one] * norms[two])) for one, two in BAND_PAIRS]
+
+
+def _bursts(onsets: Doubles) -> Doubles:
+    """Rises in every band within a frame of each other, and how much of a band's onsets a few strong ones make up."""
+    near = np.pad(onsets, ((1, 1), (0, 0)))
+    near = np.maximum(np.maximum(near[:-2], near[2:]), onsets)
+    everywhere = np.log(np.percentile(near.min(axis=1), BURST_PERCENTILES) + 1e-3)
+    standard = (onsets - onsets.mean(axis=0)) / (onsets.std(axis=0) + 1e-9)
+    return np.concatenate([everywhere, np.log((standard**4).mean(axis=0) + 1e-9)])
 
 
 def _attack_and_decay(levels_db: Doubles, onsets: Doubles) -> list[float]:

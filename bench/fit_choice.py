@@ -94,12 +94,12 @@ def _examples(folder: Path, weight: float) -> Iterator[Example]:
         if item["cat"] in ("click", "neg") or item.get("downbeats") is None:
             continue
         files = [name for name in item["files"] if name != item.get("click_file")]
-        music = pool([_features(folder, name) for name in files])
+        music = pool([features_of(folder, name) for name in files])
         if music is not None and (example := _example(item, music, weight)):
             yield example
 
 
-def _features(folder: Path, name: str) -> Features:
+def features_of(folder: Path, name: str) -> Features:
     """Features of one file, kept beside the set."""
     kept = folder / "features" / f"{name.replace('/', '__')}.npz"
     if kept.exists():

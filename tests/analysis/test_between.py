@@ -9,6 +9,7 @@ import soxr
 
 from analysis.between import CODEC_DELAYS, Comparison, codec_delay, compare_files
 from analysis.limits import Limits
+from analysis.reports import Drums, FileReport
 from analysis.samples import Samples
 from analysis.song import SongFile
 from analysis.survey import survey_file
@@ -41,8 +42,13 @@ def compared(folder: Path, files: dict[str, Samples], **rates_hz: int) -> Compar
     for name, samples in files.items():
         path = write_sound(folder / f"{name}.wav", samples, rates_hz.get(name, RATE_HZ))
         survey = survey_file(path)
-        surveyed.append(SongFile(survey.report, survey.features, path))
+        surveyed.append(SongFile(without_drums(survey.report), survey.features, path))
     return compare_files(surveyed)
+
+
+def without_drums(report: FileReport) -> FileReport:
+    """Bursts of noise are drums to anyone who listens, and here they stand for any instrument."""
+    return dataclasses.replace(report, drums=Drums())
 
 
 def found(comparison: Comparison) -> list[tuple[str, str | None]]:
@@ -140,7 +146,7 @@ def test_another_depth(tmp_path: Path) -> None:
         if name != "b":
             write_sound(tmp_path / f"{name}.wav", STEMS["keys" if name == "k" else "lead"])
         survey = survey_file(tmp_path / f"{name}.wav")
-        files.append(SongFile(survey.report, survey.features, None))
+        files.append(SongFile(without_drums(survey.report), survey.features, None))
 
     assert found(compare_files(files)) == [("depth-differs", "b.wav")]
 

@@ -33,7 +33,7 @@ def test_a_drum_stem_has_drums(stems: dict[str, Samples]) -> None:
     found = find_drums(features_of(stems["drums"]), Limits())
 
     assert found.present
-    assert found.confidence >= 0.85
+    assert found.confidence >= Limits().drums_sure
 
 
 @pytest.mark.parametrize("player", PLAYERS[:-1])

@@ -1,0 +1,216 @@
+"""Fit the weights that tell whether a file holds drums, on files whose line-up is known; report on held-out grooves.
+
+usage: python -m bench.fit_guide_drums SET [SET ...] [--practice SET ...] [--band N] [--out FILE]
+
+A SET is a folder as `bench.practice_songs` writes it: audio and a manifest.jsonl (id, files, style, drums ...). Folds
+keep all files of one accompaniment pattern together. Sets given with --practice are only learned from, and so are songs
+by the project's own band (--band), of which as many again are then tried. Clicks are left out: they are recognised by
+themselves, and never said to be drums.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePath
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from analysis.band.render import Stem, mix_stems, render_stems
+from analysis.band.score import write_score
+from analysis.features import Features, MusicFeatures
+from analysis.guide_drums import MOST_SPREADS, WEIGHTS, drum_numbers
+from analysis.limits import Limits
+from bench.fit_choice import FOLDS, SHARPNESS, features_of, fold_of
+from bench.tempo_set import draw_items
+
+Doubles = NDArray[Any]
+BAND_RATE_HZ = 48_000
+TAUGHT_SEED, TRIED_SEED = 101, 102
+FALSE_SHARES = (0.005, 0.01, 0.02, 0.05)
+# Patterns without a drum part. A manifest marks what keeps its drums, and here there are none to keep.
+DRUMLESS_STYLES = frozenset(
+    ("Arpeggio68", "ArpeggioWaltz", "CubanGuitar", "FolkBallad", "Lullaby", "PopSpiritual", "StringBallad")
+)
+
+
+@dataclass(frozen=True)
+class Example:
+    name: str
+    fold: int
+    numbers: Doubles
+    has_drums: bool
+    weight: float
+
+
+@dataclass(frozen=True)
+class Model:
+    means: Doubles
+    scales: Doubles
+    weights: Doubles
+    constant: float
+
+    def scores(self, examples: Sequence[Example]) -> Doubles:
+        rows = np.array([example.numbers for example in examples])
+        scores: Doubles = standard(rows, self.means, self.scales) @ self.weights + self.constant
+        return scores
+
+    def store(self, path: Path, sharpness: float) -> None:
+        """The sharpness that makes probabilities honest goes into the weights."""
+        model = {
+            "means": self.means,
+            "scales": self.scales,
+            "weights": self.weights * sharpness,
+            "constant": np.array(self.constant * sharpness),
+        }
+        path.write_text(json.dumps({name: np.round(values, 6).tolist() for name, values in model.items()}) + "\n")
+
+
+def standard(rows: Doubles, means: Doubles, scales: Doubles) -> Doubles:
+    return np.clip((rows - means) / scales, -MOST_SPREADS, MOST_SPREADS)
+
+
+def examples(folders: Sequence[Path], weight: float) -> list[Example]:
+    """Every file of the sets. A recording that stands in several sets counts once."""
+    seen: set[str] = set()
+    found: list[Example] = []
+    for folder in folders:
+        for line in (folder / "manifest.jsonl").read_text().splitlines():
+            item = json.loads(line)
+            if item["cat"] == "click" or (item["cat"] == "real" and item["id"] in seen):
+                continue
+            seen.add(item["id"])
+            found += _examples(folder, item, weight)
+    return found
+
+
+def _examples(folder: Path, item: dict[str, Any], weight: float) -> Iterator[Example]:
+    for name in item["files"]:
+        numbers = None if name == item.get("click_file") else drum_numbers(features_of(folder, name))
+        if numbers is not None:
+            yield Example(name, fold_of(item), numbers, has_drums(item, PurePath(name).stem), weight)
+
+
+def band_examples(seed: int, songs: int, weight: float) -> list[Example]:
+    """Every stem by itself, the mix, and where there are drums the mix without them."""
+    found: list[Example] = []
+    for item in draw_items(seed, songs):
+        stems = render_stems(write_score(item.plan), BAND_RATE_HZ)
+        stems.pop("click", None)
+        pitched = {name: stem for name, stem in stems.items() if name != "drums"}
+        sounds = stems | {"mix": mix_stems(stems), "mix without drums": mix_stems(pitched)}
+        for name, sound in sounds.items():
+            numbers = drum_numbers(_heard(sound))
+            if numbers is not None:
+                with_drums = name == "drums" or (name == "mix" and "drums" in stems)
+                found.append(Example(f"{item.name} {name}", 0, numbers, with_drums, weight))
+    return found
+
+
+def _heard(sound: Stem) -> Features:
+    music = MusicFeatures(BAND_RATE_HZ, sound.shape[1])
+    music.add(sound)
+    return music.finish()
+
+
+def has_drums(item: dict[str, Any], stem: str) -> bool:
+    """Of a file of an item: stems are named for their instrument, a mix holds what the item holds."""
+    if len(item["files"]) > 1 and stem != "song":
+        return stem == "drums"
+    if "guitar" in stem or item["style"] in DRUMLESS_STYLES:
+        return False
+    return bool(item["drums"])
+
+
+def fit(taught: Sequence[Example], ridge: float) -> Model:
+    rows = np.array([example.numbers for example in taught])
+    means, scales = rows.mean(axis=0), rows.std(axis=0) + 1e-9
+    rows = standard(rows, means, scales)
+    truth = np.array([float(example.has_drums) for example in taught])
+    shares = np.array([example.weight for example in taught])
+
+    def loss(point: Doubles) -> tuple[float, Doubles]:
+        weights, scores = point[:-1], rows @ point[:-1] + point[-1]
+        wrong = shares * (1.0 / (1.0 + np.exp(-scores)) - truth)
+        total = shares @ (np.logaddexp(0.0, scores) - truth * scores) + 0.5 * ridge * weights @ weights
+        return float(total), np.append(rows.T @ wrong + ridge * weights, wrong.sum())
+
+    found = minimize(loss, np.zeros(rows.shape[1] + 1), jac=True, method="L-BFGS-B", options={"maxiter": 500}).x
+    return Model(means, scales, found[:-1], float(found[-1]))
+
+
+def held_out(songs: Sequence[Example], practice: Sequence[Example], ridge: float) -> tuple[Doubles, NDArray[np.bool_]]:
+    """Scores from weights that were fitted without the song's pattern, and the truth."""
+    scores, truth = [], []
+    for fold in range(FOLDS):
+        tested = [song for song in songs if song.fold == fold]
+        if tested:
+            model = fit([*(song for song in songs if song.fold != fold), *practice], ridge)
+            scores.append(model.scores(tested))
+            truth += [song.has_drums for song in tested]
+    return np.concatenate(scores), np.array(truth)
+
+
+def best_sharpness(scores: Doubles, truth: NDArray[np.bool_]) -> float:
+    losses = [float(np.mean(np.logaddexp(0.0, np.where(truth, -1, 1) * scores * sharp))) for sharp in SHARPNESS]
+    return float(SHARPNESS[int(np.argmin(losses))])
+
+
+def report_curve(scores: Doubles, truth: NDArray[np.bool_]) -> None:
+    """How many are found at each share of false ones."""
+    with_drums, without = np.sort(scores[truth]), np.sort(scores[~truth])
+    area = np.searchsorted(without, with_drums).mean() / len(without)
+    print(f"{len(with_drums)} files with drums, {len(without)} without; area under the curve {area:.3f}")
+    for share in FALSE_SHARES:
+        bar = without[-1 - int(share * len(without))]
+        print(f"  at {share:.1%} false: {np.mean(with_drums > bar):.1%} found")
+
+
+def report_answers(scores: Doubles, truth: NDArray[np.bool_], sure: float) -> None:
+    """What is said at the threshold in use."""
+    says = 1.0 / (1.0 + np.exp(-scores))
+    yes, no = says >= sure, says <= 1.0 - sure
+    print(f"  said at {sure:.0%} sure:")
+    print(f"    drums in {_share(yes, truth)} that have them, in {_share(yes, ~truth)} that have none")
+    print(f"    none in {_share(no, ~truth)} that have none, in {_share(no, truth)} that have them")
+    print("    of the rest: can't tell")
+
+
+def _share(said: NDArray[np.bool_], of: NDArray[np.bool_]) -> str:
+    return f"{np.count_nonzero(said & of)} of {np.count_nonzero(of)} ({np.mean(said[of]):.1%})"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("sets", type=Path, nargs="+")
+    parser.add_argument("--practice", type=Path, nargs="*", default=[])
+    parser.add_argument("--band", type=int, default=0, help="songs by the project's own band to learn from")
+    parser.add_argument("--practice-weight", type=float, default=0.3)
+    parser.add_argument("--ridge", type=float, default=2.0)
+    parser.add_argument("--out", type=Path, default=WEIGHTS)
+    options = parser.parse_args()
+    songs, practice = examples(options.sets, 1.0), examples(options.practice, options.practice_weight)
+    practice += band_examples(TAUGHT_SEED, options.band, options.practice_weight)
+    print(f"{len(songs)} files in {FOLDS} folds by pattern, {len(practice)} more to learn from")
+    scores, truth = held_out(songs, practice, options.ridge)
+    sharpness, sure = best_sharpness(scores, truth), Limits().drums_sure
+    print("held out: ", end="")
+    report_curve(scores, truth)
+    report_answers(scores * sharpness, truth, sure)
+    model = fit([*songs, *practice], options.ridge)
+    if options.band:
+        tried = band_examples(TRIED_SEED, options.band, 1.0)
+        print("other songs by the band that it learned from: ", end="")
+        truth = np.array([example.has_drums for example in tried])
+        report_curve(model.scores(tried), truth)
+        report_answers(model.scores(tried) * sharpness, truth, sure)
+    model.store(options.out, sharpness)
+
+
+if __name__ == "__main__":
+    main()
