@@ -15,15 +15,15 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 
 from portal import files
-from portal.bookings.models import Song
+from portal.bookings.models import Booking, Song
 from portal.bookings.services import record
 from portal.intake import arrivals, jobs, store_room
 from portal.intake.errors import ZipError
-from portal.intake.models import SentZip
+from portal.intake.models import SentZip, SourceFile
 from portal.intake.zip_contents import Contents, Kept, files_words
 from portal.uploads import parts
 from portal.uploads.errors import UploadBusyError, UploadRefusedError
-from portal.uploads.room import check_room
+from portal.uploads.room import check_room, received_bytes
 
 MOST_TRIES = 3
 NOTHING = "There is no file in this zip that we can use."
@@ -36,7 +36,7 @@ def unpack(zip_id: int) -> None:
     """Unpack one zip, unless that is done, or is being done by somebody else."""
     try:
         with parts.locked(f"zip{zip_id}"):
-            sent = SentZip.objects.waiting().filter(pk=zip_id).first()
+            sent = SentZip.objects.waiting().select_related("song__booking").filter(pk=zip_id).first()
             if sent is not None:
                 unpack_locked(sent)
             parts.lock_path(f"zip{zip_id}").unlink(missing_ok=True)
@@ -55,7 +55,7 @@ def unpack_locked(sent: SentZip) -> None:
     contents = Contents(sent, folder)
     try:
         with files.local_copy(sent.key) as path, path.open("rb") as file:
-            contents.read(file, check_room=check_room)
+            contents.read(file, most_bytes=most_bytes(sent.song.booking), check_room=check_room)
         finish(sent.pk, contents.kept, contents.notes, refusal="" if contents.kept else NOTHING)
     except ZipError as error:
         finish(sent.pk, [], contents.notes, refusal=str(error))
@@ -65,6 +65,13 @@ def unpack_locked(sent: SentZip) -> None:
         logger.warning("zip %s: waits for room: %s", sent.pk, error.sentence)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def most_bytes(booking: Booking) -> int:
+    """What the booking's limit leaves, when all that was sent for it and all that came out of its zips is counted."""
+    unpacked = SourceFile.objects.filter(song__booking=booking, gone_at=None).exclude(zip=None)
+    by_content = dict(unpacked.values_list("sha256", "size_bytes"))
+    return max(0, settings.LARGEST_BOOKING_BYTES - received_bytes(booking) - sum(by_content.values()))
 
 
 @transaction.atomic

@@ -57,14 +57,16 @@ class Contents:
         self.kept: list[Kept] = []
         self.notes: list[str] = []
         self.junk: list[str] = []
-        self.written_bytes = 0
+        self.written_bytes = self.most_bytes = 0
 
-    def read(self, file: BinaryIO, *, check_room: Callable[[int], None]) -> None:
+    def read(self, file: BinaryIO, *, most_bytes: int, check_room: Callable[[int], None]) -> None:
+        """`most_bytes`: what there may be of it in all; `check_room` stops it before it begins."""
+        self.most_bytes = min(most_bytes, settings.LARGEST_UNPACKED_BYTES)
         listed = self.listed(file)
         if listed is None:
             self.read_from_the_front(file)
         else:
-            check_listed(listed)
+            check_listed(listed, self.most_bytes)
             check_room(sum(entry.size or 0 for entry in listed))
             for number, entry in enumerate(listed):
                 self.take(file, number, entry)
@@ -163,8 +165,8 @@ class Contents:
     def count(self, length: int) -> None:
         """What headers say about sizes may be a lie; what was written is not."""
         self.written_bytes += length
-        if self.written_bytes > settings.LARGEST_UNPACKED_BYTES:
-            raise ZipError(too_large())
+        if self.written_bytes > self.most_bytes:
+            raise ZipError(too_large(self.most_bytes))
 
     def note_junk(self) -> None:
         if not self.junk:
@@ -192,10 +194,10 @@ def reason_against(entry: Entry, *, leads_out: bool) -> str:
     return ""
 
 
-def check_listed(entries: Sequence[Entry]) -> None:
+def check_listed(entries: Sequence[Entry], most_bytes: int) -> None:
     """Before a byte is unpacked: how much it would be, and whether entries share the same bytes to be so much."""
-    if sum(entry.size or 0 for entry in entries) > settings.LARGEST_UNPACKED_BYTES:
-        raise ZipError(too_large())
+    if sum(entry.size or 0 for entry in entries) > most_bytes:
+        raise ZipError(too_large(most_bytes))
     in_order = sorted(entries, key=lambda entry: entry.offset)
     for entry, following in pairwise(in_order):
         if entry.offset + LOCAL.size + entry.packed_size > following.offset:
@@ -206,9 +208,9 @@ def files_words(number: int) -> str:
     return "1 file" if number == 1 else f"{number} files"
 
 
-def too_large() -> str:
-    limit = filesizeformat(settings.LARGEST_UNPACKED_BYTES)
-    return f"It unpacks to more than {limit}. Please send the files by themselves, or in several zips."
+def too_large(most_bytes: int) -> str:
+    most = filesizeformat(most_bytes)
+    return f"It unpacks to more than the {most} that there may be. Please send what the song needs by itself."
 
 
 def is_same_place(one: Kept, other: Kept) -> bool:

@@ -242,15 +242,22 @@ class TestLimits:
     ) -> None:
         settings.LARGEST_UNPACKED_BYTES = 10
         sent = unpack(song, zipped(*STEMS))
-        assert sent.refusal.startswith("It unpacks to more than 10")
+        assert sent.refusal.startswith("It unpacks to more than the 10")
         assert len(stored_objects()) == 1
 
     def test_too_large_without_saying_so_leaves_nothing(self, song: Song, settings: Settings) -> None:
         settings.LARGEST_UNPACKED_BYTES = 10
         content = zipped_through_a_pipe(*STEMS)
         sent = unpack(song, content[: content.index(b"PK\x01\x02")])
-        assert sent.refusal.startswith("It unpacks to more than 10")
+        assert sent.refusal.startswith("It unpacks to more than the 10")
         assert stored_objects() == [sent.sha256]
+
+    def test_what_came_out_of_zips_counts_against_the_booking_s_limit(self, song: Song, settings: Settings) -> None:
+        settings.LARGEST_BOOKING_BYTES = 20
+        unpack(song, zipped(*STEMS))
+        sent = unpack(song, zipped(("a.wav", b"nine more")))
+        assert sent.refusal.startswith("It unpacks to more than the 8")
+        assert len(contents(song)) == 3
 
     def test_too_many(self, song: Song, settings: Settings) -> None:
         settings.MOST_FILES_IN_ZIP = 2
