@@ -27,15 +27,15 @@ class Style:
 
 METERS = (
     Style("slow16", "4/4", 4, False, (56, 92), 0.13),
-    Style("mid8", "4/4", 4, False, (78, 142), 0.19),
-    Style("fast8", "4/4", 4, False, (128, 202), 0.13),
+    Style("mid8", "4/4", 4, False, (78, 142), 0.16),
+    Style("fast8", "4/4", 4, False, (128, 202), 0.11),
     Style("metal", "4/4", 4, False, (120, 205), 0.08),
     Style("shuffle", "4/4", 4, True, (84, 176), 0.09),
     Style("slow12", "4/4", 4, True, (48, 84), 0.05),
-    Style("waltz", "3/4", 3, False, (72, 190), 0.12),
+    Style("waltz", "3/4", 3, False, (54, 190), 0.12),
     Style("six8", "6/8", 2, True, (40, 84), 0.10),
-    Style("five4", "5/4", 5, False, (92, 184), 0.06),
-    Style("seven8", "7/8", 7, False, (180, 280), 0.05),
+    Style("five4", "5/4", 5, False, (88, 190), 0.07),
+    Style("seven8", "7/8", 7, False, (160, 300), 0.09),
 )
 
 

@@ -21,6 +21,7 @@ import numpy as np
 import soundfile as sf
 
 from bench.practice_parts import DRUM_PARTS, METERS, PARTS, Part, Style
+from bench.practice_riffs import draw_parts
 
 TICKS_PER_SECOND = 10_000
 SECONDS = 45
@@ -69,23 +70,29 @@ def write_song(rng: np.random.Generator) -> Song:
     bars = int(SECONDS * bpm / 60 / style.beats / 4) * 4 + int(rng.integers(0, 4))
     song = Song(style, bpm, max(bars, 8))
     chords = _harmony(rng, style, song.bars)
-    fitting = [part for part in PARTS if style.name in part.styles]
-    kinds = {part.kind for part in fitting}
-    for channel, kind in enumerate(sorted(kinds - {"lead"}), 1):
-        if kind == "bass" or rng.random() < 0.62:
-            choices = [part for part in fitting if part.kind == kind]
-            _play(rng, song, choices[rng.integers(len(choices))], channel, chords)
-    if not song.notes:
-        _play(rng, song, fitting[0], 1, chords)
-    if rng.random() < 0.6:
+    drawn = draw_parts(rng, style)
+    for channel, part in enumerate(drawn or _common_parts(rng, style), 1):
+        _play(rng, song, part, channel, chords)
+    if rng.random() < (0.2 if drawn else 0.6):
         _tune(rng, song, chords)
-    if rng.random() < 0.35:
+    if rng.random() < (0.2 if drawn else 0.35):
         drums = [part for part in DRUM_PARTS if style.name in part.styles]
         song.has_drums = bool(drums)
         if drums:
             _play(rng, song, drums[rng.integers(len(drums))], DRUM_CHANNEL, chords)
     _opening(rng, song)
     return song
+
+
+def _common_parts(rng: np.random.Generator, style: Style) -> list[Part]:
+    """Bass and some of the other kinds of part that the style knows."""
+    fitting = [part for part in PARTS if style.name in part.styles]
+    found: list[Part] = []
+    for kind in sorted({part.kind for part in fitting}):
+        if kind == "bass" or rng.random() < 0.62:
+            choices = [part for part in fitting if part.kind == kind]
+            found.append(choices[rng.integers(len(choices))])
+    return found
 
 
 def _harmony(rng: np.random.Generator, style: Style, bars: int) -> list[list[int]]:
