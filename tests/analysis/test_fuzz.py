@@ -58,6 +58,34 @@ def test_headers_that_lie(tmp_path: Path, name: str) -> None:
     assert_is_an_answer(survey_file(path).report)
 
 
+def with_bytes(content: bytes, at: int, new: bytes) -> bytes:
+    return content[:at] + new + content[at + len(new) :]
+
+
+def sizes_that_lie(folder: Path) -> dict[str, bytes]:
+    """2^31 frames and more declared over 0.4 s of sound, in the field that each container has for it."""
+    rf64, w64, aiff, caf, flac = (whole_file(folder, name) for name in ("rf64", "w64", "aiff", "caf", "flac"))
+    w64_data = w64.index(b"data\xf3\xac\xd3\x11")
+    return {
+        "rf64": with_bytes(rf64, rf64.index(b"ds64") + 16, struct.pack("<QQ", 2**33, 2**31)),
+        "w64": with_bytes(w64, w64_data + 16, struct.pack("<Q", 2**62)),
+        "aiff": with_bytes(aiff, aiff.index(b"COMM") + 10, struct.pack(">I", 2**31)),
+        "caf": with_bytes(caf, caf.index(b"data") + 4, struct.pack(">q", 2**62)),
+        # 36 bits for the number of samples, the last four of byte 13 of the stream's information and the four after it.
+        "flac": with_bytes(flac, 4 + 4 + 13, bytes([flac[21] | 0x0F]) + b"\xff" * 4),
+    }
+
+
+@pytest.mark.parametrize("container", ["rf64", "w64", "aiff", "caf", "flac"])
+def test_sizes_that_lie_end_in_what_is_there(tmp_path: Path, container: str) -> None:
+    path = tmp_path / "liar.wav"
+    path.write_bytes(sizes_that_lie(tmp_path)[container])
+    report = survey_file(path).report
+
+    assert_is_an_answer(report)
+    assert report.frames is None or report.frames <= len(SOUND) + 1
+
+
 @pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf, 1e38, 1e-45])
 @pytest.mark.parametrize("subtype", ["FLOAT", "DOUBLE"])
 def test_values_that_no_sound_has(tmp_path: Path, value: float, subtype: str) -> None:
