@@ -70,8 +70,16 @@ def _add_conform(part: argparse.ArgumentParser) -> None:
 
 def _add_verify(part: argparse.ArgumentParser) -> None:
     part.add_argument("folder", type=Path, metavar="DIR")
-    part.add_argument("--map", type=Path, help="tempo map JSON: is the whole song covered?")
+    part.add_argument("--map", type=Path, help="tempo map JSON: is the whole song covered, do the drums lie on it?")
     part.add_argument("--against", type=Path, metavar="ROUGH", help="a rough mix to line up with")
+    part.add_argument(
+        "--originals",
+        type=Path,
+        nargs="+",
+        default=[],
+        metavar="FILE",
+        help="the client's files: the rhythm must fit",
+    )
     part.add_argument("--json", action="store_true")
     part.set_defaults(run=commands.verify)
 

@@ -101,6 +101,7 @@ def verify_set_in_child(
     *,
     map: dict[str, Any] | None = None,  # noqa: A002 - the word that people use for it
     against: Path | None = None,
+    originals: Sequence[Path] = (),
     time_limit_s: float = TIME_LIMIT_S,
     memory_limit_bytes: int = MEMORY_LIMIT_BYTES,
 ) -> VerifyReport:
@@ -112,6 +113,7 @@ def verify_set_in_child(
         paths=[str(path.absolute()) for path in paths],
         map=map,
         against=str(against.absolute()) if against else None,
+        originals=[str(path.absolute()) for path in originals],
     )
     answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
     if answer is None:

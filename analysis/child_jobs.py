@@ -67,6 +67,7 @@ class VerifyJob(Record):
     paths: list[str]
     map: dict[str, Any] | None
     against: str | None
+    originals: list[str] = dataclasses.field(default_factory=list)
 
     def do(self) -> dict[str, Any]:
         from analysis.tempo_map import TempoMap
@@ -74,7 +75,9 @@ class VerifyJob(Record):
 
         tempo_map = TempoMap.from_json(self.map) if self.map else None
         against = Path(self.against) if self.against else None
-        return verify_set([Path(path) for path in self.paths], map=tempo_map, against=against).to_json()
+        originals = [Path(path) for path in self.originals]
+        paths = [Path(path) for path in self.paths]
+        return verify_set(paths, map=tempo_map, against=against, originals=originals).to_json()
 
 
 @dataclass(frozen=True)

@@ -96,7 +96,8 @@ def verify(options: argparse.Namespace) -> int:
     from analysis.verify import verify_set
 
     paths = sorted(path for path in options.folder.iterdir() if path.is_file() and _is_track(path))
-    report = verify_set(paths, map=_read_map(options.map) if options.map else None, against=options.against)
+    tempo_map = _read_map(options.map) if options.map else None
+    report = verify_set(paths, map=tempo_map, against=options.against, originals=options.originals)
     _say(report_text.verify_text(report), report.to_json(), as_json=options.json)
     return NOT_ALL_MEASURED if any(check.code == "readable" and not check.passed for check in report.checks) else 0
 

@@ -96,6 +96,9 @@ class Limits(Record):
     click_late_bars: float = 1.0
     click_short_bars: float = 2.0
     usual_lag_s: float = 0.004
+    # Steadily behind or ahead of the map by this much is a way of playing, not a fault (house choice; ensembles spread
+    # by 27 to 49 ms and sound together: Rasch 1979).
+    feel_s: float = 0.03
     # A soft attack is seen late, never early; drums are sharp. Beyond these a stem is off, not just soft (measured).
     stem_late_s: float = 0.038
     drums_late_s: float = 0.018

@@ -19,7 +19,7 @@ from analysis.media import open_media
 from analysis.sentences import written
 from analysis.tempo_map import TempoMap
 from analysis.threads import on_one_thread
-from analysis.verify_sound import sound_checks
+from analysis.verify_sound import Song, sound_checks
 
 T = TypeVar("T")
 
@@ -30,9 +30,10 @@ def verify_set(
     *,
     map: TempoMap | None = None,  # noqa: A002 - the word that people use for it
     against: Path | None = None,
+    originals: Sequence[Path] = (),
     limits: Limits | None = None,
 ) -> VerifyReport:
-    """Check files that belong together. `against` is a rough mix that holds the same performance."""
+    """Check files that belong together. `against`: a rough mix of the same performance; `originals`: the client's."""
     limits = limits or Limits()
     headers, checks = read_headers(paths)
     for look in HEADER_CHECKS:
@@ -40,7 +41,8 @@ def verify_set(
     if map is not None:
         checks += covers_map(headers, map)
     if headers and all(check.passed for check in checks if check.code in ("readable", "rate")):
-        checks += sound_checks([path for path in paths if path.name in headers], against, limits)
+        song = Song(map, against, tuple(originals))
+        checks += sound_checks([path for path in paths if path.name in headers], song, limits)
     if not paths:
         checks.append(Check("not-empty", None, passed=False, message="There are no files in the set."))
     said = {name: header.to_json() for name, header in headers.items()}

@@ -16,21 +16,25 @@ from analysis.checks import Check
 from analysis.clipping import ClippingMeter
 from analysis.correlation import Offset, OffsetFinder
 from analysis.errors import UnusableFileError
+from analysis.features import Features, MusicFeatures
 from analysis.hashes import AudioDigest
 from analysis.levels import LevelMeter
 from analysis.limits import Limits
 from analysis.media import open_media
 from analysis.reports import Clipped
 from analysis.sentences import written
+from analysis.tempo_map import TempoMap
 from analysis.units import amplitude_from_db, dbfs_from_amplitude, seconds_as_clock
+from analysis.verify_rhythm import SNARE, fits_originals, on_map
 from analysis.windows import Activity, ActivityMeter, choose_windows, mixed_window
 
 # The furthest room microphone stands about 17 m away: 50 ms (house choice).
 LONGEST_MIC_LAG_S = 0.05
-LONGEST_MIX_LAG_S = 1.0
+# A bar at a slow tempo; the window must stay well longer.
+LONGEST_MIX_LAG_S = 4.5
+MIX_WINDOW_S = 12.0
 LINED_UP_FRAMES = 1
 WINDOW_S, MOST_WINDOWS = 6.0, 4
-SNARE = re.compile(r"(?<![a-z])(snare|sn(?=top|bot|btm|[ _-]|$))", re.I)
 BOTTOM_HEAD = re.compile(r"(bottom|bot|btm|under)(?![a-z])", re.I)
 OVERHEAD = re.compile(r"(?<![a-z])(oh|over[ _-]?heads?|room|rm)", re.I)
 
@@ -43,17 +47,51 @@ class Track:
     digest: str
     activity: Activity
     sample_rate_hz: int
+    features: Features
 
 
-def sound_checks(paths: Sequence[Path], against: Path | None, limits: Limits) -> list[Check]:
+@dataclass(frozen=True)
+class Song:
+    """What the set is held against. `against`: a rough mix of the same performance; `originals`: the client's files."""
+
+    tempo_map: TempoMap | None = None
+    against: Path | None = None
+    originals: tuple[Path, ...] = ()
+
+
+def sound_checks(paths: Sequence[Path], song: Song, limits: Limits) -> list[Check]:
     tracks = [measure_track(path, limits) for path in paths]
     checks = [check for track in tracks for check in track_checks(track, limits)]
     checks += twice(tracks)
     sounding = [track for track in tracks if track.peak > amplitude_from_db(limits.silent_peak_dbfs)]
-    checks += polarity(sounding, limits)
-    if against is not None:
-        checks.append(lined_up(sounding, against, limits))
-    return checks
+    return [*checks, *polarity(sounding, limits), *song_checks(sounding, song, limits)] if sounding else checks
+
+
+def song_checks(tracks: Sequence[Track], song: Song, limits: Limits) -> Iterator[Check]:
+    """Where the set lies in the song: by its own sound in a mix, by the map's beats, by the client's files."""
+    originals = list(song.originals)
+    if song.against is not None:
+        in_mix = lined_up(tracks, song.against, limits)
+        yield in_mix
+        if in_mix.value is None and in_mix.passed:
+            originals.append(song.against)
+    if song.tempo_map is not None:
+        yield from on_map({track.path.stem: track.features for track in tracks}, song.tempo_map, limits)
+    if originals:
+        heard = [features for path in originals if (features := features_of(path))]
+        yield fits_originals([track.features for track in tracks], heard, limits)
+
+
+def features_of(path: Path) -> Features | None:
+    """None for a file without sound: its sender has been told already."""
+    try:
+        with open_media(path) as media:
+            music = MusicFeatures(media.facts.sample_rate_hz, media.facts.channels)
+            for samples in media.blocks():
+                music.add(samples)
+    except UnusableFileError:
+        return None
+    return music.finish()
 
 
 def measure_track(path: Path, limits: Limits) -> Track:
@@ -62,14 +100,22 @@ def measure_track(path: Path, limits: Limits) -> Track:
         levels = LevelMeter(facts.channels)
         clipping = ClippingMeter(facts.sample_rate_hz, facts.channels, bit_depth=facts.bit_depth, limits=limits)
         digest, activity = AudioDigest(facts.sample_rate_hz, facts.channels), ActivityMeter(facts.sample_rate_hz)
+        music = MusicFeatures(facts.sample_rate_hz, facts.channels)
         frames = 0
         for samples in media.blocks():
             block = Block(samples, frames)
             frames += block.frames
             for meter in (levels, clipping, digest, activity):
                 meter.add(block)
+            music.add(block.samples)
         return Track(
-            path, levels.finish().peak, clipping.finish(), digest.finish(), activity.finish(), facts.sample_rate_hz
+            path,
+            levels.finish().peak,
+            clipping.finish(),
+            digest.finish(),
+            activity.finish(),
+            facts.sample_rate_hz,
+            music.finish(),
         )
 
 
@@ -133,7 +179,7 @@ def _polarity_check(name: str, top: str, offset: Offset, *, is_bottom: bool) -> 
 def lined_up(tracks: Sequence[Track], against: Path, limits: Limits) -> Check:
     """The sum of the tracks against a rough mix that holds the same performance."""
     try:
-        offset = offset_between([against], tracks, LONGEST_MIX_LAG_S)
+        offset = offset_between([against], tracks, LONGEST_MIX_LAG_S, window_s=MIX_WINDOW_S)
     except UnusableFileError as error:
         return Check("lined-up", None, passed=False, message=f"{against.name} {error.reason}.")
     if offset is None or offset.confidence < limits.start_confidence:
@@ -147,14 +193,16 @@ def lined_up(tracks: Sequence[Track], against: Path, limits: Limits) -> Check:
     return Check("lined-up", None, abs(lag) <= LINED_UP_FRAMES, lag, LINED_UP_FRAMES, words)
 
 
-def offset_between(references: Sequence[Path], tracks: Sequence[Track], longest_lag_s: float) -> Offset | None:
+def offset_between(
+    references: Sequence[Path], tracks: Sequence[Track], longest_lag_s: float, *, window_s: float = WINDOW_S
+) -> Offset | None:
     """Lag of the sum of `tracks` against the sum of `references`, from a few loud places. None: nothing to compare."""
     if not tracks:
         return None
     rate_hz = tracks[0].sample_rate_hz
-    window_frames = round(WINDOW_S * rate_hz)
+    window_frames = round(window_s * rate_hz)
     finder = OffsetFinder(window_frames, round(longest_lag_s * rate_hz))
-    for start_s in choose_windows([track.activity for track in tracks], window_s=WINDOW_S, most=MOST_WINDOWS):
+    for start_s in choose_windows([track.activity for track in tracks], window_s=window_s, most=MOST_WINDOWS):
         sides = (references, [track.path for track in tracks])
         first, second = (mixed_window(paths, start_s, window_frames, rate_hz) for paths in sides)
         finder.add(finder.spectrum(first), finder.spectrum(second))

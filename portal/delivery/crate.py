@@ -26,6 +26,8 @@ CHECK_TITLES = {
     "distinct-sound": "The same recording twice",
     "polarity": "Polarity",
     "lined-up": "Line-up with the rough mix",
+    "on-the-map": "On the tempo map",
+    "fits-originals": "Rhythm of the client’s files",
 }
 
 

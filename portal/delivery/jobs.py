@@ -13,19 +13,23 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 
 from analysis.child import verify_set_in_child
 from analysis.media import file_pieces
+from analysis.reports import FileReport
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.files import local_copy
+from portal.intake.models import SourceFile
 from portal.takes.models import RoughMix
 
 # A set that takes longer is checked twice at once: no harm.
 LEFT_ALONE_FOR = timedelta(minutes=10)
 
+MOST_ORIGINALS = 4
 SHEET_FACTS = ("sample_rate_hz", "bit_depth", "channels", "frames")
 
 logger = logging.getLogger(__name__)
@@ -46,9 +50,12 @@ def check(delivery_id: int) -> None:
     if delivery.state != Delivery.State.CHECKING:
         return
     files = list(delivery.files.all())
-    with lend_set(files) as paths, lend_accepted_mix(delivery.song) as rough_mix:
-        approved = delivery.song.maps.first()
-        report = verify_set_in_child(paths, map=approved.map if approved else None, against=rough_mix)
+    song = delivery.song
+    with lend_set(files) as paths, lend_accepted_mix(song) as rough_mix, lend_originals(song) as originals:
+        approved = song.maps.first()
+        report = verify_set_in_child(
+            paths, map=approved.map if approved else None, against=rough_mix, originals=originals
+        )
         readings = [
             _read(file, path, report.headers.get(file.name, {})) for file, path in zip(files, paths, strict=True)
         ]
@@ -84,6 +91,21 @@ def lend_accepted_mix(song: Song) -> Iterator[Path | None]:
         return
     with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, local_copy(accepted.key) as path:
         yield _link(Path(folder, f"rough mix {accepted.number}"), path)
+
+
+@contextmanager
+def lend_originals(song: Song) -> Iterator[list[Path]]:
+    """The client's files whose rhythm says most about where drums belong: those with drums, then the loudest.
+
+    Some may be gone from the store by now: what is left has to do.
+    """
+    surveyed = song.sources.current().filter(status=SourceFile.Status.SURVEYED)
+    reports = [(source, FileReport.from_json(source.report)) for source in surveyed if source.report]
+    heard = [(source, report) for source, report in reports if report.loudness_lufs is not None and not report.is_click]
+    heard.sort(key=lambda pair: (not pair[1].drums.present, -(pair[1].loudness_lufs or 0.0)))
+    kept = [source for source, _ in heard if default_storage.exists(source.key)]
+    with ExitStack() as lent:
+        yield [lent.enter_context(local_copy(source.key)) for source in kept[:MOST_ORIGINALS]]
 
 
 def _read(file: DeliveryFile, path: Path, header: dict[str, Any]) -> Reading:

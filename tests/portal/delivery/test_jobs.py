@@ -17,7 +17,15 @@ from analysis.child import verify_set_in_child
 from portal.delivery import jobs, services, tasks
 from portal.delivery.models import Delivery
 from tests import signals
-from tests.factories import make_delivery, make_map, make_rough_mix, make_song, make_track, wav_bytes
+from tests.factories import (
+    make_delivery,
+    make_map,
+    make_rough_mix,
+    make_song,
+    make_source,
+    make_track,
+    wav_bytes,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -93,6 +101,41 @@ def test_a_set_is_laid_against_the_mix_that_was_accepted() -> None:
     delivery = checked(("KickIn.wav", wav_bytes(late)), delivery=make_delivery(song=song))
     check = next(check for check in delivery.checks if check["code"] == "lined-up")
     assert (check["passed"], check["value"]) == (False, 480)
+
+
+@pytest.mark.parametrize(("late_frames", "passed"), [(0, True), (960, True), (4_800, False)])
+def test_a_set_is_laid_on_the_approved_map(late_frames: int, passed: bool) -> None:
+    """A hit on every half beat at 120 BPM. 20 ms late is a feel, 100 ms late is off the song."""
+    song = make_song()
+    make_map(song=song, bpm=120.0, bar_one_s=0.5)
+    hits = np.random.default_rng(3).normal(0, 150, 60).astype(int) + np.arange(60) * 12_000 + 24_000
+    take = np.zeros((800_000, 1))
+    for seed, start in enumerate(hits):
+        take[start + late_frames : start + late_frames + 4_800] += signals.burst(seed=seed)
+    delivery = checked(("OHL.wav", wav_bytes(take)), delivery=make_delivery(song=song))
+
+    check = next(check for check in delivery.checks if check["code"] == "on-the-map")
+    assert check["passed"] == delivery.passed == passed
+    assert check["value"] == pytest.approx(late_frames / 48, abs=3.0)
+
+
+def test_the_clients_files_are_lent_those_with_drums_first() -> None:
+    song = make_song()
+    make_source(song=song, name="gone.wav")
+    reports: dict[str, dict[str, Any]] = {
+        "bass.wav": {"loudness_lufs": -14.0},
+        "click.wav": {"is_click": True},
+        "guide.wav": {"drums": {"present": True, "confidence": 0.9}},
+        "empty.wav": {"loudness_lufs": None},
+    }
+    for name, changes in reports.items():
+        source = make_source(song=song, name=name)
+        source.key = default_storage.save(f"originals/{name}", ContentFile(b"sound"))
+        source.report = (source.report or {}) | changes
+        source.save()
+
+    with jobs.lend_originals(song) as originals:
+        assert [path.name for path in originals] == ["guide.wav", "bass.wav"]
 
 
 def test_a_set_that_cannot_be_checked_to_the_end_says_so_and_is_not_released(monkeypatch: pytest.MonkeyPatch) -> None:
