@@ -50,7 +50,7 @@ class Person:
 
     def send_files(self, section: Locator, paths: Sequence[Path]) -> None:
         """Choose several files at once, and wait until the house says of each that it was received."""
-        section.locator("input[type=file]").set_input_files([str(path) for path in paths])
+        section.locator(".dropzone input[type=file]").set_input_files([str(path) for path in paths])
         expect(section.locator(".upload.done")).to_have_count(len(paths), timeout=MEASURED_WITHIN_MS)
 
     def download(self, link: Locator) -> bytes:

@@ -158,12 +158,17 @@ class UploadForm {
     if (sending.state === "received") {
       this.received += 1;
       this.receivedBytes += sending.file.size;
-      setTimeout(() => this.drop(sending), SHOWN_AFTER_MS);
     } else if (sending.state === "refused") {
       this.bytes -= sending.file.size;
       this.count -= 1;
     }
+    if (sending.isOver && !this.isBusy) setTimeout(() => this.clear(), SHOWN_AFTER_MS);
     if (sending.state !== "sending") this.next();
+  }
+
+  /** Rows stay until the last file is through: a list that moves under the finger is no list. */
+  clear() {
+    for (const sending of this.sendings) if (sending.state === "received") this.drop(sending);
   }
 
   drop(sending) {
