@@ -13,6 +13,9 @@ from analysis.beat_table import BeatTable, Prepared
 Doubles = NDArray[Any]
 LAGS = 40
 ON_BEAT = 0.15
+# Beats on which the groups of an uneven bar begin, besides its first.
+GROUP_STARTS = {5: ((3,), (2,)), 7: ((2, 4), (2, 5), (3, 5), (4,), (3,))}
+GROUP_SIGNALS = ((0, 1), (2, 3, 4), (5, 6))
 
 
 def bar_signals(table: BeatTable) -> Doubles:
@@ -44,6 +47,23 @@ def bar_contrast(means: Doubles, bar: int) -> Doubles:
     half = means[(bar + beats // 2) % beats] - means[bar - 1] if beats == 4 else np.zeros(means.shape[1])
     back = means[bar] + means[bar - 2] - means[bar - 1] - means[bar - 3] if beats == 4 else np.zeros(means.shape[1])
     return np.concatenate([stands_out, margin[:2], half[:3], back])
+
+
+def group_contrast(means: Doubles, bar: int) -> Doubles:
+    """How the beats on which groups begin stand out in a bar of 5 or 7, under the grouping that fits best."""
+    beats = len(means)
+    groupings = GROUP_STARTS.get(beats, ())
+    if not groupings:
+        return np.zeros(len(GROUP_SIGNALS) + 1)
+    signals = np.stack([means[:, list(columns)].mean(axis=1) for columns in GROUP_SIGNALS], axis=1)
+    from_bar = np.roll(signals, -bar, axis=0)
+    found = []
+    for starts in groupings:
+        begins = np.zeros(beats, bool)
+        begins[[0, *starts]] = True
+        found.append(from_bar[begins].mean(axis=0) - from_bar[~begins].mean(axis=0))
+    best = max(found, key=lambda contrast: float(contrast.sum()))
+    return np.array([*best, best.sum()])
 
 
 def within_bars(table: BeatTable, beats: int) -> Doubles:

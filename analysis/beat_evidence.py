@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.beat_table import BeatTable
+from analysis.beat_table import PULSES, BeatTable
 
 Doubles = NDArray[Any]
 TEMPO_KNOTS_BPM = (35.0, 48.0, 60.0, 72.0, 86.0, 100.0, 116.0, 132.0, 150.0, 172.0, 196.0, 240.0, 300.0)
@@ -17,7 +17,8 @@ HALF, QUARTERS, THIRDS, ON_COVER, HALF_COVER, DENSITY = 1, 2, 3, 7, 8, 9
 BASS_HALF, BASS_THIRDS, BASS_DENSITY = 11, 13, 19
 HALF_STRENGTH = (23, 24, 25)
 FIRST_HAT = 36
-FITS = (FIRST_HAT + len(TEMPO_KNOTS_BPM), FIRST_HAT + len(TEMPO_KNOTS_BPM) + 1)
+FIRST_FIT = FIRST_HAT + len(TEMPO_KNOTS_BPM)
+FITS = slice(FIRST_FIT, FIRST_FIT + 3 + PULSES)
 
 
 def hats(value: float, knots: Sequence[float]) -> Doubles:
@@ -28,7 +29,7 @@ def hats(value: float, knots: Sequence[float]) -> Doubles:
 
 
 def beat_evidence(table: BeatTable) -> Doubles:
-    """One row: 10 numbers on attacks, 10 on bass notes, 12 on band strength, 4 on harmony, 13 on tempo, 3 on fit."""
+    """One row: 10 numbers on attacks, 10 on bass notes, 12 on band strength, 4 on harmony, 13 on tempo, 11 on fit."""
     rows: list[float] = []
     for onsets in (table.onsets, table.bass_onsets):
         share = onsets.sum(axis=0) / max(onsets.sum(), 1e-9)
@@ -53,22 +54,22 @@ def beat_evidence(table: BeatTable) -> Doubles:
         rows += [(mean[0] - mean.mean()) / spread, (mean[0] - mean[6]) / spread]
     straight, thirds = table.on_straight, table.on_thirds
     fits = [straight, thirds, max(straight, thirds)]
-    return np.concatenate([rows, hats(60 / table.period_s, TEMPO_KNOTS_BPM), fits])
+    return np.concatenate([rows, hats(60 / table.period_s, TEMPO_KNOTS_BPM), fits, table.pulses])
 
 
 def meter_evidence(kind: int, kinds: int, shared: Doubles, repeats: Doubles) -> Doubles:
-    """Which meter it is, and the numbers that weigh differently in it: thirds in 6/8, tempo in each, and so on."""
-    tempo_hats = shared[FIRST_HAT : FIRST_HAT + len(TEMPO_KNOTS_BPM)]
+    """Which meter it is, and the numbers that weigh differently in it than in 4/4: thirds in 6/8, tempo in each, ..."""
+    tempo_hats = shared[FIRST_HAT:FIRST_FIT]
     tempo = float(tempo_hats @ np.arange(len(tempo_hats)))
     within = shared[[HALF, QUARTERS, THIRDS, ON_COVER, HALF_COVER, DENSITY, *HALF_STRENGTH]]
     bass = shared[[BASS_HALF, BASS_THIRDS, BASS_DENSITY]]
-    waltz, six, five, seven = (float(kind == which) for which in (1, 2, 3, 4))
-    is_kind = (np.arange(kinds) == kind).astype(float)
-    parts = [
-        is_kind,
-        six * np.concatenate([within, bass, [tempo, tempo**2 / 12], shared[list(FITS)]]),
-        seven * np.array([tempo, shared[ON_COVER], shared[DENSITY], repeats[0], repeats[3]]),
-        five * np.array([tempo, repeats[0], repeats[3]]),
-        waltz * np.array([tempo, shared[THIRDS], shared[HALF], repeats[0], repeats[3]]),
-    ]
-    return np.concatenate(parts)
+    differing = np.concatenate([within, bass, [tempo, tempo**2 / 12], shared[FITS], repeats])
+    parts = by_meter(kind, kinds, differing)
+    return np.concatenate([(np.arange(kinds) == kind).astype(float), parts])
+
+
+def by_meter(kind: int, kinds: int, numbers: Doubles) -> Doubles:
+    """Numbers that weigh differently in every meter but the first, which the plain columns speak for."""
+    parts = np.zeros((kinds, len(numbers)))
+    parts[kind] = numbers
+    return parts[1:].ravel()

@@ -18,6 +18,7 @@ SLOTS = 12
 HARMONY_REACH_S = 0.55
 STRENGTH_REACH_FRAMES = 2
 ON_PLACE_S = 0.02
+PULSES = 8
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,7 @@ class BeatTable:
     beat_s: Doubles
     on_straight: float  # share of the attacks on halves and quarters of the beat, over what chance gives
     on_thirds: float
+    pulses: Doubles  # how well the attacks gather on 1, 2, ... 8 even pulses a beat, 0 to 1
     onsets: Doubles
     bass_onsets: Doubles
     strength: Doubles
@@ -82,6 +84,7 @@ def beat_table(prepared: Prepared, period_s: float, beat_at_s: float) -> BeatTab
         beat_s=beat_s,
         on_straight=_on_parts(beats, played, 4, period_s),
         on_thirds=_on_parts(beats, played, 3, period_s),
+        pulses=_pulses(beats, played),
         onsets=onsets,
         bass_onsets=bass,
         strength=_strength_at(prepared, slot_s),
@@ -98,6 +101,16 @@ def _on_parts(beats: Doubles, weights: Doubles, parts: int, period_s: float) -> 
     near_s = min(ON_PLACE_S, period_s / parts / 4)
     share = float(weights[off_s < near_s].sum() / max(float(weights.sum()), 1e-9))
     return share - 2 * near_s * parts / period_s
+
+
+def _pulses(beats: Doubles, weights: Doubles) -> Doubles:
+    """Coherence of the attacks at 1, 2, ... times the beat's rate: a beat whose bar holds seven pulses shows none."""
+    turn = np.exp(2j * np.pi * beats)
+    power, found = weights.astype(np.complex128), np.zeros(PULSES)
+    for order in range(PULSES):
+        power *= turn
+        found[order] = abs(power.sum())
+    return found / max(float(weights.sum()), 1e-9)
 
 
 def _strength_at(prepared: Prepared, slot_s: Doubles) -> Doubles:

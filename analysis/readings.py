@@ -13,8 +13,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.bar_evidence import Repeats, bar_contrast, bar_signals, end_evidence, repeats_of, within_bars
-from analysis.beat_evidence import beat_evidence, hats, meter_evidence
+from analysis.bar_evidence import (
+    Repeats,
+    bar_contrast,
+    bar_signals,
+    end_evidence,
+    group_contrast,
+    repeats_of,
+    within_bars,
+)
+from analysis.beat_evidence import beat_evidence, by_meter, hats, meter_evidence
 from analysis.beat_table import BeatTable, Prepared, beat_table
 from analysis.grid import GridFit
 
@@ -90,4 +98,6 @@ def bars_of(prepared: Prepared, table: BeatTable, shared: Doubles) -> Iterator[t
         kinds = meter_evidence(kind, len(METER_KINDS), shared, again)
         for bar in range(meter.beats):
             ends = end_evidence(prepared, table, meter.beats, bar)
-            yield meter, bar, np.concatenate([bar_contrast(means, bar), within[bar], again, length, ends, kinds])
+            bars = [bar_contrast(means, bar), within[bar], again, length, ends, group_contrast(means, bar)]
+            even = by_meter(kind, len(METER_KINDS), within[bar])
+            yield meter, bar, np.concatenate([*bars, kinds, even])
