@@ -6,3 +6,5 @@ from collections.abc import Callable
 on_map_approved: list[Callable[[int], object]] = []
 # Asked with a store's key before its content is cleared away: whether something of theirs is that content.
 keeps_content: list[Callable[[str], bool]] = []
+# Called with the source file's key when its survey is stored, inside that transaction.
+on_file_measured: list[Callable[[int], object]] = []

@@ -28,7 +28,7 @@ from portal import files
 from portal.bookings.models import Song
 from portal.bookings.services import move_song, record
 from portal.bookings.stages import OVER_STAGES, SongStage
-from portal.intake import inputs, settling
+from portal.intake import hooks, inputs, settling
 from portal.intake.models import SentZip, SongCheck, SourceFile
 from portal.starting import start_on_commit
 
@@ -78,6 +78,8 @@ def finish_survey(source_id: int, *, report: FileReport | None, features_key: st
         return
     if report is not None and is_readable(report):
         source.store_report(report.to_json(), features_key=features_key)
+        for call in hooks.on_file_measured:
+            call(source.pk)
     else:
         refuse(source, report)
     logger.info("source file %s: %s", source.pk, source.status)

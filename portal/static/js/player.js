@@ -8,9 +8,9 @@
 // waveform that shows the head and takes presses. Playing starts quiet and ramps up after each start and seek.
 import { attach } from "kitpost/attach";
 import { barsOfMap, clock, placeAt } from "kitpost/bars";
+import { noteTaken, showHearingNote } from "kitpost/hearing-note";
 import { START_LEVEL_DB, TOP_LEVEL_DB, gainOfLevel, rampedGain } from "kitpost/level";
 
-const NOTE_SHOWN = "kitpost-hearing-note";
 const STEP_S = 5;
 let playing = null;
 
@@ -59,7 +59,12 @@ class Player {
   }
 
   async play() {
-    if (!noteTaken()) return this.showNote();
+    if (!noteTaken()) {
+      return showHearingNote(this.element, () => {
+        this.playButton.focus();
+        this.play();
+      });
+    }
     playing?.pause();
     playing = this;
     this.startedS = this.audio.currentTime;
@@ -132,47 +137,10 @@ class Player {
   sayLost() {
     this.said.textContent = "This sound could not be loaded. Try again, or download it.";
   }
-
-  showNote() {
-    if (this.element.querySelector(".hearing")) return;
-    const note = make("div", { className: "hearing" });
-    note.setAttribute("role", "note");
-    const text =
-      "Turn your headphones down before you put them on, then bring the level up slowly. Take breaks. " +
-      "Ringing or dullness afterwards is a warning: rest your ears, and see an audiologist if it stays.";
-    const button = make("button", { type: "button", textContent: "I have turned down: play" });
-    button.addEventListener("click", () => {
-      takeNote();
-      note.remove();
-      this.playButton.focus();
-      this.play();
-    });
-    note.append(make("p", { textContent: text }), button);
-    this.element.prepend(note);
-    button.focus();
-  }
 }
 
 function make(tag, properties) {
   return Object.assign(document.createElement(tag), properties);
-}
-
-// Shown once a session. A browser that keeps nothing sees it once a page.
-let taken = false;
-function noteTaken() {
-  try {
-    return taken || sessionStorage.getItem(NOTE_SHOWN) === "yes";
-  } catch {
-    return taken;
-  }
-}
-function takeNote() {
-  taken = true;
-  try {
-    sessionStorage.setItem(NOTE_SHOWN, "yes");
-  } catch {
-    // Storage is off: `taken` holds for this page.
-  }
 }
 
 // Keys work only inside the player (WCAG 2.2, 2.1.4), and never take one from a slider or a pressed button.

@@ -2,7 +2,9 @@
 // with what it makes of it.
 //
 //   <form data-tapping hx-post="…" …> <button type="button" data-tap>…</button> <output data-tap-count></output>
-//     <input name="taps_s"> <input name="from_song">; data-tapping-sound="ID" (optional) names an <audio> to take the time from
+//     <input name="taps_s"> <input name="from_song">
+//
+// While the score on the page plays, taps are moments of the song; else of the page's clock.
 //
 // A rest of three seconds begins anew, so that a slip costs nothing.
 import { attach } from "kitpost/attach";
@@ -26,15 +28,11 @@ export function momentOf(event) {
 attach("form[data-tapping]", (form) => {
   const pad = form.querySelector("[data-tap]");
   const count = form.querySelector("[data-tap-count]");
-  const sound = form.dataset.tappingSound ? document.getElementById(form.dataset.tappingSound) : null;
   let taps = [];
   let ofSong = false;
   let timer = 0;
 
-  const timeOf = (event) => {
-    if (!sound || sound.paused) return momentOf(event);
-    return sound.currentTime - Math.max(0, performance.now() - event.timeStamp) / 1000;
-  };
+  const songTimeOf = (event) => document.querySelector("[data-score]")?.songTimeAt?.(event.timeStamp) ?? null;
   const send = () => {
     form.elements.taps_s.value = JSON.stringify(taps.map((tap) => Number(tap.toFixed(4))));
     form.elements.from_song.value = ofSong ? "on" : "";
@@ -42,8 +40,9 @@ attach("form[data-tapping]", (form) => {
   };
   const tap = (event) => {
     event.preventDefault();
-    const nowOfSong = Boolean(sound && !sound.paused);
-    taps = withTap(nowOfSong === ofSong ? taps : [], timeOf(event));
+    const songS = songTimeOf(event);
+    const nowOfSong = songS !== null;
+    taps = withTap(nowOfSong === ofSong ? taps : [], songS ?? momentOf(event));
     ofSong = nowOfSong;
     count.textContent = taps.length === 1 ? "1 tap" : `${taps.length} taps`;
     clearTimeout(timer);

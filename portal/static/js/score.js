@@ -1,0 +1,276 @@
+// The score of the sound: lanes under the bar ruler, played with the click on top.
+//
+//   <section data-score data-score-src="URL"> [data-score-lanes] [data-score-picture] [data-score-bar] … </section>
+import { attach } from "kitpost/attach";
+import { clock, placeText } from "kitpost/bars";
+import { inkOf } from "kitpost/drawing";
+import { LaneSound } from "kitpost/lane-sound";
+import { drawLanes, heightOf, LANE_PX, RULER_PX, wantsCloseUp } from "kitpost/lanes";
+import { noteTaken, showHearingNote } from "kitpost/hearing-note";
+import { pan, windowAround, zoomAt } from "kitpost/pyramid";
+import { LEAST_VIEW_S, moveByHand } from "kitpost/score-moves";
+import { Transport } from "kitpost/transport";
+
+const CLOSE_UP_AFTER_MS = 90;
+const MARK_VIEW_S = 4;
+
+class Score {
+  constructor(element, score) {
+    this.element = element;
+    this.score = score;
+    this.sounds = score.lanes.map((lane) => new LaneSound(lane));
+    this.mix = score.lanes.map(() => ({ level: 1, out: false, alone: false }));
+    this.view = { startS: 0, endS: Math.max(score.duration_s, 1) };
+    this.headS = 0;
+    this.canvas = element.querySelector("canvas");
+    this.said = element.querySelector("[data-score-said]");
+    this.transport = new Transport(score, { onEnd: () => this.showState() });
+    this.buildLanes();
+    this.listen();
+    this.observer = new ResizeObserver(() => this.ask());
+    this.observer.observe(this.canvas);
+    this.applyMix();
+    element.dataset.state = "drawn";
+    for (const sound of this.sounds) sound.load().then(() => this.ask());
+  }
+
+  part(name) {
+    return this.element.querySelector(`[data-score-${name}]`);
+  }
+
+  buildLanes() {
+    const list = this.part("lanes");
+    list.style.paddingTop = `${RULER_PX}px`;
+    for (const [at, lane] of this.score.lanes.entries()) {
+      const row = document.createElement("li");
+      row.style.height = `${LANE_PX}px`;
+      const name = make("span", { className: "name", textContent: lane.name, title: lane.name });
+      const out = make("button", { type: "button", className: "small", textContent: "Out" });
+      const alone = make("button", { type: "button", className: "small", textContent: "Alone" });
+      const level = make("input", { type: "range", min: 0, max: 1.5, step: 0.05, value: 1 });
+      out.setAttribute("aria-label", `${lane.name} out of the mix`);
+      alone.setAttribute("aria-label", `${lane.name} alone`);
+      level.setAttribute("aria-label", `Level of ${lane.name}`);
+      out.addEventListener("click", () => this.toggle(at, "out", out));
+      alone.addEventListener("click", () => this.toggle(at, "alone", alone));
+      level.addEventListener("input", () => this.setLane(at, Number(level.value)));
+      for (const button of [out, alone]) button.setAttribute("aria-pressed", "false");
+      if (lane.is_click) this.mix[at].out = true;
+      if (lane.is_click) out.setAttribute("aria-pressed", "true");
+      row.append(name, out, alone, level);
+      list.append(row);
+    }
+  }
+
+  toggle(at, what, button) {
+    this.mix[at][what] = !this.mix[at][what];
+    button.setAttribute("aria-pressed", String(this.mix[at][what]));
+    this.applyMix();
+  }
+
+  setLane(at, level) {
+    this.mix[at].level = level;
+    this.applyMix();
+  }
+
+  applyMix() {
+    const someAlone = this.mix.some((lane) => lane.alone);
+    this.gains = this.mix.map((lane) => ((someAlone ? lane.alone : !lane.out) ? lane.level : 0));
+    for (const [at, gain] of this.gains.entries()) this.transport.setLane(at, gain);
+    this.ask();
+  }
+
+  listen() {
+    this.element.addEventListener("click", (event) => this.press(event.target.closest("[data-score-do]")?.dataset.scoreDo));
+    this.part("level").addEventListener("input", (event) => this.transport.setLevel(Number(event.target.value)));
+    this.part("click").addEventListener("input", (event) => this.transport.setClick(Number(event.target.value)));
+    moveByHand(this);
+    this.element.addEventListener("keydown", (event) => this.key(event));
+    this.onGo = (event) => this.show(event.detail);
+    document.addEventListener("score:go", this.onGo);
+    this.element.songTimeAt = (momentMs) => (this.transport.isPlaying ? this.transport.songTime(this.transport.heardS(momentMs)) : null);
+  }
+
+  press(what) {
+    const doings = {
+      play: () => this.play(),
+      stop: () => this.stop(),
+      whole: () => this.setView({ startS: 0, endS: this.score.duration_s }),
+      closer: () => this.zoom(0.5),
+      wider: () => this.zoom(2),
+      earlier: () => this.setView(pan(this.view, -0.5 * this.lengthS, this.score.duration_s)),
+      later: () => this.setView(pan(this.view, 0.5 * this.lengthS, this.score.duration_s)),
+      bar: () => this.toBar(),
+      loop: () => this.setLoop(),
+    };
+    doings[what]?.();
+  }
+
+  get lengthS() {
+    return this.view.endS - this.view.startS;
+  }
+
+  async play() {
+    if (!noteTaken()) return showHearingNote(this.element, () => this.play());
+    if (this.transport.isPlaying) this.headS = this.transport.pause();
+    else {
+      const played = this.transport.play(this.headS);
+      this.showState();
+      this.follow();
+      try {
+        await played;
+      } catch {
+        this.say("The sound could not be fetched. Try again in a moment.");
+        this.transport.silence();
+      }
+    }
+    this.showState();
+  }
+
+  stop() {
+    this.headS = this.transport.stop();
+    this.showState();
+    this.ask();
+  }
+
+  seek(timeS) {
+    this.headS = Math.min(Math.max(0, timeS), this.score.duration_s);
+    if (this.transport.isPlaying) this.transport.play(this.headS);
+    this.ask();
+  }
+
+  toBar() {
+    const bar = this.score.bars.find((line) => line.bar === Number(this.part("bar-number").value));
+    if (!bar) return this.say("There is no such bar.");
+    this.seek(bar.time_s);
+    if (bar.time_s < this.view.startS || bar.time_s > this.view.endS) this.setView(windowAround(bar.time_s, this.lengthS, this.score.duration_s, LEAST_VIEW_S));
+  }
+
+  /** From the first to the end of the last of these bars; empty fields end it. */
+  setLoop() {
+    const [first, last] = ["loop-from", "loop-to"].map((name) => Number(this.part(name).value));
+    const from = this.score.bars.findIndex((line) => line.bar === first);
+    const to = this.score.bars.findIndex((line) => line.bar === last);
+    const endS = this.score.bars[to + 1]?.time_s ?? this.score.duration_s;
+    this.transport.loop = from >= 0 && to >= from ? { startS: this.score.bars[from].time_s, endS } : null;
+    this.say(this.transport.loop ? `Bars ${first} to ${last} go round.` : "Nothing goes round.");
+    if (this.transport.loop) this.seek(this.transport.loop.startS);
+    this.ask();
+  }
+
+  showState() {
+    const button = this.element.querySelector('[data-score-do="play"]');
+    button.firstChild.textContent = this.transport.isPlaying ? "❚❚ Pause " : "▶ Play ";
+    this.ask();
+  }
+
+  follow() {
+    if (!this.transport.isPlaying) return;
+    this.headS = this.transport.songTime();
+    if (this.headS > this.view.endS || this.headS < this.view.startS) this.view = windowAround(this.headS + 0.4 * this.lengthS, this.lengthS, this.score.duration_s, LEAST_VIEW_S);
+    this.ask();
+    requestAnimationFrame(() => this.follow());
+  }
+
+  show({ timeS, lengthS = MARK_VIEW_S }) {
+    this.setView(windowAround(timeS, lengthS, this.score.duration_s, LEAST_VIEW_S));
+    this.seek(timeS);
+    this.element.scrollIntoView({ block: "nearest" });
+  }
+
+  zoom(factor) {
+    this.setView(zoomAt(this.view, this.headS >= this.view.startS && this.headS <= this.view.endS ? this.headS : (this.view.startS + this.view.endS) / 2, factor, this.score.duration_s, LEAST_VIEW_S));
+  }
+
+  setView(view) {
+    this.view = view;
+    this.ask();
+  }
+
+  timeAt(event) {
+    const box = this.canvas.getBoundingClientRect();
+    return this.view.startS + ((event.clientX - box.left) / box.width) * this.lengthS;
+  }
+
+  key(event) {
+    if (event.key === "Escape" && this.transport.isPlaying) return this.taken(event, () => this.stop());
+    if (event.target !== this.canvas || event.ctrlKey || event.altKey || event.metaKey) return;
+    const keys = { ArrowLeft: "earlier", ArrowRight: "later", "+": "closer", "=": "closer", "-": "wider", Home: "whole", " ": "play", s: "stop" };
+    if (keys[event.key]) this.taken(event, () => this.press(keys[event.key]));
+  }
+
+  taken(event, doing) {
+    event.preventDefault();
+    doing();
+  }
+
+  say(text) {
+    this.said.textContent = text;
+  }
+
+  /** Draw before the next frame of the screen, once. */
+  ask() {
+    this.asked ??= requestAnimationFrame(() => {
+      this.asked = null;
+      this.draw();
+    });
+  }
+
+  draw() {
+    const width = this.canvas.clientWidth;
+    if (!width) return;
+    const height = heightOf(this.score.lanes.length);
+    const ratio = window.devicePixelRatio || 1;
+    if (this.canvas.width !== Math.round(width * ratio) || this.canvas.height !== Math.round(height * ratio)) {
+      Object.assign(this.canvas, { width: Math.round(width * ratio), height: Math.round(height * ratio) });
+      this.canvas.style.height = `${height}px`;
+      this.ink = inkOf(this.canvas);
+    }
+    const context = this.canvas.getContext("2d");
+    context.setTransform(ratio, 0, 0, ratio, 0, 0);
+    drawLanes(context, { score: this.score, sounds: this.sounds, gains: this.gains, view: this.view, headS: this.headS, loop: this.transport.loop, width }, this.ink);
+    this.part("where").textContent = `${placeText(this.score.bars, this.headS) || "–"} · ${clock(this.headS, 2)}`;
+    if (wantsCloseUp(this.view)) this.askCloseUp(width);
+  }
+
+  askCloseUp(width) {
+    clearTimeout(this.closeTimer);
+    this.closeTimer = setTimeout(async () => {
+      const { startS, endS } = this.view;
+      const news = await Promise.all(this.sounds.map((sound) => sound.closeUp(startS, endS, width)));
+      if (news.some(Boolean)) this.ask();
+    }, CLOSE_UP_AFTER_MS);
+  }
+
+  leave() {
+    this.transport.silence();
+    this.observer.disconnect();
+    document.removeEventListener("score:go", this.onGo);
+  }
+}
+
+function make(tag, properties) {
+  return Object.assign(document.createElement(tag), properties);
+}
+
+attach("[data-score]", (element) => {
+  let score = null;
+  fetch(element.dataset.scoreSrc)
+    .then((answer) => (answer.ok ? answer.json() : Promise.reject(new Error("no score"))))
+    .then((found) => {
+      score = new Score(element, found);
+      element.score = score;
+    })
+    .catch(() => {
+      element.dataset.state = "failed";
+      element.querySelector("[data-score-said]").textContent = "The score could not be loaded. Reload the page to try again.";
+    });
+  return () => score?.leave();
+});
+
+// A finding's place, pressed: the score goes there.
+document.addEventListener("click", (event) => {
+  const link = event.target.closest?.("[data-go-s]");
+  if (!link) return;
+  document.dispatchEvent(new CustomEvent("score:go", { detail: { timeS: Number(link.dataset.goS) } }));
+});

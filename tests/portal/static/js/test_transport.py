@@ -1,0 +1,129 @@
+"""Click and music from one graph, rendered by the browser itself without a speaker (OfflineAudioContext, W3C Web Audio
+API), and measured in samples. Every place is arithmetic: frame = seconds × rate."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.portal.static.conftest import Show
+from tests.portal.static.js.test_sums import ask
+
+pytestmark = pytest.mark.browser
+
+# Plays from `fromS` for `lengthS`; each lane holds an impulse of 0.5 on every frame of `impulses`. Answers the first
+# frame of every sound that is heard, 30 ms apart at least, counted from where playing begins.
+RENDER = """async ({ score, fromS, lengthS, impulses, lanes, click, loop, levelDb }) => {
+  const { Transport } = await import('kitpost/transport');
+  const rateHz = 48000;
+  const context = new OfflineAudioContext(1, Math.round((lengthS + 1) * rateHz), rateHz);
+  const fetchPart = async (lane, start, frames) => {
+    const words = new Int16Array(frames);
+    for (const at of impulses) if (at >= start && at < start + frames) words[at - start] = 16384;
+    return { words, channels: 1 };
+  };
+  context.resume = undefined;
+  const transport = new Transport(score, { context, fetchPart });
+  transport.setLevel(levelDb);
+  transport.loop = loop;
+  lanes.forEach((value, at) => transport.setLane(at, value));
+  transport.setClick(click);
+  await transport.play(fromS);
+  const startS = transport.spans[0].atS;
+  await transport.fill(transport.run, lengthS + startS);
+  const sound = (await context.startRendering()).getChannelData(0);
+  const onsets = [];
+  let peak = 0;
+  for (let frame = 0, last = -Infinity; frame < sound.length; frame++) {
+    peak = Math.max(peak, Math.abs(sound[frame]));
+    if (Math.abs(sound[frame]) < 0.002) continue;
+    if (frame - last > 0.03 * rateHz) onsets.push(frame - Math.round(startS * rateHz));
+    last = frame;
+  }
+  return { onsets, peak, startFrame: startS * rateHz };
+}"""
+RATE_HZ = 48_000
+BPM = 112.003
+BEAT_S = 60 / BPM
+BEATS = 4 * 110  # 110 bars: just under four minutes
+
+
+def score(**more: Any) -> dict[str, Any]:
+    lane = {"sound": "x", "sample_rate_hz": RATE_HZ, "frames": 240 * RATE_HZ, "duration_s": 240.0}
+    beats = [[1.25 + beat * BEAT_S, 0 if beat % 4 else 1] for beat in range(BEATS)]
+    return {"duration_s": 240.0, "lanes": [lane], "beats_s": beats, "bars": []} | more
+
+
+def render(page: Page, **asked: Any) -> dict[str, Any]:
+    given = {"score": score(), "fromS": 0.0, "lengthS": 8.0, "impulses": [], "lanes": [1], "click": 1, "loop": None}
+    answer: dict[str, Any] = page.evaluate(RENDER, given | {"levelDb": 0} | asked)
+    return answer
+
+
+@pytest.fixture
+def ready(page: Page, show: Show) -> Page:
+    show("")
+    return page
+
+
+def test_the_click_is_on_the_map_at_bar_one_and_at_the_last_bar(ready: Page) -> None:
+    """The last bar begins at 1.25 + 109 × 4 × 60/112.003 s; half a sample is what rounding may leave."""
+    first = render(ready, impulses=[])
+    assert first["onsets"][0] == round(1.25 * RATE_HZ)
+    last_bar_s = 1.25 + 109 * 4 * BEAT_S
+    from_s = last_bar_s - 2.0
+    last = render(ready, fromS=from_s)
+    beats_before = [beat for beat in range(BEATS) if 1.25 + beat * BEAT_S >= from_s]
+    expected = [(1.25 + beat * BEAT_S - from_s) * RATE_HZ for beat in beats_before]
+    for onset, wanted in zip(last["onsets"], expected, strict=False):
+        assert abs(onset - wanted) <= 1.0  # the clock's start and the click are each rounded to a frame
+
+
+def test_music_and_click_lie_on_the_same_frames_across_every_join(ready: Page) -> None:
+    """Impulses on the beats, over a minute: 15 parts of four seconds are joined, and none shifts."""
+    frames = [round((1.25 + beat * BEAT_S) * RATE_HZ) for beat in range(120)]
+    music = render(ready, lengthS=60.0, impulses=frames, click=0)["onsets"]
+    click = render(ready, lengthS=60.0, lanes=[0])["onsets"]
+    heard = [frame for frame in frames if 0.3 * RATE_HZ <= frame < 60 * RATE_HZ]
+    assert len(heard) > 100
+    assert [onset for onset in music if onset >= 0.3 * RATE_HZ][: len(heard)] == heard
+    assert max(abs(one - two) for one, two in zip(click, music, strict=False)) <= 1
+
+
+def test_playing_goes_round_to_the_frame(ready: Page) -> None:
+    """Two seconds go round: an impulse a second in comes back every 96 000 frames."""
+    loop = {"startS": 3.0, "endS": 5.0}
+    onsets = render(ready, fromS=3.0, loop=loop, impulses=[4 * RATE_HZ], click=0)["onsets"]
+    assert onsets == [(1 + 2 * turn) * RATE_HZ for turn in range(4)]
+
+
+def test_it_begins_in_silence_and_is_up_after_300_ms(ready: Page) -> None:
+    """Impulses of 0.5 every 50 ms: at 150 ms half of it, from 300 ms on all of it."""
+    impulses = [round(0.05 * step * RATE_HZ) for step in range(20)]
+    for levels_db, whole in ((0, 0.5), (-18, 0.5 * 10 ** (-18 / 20))):
+        answer = render(ready, lengthS=1.0, impulses=impulses, click=0, levelDb=levels_db)
+        assert answer["peak"] == pytest.approx(whole, rel=0.01)
+        assert 0 not in answer["onsets"]
+
+
+def test_nothing_passes_the_ceiling(ready: Page) -> None:
+    """Eight lanes of half scale on one frame are four times full scale; the ceiling is -1 dBFS."""
+    lanes = [score()["lanes"][0]] * 8
+    answer = render(ready, score=score(lanes=lanes), lanes=[1] * 8, impulses=[RATE_HZ], click=0)
+    assert answer["peak"] == pytest.approx(10 ** (-1 / 20), abs=0.002)
+
+
+def test_stretches_end_where_the_song_and_the_round_end(ready: Page) -> None:
+    cut = "m.nextStretch(given[0], given[1], given[2])"
+    assert ask(ready, "transport", cut, {"songS": 9.0, "atS": 0}, 10.0, None)["lengthS"] == 1.0
+    assert ask(ready, "transport", cut, {"songS": 10.0, "atS": 0}, 10.0, None) is None
+    turn = ask(ready, "transport", cut, {"songS": 4.0, "atS": 7.0}, 10.0, {"startS": 3.0, "endS": 5.0})
+    assert (turn["lengthS"], turn["nextSongS"], turn["atS"]) == (1.0, 3.0, 7.0)
+
+
+def test_the_rate_of_most_lanes_is_played_as_it_is(ready: Page) -> None:
+    rates = [{"sample_rate_hz": rate} for rate in (44_100, 48_000, 48_000, 0)]
+    assert ask(ready, "transport", "m.commonRate(given[0])", rates) == 48_000
+    assert ask(ready, "transport", "m.commonRate([])") == 48_000
