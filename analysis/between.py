@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -23,6 +24,10 @@ from analysis.windows import activity_of
 
 T = TypeVar("T")
 SPANS_SAID = 3
+NAMED_DRUMS = re.compile(
+    r"(?<![a-z])(drums?|kit|kick|snare|hats?|hi[ _-]?hat|toms?|cymbals?|overheads?|oh|perc(ussion)?|loops?)(?![a-z])",
+    re.I,
+)
 # Lags that encoders and decoders are known for, in frames at the file's own rate.
 # Source: LAME technical FAQ (June 2000); Apple TN2258; ISO/IEC 14496-12; 1681 and 1688: 1152 or 1160 + 528.
 CODEC_DELAYS = {
@@ -83,9 +88,12 @@ def compare_files(files: Sequence[Surveyed], *, limits: Limits | None = None) ->
 
 
 def guide_drums(reports: Sequence[FileReport]) -> Iterator[Finding]:
-    """Said here and not of a file alone: a click sounds much like drums, and is known only when all files are there."""
+    """Said here and not of a file alone: a click sounds much like drums, and is known only when all files are there.
+
+    A file that is named after drums needs no telling.
+    """
     for report in reports:
-        if report.drums.present and not report.is_click:
+        if report.drums.present and not report.is_click and not NAMED_DRUMS.search(report.name):
             yield make_finding("has-drums", file=report.name, value={"confidence": report.drums.confidence})
 
 

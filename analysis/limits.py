@@ -34,9 +34,9 @@ class Limits(Record):
     true_peak_over_dbtp: float = 0.0
     low_level_dbfs: float = -30.0
     silent_peak_dbfs: float = -80.0
-    # Mean over the whole file: -60 dBFS is worth a note, -40 dBFS a question (house choice).
+    # Mean over the whole file: from -60 dBFS on it is worth a note (house choice). Nobody has to answer it: a high-pass
+    # filter removes it.
     dc_note: float = 0.001
-    dc_ask: float = 0.01
     # The offset must stand this many standard errors above what low notes and single hits do to a mean (house choice).
     dc_errors: float = 4.0
     # Peak to loudness: a mix whose true peak sits so close to its loudness has no transients left to play to.

@@ -11,6 +11,10 @@ from analysis.units import dbfs_from_amplitude, seconds_as_clock
 
 # A rate this many times the spectrum's edge was made from a lower one: an ordinary converter passes 0.45 of its rate.
 UPSAMPLED_RATIO = 2.5
+# The header of a lossy file often only estimates the length, from its bit rate: less than this share says nothing.
+ESTIMATED_SHARE = 0.01
+# What a clipped file says besides is the same thing again: one cause, one finding.
+SAID_BY_CLIPPED = frozenset({"true-peak-over", "dc-offset", "squashed"})
 
 
 def unusable_finding(name: str, *, code: str, reason: str) -> Finding:
@@ -21,6 +25,8 @@ def file_findings(report: FileReport, limits: Limits) -> tuple[Finding, ...]:
     """All that one file's numbers say about it alone, gravest first."""
     found = [finding for rule in PLAIN_RULES for finding in rule(report)]
     found += [finding for rule in LIMIT_RULES for finding in rule(report, limits)]
+    if any(finding.code == "clipped" and finding.severity != Severity.NOTE for finding in found):
+        found = [finding for finding in found if finding.code not in SAID_BY_CLIPPED]
     return tuple(sorted(found, key=lambda finding: list(Severity).index(Severity(finding.severity))))
 
 
@@ -42,8 +48,10 @@ def _what_is_missing(report: FileReport, lost_frames: int) -> str | None:
         return f"its header promises {_megabytes(report.missing_bytes)} more than there are"
     if report.unclaimed_bytes:
         return f"its header counts {_megabytes(report.unclaimed_bytes)} less than there are, as WAV over 4 GB does"
-    if lost_frames > rate_hz // 10 or (report.broke_off and lost_frames):
-        whole_s = (report.declared_frames or 0) / rate_hz
+    declared = report.declared_frames or 0
+    enough = max(rate_hz // 10, round(ESTIMATED_SHARE * declared) if report.lossy else 0)
+    if lost_frames > enough or (report.broke_off and lost_frames):
+        whole_s = declared / rate_hz
         return f"{seconds_as_clock(lost_frames / rate_hz)} of {seconds_as_clock(whole_s)} are missing"
     return "what follows cannot be decoded" if report.broke_off else None
 
@@ -106,9 +114,8 @@ def true_peak_over(report: FileReport, limits: Limits) -> Iterator[Finding]:
 def dc_offset(report: FileReport, limits: Limits) -> Iterator[Finding]:
     offset = abs(report.dc_offset or 0.0)
     if offset >= limits.dc_note and offset > limits.dc_errors * (report.dc_error or 0.0):
-        severity = Severity.ASK if offset >= limits.dc_ask else Severity.NOTE
         value = {"dc_dbfs": dbfs_from_amplitude(offset), "dc_offset": report.dc_offset}
-        yield make_finding("dc-offset", file=report.name, severity=severity, value=value)
+        yield make_finding("dc-offset", file=report.name, value=value)
 
 
 def low_level(report: FileReport, limits: Limits) -> Iterator[Finding]:

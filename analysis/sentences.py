@@ -63,6 +63,7 @@ WRITERS: dict[str, Callable[[float], str]] = {
     "_frames": lambda value: _counted(value, "sample", "samples"),
     "_s": _seconds,
     "places": lambda value: _counted(value, "place", "places"),
+    "runs": lambda value: _counted(value, "flat peak", "flat peaks"),
     "beats": lambda value: _counted(value, "beat", "beats"),
     "confidence": lambda value: f"{value:.0%}",
 }

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import soxr
 
-from analysis.between import CODEC_DELAYS, Comparison, codec_delay, compare_files
+from analysis.between import CODEC_DELAYS, Comparison, codec_delay, compare_files, guide_drums
 from analysis.limits import Limits
 from analysis.reports import Drums, FileReport
 from analysis.samples import Samples
@@ -230,3 +230,19 @@ def test_a_file_that_is_cut_short_is_not_also_called_short(tmp_path: Path) -> No
 
     assert [finding.code for finding in surveyed[2].report.findings] == ["cut-short"]
     assert found(compare_files(surveyed)) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("rough mix.wav", True),
+        ("bass.wav", True),
+        ("Drums.wav", False),
+        ("song_kick_48k.wav", False),
+        ("OH L.wav", False),
+    ],
+)
+def test_drums_in_a_file_that_is_named_after_them_need_no_telling(name: str, told: bool) -> None:
+    report = FileReport(name, "", drums=Drums(present=True, confidence=0.95))
+
+    assert [finding.file for finding in guide_drums([report])] == ([name] if told else [])
