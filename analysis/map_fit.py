@@ -14,6 +14,8 @@ from analysis.tempo_map import MeterSign
 Doubles = NDArray[Any]
 TIME_DECIMALS = 6
 BPM_DECIMALS = 4
+# A change of tempo this near a bar line falls on it: the line is where the band plays it.
+ON_LINE_S = 0.05
 
 
 def segments_through(
@@ -21,14 +23,14 @@ def segments_through(
 ) -> tuple[MapSegment, ...]:
     """Segments whose bars start within `tolerance_s` of the layout's bar lines; each begins on one of them.
 
-    Where it is known when the tempo changes, the segments begin just there: on the bar lines nearest to `changes_s`.
+    Where it is known when the tempo changes, on bar lines, the segments begin just there.
     A bar of another length is a segment of its own.
     """
     times = np.asarray(layout.downbeats_s, dtype=np.float64)
     lengths = np.array(layout.bar_beats or [MeterSign.parse(sign).beats_per_bar] * max(0, len(times) - 1))
     places = np.concatenate([[0], np.cumsum(lengths)])
-    breaks = [*(np.flatnonzero(np.diff(lengths)) + 1), len(times) - 1]
-    known = None if changes_s is None else [int(np.abs(times - change_s).argmin()) for change_s in changes_s]
+    breaks = [*map(int, np.flatnonzero(np.diff(lengths)) + 1), len(times) - 1]
+    known = None if changes_s is None else _lines_at(times, changes_s)
     segments: list[MapSegment] = []
     start = 0
     while start < len(times) - 1:
@@ -46,6 +48,12 @@ def segments_through(
         )
         start = end
     return tuple(segments)
+
+
+def _lines_at(times: Doubles, changes_s: Doubles) -> list[int] | None:
+    """The bar lines at which the tempo changes; None when one changes within a bar."""
+    apart = np.abs(times[:, None] - changes_s[None, :])
+    return [int(line) for line in apart.argmin(axis=0)] if apart.min(axis=0).max() < ON_LINE_S else None
 
 
 def sign_of_bar(sign: str, beats: int) -> str:

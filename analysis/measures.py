@@ -25,7 +25,7 @@ from analysis.reports import Alternative, BarOne, MapSegment, Meter, SongMeasure
 from analysis.rounding import set_tempo
 from analysis.statements import Statements
 from analysis.stem_lag import coherent_lag
-from analysis.stretches import count_attacks, find_stretches
+from analysis.stretches import Held, count_attacks, find_stretches
 from analysis.tempo_map import MeterSign
 
 Doubles = NDArray[Any]
@@ -63,31 +63,27 @@ def _on_clock(
     music: Evidence, clock: Clock, kind: str, statements: Statements, sample_rate_hz: int
 ) -> SongMeasures | None:
     heard = listen(music.warped(clock.to_even), statements)
-    changes_s: Doubles | None = None
+    held: Held | None = None
     for _ in range(STRETCH_ROUNDS):
-        held = _held(music, clock, heard) if heard else None
-        if held is None:
+        found = _held(music, clock, heard) if heard else None
+        if found is None:
             break
-        clock, changes_s = held
+        held, clock = found, found.clock
         heard = listen(music.warped(clock.to_even), statements)
     if heard is None:
         return None
-    kind = kind if changes_s is None else "step"
+    kind = "step" if held else kind
     even = music.warped(clock.to_even)
     sign = statements.sign_for(heard.best.meter.sign)
-    song = _moving(even, heard, clock, kind, sign, sample_rate_hz, changes_s=changes_s)
+    song = _moving(even, heard, clock, kind, sign, sample_rate_hz, held=held)
     return song if _is_gathered(music, song, kind) else None
 
 
-def _held(music: Evidence, clock: Clock, heard: Heard) -> tuple[Clock, Doubles] | None:
-    """The clock of a song that keeps a few tempos exactly, and when it changes from one to the next."""
+def _held(music: Evidence, clock: Clock, heard: Heard) -> Held | None:
     best = heard.best
     counted = count_attacks(music, clock, heard.fits[best.fit], best.bar_s)
     stretches = find_stretches(counted, best.meter.beats)
-    if stretches is None:
-        return None
-    changes_s = stretches.times_of(np.array(stretches.changes, dtype=np.float64))
-    return stretches.clock(float(counted.beats.min()), float(counted.beats.max())), changes_s
+    return stretches.held(float(counted.beats.min()), float(counted.beats.max())) if stretches else None
 
 
 def _on_steady_grid(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures | None:
@@ -183,13 +179,14 @@ def _moving(
     sign: str,
     sample_rate_hz: int,
     *,
-    changes_s: Doubles | None = None,
+    held: Held | None = None,
 ) -> SongMeasures:
     """`even` is the music on its own clock; everything is laid out there and brought back."""
     fit = heard.fits[heard.best.fit]
-    layout, heard = _laid_out(even, heard, fit.period_s)
+    layout, heard = _laid_out(even, heard, held.period_s(fit.period_s) if held else fit.period_s)
     others = tuple(_on_clock_of(clock, other) for other in alternatives(heard, layout.bar_one_s))
     layout = layout.on(clock.to_real)
+    changes_s = held.changes_s if held else None
     segments = segments_through(layout, sign=sign, tolerance_s=MAP_TOLERANCE_S, changes_s=changes_s)
     beats = layout.beats_s
     mean_bpm = 60 * (len(beats) - 1) / float(beats[-1] - beats[0])

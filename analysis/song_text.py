@@ -61,7 +61,7 @@ def _rounding_lines(tempo: Tempo, length_s: float) -> list[str]:
 
 
 def map_lines(song: SongMeasures) -> list[str]:
-    if song.tempo.kind != "map" or not song.tempo_map:
+    if not song.tempo_map or (song.tempo.kind != "map" and len(song.tempo_map) == 1):
         return []
     shown = song.tempo_map[:MOST_MAP_LINES]
     lines = [

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from analysis.clock import Clock
 from analysis.evidence import Evidence
-from analysis.grid import ERROR_FACTOR, WITNESSES_PER_ONSET, GridFit
+from analysis.grid import ERROR_FACTOR, WANDERING_S, WITNESSES_PER_ONSET, GridFit
 from analysis.rounding import set_tempo
 
 Doubles = NDArray[Any]
+LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4.0, 0.25, 0.75, 4 / 3)
 NEAR_S = 0.045
 TRUST_S = 0.012
 ROUNDS = 4
@@ -36,6 +37,8 @@ MOST_ARC_S = {1: 0.010, 2: 0.006, 3: 0.006}
 # must not fit the song far better than the lines do. Both measured on songs that drift and songs that step.
 MOST_WORSE_ON_BARS = 1.25
 LEAST_RE_BENT = 0.7
+# A round tempo is taken when it is this likely.
+LEAST_SHARE = 0.75
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,19 @@ class Counted:
     times_s: Doubles
     late_s: Doubles
     weight: Doubles
+
+
+@dataclass(frozen=True)
+class Held:
+    """A song that keeps a few tempos: the clock on which all its beats are even (`beat_s` each), and its changes."""
+
+    clock: Clock
+    changes_s: Doubles
+    beat_s: float
+
+    def period_s(self, found_s: float) -> float:
+        """The beat that was found on this clock, held to a level of the beat that was counted."""
+        return min((self.beat_s * level for level in LEVELS), key=lambda period_s: abs(np.log(period_s / found_s)))
 
 
 @dataclass(frozen=True)
@@ -66,11 +82,12 @@ class Stretches:
         found: Doubles = self.start_s + ramps @ slopes
         return found
 
-    def clock(self, first_beat: float, last_beat: float) -> Clock:
-        """The song's clock on which all its beats are even."""
+    def held(self, first_beat: float, last_beat: float) -> Held:
         first, last = min(first_beat, self.changes[0] - 1), max(last_beat, self.changes[-1] + 1)
         knots = np.array([first, *self.changes, last], dtype=np.float64)
-        return Clock.from_phase(self.times_of(knots), knots)
+        clock = Clock.from_phase(self.times_of(knots), knots)
+        beat_s = float(np.ptp(clock.even_s) / (last - first))
+        return Held(clock, self.times_of(knots[1:-1]), beat_s)
 
 
 def count_attacks(music: Evidence, clock: Clock, fit: GridFit, beat_s: float) -> Counted:
@@ -93,12 +110,14 @@ def find_stretches(counted: Counted, beats_per_bar: int) -> Stretches | None:
         return None
     weights = _trusted(counted, changes)
     least = _cost(counted, weights, changes)
+    bent = float((weights * (counted.late_s - np.average(counted.late_s, weights=weights)) ** 2).sum())
     on_bars = sorted({round(change / beats_per_bar) * beats_per_bar for change in changes})
     on_bars = _moved(counted, weights, on_bars, beats_per_bar)
-    found = _stretches(counted, on_bars)
-    bent = float((weights * (counted.late_s - np.average(counted.late_s, weights=weights)) ** 2).sum())
-    holds = _cost(counted, weights, on_bars) < MOST_WORSE_ON_BARS * least and bent > LEAST_RE_BENT * least
-    return _set(counted, found) if holds and found.arc_s < MOST_ARC_S[len(changes)] else None
+    # After an odd bar the bar lines lie on other beats: then the changes stay where the attacks put them.
+    held = on_bars if _cost(counted, weights, on_bars) < MOST_WORSE_ON_BARS * least else changes
+    found = _stretches(counted, held)
+    is_held = bent > LEAST_RE_BENT * least and found.arc_s < MOST_ARC_S[len(changes)]
+    return _set(counted, found) if is_held else None
 
 
 def _set(counted: Counted, found: Stretches) -> Stretches:
@@ -110,11 +129,10 @@ def _set(counted: Counted, found: Stretches) -> Stretches:
     witnesses = WITNESSES_PER_ONSET * weights.sum() ** 2 / (weights**2).sum()
     shares = np.linalg.inv(ramps.T @ (weights[:, None] * ramps) / weights.sum()) * spread_s**2 / witnesses
     sums = np.tri(len(found.periods_s))
-    errors_s = ERROR_FACTOR * np.sqrt(np.diag(sums @ shares[1:, 1:] @ sums.T))
-    periods_s = [
-        float(60 / set_tempo(60 / period_s, 60 * error_s / period_s**2).bpm)
-        for period_s, error_s in zip(found.periods_s, errors_s, strict=True)
-    ]
+    ends_s = found.times_of(np.array([counted.beats.min(), *found.changes, counted.beats.max()]))
+    wandering_s = np.array(found.periods_s) * WANDERING_S * np.sqrt(12) / np.diff(ends_s)
+    errors_s = np.hypot(ERROR_FACTOR * np.sqrt(np.diag(sums @ shares[1:, 1:] @ sums.T)), wandering_s)
+    periods_s = [_set_period_s(*pair) for pair in zip(found.periods_s, map(float, errors_s), strict=True)]
     moved = replace(found, periods_s=tuple(periods_s))
     left_s = counted.times_s - moved.times_of(counted.beats)
     return replace(moved, start_s=found.start_s + float(np.average(left_s, weights=weights)))
@@ -143,6 +161,12 @@ def _told_apart(counted: Counted, changes: list[int]) -> list[int]:
         changes = [*changes[:smallest], *changes[smallest + 1 :]]
         changes = _moved(counted, _trusted(counted, changes), changes, 1)
     return changes
+
+
+def _set_period_s(period_s: float, error_s: float) -> float:
+    """The period of the tempo that was surely set; the measured one where that is in doubt."""
+    chosen = set_tempo(60 / period_s, 60 * error_s / period_s**2)
+    return float(60 / chosen.bpm) if chosen.share > LEAST_SHARE else period_s
 
 
 def _with_one_more(counted: Counted, weights: Doubles, changes: list[int]) -> list[int]:

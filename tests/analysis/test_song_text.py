@@ -51,6 +51,16 @@ def test_shows_the_map_of_music_that_moves() -> None:
     assert "and 7 more segments" in lines
 
 
+def test_shows_the_odd_bars_of_steady_music() -> None:
+    signs = ((1, "4/4"), (33, "2/4"), (34, "4/4"))
+    segments = tuple(MapSegment(bar, 2.0 * (bar - 1), 120.0, sign) for bar, sign in signs)
+
+    lines = text(SongMeasures(Tempo("constant", 120.0), tempo_map=segments))
+
+    assert "bar 33 at 1:04: 120.000 BPM, 2/4" in lines
+    assert "Map" not in text(SongMeasures(Tempo("constant", 120.0), tempo_map=segments[:1]))
+
+
 def test_says_when_there_is_none() -> None:
     assert text(SongMeasures()) == "Tempo    none found"
     assert "the brief says 98 BPM" in text(SongMeasures(Tempo("none", 98.0, source="brief")))

@@ -42,7 +42,7 @@ def test_each_tempo_is_right_to_a_twentieth_and_changes_on_its_bar_line(tempos: 
     assert [60 / period_s for period_s in found.periods_s] == pytest.approx([bpm for _, bpm in tempos], abs=0.05)
     assert found.times_of(np.arange(len(beats_s), dtype=float)) == pytest.approx(beats_s, abs=0.004)
     # On the song's own clock all beats are even.
-    even_s = found.clock(0, len(beats_s) - 1).to_even(found.times_of(np.arange(len(beats_s), dtype=float)))
+    even_s = found.held(0, len(beats_s) - 1).clock.to_even(found.times_of(np.arange(len(beats_s), dtype=float)))
     assert np.ptp(np.diff(even_s)) < 1e-6
 
 
