@@ -296,3 +296,20 @@ class TestPage:
         for path in (f"/files/{source.pk}/", f"/zips/{sent.pk}/"):
             response = client.get(path, follow=True)
             assert "is no longer in the store" in response.content.decode()
+
+    def test_one_press_of_the_drummer_s(
+        self, client: Client, booking: Booking, client_user: User, drummer: User
+    ) -> None:
+        client.force_login(drummer)
+        address = f"/bookings/{booking.pk}/originals"
+        assert "The files are kept longer." in client.post(f"{address}/keep/", follow=True).content.decode()
+        assert "kept until 1 May 2026" in self.page(client, client_user, booking)
+
+    def test_asking_in_vain_is_told(self, client: Client, booking: Booking, client_user: User, drummer: User) -> None:
+        address = f"/bookings/{booking.pk}/originals"
+        client.force_login(client_user)
+        assert "nothing to ask for yet" in client.post(f"{address}/ask/", follow=True).content.decode()
+        Booking.objects.update(stage=BookingStage.WORKING)
+        client.force_login(drummer)
+        for what in ("keep", "let-go"):
+            assert "booking is not over" in client.post(f"{address}/{what}/", follow=True).content.decode()

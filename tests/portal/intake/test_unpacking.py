@@ -316,6 +316,17 @@ def test_content_that_somebody_else_has_too_stays_when_a_zip_is_not_taken(song: 
     assert not store_room.clear(key=originals.key_for(sha256), sha256=sha256)
 
 
+def test_content_that_was_cleared_away_meanwhile_is_unpacked_anew(song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+    sent = make_sent_zip(song=song, content=zipped(*STEMS))
+    with monkeypatch.context() as patched:
+        patched.setattr(originals, "store", lambda *_, **__: None)
+        with pytest.raises(FileNotFoundError):
+            unpacking.unpack(sent.pk)
+    assert not song.sources.exists()
+    unpacking.unpack(sent.pk)
+    assert len(contents(song)) == 3
+
+
 def test_a_busy_zip_is_left_to_whoever_is_at_it(song: Song) -> None:
     sent = make_sent_zip(song=song, content=zipped(*STEMS))
     with parts.locked(f"zip{sent.pk}"):

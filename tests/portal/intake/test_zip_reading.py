@@ -121,6 +121,18 @@ class TestLies:
         with pytest.raises(DamagedEntryError):
             list_entries(io.BytesIO(bytes(content)), most=10)
 
+    @pytest.mark.parametrize("mark", [b"PK\x06\x06", b"PK\x01\x02"], ids=["zip64 end", "list"])
+    def test_a_mark_that_is_not_there(self, mark: bytes) -> None:
+        content = zipped(*((f"{number}", b"") for number in range(65_600)))
+        with pytest.raises(DamagedEntryError, match="list of contents"):
+            list_entries(io.BytesIO(content.replace(mark, b"PKPK")), most=70_000)
+
+    def test_data_that_begin_past_the_end_of_the_file(self) -> None:
+        content = zipped(("a.wav", NOISE), method=STORED)
+        (entry,) = list_entries(io.BytesIO(content), most=1)
+        with pytest.raises(DamagedEntryError, match="cut off"):
+            list(read_entry(io.BytesIO(content[:1_000]), entry))
+
     def test_too_many_entries_are_refused_before_the_list_is_read(self) -> None:
         content = zipped(*((str(number), b"") for number in range(11)))
         with pytest.raises(ZipError, match="more than 10 files"):

@@ -17,7 +17,7 @@ def zipped(*files: tuple[str, bytes], method: int = DEFLATED) -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", method) as archive:
         for name, content in files:
-            archive.writestr(name, content)
+            archive.writestr(zipfile.ZipInfo(name), content, compress_type=method)
     return out.getvalue()
 
 
@@ -39,7 +39,7 @@ def zipped_through_a_pipe(*files: tuple[str, bytes], method: int = DEFLATED) -> 
     out = OneWay()
     with zipfile.ZipFile(out, "w", method) as archive:
         for name, content in files:
-            archive.writestr(name, content)
+            archive.writestr(zipfile.ZipInfo(name), content, compress_type=method)
     return bytes(out.content)
 
 
