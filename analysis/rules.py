@@ -25,7 +25,7 @@ def file_findings(report: FileReport, limits: Limits) -> tuple[Finding, ...]:
     """All that one file's numbers say about it alone, gravest first."""
     found = [finding for rule in PLAIN_RULES for finding in rule(report)]
     found += [finding for rule in LIMIT_RULES for finding in rule(report, limits)]
-    if any(finding.code == "clipped" and finding.severity != Severity.NOTE for finding in found):
+    if any(finding.code == "clipped" and finding.severity != Severity.NOTE.value for finding in found):
         found = [finding for finding in found if finding.code not in SAID_BY_CLIPPED]
     return tuple(sorted(found, key=lambda finding: list(Severity).index(Severity(finding.severity))))
 
