@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from bench import alarms, by_hand, demo_songs, fuzz, load, recordings, speed, tempo
+from bench import alarms, by_hand, demo_songs, fuzz, line_up, load, recordings, second_opinion, speed, tempo
 
 PARTS = {
     "speed": speed.run,
@@ -15,6 +15,8 @@ PARTS = {
     "recordings": recordings.run,
     "by-hand": by_hand.run,
     "alarms": alarms.run,
+    "line-up": line_up.run,
+    "opinion": second_opinion.run,
     "fuzz": fuzz.run,
 }
 
