@@ -6,14 +6,15 @@ import argparse
 import os
 import shutil
 import tempfile
-import time
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
 from analysis.band.render import render_stems, write_wav
 from analysis.band.score import steady, write_score
 from analysis.child import survey_in_child
+from analysis.reports import FileReport
 from bench.speed import MOST_DECODES, MOST_MB, print_wanted, timed, timed_file
 
 LONG_RATE_HZ = 96_000
@@ -70,22 +71,36 @@ def _stems() -> None:
         if len(cores) < 2:
             print(f"  not run: {len(cores)} cores can be told apart here")
             return
-        one_s, all_s = _clock_s(paths, cores[:1]), _clock_s(paths, cores)
-    print(f"  on one core {one_s:.1f} s, on {len(cores)} cores {all_s:.1f} s (on the clock, beside whatever else runs)")
-    print_wanted("times faster on all cores", one_s / all_s, least=LEAST_GAIN_PER_CORE * len(cores))
+        one, every = _measured(paths, cores[:1]), _measured(paths, cores)
+    for count, taken in ((1, one), (len(cores), every)):
+        print(f"  children at a time: {count}; {taken.clock_s:.1f} s on the clock, {taken.cpu_s:.1f} CPU s")
+    gain = len(cores) * one.cpu_s / every.cpu_s
+    print_wanted("times faster on all cores, by CPU seconds", gain, least=LEAST_GAIN_PER_CORE * len(cores))
+    print_wanted("times faster on the clock", one.clock_s / every.clock_s, least=LEAST_GAIN_PER_CORE * len(cores))
+    print(f"  (the clock says little beside other work; this machine's load is {os.getloadavg()[0]:.1f})")
 
 
-def _clock_s(paths: list[Path], cores: list[int]) -> float:
-    before = os.sched_getaffinity(0)
+@dataclass(frozen=True)
+class Taken:
+    clock_s: float
+    cpu_s: float
+
+
+def _measured(paths: list[Path], cores: list[int]) -> Taken:
+    """As many children at a time as there are cores."""
+    before, allowed = os.times(), os.sched_getaffinity(0)
     os.sched_setaffinity(0, cores)
     try:
-        start = time.monotonic()
         with ThreadPoolExecutor(len(cores)) as pool:
-            list(pool.map(_survey, paths))
-        return time.monotonic() - start
+            reports = list(pool.map(_survey, paths))
     finally:
-        os.sched_setaffinity(0, before)
+        os.sched_setaffinity(0, allowed)
+    if any(report.frames is None for report in reports):
+        raise RuntimeError("a stem could not be measured")
+    after = os.times()
+    cpu_s = after.children_user + after.children_system - before.children_user - before.children_system
+    return Taken(after.elapsed - before.elapsed, cpu_s)
 
 
-def _survey(path: Path) -> None:
-    survey_in_child(path, name=path.name, features_to=path.with_suffix(".npz"))
+def _survey(path: Path) -> FileReport:
+    return survey_in_child(path, name=path.name, features_to=path.with_suffix(".npz"))
