@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from bench import alarms, by_hand, demo_songs, fuzz, line_up, load, recordings, second_opinion, speed, tempo
+from bench import alarms, by_hand, demo_songs, fuzz, line_up, load, recordings, second_opinion, speed, standards, tempo
 
 PARTS = {
     "speed": speed.run,
@@ -17,6 +17,7 @@ PARTS = {
     "alarms": alarms.run,
     "line-up": line_up.run,
     "opinion": second_opinion.run,
+    "standards": standards.run,
     "fuzz": fuzz.run,
 }
 
