@@ -99,7 +99,7 @@ export class Transport {
     await this.context.resume?.();
     if (run !== this.run) return;
     const rateHz = this.context.sampleRate;
-    this.startS = Math.min(Math.max(0, fromS), Math.max(0, this.durationS - 0.01));
+    this.startS = this.onFrame(Math.min(Math.max(0, fromS), Math.max(0, this.durationS - 0.01)));
     this.spans = [];
     // The first sound is at hand before the clock is set: what is still on its way cannot come late.
     const first = await this.parts(nextStretch({ songS: this.startS, atS: 0 }, this.durationS, this.loop));
@@ -107,6 +107,11 @@ export class Transport {
     this.cursor = { songS: this.startS, atS: Math.ceil((this.context.currentTime + LEAD_S) * rateHz) / rateHz };
     this.rampFrom(this.cursor.atS);
     await this.fill(run, this.context.currentTime + AHEAD_S, first);
+  }
+
+  /** Stretches begin on whole frames of the song too: then music and click are off by no part of a frame. */
+  onFrame(timeS) {
+    return Math.round(timeS * this.context.sampleRate) / this.context.sampleRate;
   }
 
   /** Quiet at first, and up over the ramp's time. */
@@ -129,7 +134,7 @@ export class Transport {
       this.lay(stretch, parts);
       const rateHz = this.context.sampleRate;
       // The next stretch begins on a whole frame, so that nothing is added up but whole frames.
-      this.cursor = { songS: stretch.nextSongS, atS: Math.round((stretch.atS + stretch.lengthS) * rateHz) / rateHz };
+      this.cursor = { songS: this.onFrame(stretch.nextSongS), atS: Math.round((stretch.atS + stretch.lengthS) * rateHz) / rateHz };
     }
     if (run !== this.run || this.context instanceof OfflineAudioContext) return;
     if (this.cursor && this.cursor.songS >= this.durationS && this.context.currentTime > this.cursor.atS) return this.end();
@@ -161,12 +166,15 @@ export class Transport {
     return { sound, offsetS: first / rateHz - songS };
   }
 
+  /** Each at the frame of the song that lies nearest to its exact time, as in the files. */
   layClicks({ songS, lengthS, atS }) {
     const rateHz = this.context.sampleRate;
+    const [first, end] = [Math.round(songS * rateHz), Math.round((songS + lengthS) * rateHz)];
     for (const [beatS, accent] of this.score.beats_s) {
-      if (beatS < songS - 1e-9) continue;
-      if (beatS >= songS + lengthS - 1e-9) break;
-      this.start(this.clicks[accent ? 0 : 1], this.clickGain, Math.round((atS + beatS - songS) * rateHz) / rateHz);
+      const frame = Math.round(beatS * rateHz);
+      if (frame < first) continue;
+      if (frame >= end) break;
+      this.start(this.clicks[accent ? 0 : 1], this.clickGain, (Math.round(atS * rateHz) + frame - first) / rateHz);
     }
   }
 

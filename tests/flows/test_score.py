@@ -1,0 +1,152 @@
+"""The score of a long song in a real browser: how soon it is drawn, how smoothly it moves, what it holds in memory.
+
+A short song keeps the suite quick. A song of twelve stems and five minutes, with pictures of what was drawn:
+
+    SCORE_STEMS=12 SCORE_SECONDS=300 SCORE_LOOKS=FOLDER python -m pytest -s tests/flows/test_score.py
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+from django.core.files import File
+from django.core.files.storage import default_storage
+from django.test import Client
+from playwright.sync_api import Page
+from pytest_django.fixtures import Settings
+from pytest_django.live_server_helper import LiveServer
+
+from analysis.reports import Section
+from analysis.survey import survey_file
+from portal.bookings.models import Song
+from portal.bookings.stages import SongStage
+from portal.score import jobs
+from tests.factories import make_check, make_client, make_drummer, make_map, make_song, make_source, measured_song
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+STEMS = int(os.environ.get("SCORE_STEMS", "3"))
+SECONDS = int(os.environ.get("SCORE_SECONDS", "20"))
+LOOKS = os.environ.get("SCORE_LOOKS")
+RATE_HZ = 48_000
+KINDS = 3
+SIZES = ((1440, 900), (390, 844))
+DRAWN_WITHIN_MS = 5_000
+LEAST_FRAMES_PER_S = 20.0
+MOST_HEAP_BYTES = 200 * 2**20
+DRAWN = "() => document.querySelector('[data-score]')?.dataset.state === 'drawn'"
+SHOW = "(view) => document.querySelector('[data-score]').score.setView(view)"
+# Moves the view a little for each frame of the screen and answers with the frames' lengths in milliseconds.
+SCROLL = """async ({ lengthS, frames }) => {
+  const { score } = document.querySelector('[data-score]');
+  const until = () => new Promise(requestAnimationFrame);
+  score.setView({ startS: 2, endS: 2 + lengthS });
+  await new Promise((wake) => setTimeout(wake, 1500));
+  const lengths = [];
+  let last = await until();
+  for (let frame = 0; frame < frames; frame++) {
+    const startS = 2 + (frame * lengthS) / frames;
+    score.setView({ startS, endS: startS + lengthS });
+    const now = await until();
+    lengths.push(now - last);
+    last = now;
+  }
+  return lengths;
+}"""
+
+
+def stem(kind: int) -> Any:
+    """Notes on the beats of 112 BPM from bar one at 2 s, with a kind of their own in pitch and rests."""
+    samples = np.zeros((SECONDS * RATE_HZ, 2), np.float32)
+    at_s = np.arange(int(0.4 * RATE_HZ)) / RATE_HZ
+    dice = np.random.default_rng(kind)
+    note = 0.4 * np.sin(2 * np.pi * 110 * 2**kind * at_s) * np.exp(-at_s / (0.06 + 0.1 * kind))
+    note = note + 0.1 * dice.standard_normal(len(at_s)) * np.exp(-at_s / 0.01)
+    for beat in range(0, int((SECONDS - 3) * 112 / 60), 1 + kind):
+        first = round((2 + beat * 60 / 112) * RATE_HZ)
+        samples[first : first + len(at_s)] += (dice.uniform(0.4, 1.0) * note)[:, None]
+    return samples
+
+
+def store(path: Path, key: str) -> str:
+    with path.open("rb") as content:
+        return default_storage.save(key, File(content))
+
+
+@pytest.fixture
+def song(settings: Settings, tmp_path: Path) -> Song:
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "default": {"BACKEND": "portal.storage.FolderStorage", "OPTIONS": {"location": str(tmp_path / "store")}},
+    }
+    song = make_song(client=make_client(), title="Paper Boats", stage=SongStage.ON_DESK)
+    made = []
+    for kind in range(KINDS):
+        path = tmp_path / f"{kind}.wav"
+        soundfile.write(path, stem(kind), RATE_HZ, "PCM_24")
+        survey = survey_file(path)
+        survey.features.save(tmp_path / "features.npz")
+        sha256 = survey.report.sha256
+        keys = {"key": store(path, f"originals/{sha256[:2]}/{sha256}")}
+        keys["features_key"] = store(tmp_path / "features.npz", f"features/{kind}.npz")
+        made.append({"sha256": sha256, "report": survey.report.to_json(), **keys})
+    for number in range(STEMS):
+        source = make_source(song=song, name=f"{number + 1:02} stem.wav", **made[number % KINDS])
+        jobs.make_copy(source.pk)
+    sections = tuple(Section(start_bar=bar, bars=8, label="ABC"[bar // 8 % 3]) for bar in range(1, SECONDS // 3, 8))
+    report = measured_song()
+    make_check(song=song, report=replace(report, song=replace(report.song, sections=sections)))
+    make_map(song=song)
+    return song
+
+
+@pytest.fixture
+def drawn(song: Song, live_server: LiveServer, client: Client, page: Page) -> Iterator[Page]:
+    client.force_login(make_drummer())
+    page.context.add_cookies(
+        [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
+    )
+    page.goto(f"{live_server.url}/songs/{song.pk}/sheet/")
+    page.wait_for_function(DRAWN)
+    yield page
+    page.goto("about:blank")  # nothing more is asked for when the store is gone
+
+
+def test_it_is_drawn_soon_moves_smoothly_and_stays_small(drawn: Page) -> None:
+    first_ms = drawn.evaluate(
+        "() => performance.now() - performance.timing.domContentLoadedEventEnd + performance.timeOrigin"
+    )
+    drawn.wait_for_load_state("networkidle")
+    print(f"\n{STEMS} stems of {SECONDS} s: first drawing {first_ms:.0f} ms after the page")  # noqa: T201
+    for length_s in (SECONDS / 4, 8.0, 0.05):
+        lengths = np.array(drawn.evaluate(SCROLL, {"lengthS": length_s, "frames": 120}))
+        rate = 1000 / float(np.median(lengths))
+        worst = float(np.percentile(lengths, 95))
+        print(f"view of {length_s:g} s: {rate:.0f} frames a second, 95 % within {worst:.0f} ms")  # noqa: T201
+        assert rate > LEAST_FRAMES_PER_S
+    session = drawn.context.new_cdp_session(drawn)
+    session.send("HeapProfiler.collectGarbage")
+    heap_bytes = session.send("Runtime.getHeapUsage")["usedSize"]
+    print(f"script memory {heap_bytes / 2**20:.1f} MB")  # noqa: T201
+    assert heap_bytes < MOST_HEAP_BYTES
+    assert first_ms < DRAWN_WITHIN_MS
+    if LOOKS:
+        look(drawn, Path(LOOKS))
+
+
+def look(page: Page, folder: Path) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        for name, length_s in (("whole", SECONDS), ("bars", 8.0), ("samples", 0.01)):
+            start_s = 0 if name == "whole" else 2 + 16 * 60 / 112 - 0.002
+            page.evaluate(SHOW, {"startS": start_s, "endS": start_s + length_s})
+            page.wait_for_timeout(1_500)
+            page.locator("#score").screenshot(path=folder / f"{name}-{width}.png")
