@@ -8,7 +8,7 @@
 #   make format   what `make check` would only complain about
 #   make manage   a manage.py command against the demo's data   (ARGS="shell")
 #   make lock     requirements*.txt and package-lock.json anew from pyproject.toml and package.json
-.PHONY: venv browser demo test check bench bench-libraries format manage lock
+.PHONY: venv browser s3-server demo test check bench bench-libraries format manage lock
 .DELETE_ON_ERROR:
 
 PYTHON ?= python3
@@ -45,9 +45,16 @@ manage: venv
 browser: .venv/.ready
 	@PATH="$(CURDIR)/$(BIN):$$PATH" sh tests/browser.sh
 
+# The tests' S3 server has an environment of its own. A machine that cannot have it tests without.
+s3-server: .venv/.ready
+	@test .venv-s3/.ready -nt requirements-s3.txt || { \
+		$(PYTHON) -m venv .venv-s3 && \
+		$(BIN)/uv pip sync --quiet --python .venv-s3/bin/python --require-hashes requirements-s3.txt >&2 && \
+		touch .venv-s3/.ready; } || echo "No S3 server: the store's tests on S3 are left out" >&2
+
 # One thread each: on a busy machine a matrix library's waiting threads cost more than they give.
 test: export OPENBLAS_NUM_THREADS = 1
-test: venv browser
+test: venv browser s3-server
 	$(BIN)/python -m pytest $(or $(ARGS),--cov)
 
 check: venv
@@ -73,6 +80,7 @@ lock: .venv/.ready
 	$(COMPILE) pyproject.toml --group dev -c requirements.txt -o requirements-dev.txt
 	$(COMPILE) --group bench -c requirements-dev.txt -o requirements-bench.txt
 	$(COMPILE) --group node -o requirements-node.txt
+	$(COMPILE) --group s3 -o requirements-s3.txt
 	$(COMPILE) --group uv -o requirements-uv.txt
 	npm install --package-lock-only --silent
 	! grep -n '"resolved"' package-lock.json

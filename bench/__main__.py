@@ -5,7 +5,20 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from bench import alarms, by_hand, demo_songs, fuzz, line_up, load, recordings, second_opinion, speed, standards, tempo
+from bench import (
+    alarms,
+    by_hand,
+    demo_songs,
+    fuzz,
+    line_up,
+    load,
+    recordings,
+    second_opinion,
+    speed,
+    standards,
+    tempo,
+    uploads,
+)
 
 PARTS = {
     "speed": speed.run,
@@ -19,6 +32,7 @@ PARTS = {
     "opinion": second_opinion.run,
     "standards": standards.run,
     "fuzz": fuzz.run,
+    "uploads": uploads.run,
 }
 
 
@@ -33,6 +47,8 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=5.0, help="length of the file that is timed")
     parser.add_argument("--rate", type=int, default=48_000, help="sample rate of the file that is timed")
     parser.add_argument("--beside", default="librosa", help="tools to compare with: librosa,aubio,essentia")
+    parser.add_argument("--megabytes", type=int, default=1024, help="MiB of the file that is uploaded")
+    parser.add_argument("--interruptions", type=int, default=0, help="kill clients and house so often in an upload")
     parser.add_argument("--folds", type=Path, help="weights by fold (fit_choice --folds-out): read what is held out")
     parser.add_argument("--failures", action="store_true", help="print each song that is wrong, and why")
     options = parser.parse_intermixed_args()

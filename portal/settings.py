@@ -104,17 +104,13 @@ FOLDER_STORE: dict[str, Any] = {
     "OPTIONS": {"location": str(DATA_DIR / "store")},
 }
 S3_STORE: dict[str, Any] = {
-    "BACKEND": "storages.backends.s3.S3Storage",
+    "BACKEND": "portal.object_storage.ObjectStorage",
     "OPTIONS": {
         "bucket_name": S3_BUCKET,
         "endpoint_url": S3_ENDPOINT_URL or None,
         "region_name": env.text("KITPOST_S3_REGION", "us-east-1"),
         "access_key": env.secret("KITPOST_S3_ACCESS_KEY", "") or None,
         "secret_key": env.secret("KITPOST_S3_SECRET_KEY", "") or None,
-        "addressing_style": "path",
-        "signature_version": "s3v4",
-        "file_overwrite": False,
-        "querystring_expire": 600,
     },
 }
 # Names with a hash of the content let a browser keep a file for good. The demo serves files as they lie in the tree.

@@ -18,12 +18,12 @@ from portal.demo.parts import BASE_DIR
 needs_proc = pytest.mark.skipif(sys.platform != "linux", reason="looks at processes through /proc")
 
 
-def start(data_dir: Path, *more: str) -> subprocess.Popen[str]:
+def start(data_dir: Path, *more: str, settings: Mapping[str, str] | None = None) -> subprocess.Popen[str]:
     environment = {name: value for name, value in os.environ.items() if not name.startswith(("KITPOST_", "DJANGO_"))}
     return subprocess.Popen(
         [sys.executable, "manage.py", "demo", "--data", str(data_dir), "--port", "0", *more],
         cwd=BASE_DIR,
-        env=environment,
+        env=environment | dict(settings or {}),
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -31,8 +31,10 @@ def start(data_dir: Path, *more: str) -> subprocess.Popen[str]:
 
 
 @contextmanager
-def demo(data_dir: Path) -> Iterator[tuple[subprocess.Popen[str], Mapping[str, Any]]]:
-    process = start(data_dir, "--json")
+def demo(
+    data_dir: Path, settings: Mapping[str, str] | None = None
+) -> Iterator[tuple[subprocess.Popen[str], Mapping[str, Any]]]:
+    process = start(data_dir, "--json", settings=settings)
     try:
         assert process.stdout is not None
         line = process.stdout.readline()
@@ -73,3 +75,11 @@ def status_of(address: str) -> int:
 def is_whole(data_dir: Path) -> bool:
     with closing(sqlite3.connect(data_dir / "kitpost.sqlite3")) as database:
         return bool(database.execute("PRAGMA integrity_check").fetchone()[0] == "ok")
+
+
+def uploads_of(data_dir: Path) -> list[tuple[int, str, str]]:
+    """Offset, state and key of each upload that the demo did not bring itself."""
+    with closing(sqlite3.connect(data_dir / "kitpost.sqlite3", timeout=30)) as database:
+        return database.execute(
+            "SELECT offset_bytes, state, key FROM uploads_upload WHERE metadata != '' AND concat != 'partial'"
+        ).fetchall()

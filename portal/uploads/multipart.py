@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from functools import cached_property
 from io import FileIO
 from pathlib import Path
-from typing import Any, cast
+from typing import IO, Any, cast
 
 from boto3.s3.transfer import TransferConfig
 from botocore.exceptions import ClientError
@@ -30,6 +30,7 @@ READ_BYTES = 1024**2
 ARRIVING = "arriving/"
 # One request copies up to 5 GiB; what is larger goes in pieces.
 COPYING = TransferConfig(multipart_threshold=4 * 1024**3, multipart_chunksize=1024**3)
+LOST = "The store lost a part of this file. Please send it again."
 GONE = frozenset({"NoSuchUpload", "NoSuchKey", "404"})
 
 
@@ -108,8 +109,16 @@ class MultipartPart:
             if not self.upload.multipart_id:
                 self.upload.note_multipart(self.s3.create_multipart_upload(**self.named)["UploadId"])
             with self.spool(index).open("rb") as body:
-                self.s3.upload_part(**self.named, UploadId=self.upload.multipart_id, PartNumber=index + 1, Body=body)
+                self.send_part(index + 1, body)
             self.spool(index).unlink()
+
+    def send_part(self, number: int, body: IO[bytes]) -> None:
+        try:
+            self.s3.upload_part(**self.named, UploadId=self.upload.multipart_id, PartNumber=number, Body=body)
+        except ClientError as error:
+            if is_gone(error):
+                raise SpoiltError(LOST) from error
+            raise
 
     def close(self) -> None:
         if "file" in vars(self):
@@ -126,7 +135,7 @@ class MultipartPart:
         self.send_out(index for index, path in self.spools().items() if path.stat().st_size)
         parts = self.stored_parts()
         if sum(part["Size"] for part in parts) != self.upload.length_bytes:
-            raise SpoiltError("The store lost a part of this file. Please send it again.")
+            raise SpoiltError(LOST)
         told = [{"PartNumber": part["PartNumber"], "ETag": part["ETag"]} for part in parts]
         self.s3.complete_multipart_upload(
             **self.named, UploadId=self.upload.multipart_id, MultipartUpload={"Parts": told}

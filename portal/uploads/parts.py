@@ -99,6 +99,7 @@ def opened_at_offset(upload: Upload, part: Part) -> Iterator[None]:
         raise OffsetConflictError("Part of this file is missing on the server. Ask where to go on.")
     try:
         with faults_told():
+            proofs.reserve(upload.pk)
             part.open_at(stands_at)
             part.settle(stands_at)
         yield
@@ -147,10 +148,12 @@ class Stretch:
 
     def note(self) -> None:
         """First the disk, then the row: the row never promises what a power cut could take."""
+        is_new = self.end != self.upload.offset_bytes
         with faults_told():
             self.part.sync()
-        if self.end != self.upload.offset_bytes:
-            proofs.add(self.upload.pk, end=self.end, sha256=self.seen.hexdigest())
+            if is_new:
+                proofs.add(self.upload.pk, end=self.end, sha256=self.seen.hexdigest())
+        if is_new:
             self.upload.advance_to(self.end)
             self.seen = hashlib.sha256()
         with faults_told():

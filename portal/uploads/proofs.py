@@ -16,15 +16,32 @@ from django.conf import settings
 
 from portal.uploads.errors import SpoiltError
 
+BLOCK_BYTES = 4_096
+BLANK = b"\n"
+SHA256_LENGTH = 64
+
 
 def path_of(upload_id: uuid.UUID) -> Path:
     return Path(settings.UPLOAD_DIR) / f"{upload_id}.proof"
 
 
+def reserve(upload_id: uuid.UUID) -> None:
+    """Take the room for the next stretches before the bytes come: a disk that fills up under them has it still."""
+    path = path_of(upload_id)
+    if not path.exists():
+        path.write_bytes(BLANK * BLOCK_BYTES)
+
+
 def add(upload_id: uuid.UUID, *, end: int, sha256: str) -> None:
     """Note the stretch that ends here. On the disk when this returns: the row may rely on it."""
-    with path_of(upload_id).open("a", encoding="ascii") as file:
-        file.write(f"{end} {sha256}\n")
+    with path_of(upload_id).open("r+b") as file:
+        lines = file.read()
+        at = len(lines.rstrip(BLANK)) + 1 if lines.strip() else 0
+        line = f"{end} {sha256}\n".encode()
+        file.seek(at)
+        file.write(line)
+        if at + len(line) >= len(lines):
+            file.write(BLANK * BLOCK_BYTES)
         file.flush()
         os.fsync(file.fileno())
 
@@ -32,19 +49,22 @@ def add(upload_id: uuid.UUID, *, end: int, sha256: str) -> None:
 def read(upload_id: uuid.UUID) -> list[tuple[int, str]]:
     """The stretches by their ends. A line that a power cut left unfinished counts for nothing."""
     try:
-        lines = path_of(upload_id).read_text(encoding="ascii").splitlines(keepends=True)
+        lines = path_of(upload_id).read_text(encoding="ascii").split()
     except FileNotFoundError:
         return []
-    whole = (line.split() for line in lines if line.endswith("\n"))
-    return [(int(end), sha256) for end, sha256 in whole]
+    pairs = zip(lines[::2], lines[1::2], strict=False)
+    return [(int(end), sha256) for end, sha256 in pairs if len(sha256) == SHA256_LENGTH]
 
 
 def cut_to(upload_id: uuid.UUID, offset: int) -> int:
     """Forget what goes beyond this offset; say how far the rest reaches."""
-    stretches = read(upload_id)
-    kept = [(end, sha256) for end, sha256 in stretches if end <= offset]
-    if kept != stretches:
-        path_of(upload_id).write_text("".join(f"{end} {sha256}\n" for end, sha256 in kept), encoding="ascii")
+    kept = [(end, sha256) for end, sha256 in read(upload_id) if end <= offset]
+    path = path_of(upload_id)
+    if path.exists():
+        lines = "".join(f"{end} {sha256}\n" for end, sha256 in kept).encode()
+        with path.open("r+b") as file:
+            file.seek(len(lines))
+            file.write(BLANK * (path.stat().st_size - len(lines)))
     return kept[-1][0] if kept else 0
 
 

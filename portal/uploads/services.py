@@ -101,7 +101,11 @@ def append(*, upload: Upload, at_offset: int, pieces: Pieces, checksum: Checksum
             raise OffsetConflictError(f"This file stands at {upload.offset_bytes} bytes, not at {at_offset}.")
         if upload.state == Upload.State.OPEN:
             at_most = upload.length_bytes - upload.offset_bytes
-            parts.append(upload, part_of(upload), pieces(at_most), checksum=checksum)
+            try:
+                parts.append(upload, part_of(upload), pieces(at_most), checksum=checksum)
+            except SpoiltError:
+                give_back(upload, SPOILT)
+                raise
             finish_locked(upload)
     return upload
 

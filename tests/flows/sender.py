@@ -35,12 +35,13 @@ class Sender:
         response.raise_for_status()
         return response
 
-    def begin(self, path: Path, *, purpose: str, target: int) -> str:
+    def begin(self, path: Path, *, purpose: str, target: int, size: int | None = None) -> str:
         """Open an upload; the path of its address, which stays when the house opens again at another port."""
         said = {"filename": path.name, "purpose": purpose, "target": str(target)}
         coded = ",".join(f"{key} {base64.b64encode(value.encode()).decode()}" for key, value in said.items())
-        size = {"Upload-Length": str(path.stat().st_size), "Upload-Metadata": coded}
-        return str(self.tus("POST", self.house["tus"], headers=size).headers["Location"])
+        length = path.stat().st_size if size is None else size
+        said_headers = {"Upload-Length": str(length), "Upload-Metadata": coded}
+        return str(self.tus("POST", self.house["tus"], headers=said_headers).headers["Location"])
 
     def offset(self, upload: str) -> int:
         return int(self.tus("HEAD", urljoin(self.house["url"], upload)).headers["Upload-Offset"])

@@ -18,6 +18,7 @@ WHOLE = b"".join(STRETCHES)
 def upload_id(tmp_path: Path) -> uuid.UUID:
     (tmp_path / "uploads").mkdir()
     upload_id, end = uuid.uuid4(), 0
+    proofs.reserve(upload_id)
     for stretch in STRETCHES:
         end += len(stretch)
         proofs.add(upload_id, end=end, sha256=hashlib.sha256(stretch).hexdigest())
@@ -60,6 +61,17 @@ def test_it_is_cut_at_the_end_of_a_whole_stretch(upload_id: uuid.UUID, offset: i
 
 def test_a_line_that_a_power_cut_left_unfinished_counts_for_nothing(upload_id: uuid.UUID) -> None:
     path = proofs.path_of(upload_id)
-    path.write_text(path.read_text()[:-10])
+    path.write_text(path.read_text().rstrip()[:-10] + "\n\n")
 
     assert proofs.cut_to(upload_id, 113) == 13
+
+
+def test_the_room_for_it_is_taken_before_it_is_needed(upload_id: uuid.UUID) -> None:
+    before = proofs.path_of(upload_id).stat().st_size
+    for end in range(200, 240):
+        proofs.add(upload_id, end=end, sha256="0" * 64)
+
+    assert proofs.path_of(upload_id).stat().st_size == before == proofs.BLOCK_BYTES
+    for end in range(240, 300):
+        proofs.add(upload_id, end=end, sha256="0" * 64)
+    assert [end for end, _ in proofs.read(upload_id)] == [10, 13, 113, *range(200, 300)]

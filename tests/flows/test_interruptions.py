@@ -1,0 +1,28 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.conftest import NO_CHROMIUM, chromium_program
+from tests.flows import interruptions
+from tests.houses import demo, needs_proc
+
+SIZE_BYTES = 48 * 1024**2
+TIMES = 5
+
+
+@needs_proc
+@pytest.mark.parametrize("name", ["node", "chromium", "tuspy"])
+def test_a_client_that_nobody_here_wrote_is_killed_and_so_is_the_house(name: str, tmp_path: Path) -> None:
+    if name == "chromium" and chromium_program() is None:
+        pytest.skip(NO_CHROMIUM)
+    path, house_dir = interruptions.make_file(tmp_path / "long take.wav", SIZE_BYTES, seed=1), tmp_path / "house"
+    with demo(house_dir) as (_, house):
+        client = interruptions.make_client(name, house, path)
+        try:
+            struck = interruptions.interrupt(client, house_dir, SIZE_BYTES, times=TIMES, seed=2)
+        finally:
+            client.close()
+        assert sum(struck.values()) == TIMES
+        interruptions.check_received(house_dir, path, lambda key: interruptions.sha256_of(house_dir / "store" / key))
