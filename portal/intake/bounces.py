@@ -28,11 +28,11 @@ def mender(song: Song, finding: Finding, heirs: dict[int, SourceFile]) -> Source
     return came.order_by("-received_at").first()
 
 
-def tell(song: Song, ended: Sequence[Finding], opened: Sequence[Finding]) -> None:
+def tell(song: Song, mended: Sequence[Finding], opened: Sequence[Finding]) -> None:
     """A line in the timeline for each version that mended something, and one for what came with it."""
-    menders = {finding.resolved_by.pk: finding.resolved_by for finding in ended if finding.resolved_by}
+    menders = {finding.resolved_by.pk: finding.resolved_by for finding in mended if finding.resolved_by}
     for source in menders.values():
-        titles = titles_of([finding for finding in ended if finding.resolved_by_id == source.pk])
+        titles = titles_of([finding for finding in mended if finding.resolved_by_id == source.pk])
         record(song.booking, f"version {source.version} of “{source.name}” settles: {titles}", song=song)
     new = {finding.source.pk: finding.source for finding in opened if finding.source and finding.source.version > 1}
     for source in new.values():

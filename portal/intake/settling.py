@@ -69,18 +69,22 @@ def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
     What was found in an earlier version of a file is looked for in the one that counts now.
     """
     heirs = bounces.heirs(song)
-    ended: list[Finding] = []
+    mended: list[Finding] = []
     for key, finding in findings_before(song, heirs).items():
-        found = keyed.get(key)
-        if found is not None and is_still(finding, found):
-            if finding.source_id in heirs:
-                finding.move_to(heirs[finding.source_id], place=found.place.to_json())
+        found, heir = keyed.get(key), heirs.get(finding.source_id or 0)
+        is_open = finding.state == Finding.State.OPEN
+        if found is not None and is_still(finding, found) and not (is_open and heir):
+            if heir is not None:
+                finding.move_to(heir, place=found.place.to_json())
             keyed.pop(key)
-        elif finding.state == Finding.State.OPEN:
+        elif is_open and found is not None:
+            # A new bounce that has it still is asked about anew: whoever made it hopes that it is mended.
+            finding.resolve(reason=f"Still there in version {heir.version}" if heir else "")
+        elif is_open:
             finding.resolve(by_source=bounces.mender(song, finding, heirs))
-            ended.append(finding)
+            mended.append(finding)
     opened = [open_finding(song, source_id, code, found) for (source_id, code), found in keyed.items()]
-    bounces.tell(song, ended, opened)
+    bounces.tell(song, mended, opened)
 
 
 def findings_before(song: Song, heirs: dict[int, SourceFile]) -> dict[Key, Finding]:

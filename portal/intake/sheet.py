@@ -163,7 +163,7 @@ def settled_words(finding: Finding) -> str:
         return f"Waived by {finding.ended_by}: {finding.reason}"
     if finding.resolved_by is not None:
         return f"Settled by version {finding.resolved_by.version} of “{finding.resolved_by.name}”"
-    return "No longer found" if finding.state == Finding.State.RESOLVED else ""
+    return (finding.reason or "No longer found") if finding.state == Finding.State.RESOLVED else ""
 
 
 def readings_of(measures: SongMeasures, meter: str) -> list[Reading]:

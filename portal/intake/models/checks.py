@@ -132,10 +132,10 @@ class Finding(models.Model):
         self.source, self.place = source, place
         self.save(update_fields=["source", "place"])
 
-    def resolve(self, *, by_source: SourceFile | None = None) -> None:
+    def resolve(self, *, by_source: SourceFile | None = None, reason: str = "") -> None:
         self.resolved_by = by_source
         self.save(update_fields=["resolved_by"])
-        self.end(self.State.RESOLVED)
+        self.end(self.State.RESOLVED, reason=reason)
 
     def end(self, state: State, *, by: User | None = None, reason: str = "") -> None:
         self.state, self.ended_at, self.ended_by, self.reason = state, timezone.now(), by, reason

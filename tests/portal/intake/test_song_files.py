@@ -14,6 +14,7 @@ from portal.bookings.stages import SongStage
 from portal.intake import jobs, song_files, tasks
 from portal.intake.errors import FileGoneError, SongClosedError
 from portal.intake.models import Finding, SourceFile
+from portal.intake.sheet import settled_words
 from portal.people.models import User
 from portal.uploads.models import Upload
 from tests.factories import make_check, make_client, make_song, make_source, measured_song
@@ -157,21 +158,19 @@ class TestFindings:
         assert Finding.objects.get().source == source
         assert f"found in version 2 of “bass.wav”: {TITLE}" in lines(song)
 
-    def test_what_it_still_has_stays_open_and_is_not_asked_twice(self, song: Song) -> None:
-        check(song, clipped())
+    @pytest.mark.parametrize("peaks", [12, 3])
+    def test_what_it_still_has_is_asked_about_anew(self, song: Song, peaks: int) -> None:
+        check(song, clipped(peaks=12))
         before = Finding.objects.get()
         source = send(song)
-        check(song, clipped())
-        after = Finding.objects.get()
-        assert (after.pk, after.source, after.state, after.asked_in) == (before.pk, source, "open", before.asked_in)
-
-    def test_what_it_has_in_another_measure_is_found_anew(self, song: Song) -> None:
-        check(song, clipped(peaks=12))
-        source = send(song)
-        check(song, clipped(peaks=3))
+        check(song, clipped(peaks=peaks))
         old, new = Finding.objects.all()
-        assert (old.state, old.resolved_by) == ("resolved", source)
-        assert (new.state, new.source, new.value) == ("open", source, {"places": 3})
+        assert (old.pk, old.state, old.resolved_by) == (before.pk, "resolved", None)
+        assert settled_words(old) == "Still there in version 2"
+        assert (new.state, new.source, new.value) == ("open", source, {"places": peaks})
+        assert new.asked_in is not None
+        assert new.asked_in != before.asked_in
+        assert not any("settles" in line for line in lines(song))
 
     def test_a_waived_one_stays_waived_as_long_as_it_is_the_same(self, song: Song, drummer: User) -> None:
         check(song, clipped())
