@@ -43,6 +43,7 @@ def lane_of(source: SourceFile, numbers: FileReport, findings: Sequence[Finding]
         "duration_s": numbers.duration_s or 0.0,
         "leading_silence_s": numbers.leading_silence_s or 0.0,
         "pyramid": reverse("score:pyramid", args=[source.pk]),
+        "onsets": reverse("score:onsets", args=[source.pk]),
         "sound": reverse("score:sound", args=[source.pk]) if made else "",
         "sample_rate_hz": made.sample_rate_hz if made else numbers.sample_rate_hz or 0,
         "frames": made.frames if made else numbers.frames or 0,

@@ -9,11 +9,14 @@ import soundfile
 from numpy.typing import NDArray
 
 from portal.files import local_copy
+from portal.intake.models import SourceFile
 from portal.score.models import PlayCopy
 
 MOST_SECONDS = 30
 MOST_POINTS = 4_096
 MOST_CHANNELS = 2
+MICROSECONDS_PER_S = 1_000_000
+STRENGTH_STEPS = 255
 
 
 @dataclass(frozen=True)
@@ -54,3 +57,12 @@ def small(extremes: NDArray[np.floating]) -> NDArray[np.int8]:
     """Outwards, so that a sound is never drawn as silence."""
     scaled = np.clip(extremes, -1, 1) * 127
     return np.stack([np.floor(scaled[:, 0]), np.ceil(scaled[:, 1])], axis=1).astype(np.int8)
+
+
+def onsets_of(source: SourceFile) -> bytes:
+    """Attacks: their number and times in microseconds (32 bits each), then strengths in a byte each."""
+    with local_copy(source.features_key) as path, np.load(path, allow_pickle=False) as stored:
+        attacks = stored["fine.band"] == 0
+        times = np.rint(stored["fine.times_s"][attacks] * MICROSECONDS_PER_S).astype("<u4")
+        strengths = np.clip(np.rint(stored["fine.strength"][attacks] * STRENGTH_STEPS), 0, STRENGTH_STEPS)
+    return np.array([len(times)], "<u4").tobytes() + times.tobytes() + strengths.astype(np.uint8).tobytes()

@@ -17,7 +17,7 @@ from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 from portal.score.lanes import score_of
 from portal.score.models import PlayCopy
-from portal.score.sound import Part, extremes_of, small, words_of
+from portal.score.sound import Part, extremes_of, onsets_of, small, words_of
 
 # What a key names never changes; who may read it is asked anew after this time.
 KEPT = "private, max-age=3600"
@@ -40,6 +40,17 @@ def pyramid(request: MemberRequest, source_id: int) -> HttpResponse:
     if not source.features_key:
         raise Http404("There is nothing to draw.")
     return answer(request, tag_of(source.features_key), lambda: small(load_features(source).pyramid).tobytes())
+
+
+@require_GET
+@login_required
+def onsets(request: MemberRequest, source_id: int) -> HttpResponse:
+    """Where sounds of the file begin, as measured."""
+    source = get_object_or_404(SourceFile.objects.visible_to(request.user), pk=source_id)
+    require_drummer(request.user)
+    if not source.features_key:
+        raise Http404("Nothing was measured.")
+    return answer(request, tag_of(source.features_key, "onsets"), lambda: onsets_of(source))
 
 
 @require_GET

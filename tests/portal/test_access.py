@@ -124,6 +124,7 @@ ROWS = {
     "intake:send-held": drummers("POST", MOVED, "message"),
     "score:score": drummers("GET", OK, "song"),
     "score:pyramid": drummers("GET", OK, "source"),
+    "score:onsets": drummers("GET", OK, "source"),
     "score:sound": drummers("GET", ABSENT, "source"),
     "listening:ask": drummers("POST", MOVED, "song"),
     "listening:excerpt": members("GET", OK, "excerpt"),

@@ -1,6 +1,7 @@
 // Draws the lanes of a song under one bar ruler. Everything comes in as arguments; colours come from the page's style.
 import { clock, numberEvery, secondsEvery } from "kitpost/bars";
 import { columnsBetween } from "kitpost/lane-sound";
+import { drawOnsets } from "kitpost/residual";
 
 export const RULER_PX = 44;
 export const LANE_PX = 56;
@@ -27,7 +28,7 @@ export function drawLanes(context, scene, ink) {
   context.fillRect(0, 0, width, RULER_PX);
   if (scene.loop) wash(context, scene.loop, x, ink, height);
   drawBars(context, scene, ink, x, height);
-  for (const [at, lane] of score.lanes.entries()) drawLane(context, scene, { lane, sound: sounds[at], top: RULER_PX + at * LANE_PX, isHeard: scene.gains[at] > 0 }, ink, x);
+  for (const [at, lane] of score.lanes.entries()) drawLane(context, scene, { lane, sound: sounds[at], onsets: scene.onsets[at], top: RULER_PX + at * LANE_PX, isHeard: scene.gains[at] > 0 }, ink, x);
   drawClock(context, scene, ink, x, height);
   drawMarks(context, score.marks, RULER_PX, height - CLOCK_PX, ink, x);
   if (scene.headS !== null) drawHead(context, x(scene.headS), ink, height);
@@ -70,7 +71,7 @@ function tick(context, left, top, height, strong, faint) {
   context.fillRect(left - 0.5, top, 1.5, RULER_PX - top);
 }
 
-function drawLane(context, scene, { lane, sound, top, isHeard }, ink, x) {
+function drawLane(context, scene, { lane, sound, onsets, top, isHeard }, ink, x) {
   const { view, width } = scene;
   const middle = top + LANE_PX / 2;
   const reach = LANE_PX / 2 - 3;
@@ -84,6 +85,7 @@ function drawLane(context, scene, { lane, sound, top, isHeard }, ink, x) {
   if (part?.words) drawWords(context, part, lane, view, width, middle, reach);
   else if (sound?.levels) drawColumns(context, sound, part, lane, view, width, middle, reach);
   context.globalAlpha = 1;
+  drawOnsets(context, onsets, view, x, top + LANE_PX - 1, ink);
   drawMarks(context, lane.marks, top + 2, top + LANE_PX - 2, ink, x);
 }
 

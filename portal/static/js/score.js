@@ -8,6 +8,7 @@ import { LaneSound } from "kitpost/lane-sound";
 import { drawLanes, heightOf, LANE_PX, RULER_PX, wantsCloseUp } from "kitpost/lanes";
 import { noteTaken, showHearingNote } from "kitpost/hearing-note";
 import { pan, windowAround, zoomAt } from "kitpost/pyramid";
+import { drawResidual, fillRows, onsetsOf, residualOf } from "kitpost/residual";
 import { LEAST_VIEW_S, moveByHand } from "kitpost/score-moves";
 import { Transport } from "kitpost/transport";
 
@@ -19,6 +20,8 @@ class Score {
     this.element = element;
     this.score = score;
     this.sounds = score.lanes.map((lane) => new LaneSound(lane));
+    this.onsets = score.lanes.map(() => []);
+    this.residual = [];
     this.mix = score.lanes.map(() => ({ level: 1, out: false, alone: false }));
     this.view = { startS: 0, endS: Math.max(score.duration_s, 1) };
     this.headS = 0;
@@ -32,10 +35,20 @@ class Score {
     this.applyMix();
     element.dataset.state = "drawn";
     for (const sound of this.sounds) sound.load().then(() => this.ask());
+    this.loadOnsets().catch(() => this.say("Where sounds begin could not be loaded."));
   }
 
   part(name) {
     return this.element.querySelector(`[data-score-${name}]`);
+  }
+
+  async loadOnsets() {
+    this.onsets = await Promise.all(this.score.lanes.map(onsetsOf));
+    const played = this.onsets.filter((_, at) => !this.score.lanes[at].is_click).flat();
+    this.residual = residualOf(this.score.beats_s.map(([beatS]) => beatS), this.score.bars, played.map((onset) => onset.timeS));
+    fillRows(this.part("off-rows"), this.residual);
+    if (this.residual.length) for (const part of this.element.querySelectorAll("[data-score-off], [data-score-residual]")) part.hidden = false;
+    this.ask();
   }
 
   buildLanes() {
@@ -228,7 +241,8 @@ class Score {
     }
     const context = this.canvas.getContext("2d");
     context.setTransform(ratio, 0, 0, ratio, 0, 0);
-    drawLanes(context, { score: this.score, sounds: this.sounds, gains: this.gains, view: this.view, headS: this.headS, loop: this.transport.loop, width }, this.ink);
+    drawLanes(context, { score: this.score, sounds: this.sounds, onsets: this.onsets, gains: this.gains, view: this.view, headS: this.headS, loop: this.transport.loop, width }, this.ink);
+    if (this.residual.length) drawResidual(this.part("residual"), { points: this.residual, view: this.view, width, ratio }, this.ink);
     this.part("where").textContent = `${placeText(this.score.bars, this.headS) || "–"} · ${clock(this.headS, 2)}`;
     if (wantsCloseUp(this.view)) this.askCloseUp(width);
   }

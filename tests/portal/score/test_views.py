@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import struct
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from django.core.files import File
+from django.core.files.storage import default_storage
 from django.template import Context, Template
 from django.test import Client
 from django.urls import reverse
 
+from analysis.features import Features
+from analysis.onsets import FineOnsets
 from portal.bookings.models import Song
 from portal.intake.models import SourceFile
 from portal.people.models import User
@@ -118,3 +124,24 @@ class TestScore:
         page = Template("{% load score_parts %}{% sheet_score song %}").render(Context({"song": song}))
         assert "Clipped peaks at 0:03.5" in page
         assert 'data-go-s="3.500000"' in page
+
+
+class TestOnsets:
+    def test_attacks_are_sent_in_microseconds_and_bass_notes_are_not(
+        self, client: Client, source: SourceFile, tmp_path: Path
+    ) -> None:
+        fine = FineOnsets(
+            np.array([0.5, 1.25, 2.0]), np.array([1.0, 0.2, 0.6], np.float32), np.array([0, 1, 0], np.uint8)
+        )
+        Features(48_000, 48_000, 100.0, 20.0, 1000.0, fine=fine).save(tmp_path / "features.npz")
+        with (tmp_path / "features.npz").open("rb") as file:
+            source.features_key = default_storage.save("features/onsets.npz", File(file))
+        source.save(update_fields=["features_key"])
+
+        answer = client.get(reverse("score:onsets", args=[source.pk]))
+
+        assert struct.unpack("<I2I2B", answer.content) == (2, 500_000, 2_000_000, 255, 153)
+
+    def test_what_was_not_measured_has_none(self, client: Client, song: Song) -> None:
+        unmeasured = make_source(song=song, features_key="")
+        assert client.get(reverse("score:onsets", args=[unmeasured.pk])).status_code == 404
