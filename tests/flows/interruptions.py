@@ -155,12 +155,18 @@ def make_client(name: str, house: Mapping[str, Any], path: Path, *, parallel: in
     }
     if name == "chromium":
         return BrowserClient(house, said)
-    node = shutil.which("node", path=f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}")
     commands = {
-        "node": [str(node), str(CLIENTS_DIR / "send.cjs")],
+        "node": [node_program(), str(CLIENTS_DIR / "send.cjs")],
         "tuspy": [sys.executable, str(CLIENTS_DIR / "send_tuspy.py")],
     }
     return CommandClient(commands[name], said)
+
+
+def node_program() -> str:
+    """The machine's own Node.js, else the one in this environment."""
+    program = shutil.which("node", path=f"{os.environ['PATH']}{os.pathsep}{Path(sys.executable).parent}")
+    assert program is not None, "no Node.js: `make venv` installs it"
+    return program
 
 
 def make_file(path: Path, size_bytes: int, *, seed: int) -> Path:
