@@ -51,6 +51,7 @@ def main() -> None:
     parser.add_argument("--interruptions", type=int, default=0, help="kill clients and house so often in an upload")
     parser.add_argument("--folds", type=Path, help="weights by fold (fit_choice --folds-out): read what is held out")
     parser.add_argument("--failures", action="store_true", help="print each song that is wrong, and why")
+    parser.add_argument("--findings", action="store_true", help="of the alarms, print every finding, not only stops")
     options = parser.parse_intermixed_args()
     options.folders = [Path(name) for name in options.part if name not in PARTS and Path(name).is_dir()]
     options.part = [name for name in options.part if Path(name) not in options.folders]

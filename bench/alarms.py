@@ -39,7 +39,7 @@ def run(options: argparse.Namespace) -> None:
     print(f"\nFalse alarms: {len(recordings)} recordings alone, {len(songs)} songs of parts with the mix made of them")
     _print_table(alone, together)
     for finding in (*alone, *together):
-        if options.items or finding.severity == Severity.STOP.value:
+        if options.findings or finding.severity == Severity.STOP.value:
             print(f"  {finding.severity:<5}{finding.code:<22}{finding.message}")
 
 

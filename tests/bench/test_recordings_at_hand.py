@@ -26,7 +26,7 @@ def test_both_meters_hear_the_same(tmp_path: Path, capsys: pytest.CaptureFixture
 def test_each_recording_is_checked_alone_and_parts_together(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     recording(tmp_path / "bass.wav")
     write_sound(tmp_path / "keys.wav", signals.clipped_tone(duration_s=22.0, channels=2))
-    alarms.run(argparse.Namespace(folders=[tmp_path], items=False))
+    alarms.run(argparse.Namespace(folders=[tmp_path], findings=False))
     printed = capsys.readouterr().out
 
     assert "2 recordings alone, 1 songs of parts" in printed
@@ -36,6 +36,6 @@ def test_each_recording_is_checked_alone_and_parts_together(tmp_path: Path, caps
 @pytest.mark.parametrize("run", [alarms.run, second_opinion.run])
 def test_without_recordings_it_says_what_it_needs(run: object, capsys: pytest.CaptureFixture[str]) -> None:
     assert callable(run)
-    run(argparse.Namespace(folders=[], items=False))
+    run(argparse.Namespace(folders=[], findings=False))
 
     assert "Say which folders" in capsys.readouterr().out
