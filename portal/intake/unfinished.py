@@ -27,8 +27,9 @@ class Unfinished:
 
 
 def unfinished_uploads(user: User, *, purpose: str, target_id: int) -> list[Unfinished]:
+    # Parts that come side by side (`concat`) are for programs: no browser goes on with them by itself.
     begun = Upload.objects.filter(
-        owner=user, purpose=purpose, target_id=target_id, state=Upload.State.OPEN, offset_bytes__gt=0
+        owner=user, purpose=purpose, target_id=target_id, state=Upload.State.OPEN, offset_bytes__gt=0, concat=""
     )
     return [
         Unfinished(

@@ -123,6 +123,7 @@ def test_what_was_begun_is_offered_again_on_any_machine(client: Client, song: So
     # modified MTIzNDU= is 12345 in Base64
     begun = Upload.objects.create(file_name="keys.wav", offset_bytes=1_024, metadata="modified MTIzNDU=", **fields)
     Upload.objects.create(file_name="untouched.wav", **fields)
+    Upload.objects.create(file_name="part.wav", offset_bytes=1, concat="partial", **fields)
     Upload.objects.create(file_name="over.wav", offset_bytes=1, state=Upload.State.RECEIVED, **fields)
     old = Upload.objects.create(file_name="old.wav", offset_bytes=1, **fields)
     Upload.objects.filter(pk=old.pk).update(touched_at="2020-01-01T00:00Z")
