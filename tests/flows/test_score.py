@@ -19,7 +19,7 @@ import soundfile
 from django.core.files import File
 from django.core.files.storage import default_storage
 from django.test import Client
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 from pytest_django.fixtures import Settings
 from pytest_django.live_server_helper import LiveServer
 
@@ -100,7 +100,9 @@ def song(settings: Settings, tmp_path: Path) -> Song:
     for number in range(STEMS):
         source = make_source(song=song, name=f"{number + 1:02} stem.wav", **made[number % KINDS])
         jobs.make_copy(source.pk)
-    sections = tuple(Section(start_bar=bar, bars=8, label="ABC"[bar // 8 % 3]) for bar in range(1, SECONDS // 3, 8))
+    sections = tuple(
+        Section(start_bar=bar, bars=8, label="ABC"[bar // 8 % 3]) for bar in range(1, max(10, SECONDS // 3), 8)
+    )
     report = measured_song()
     make_check(song=song, report=replace(report, song=replace(report.song, sections=sections)))
     make_map(song=song)
@@ -139,6 +141,19 @@ def test_it_is_drawn_soon_moves_smoothly_and_stays_small(drawn: Page) -> None:
     assert first_ms < DRAWN_WITHIN_MS
     if LOOKS:
         look(drawn, Path(LOOKS))
+
+
+def test_keys_go_by_bars_sections_and_rounds(drawn: Page) -> None:
+    where, canvas = drawn.locator("[data-score-where]"), drawn.locator("#score canvas").first
+    canvas.focus()
+    steps = {"bar 1": "Shift+ArrowRight", "bar 2": "Shift+ArrowRight", "bar 9": "PageDown"}
+    for place, key in steps.items():
+        canvas.press(key)
+        expect(where).to_contain_text(f"{place}, beat 1")
+    canvas.press("l")
+    expect(drawn.locator("[data-score-said]")).to_contain_text("go round")
+    canvas.press("l")
+    expect(drawn.locator("[data-score-said]")).to_have_text("Nothing goes round.")
 
 
 def look(page: Page, folder: Path) -> None:

@@ -54,3 +54,10 @@ function wheel(score, event) {
   if (event.ctrlKey || event.altKey) return score.setView(zoomAt(view, score.timeAt(event), 1.0015 ** event.deltaY, durationS, LEAST_VIEW_S));
   score.setView(pan(view, ((event.deltaX || event.deltaY) / score.canvas.clientWidth) * (view.endS - view.startS), durationS));
 }
+
+// A finding's place, pressed: the score goes there.
+document.addEventListener("click", (event) => {
+  const link = event.target.closest?.("[data-go-s]");
+  if (!link) return;
+  document.dispatchEvent(new CustomEvent("score:go", { detail: { timeS: Number(link.dataset.goS) } }));
+});

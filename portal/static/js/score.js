@@ -10,6 +10,7 @@ import { noteTaken, showHearingNote } from "kitpost/hearing-note";
 import { pan, windowAround, zoomAt } from "kitpost/pyramid";
 import { drawResidual, fillRows, onsetsOf, residualOf } from "kitpost/residual";
 import { LEAST_VIEW_S, moveByHand } from "kitpost/score-moves";
+import { sectionBars, stepFor } from "kitpost/score-steps";
 import { Transport } from "kitpost/transport";
 
 const CLOSE_UP_AFTER_MS = 90;
@@ -155,8 +156,20 @@ class Score {
   toBar() {
     const bar = this.score.bars.find((line) => line.bar === Number(this.part("bar-number").value));
     if (!bar) return this.say("There is no such bar.");
-    this.seek(bar.time_s);
-    if (bar.time_s < this.view.startS || bar.time_s > this.view.endS) this.setView(windowAround(bar.time_s, this.lengthS, this.score.duration_s, LEAST_VIEW_S));
+    this.seekShown(bar.time_s);
+  }
+
+  seekShown(timeS) {
+    this.seek(timeS);
+    if (timeS < this.view.startS || timeS > this.view.endS) this.setView(windowAround(timeS, this.lengthS, this.score.duration_s, LEAST_VIEW_S));
+  }
+
+  /** The section at the head goes round; pressed again, nothing does. */
+  loopSection() {
+    const bars = this.transport.loop ? ["", ""] : sectionBars(this.score, this.headS);
+    if (!bars) return this.say("No section begins before this place.");
+    for (const [at, name] of ["loop-from", "loop-to"].entries()) this.part(name).value = bars[at];
+    this.setLoop();
   }
 
   /** From the first to the end of the last of these bars; empty fields end it. */
@@ -208,6 +221,9 @@ class Score {
   key(event) {
     if (event.key === "Escape" && this.transport.isPlaying) return this.taken(event, () => this.stop());
     if (event.target !== this.canvas || event.ctrlKey || event.altKey || event.metaKey) return;
+    const step = stepFor(event, this.score, this.headS);
+    if (step !== null) return this.taken(event, () => this.seekShown(step));
+    if (event.key === "l") return this.taken(event, () => this.loopSection());
     const keys = { ArrowLeft: "earlier", ArrowRight: "later", "+": "closer", "=": "closer", "-": "wider", Home: "whole", " ": "play", s: "stop" };
     if (keys[event.key]) this.taken(event, () => this.press(keys[event.key]));
   }
@@ -280,11 +296,4 @@ attach("[data-score]", (element) => {
       element.querySelector("[data-score-said]").textContent = "The score could not be loaded. Reload the page to try again.";
     });
   return () => score?.leave();
-});
-
-// A finding's place, pressed: the score goes there.
-document.addEventListener("click", (event) => {
-  const link = event.target.closest?.("[data-go-s]");
-  if (!link) return;
-  document.dispatchEvent(new CustomEvent("score:go", { detail: { timeS: Number(link.dataset.goS) } }));
 });

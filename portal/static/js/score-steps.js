@@ -1,0 +1,33 @@
+// Steps along a song: to a bar line, a section, a place to look at. Sums only; nothing here touches the page.
+
+const SAME_S = 1e-3;
+
+/** The next (`by` 1) or the last (`by` -1) of these moments from `timeS` on; null where there is none. */
+export function stepIn(momentsS, timeS, by) {
+  const sorted = [...momentsS].sort((one, other) => one - other);
+  const found = by > 0 ? sorted.find((moment) => moment > timeS + SAME_S) : sorted.findLast((moment) => moment < timeS - SAME_S);
+  return found ?? null;
+}
+
+export function placesOf({ lanes, marks }) {
+  return [...marks, ...lanes.flatMap((lane) => lane.marks)].map((mark) => mark.time_s);
+}
+
+/** Where a key leads from `timeS`, or null: with Shift by bars, Page keys by sections, N by places (with Shift back). */
+export function stepFor({ key, shiftKey }, score, timeS) {
+  const bars = score.bars.map((bar) => bar.time_s);
+  const sections = score.sections.map((section) => section.time_s);
+  if (shiftKey && key === "ArrowLeft") return stepIn([0, ...bars], timeS, -1);
+  if (shiftKey && key === "ArrowRight") return stepIn(bars, timeS, 1);
+  if (key === "PageUp") return stepIn([0, ...sections], timeS, -1);
+  if (key === "PageDown") return stepIn(sections, timeS, 1);
+  if (key === "n" || key === "N") return stepIn(placesOf(score), timeS, shiftKey ? -1 : 1);
+  return null;
+}
+
+/** First and last bar of the section that holds `timeS`: [from, to]; null where no section does. */
+export function sectionBars({ sections, bars }, timeS) {
+  const at = sections.findLastIndex((section) => section.time_s <= timeS + SAME_S);
+  if (at < 0 || !bars.length) return null;
+  return [sections[at].bar, (sections[at + 1]?.bar ?? bars.at(-1).bar + 1) - 1];
+}
