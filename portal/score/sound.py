@@ -65,4 +65,4 @@ def onsets_of(source: SourceFile) -> bytes:
         attacks = stored["fine.band"] == 0
         times = np.rint(stored["fine.times_s"][attacks] * MICROSECONDS_PER_S).astype("<u4")
         strengths = np.clip(np.rint(stored["fine.strength"][attacks] * STRENGTH_STEPS), 0, STRENGTH_STEPS)
-    return np.array([len(times)], "<u4").tobytes() + times.tobytes() + strengths.astype(np.uint8).tobytes()
+    return b"".join([np.array([len(times)], "<u4").tobytes(), times.tobytes(), strengths.astype(np.uint8).tobytes()])
