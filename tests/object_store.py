@@ -1,5 +1,6 @@
 """A real S3 server for a test, with signatures on, from the environment that `make s3-server` makes."""
 
+import hashlib
 import os
 import socket
 import subprocess
@@ -33,6 +34,12 @@ class ObjectStore:
         config = Config(signature_version="s3v4", s3={"addressing_style": "path"})
         keys = {"aws_access_key_id": ACCESS_KEY, "aws_secret_access_key": SECRET_KEY}
         return boto3.client("s3", endpoint_url=self.url, region_name="us-east-1", config=config, **keys)
+
+    def sha256_of(self, key: str) -> str:
+        seen = hashlib.sha256()
+        for piece in self.client.get_object(Bucket=BUCKET, Key=key)["Body"].iter_chunks(1024**2):
+            seen.update(piece)
+        return seen.hexdigest()
 
     @property
     def settings(self) -> dict[str, str]:

@@ -7,6 +7,7 @@ import pytest
 from tests.conftest import NO_CHROMIUM, chromium_program
 from tests.flows import interruptions
 from tests.houses import demo, needs_proc
+from tests.object_store import serving
 
 SIZE_BYTES = 48 * 1024**2
 TIMES = 5
@@ -26,3 +27,16 @@ def test_a_client_that_nobody_here_wrote_is_killed_and_so_is_the_house(name: str
             client.close()
         assert sum(struck.values()) == TIMES
         interruptions.check_received(house_dir, path, lambda key: interruptions.sha256_of(house_dir / "store" / key))
+
+
+@needs_proc
+def test_with_an_s3_store_killed_processes_lose_nothing_either(tmp_path: Path) -> None:
+    path, house_dir = interruptions.make_file(tmp_path / "long take.wav", SIZE_BYTES, seed=3), tmp_path / "house"
+    with serving(tmp_path / "s3") as store, demo(house_dir, store.settings) as (_, house):
+        client = interruptions.make_client("tuspy", house, path)
+        try:
+            struck = interruptions.interrupt(client, house_dir, SIZE_BYTES, times=TIMES, seed=4)
+        finally:
+            client.close()
+        assert sum(struck.values()) == TIMES
+        interruptions.check_received(house_dir, path, store.sha256_of)
