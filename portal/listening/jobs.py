@@ -8,6 +8,7 @@ from contextlib import ExitStack
 from datetime import timedelta
 from pathlib import Path
 
+from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 
@@ -54,6 +55,18 @@ def left_alone() -> list[int]:
     before = timezone.now() - LEFT_ALONE_FOR
     making = Excerpt.objects.filter(state=Excerpt.State.MAKING, asked_at__lt=before)
     return list(making.values_list("pk", flat=True))
+
+
+def clear_gone() -> None:
+    """What was cut from originals goes when the last of them is cleared away; the answer stays."""
+    kept = SourceFile.objects.filter(gone_at=None).values("song")
+    for excerpt in (
+        Excerpt.objects.exclude(key="").exclude(song__in=kept).filter(song__sources__isnull=False).distinct()
+    ):
+        key = excerpt.key
+        excerpt.lose_sound()
+        if not Excerpt.objects.filter(key=key).exists():
+            default_storage.delete(key)
 
 
 def sources_to_hear(song: Song) -> list[SourceFile]:

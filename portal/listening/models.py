@@ -85,6 +85,10 @@ class Excerpt(models.Model):
         self.state, self.trouble = self.State.FAILED, trouble[:300]
         self.save(update_fields=["state", "trouble"])
 
+    def lose_sound(self) -> None:
+        self.key = ""
+        self.save(update_fields=["key"])
+
     def withdraw(self) -> None:
         self.state = self.State.WITHDRAWN
         self.save(update_fields=["state"])

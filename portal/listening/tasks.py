@@ -18,3 +18,4 @@ def sweep() -> None:
     """Queue what was never queued, or whose job was lost. Safe to run twice."""
     for excerpt_id in jobs.left_alone():
         make_excerpt.delay(excerpt_id)
+    jobs.clear_gone()

@@ -77,7 +77,7 @@ def test_one_bad_file_does_not_hide_the_others(click: Path, tmp_path: Path, caps
         ({"bpm": 1e9}, "between 20 and 400"),
         ({"bpm": "abc"}, "must be a number"),
         ({"meter": "four"}, "meter"),
-        ({"starts": "later"}, "bar-one"),
+        ({"starts": "tomorrow"}, "bar-one"),
         ([1], "JSON object"),
     ],
 )

@@ -84,16 +84,18 @@ class TestCourse:
         assert rows() == before
 
     def test_the_last_of_several_files_starts_the_check(
-        self, song: Song, django_capture_on_commit_callbacks: Callbacks
+        self, song: Song, django_capture_on_commit_callbacks: Callbacks, monkeypatch: pytest.MonkeyPatch
     ) -> None:
+        started: list[int] = []
+        monkeypatch.setattr(tasks.measure_song, "delay", started.append)
         first, second = received(song, wav()), received(song, wav(), name="keys.wav")
 
-        with django_capture_on_commit_callbacks(execute=True) as after_first:
+        with django_capture_on_commit_callbacks(execute=True):
             jobs.survey(first.pk)
-        with django_capture_on_commit_callbacks(execute=False) as after_second:
+        assert started == []
+        with django_capture_on_commit_callbacks(execute=True):
             jobs.survey(second.pk)
-
-        assert (after_first, len(after_second)) == ([], 1)
+        assert started == [song.pk]
 
 
 def rows() -> tuple[object, ...]:

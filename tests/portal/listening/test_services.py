@@ -80,6 +80,17 @@ class TestAsking:
         assert queued == [excerpt.pk]
 
 
+def test_the_sound_goes_with_the_last_original_and_the_answer_stays(song: Song, mara: User, out: Excerpt) -> None:
+    services.answer(excerpt=out, answer="right", by=mara)
+    tasks.sweep()
+    assert default_storage.exists(out.key)
+    song.sources.update(gone_at=timezone.now())
+    tasks.sweep()
+    assert not default_storage.exists(out.key)
+    out.refresh_from_db()
+    assert (out.key, out.answer) == ("", "right")
+
+
 class TestSourcesToHear:
     def test_a_mix_alone_when_there_is_one_and_never_the_click(self, song: Song) -> None:
         stem = song.sources.get()
