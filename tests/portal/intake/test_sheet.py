@@ -107,3 +107,12 @@ class TestAlternatives:
         assert "version 1, set by hand, by" in page
         assert 'value="168"' in page
         assert "0:02.500" in page
+
+
+def test_a_finding_s_place_is_a_button_that_the_score_follows(client: Client, signed_in: User, on_desk: Song) -> None:
+    make_finding(
+        song=on_desk, code="bar-one-late", place={"time_s": 3.5}, value={"said": "at bar one", "bar_one_s": 3.5}
+    )
+    make_finding(song=on_desk, code="no-click")
+    page = read(client, f"/songs/{on_desk.pk}/sheet/")
+    assert page.count('data-go-s="3.500000"') == 1
