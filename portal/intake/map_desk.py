@@ -17,8 +17,8 @@ from analysis.tempo_map import TempoMap, TempoMapError, exact
 from portal.bookings.models import Song
 from portal.intake.errors import MapInputError
 from portal.intake.jobs import load_features
+from portal.intake.maps import bars_of, map_of_song
 from portal.intake.models import SourceFile
-from portal.intake.pictures import bars_of, map_of_song
 from portal.intake.sheet import main_source
 
 # More dots than this are one ink blot on any screen.

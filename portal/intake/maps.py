@@ -1,16 +1,20 @@
-"""From measurements or from a drummer's figures to the map JSON that click, MIDI and checks are made from."""
+"""From measurements or from a drummer's figures to the map JSON that click, MIDI and checks are made from; and which
+map holds for a song now."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
 from analysis.reports import SongReport
 from analysis.tempo_map import TempoMap, TempoMapError
+from portal.bookings.models import Song
 from portal.intake.errors import MapInputError, NoMapError
 
 DEFAULT_METER = "4/4"
+MOST_BARS = 2_000
 
 
 def measured_map(report: SongReport) -> dict[str, Any]:
@@ -40,3 +44,25 @@ def map_by_hand(*, bpm: Decimal, meter: str, bar_one_s: Decimal) -> dict[str, An
 
 def map_of(bpm: str, meter: str, bar_one_s: float | str) -> dict[str, Any]:
     return TempoMap.constant(bpm, meter, Fraction(str(bar_one_s))).to_json()
+
+
+def map_of_song(song: Song) -> TempoMap | None:
+    """The approved map, else the measured one."""
+    approved = song.maps.first()
+    check = song.checks.done().first()
+    try:
+        if approved is not None:
+            return TempoMap.from_json(approved.map)
+        return TempoMap.from_json(measured_map(check.numbers)) if check else None
+    except (NoMapError, TempoMapError):
+        return None
+
+
+def bars_of(tempo_map: TempoMap | None, duration_s: float) -> Iterator[dict[str, Any]]:
+    if tempo_map is None:
+        return
+    for bar in range(1, MOST_BARS):
+        time_s = float(tempo_map.time_of_bar(bar))
+        if time_s >= duration_s:
+            return
+        yield {"bar": bar, "time_s": time_s, "beats": tempo_map.segment_at_bar(bar).meter.beats_per_bar}

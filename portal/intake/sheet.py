@@ -17,19 +17,17 @@ from portal.intake import services
 from portal.intake.answers import shown_bpm
 from portal.intake.file_list import FindingShown, place_of
 from portal.intake.forms import OverruleForm
-from portal.intake.maps import DEFAULT_METER, meter_of
+from portal.intake.maps import DEFAULT_METER, map_of_song, meter_of
 from portal.intake.models import ApprovedMap, Finding, SongCheck, SourceFile
-from portal.intake.pictures import map_of_song
 
 SEVERITY_ORDER = list(Severity)
 
 
 @dataclass(frozen=True)
 class Group:
-    """One file's findings, or with no file those of the song; `picture` is the file to draw beside them."""
+    """One file's findings, or with no file those of the song."""
 
     source: SourceFile | None
-    picture: SourceFile | None
     findings: Sequence[FindingShown]
 
 
@@ -51,7 +49,6 @@ class Sheet:
     measures: SongMeasures | None
     meter: str
     sources: Sequence[SourceFile]
-    main: SourceFile | None
     groups: Sequence[Group]
     settled: Sequence[FindingShown]
     readings: Sequence[Reading]
@@ -73,7 +70,6 @@ def sheet_of(song: Song) -> Sheet:
     check, approved = song.checks.done().first(), song.maps.select_related("approved_by").first()
     sources = list(song.sources.current())
     measures = check.numbers.song if check else None
-    main = main_source(sources, check)
     tempo_map = map_of_song(song)
     findings = list(song.findings.select_related("source", "ended_by", "resolved_by"))
     open_ones = [finding for finding in findings if finding.state == Finding.State.OPEN]
@@ -84,7 +80,6 @@ def sheet_of(song: Song) -> Sheet:
         measures=measures,
         meter=meter_of(check.numbers) if check else "",
         sources=sources,
-        main=main,
         groups=groups_of(open_ones, tempo_map),
         settled=[shown(finding, tempo_map) for finding in findings if finding.state != Finding.State.OPEN],
         readings=readings_of(measures, meter_of(check.numbers)) if check and measures else (),
@@ -129,10 +124,7 @@ def groups_of(findings: Iterable[Finding], tempo_map: TempoMap | None) -> list[G
         findings, key=lambda one: (one.source is not None, SEVERITY_ORDER.index(Severity(one.severity)))
     ):
         by_source.setdefault(finding.source, []).append(finding)
-    return [
-        Group(source, source if source and source.features_key else None, [shown(one, tempo_map) for one in found])
-        for source, found in by_source.items()
-    ]
+    return [Group(source, [shown(one, tempo_map) for one in found]) for source, found in by_source.items()]
 
 
 def shown(finding: Finding, tempo_map: TempoMap | None) -> FindingShown:

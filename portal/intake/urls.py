@@ -29,7 +29,6 @@ urlpatterns = [
     path("bookings/<int:booking_id>/originals/keep/", keeping_views.extend, name="keep-longer"),
     path("bookings/<int:booking_id>/originals/let-go/", keeping_views.let_go, name="let-go"),
     path("zips/<int:zip_id>/", file_views.zip_as_sent, name="zip"),
-    path("files/<int:source_id>/wave.json", views.wave, name="wave"),
     path("files/<int:source_id>/remove/", views.remove, name="remove"),
     path("messages/<int:message_id>/answer/", views.answer, name="answer"),
     path("messages/<int:message_id>/send/", desk_views.send_held, name="send-held"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import Http404, HttpResponse, JsonResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
@@ -14,7 +14,6 @@ from portal.intake.errors import IntakeError, SongClosedError
 from portal.intake.file_list import list_files
 from portal.intake.forms import AnswerForm
 from portal.intake.models import SourceFile
-from portal.intake.pictures import picture_of
 from portal.mailroom.models import Message
 from portal.people.requests import MemberRequest
 from portal.uploads.errors import UploadRefusedError
@@ -74,15 +73,6 @@ def remove(request: MemberRequest, source_id: int) -> HttpResponse:
     except SongClosedError as error:
         messages.error(request, str(error))
     return redirect(f"{source.song.get_absolute_url()}#files")
-
-
-@require_GET
-@login_required
-def wave(request: MemberRequest, source_id: int) -> HttpResponse:
-    picture = picture_of(find_source(request, source_id))
-    if picture is None:
-        raise Http404
-    return JsonResponse(picture, headers={"Cache-Control": "private, no-cache"})
 
 
 @require_POST

@@ -13,7 +13,7 @@ from portal.bookings.models import Song
 from portal.bookings.services import hand_song, record, save_brief
 from portal.bookings.stages import SongStage, Turn
 from portal.intake.answers import shown_bpm
-from portal.intake.pictures import map_of_song
+from portal.intake.maps import map_of_song
 from portal.listening import jobs, tasks
 from portal.listening.errors import ListeningError
 from portal.listening.models import Excerpt

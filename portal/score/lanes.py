@@ -11,8 +11,8 @@ from analysis.findings import KIND_BY_CODE
 from analysis.reports import FileReport
 from analysis.tempo_map import TempoMap
 from portal.bookings.models import Song
+from portal.intake.maps import bars_of, map_of_song
 from portal.intake.models import Finding, SourceFile
-from portal.intake.pictures import bars_of, map_of_song
 from portal.score.models import PlayCopy
 
 

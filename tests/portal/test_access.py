@@ -110,7 +110,6 @@ ROWS = {
     "intake:ready": drummers("POST", MOVED, "song"),
     "intake:check-again": drummers("POST", MOVED, "song"),
     "intake:waive": drummers("POST", MOVED, "finding"),
-    "intake:wave": members("GET", OK, "source"),
     "intake:download": members("GET", OK, "source"),
     "intake:versions": members("GET", OK, "source"),
     "intake:replace": members("POST", MOVED, "source"),

@@ -1,6 +1,6 @@
 // The picture of a tempo map: the bar ruler, each attack as a dot above (early) or below (late) the line, the anchors on it.
 import { numberEvery } from "kitpost/bars";
-import { inkOf } from "kitpost/drawing";
+import { inkOf } from "kitpost/ink";
 
 export const HANDLE_PX = 9;
 const HEIGHT_PX = 260;

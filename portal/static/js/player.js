@@ -4,8 +4,8 @@
 //     <audio controls preload="none" src="URL"></audio>
 //   </div>
 //
-// `data-player-map` (optional) is a tempo map; with it, places are bars. `data-player-wave="ID"` (optional) names the
-// waveform that shows the head and takes presses. Playing starts quiet and ramps up after each start and seek.
+// `data-player-map` (optional) is a tempo map; with it, places are bars. Playing starts quiet and ramps up after each start
+// and seek.
 import { attach } from "kitpost/attach";
 import { barsOfMap, clock, placeAt } from "kitpost/bars";
 import { noteTaken, showHearingNote } from "kitpost/hearing-note";
@@ -121,11 +121,6 @@ class Player {
     this.place.replaceChildren(bars, make("small", { textContent: place ? time : `of ${time.split(" of ")[1]}` }));
     this.seekSlider.value = timeS;
     this.seekSlider.setAttribute("aria-valuetext", place ? `bar ${place.bar}, ${time}` : time);
-    this.wave()?.dispatchEvent(new CustomEvent("player:time", { detail: { timeS } }));
-  }
-
-  wave() {
-    return this.element.dataset.playerWave ? document.getElementById(this.element.dataset.playerWave) : null;
   }
 
   measure() {
@@ -166,7 +161,6 @@ function listen(player, signal) {
   on(player.seekSlider, "input", () => player.seek(Number(player.seekSlider.value)));
   on(player.levelSlider, "input", () => player.setLevel(Number(player.levelSlider.value)));
   on(element, "keydown", (event) => onKey(player, event));
-  on(player.wave(), "wave:seek", (event) => player.seek(event.detail.timeS));
   for (const name of ["loadedmetadata", "durationchange"]) on(audio, name, () => player.measure());
   on(audio, "seeked", () => player.tell());
   on(audio, "play", () => {

@@ -1,5 +1,5 @@
 // Moving the view of the score by wheel, drag and two fingers. A press that does not move puts the head there.
-import { pan, zoomAt } from "kitpost/pyramid";
+import { pan, zoomAt } from "kitpost/views";
 
 export const LEAST_VIEW_S = 0.002;
 const STILL_PX = 4;

@@ -3,11 +3,11 @@
 //   <section data-score data-score-src="URL"> [data-score-lanes] [data-score-picture] [data-score-bar] … </section>
 import { attach } from "kitpost/attach";
 import { clock, placeText } from "kitpost/bars";
-import { inkOf } from "kitpost/drawing";
+import { inkOf } from "kitpost/ink";
 import { LaneSound } from "kitpost/lane-sound";
 import { drawLanes, heightOf, LANE_PX, RULER_PX, wantsCloseUp } from "kitpost/lanes";
 import { noteTaken, showHearingNote } from "kitpost/hearing-note";
-import { pan, windowAround, zoomAt } from "kitpost/pyramid";
+import { pan, windowAround, zoomAt } from "kitpost/views";
 import { drawResidual, fillRows, onsetsOf, residualOf } from "kitpost/residual";
 import { LEAST_VIEW_S, moveByHand } from "kitpost/score-moves";
 import { sectionBars, stepFor } from "kitpost/score-steps";

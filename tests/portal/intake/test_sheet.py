@@ -42,7 +42,7 @@ class TestSheet:
         for words in ("112 bpm", "111.998 to 112.002", "113.5 bpm", "3/4", "0:02.000", "frame 96000", "97\u00a0%"):
             assert words in page
 
-    def test_a_finding_shows_its_place_in_bars_and_the_picture_of_its_file(
+    def test_a_finding_shows_its_place_in_bars_and_leads_the_score_there(
         self, client: Client, signed_in: User, song: Song
     ) -> None:
         source = song.sources.get()
@@ -53,7 +53,7 @@ class TestSheet:
         page = read(client, f"/songs/{song.pk}/sheet/")
 
         assert "at bar 15 beat 1 (0:32)" in page
-        assert f'data-wave-src="/files/{source.pk}/wave.json"' in page
+        assert 'data-go-s="32.000000"' in page
 
     def test_a_song_without_files_or_with_a_refused_one_has_a_sheet(self, client: Client, signed_in: User) -> None:
         song = make_song()

@@ -41,7 +41,6 @@ def routes(song: Song, source: SourceFile, message: Message) -> list[tuple[str, 
         ("get", reverse("intake:files", args=[song.pk])),
         ("post", reverse("intake:plain-upload", args=[song.pk])),
         ("get", reverse("intake:download", args=[source.pk])),
-        ("get", reverse("intake:wave", args=[source.pk])),
         ("post", reverse("intake:remove", args=[source.pk])),
         ("post", reverse("intake:answer", args=[message.pk])),
     ]

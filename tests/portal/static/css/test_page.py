@@ -2,7 +2,6 @@
 
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 from django import forms
@@ -17,12 +16,6 @@ pytestmark = pytest.mark.browser
 
 SPECIMEN = Template((Path(__file__).parent / "specimen.html").read_text())
 LEAST_TARGET_PX = 24
-SOUND: dict[str, Any] = {
-    "duration_s": 8,
-    "levels": [{"frames_per_point": 100, "min": [-0.5] * 800, "max": [0.5] * 800}],
-    "marks": [{"time_s": 2.0, "end_s": 2.5, "label": "Clipped peaks", "severity": "stop"}],
-    "grid": {"bars": [{"bar": 1 + index, "time_s": 2.0 * index} for index in range(4)]},
-}
 SMALL_TARGETS = """(least) => [...document.querySelectorAll('a[href], button, input, select, textarea')]
   .filter((element) => element.checkVisibility() && !element.closest('.skip, p, li > b'))
   .map((element) => [element, element.getBoundingClientRect()])
@@ -56,7 +49,7 @@ def specimen(page: Page, show: Show) -> Page:
         "entries": entries,
         "course": song_course(SongStage.TRACKING),
     }
-    show(SPECIMEN.render(Context(context)), **{"wave.json": SOUND})
+    show(SPECIMEN.render(Context(context)))
     page.locator(".wave canvas").wait_for()
     page.locator(".player-row").wait_for()
     return page

@@ -78,30 +78,14 @@ def test_numbers_keep_their_distance(ready: Page) -> None:
     assert ask(ready, "bars", "m.secondsEvery(10, 64)") == 10
 
 
-def test_a_column_shows_the_extremes_under_it(ready: Page) -> None:
-    level = {"min": [-1, -2, -3, -4], "max": [1, 2, 3, 4]}
-
-    assert ask(ready, "pyramid", "m.columnsOf(given[0], 1, 0, 4, 2)", level) == [[-2, 2], [-4, 4]]
-    assert ask(ready, "pyramid", "m.columnsOf(given[0], 1, 0, 4, 8)[7]", level) == [-4, 4]
-    assert ask(ready, "pyramid", "m.columnsOf(given[0], 1, 4, 6, 2)", level) == [[0, 0], [0, 0]]
-
-
-def test_the_level_drawn_has_a_point_for_every_pixel(ready: Page) -> None:
-    levels = [{"frames_per_point": 4_096}, {"frames_per_point": 256}]
-    chosen = {1: 256, 255: 256, 256: 256, 4_000: 256, 4_096: 4_096}
-    ask_all = "given[1].map((framesPerPx) => m.chooseLevel(given[0], framesPerPx).frames_per_point)"
-
-    assert ask(ready, "pyramid", ask_all, levels, list(chosen)) == list(chosen.values())
-
-
 def test_zoom_keeps_the_moment_under_the_pointer(ready: Page) -> None:
     view = {"startS": 10, "endS": 30}
 
     # The moment 15 s stands a quarter from the left; in a window of 10 s it still does: 15 - 2.5 = 12.5.
-    assert ask(ready, "pyramid", "m.zoomAt(given[0], 15, 0.5, 60, 0.05)", view) == {"startS": 12.5, "endS": 22.5}
-    assert ask(ready, "pyramid", "m.zoomAt(given[0], 15, 100, 60, 0.05)", view) == {"startS": 0, "endS": 60}
-    assert ask(ready, "pyramid", "m.pan(given[0], 100, 60)", view) == {"startS": 40, "endS": 60}
-    assert ask(ready, "pyramid", "m.windowAround(59, 8, 60, 0.05)") == {"startS": 52, "endS": 60}
+    assert ask(ready, "views", "m.zoomAt(given[0], 15, 0.5, 60, 0.05)", view) == {"startS": 12.5, "endS": 22.5}
+    assert ask(ready, "views", "m.zoomAt(given[0], 15, 100, 60, 0.05)", view) == {"startS": 0, "endS": 60}
+    assert ask(ready, "views", "m.pan(given[0], 100, 60)", view) == {"startS": 40, "endS": 60}
+    assert ask(ready, "views", "m.windowAround(59, 8, 60, 0.05)") == {"startS": 52, "endS": 60}
 
 
 def test_level_never_goes_above_the_file_and_ramps_for_at_least_50_ms(ready: Page) -> None:
