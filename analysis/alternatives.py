@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from analysis.heard import SAME_TEMPO, Heard, same_bars
@@ -43,12 +44,11 @@ def _other_tempi(heard: Heard, bar_one_s: float) -> list[Alternative]:
         bar_s = _nearest(reading.bar_s, reading.period_s * reading.meter.beats, bar_one_s)
         found.append(_alternative(reading, weight, tempo_label(reading.bpm / heard.best.bpm), bar_s))
     found.sort(key=lambda other: -other.weight)
-    likely = [other for other in found[:MOST_TEMPI] if other.weight >= LEAST_WEIGHT]
-    return likely + [other for other in found if other not in likely and other.label in ALWAYS]
+    return [other for other in found[:MOST_TEMPI] if other.weight >= LEAST_WEIGHT]
 
 
 def _missing_levels(heard: Heard, found: list[Alternative], bar_one_s: float) -> list[Alternative]:
-    """Half and double where nothing was heard at them."""
+    """Half and double where nothing worth a bar of its own was heard at them: with the song's own bars."""
     labels = {other.label for other in found}
     return [
         _alternative(replace(heard.best, period_s=heard.best.period_s / ratio), 0.0, label, bar_one_s)
@@ -92,6 +92,18 @@ def _alternative(reading: Reading, weight: float, label: str, bar_one_s: float) 
         beats_per_bar=reading.meter.beats,
         bar_one_s=round(bar_one_s, 6),
         label=label,
+    )
+
+
+def at_levels_of(others: Iterable[Alternative], bpm: float) -> tuple[Alternative, ...]:
+    """The same alternatives, their tempi exact levels of the tempo that was chosen, so that all say one decimal."""
+    return tuple(replace(other, bpm=round(bpm * level_of(other.bpm / bpm), 3)) for other in others)
+
+
+def level_of(ratio: float) -> float:
+    """The level that a ratio of two tempi means; itself where it is none."""
+    return next(
+        (level for level in (1.0, *(value for value, _ in LABELS)) if abs(ratio / level - 1) < SAME_TEMPO), ratio
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.alternatives import alternatives
+from analysis.alternatives import alternatives, at_levels_of
 from analysis.beat_table import beat_table, prepare
 from analysis.clock import Clock
 from analysis.ending import LEAST_PLACE, find_slowing, slowing_clock
@@ -158,7 +158,7 @@ def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_h
         source="music",
         residual_ms=_residual_ms(fit),
         confidence=round(heard.tempo_confidence, 4),
-        alternatives=alternatives(heard, layout.bar_one_s),
+        alternatives=at_levels_of(alternatives(heard, layout.bar_one_s), float(chosen.bpm)),
     )
     sign = statements.sign_for(heard.best.meter.sign)
     tempo_map = _odd_map(layout, float(chosen.bpm), sign) if layout.bar_beats else ()

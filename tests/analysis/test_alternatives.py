@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.alternatives import alternatives, bar_label, tempo_label
+from analysis.alternatives import alternatives, at_levels_of, bar_label, tempo_label
 from analysis.heard import Heard
 from analysis.readings import METER_KINDS, Reading
+from analysis.reports import Alternative
 
 FOUR, THREE = METER_KINDS[0], METER_KINDS[1]
 
@@ -63,3 +64,17 @@ def test_nothing_begins_before_the_files() -> None:
 
     assert found["one beat earlier"].bar_one_s == pytest.approx(1.6)
     assert found["half"].bar_one_s == pytest.approx(3.1)
+
+
+def test_alternatives_are_exact_levels_of_the_tempo_that_was_chosen() -> None:
+    """Measured 127.998, chosen 128: half is 64, double 256, a beat later 128; 90 is no level, and stays."""
+    others = [Alternative(bpm=bpm, weight=0.1) for bpm in (63.999, 255.996, 127.998, 90.0)]
+    assert [other.bpm for other in at_levels_of(others, 128.0)] == [64.0, 256.0, 128.0, 90.0]
+
+
+def test_what_was_hardly_heard_has_the_song_s_own_bars() -> None:
+    """Nobody means 7/4 by "double" of a song in 4/4."""
+    best, faint = Reading(0, 0.5, 10.0, FOUR, 10.0), Reading(0, 0.25, 10.0, THREE, 10.0)
+    heard = Heard((best, faint), np.array([0.9999, 0.0001]), ())
+    found = {other.label: other for other in alternatives(heard, 12.0)}
+    assert found["double"].beats_per_bar == 4
