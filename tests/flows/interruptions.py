@@ -109,24 +109,24 @@ class BrowserClient:
         self.page = context.new_page()
 
     def start(self) -> None:
-        self.open()
-        self.page.evaluate(self.CHOOSE)
-        self.page.set_input_files("#sent", self.said["path"])
-        token = {"X-CSRFToken": self.said["headers"]["X-CSRFToken"]}
-        said = {name: self.said[name] for name in ("endpoint", "metadata", "chunkSize", "parallelUploads")}
-        self.page.evaluate(self.START, said | {"headers": token})
-
-    def open(self) -> None:
-        """The house may be down at this moment, as for anybody."""
+        """The house may be down at this moment, or go down while the page's scripts come: as for anybody, once more."""
         give_up_at = time.monotonic() + STUCK_AFTER_S
         while True:
             try:
-                self.page.goto(self.address)
+                self.choose()
                 return
             except Exception:
                 if time.monotonic() > give_up_at:
                     raise
                 time.sleep(0.3)
+
+    def choose(self) -> None:
+        self.page.goto(self.address)
+        self.page.evaluate(self.CHOOSE)
+        self.page.set_input_files("#sent", self.said["path"])
+        token = {"X-CSRFToken": self.said["headers"]["X-CSRFToken"]}
+        said = {name: self.said[name] for name in ("endpoint", "metadata", "chunkSize", "parallelUploads")}
+        self.page.evaluate(self.START, said | {"headers": token})
 
     def kill(self) -> None:
         self.page.goto("about:blank")
