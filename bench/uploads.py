@@ -12,10 +12,15 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from bench import upload_speed
+from tests.conftest import CHROMIUM_FLAGS, chromium_program
 from tests.flows import interruptions
 from tests.houses import demo
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 CLIENTS = ("node", "chromium", "tuspy")
 MIB = 1024**2
@@ -41,9 +46,22 @@ def scratch(data: Path) -> Iterator[Path]:
         shutil.rmtree(folder)
 
 
+@contextmanager
+def browser_for(name: str) -> Iterator[Browser | None]:
+    if name != "chromium":
+        yield None
+        return
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium_program(), args=CHROMIUM_FLAGS)
+        yield browser
+        browser.close()
+
+
 def interrupted(name: str, path: Path, house_dir: Path, options: argparse.Namespace) -> None:
-    with demo(house_dir) as (_, house):
-        client = interruptions.make_client(name, house, path)
+    with demo(house_dir) as (_, house), browser_for(name) as browser:
+        client = interruptions.make_client(name, house, path, browser=browser)
         start = time.monotonic()
         try:
             struck = interruptions.interrupt(

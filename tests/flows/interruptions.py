@@ -15,12 +15,14 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from portal.demo.parts import BASE_DIR
-from tests.conftest import CHROMIUM_FLAGS, chromium_program
 from tests.flows.sender import Sender
 from tests.houses import processes_of, uploads_of
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 CLIENTS_DIR = Path(__file__).parent / "clients"
 CHUNK_BYTES = 4 * 1024**2
@@ -96,14 +98,9 @@ class BrowserClient:
     CHOOSE = """() => { const input = document.createElement("input"); input.type = "file"; input.id = "sent";
       document.body.append(input); }"""
 
-    def __init__(self, house: Mapping[str, Any], said: dict[str, Any]) -> None:
-        from playwright.sync_api import sync_playwright
-
+    def __init__(self, house: Mapping[str, Any], said: dict[str, Any], browser: Browser) -> None:
         self.said, self.address = said, house["song"]
-        self.playwright = sync_playwright().start()
-        program = chromium_program()
-        self.browser = self.playwright.chromium.launch(executable_path=program, args=CHROMIUM_FLAGS)
-        context = self.browser.new_context()
+        context = browser.new_context()
         cookies = dict(pair.split("=", 1) for pair in said["headers"]["Cookie"].split("; "))
         context.add_cookies([{"name": name, "value": value, "url": house["url"]} for name, value in cookies.items()])
         self.page = context.new_page()
@@ -138,11 +135,13 @@ class BrowserClient:
         return bool(state == "done")
 
     def close(self) -> None:
-        self.browser.close()
-        self.playwright.stop()
+        self.page.context.close()
 
 
-def make_client(name: str, house: Mapping[str, Any], path: Path, *, parallel: int = 1) -> SentClient:
+def make_client(
+    name: str, house: Mapping[str, Any], path: Path, *, parallel: int = 1, browser: Browser | None = None
+) -> SentClient:
+    """`browser` is for the client that runs in one."""
     sender = Sender(house)
     cookies = "; ".join(f"{cookie.name}={cookie.value}" for cookie in sender.session.cookies)
     said = {
@@ -153,8 +152,8 @@ def make_client(name: str, house: Mapping[str, Any], path: Path, *, parallel: in
         "chunkSize": CHUNK_BYTES,
         "parallelUploads": parallel,
     }
-    if name == "chromium":
-        return BrowserClient(house, said)
+    if browser is not None:
+        return BrowserClient(house, said, browser)
     commands = {
         "node": [node_program(), str(CLIENTS_DIR / "send.cjs")],
         "tuspy": [sys.executable, str(CLIENTS_DIR / "send_tuspy.py")],

@@ -4,7 +4,6 @@ from pathlib import Path
 
 import pytest
 
-from tests.conftest import NO_CHROMIUM, chromium_program
 from tests.flows import interruptions
 from tests.houses import demo, needs_proc
 from tests.object_store import serving
@@ -15,12 +14,13 @@ TIMES = 5
 
 @needs_proc
 @pytest.mark.parametrize("name", ["node", "chromium", "tuspy"])
-def test_a_client_that_nobody_here_wrote_is_killed_and_so_is_the_house(name: str, tmp_path: Path) -> None:
-    if name == "chromium" and chromium_program() is None:
-        pytest.skip(NO_CHROMIUM)
+def test_a_client_that_nobody_here_wrote_is_killed_and_so_is_the_house(
+    name: str, tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    browser = request.getfixturevalue("chromium") if name == "chromium" else None
     path, house_dir = interruptions.make_file(tmp_path / "long take.wav", SIZE_BYTES, seed=1), tmp_path / "house"
     with demo(house_dir) as (_, house):
-        client = interruptions.make_client(name, house, path)
+        client = interruptions.make_client(name, house, path, browser=browser)
         try:
             struck = interruptions.interrupt(client, house_dir, SIZE_BYTES, times=TIMES, seed=2)
         finally:
