@@ -23,6 +23,9 @@ LEAST_PRESENT = 0.55
 SLOWEST_S, FASTEST_S = 2.1, 0.12
 CONSTANT_S = 0.0008
 ACCENT_DB = 1.5
+# Notes are compared this long after each sound begins, by the cosine of their pitch classes.
+RINGS_AFTER_S = 0.03
+SAME_NOTES, MOST_KINDS, LEAST_COVERED = 0.9, 3, 0.8
 BEATS_OF_BAR = (2, 3, 4, 5, 6, 7, 8, 12)
 # More clicks a bar than this are halves or thirds of the beat, when they come this fast.
 SUBDIVIDED = {8: 2, 6: 3, 12: 3}
@@ -52,7 +55,9 @@ class ClickTrack:
 
     @property
     def beats_per_bar(self) -> int | None:
-        return self.clicks_per_bar // self.clicks_per_beat if self.clicks_per_bar else None
+        """None where accents say no bar: every other one of fast clicks is a beat, and no bar has one beat."""
+        beats = self.clicks_per_bar // self.clicks_per_beat if self.clicks_per_bar else 1
+        return beats if beats > 1 else None
 
 
 def find_click(features: Features) -> ClickTrack | None:
@@ -69,7 +74,7 @@ def find_click(features: Features) -> ClickTrack | None:
     every = np.arange(counts[-1] + 1)
     filled_s = np.interp(every, counts, times)
     loudness, colour = _sounds(features, times)
-    if loudness.std() > 12:
+    if loudness.std() > 12 or _changes_its_notes(features, times):
         return None
     per_bar, first, confidence = _accents(counts, loudness, colour)
     is_accent = (every % per_bar == first) if per_bar else np.zeros(len(every), bool)
@@ -144,6 +149,28 @@ def _sounds(features: Features, times: Doubles) -> tuple[Doubles, Doubles]:
     loudness = 10 * np.log10(heard.sum(axis=1) + 1e-12)
     centre = (heard * np.arange(heard.shape[1])).sum(axis=1) / (heard.sum(axis=1) + 1e-12)
     return loudness, 6 * centre
+
+
+def _changes_its_notes(features: Features, times: Doubles) -> bool:
+    """Whether the sounds are of many notes, as a part of evenly cut chords is: a click has one sound, or two or three.
+
+    Of 126 clicks of all kinds (bells, noise, bursts) each is covered by two kinds; a guitar's stabs by three to .62.
+    """
+    if not len(features.chroma):
+        return False
+    at = np.rint((times + RINGS_AFTER_S) * features.harmony_rate_hz).astype(np.intp)
+    rows = features.chroma[np.clip(at, 0, len(features.chroma) - 1)].astype(np.float64)
+    length = np.linalg.norm(rows, axis=1)
+    rows = rows[length > 0] / length[length > 0, None]
+    left, covered = rows, 0
+    for _ in range(MOST_KINDS):
+        if not len(left):
+            break
+        alike = left @ left.T > SAME_NOTES
+        kind = alike[int(alike.sum(axis=1).argmax())]
+        covered += int(kind.sum())
+        left = left[~kind]
+    return bool(len(rows)) and covered < LEAST_COVERED * len(rows)
 
 
 def _accents(counts: NDArray[np.intp], loudness: Doubles, colour: Doubles) -> tuple[int | None, int, float]:

@@ -1,4 +1,4 @@
-"""Files that are sent along and are no sound: charts, pictures, and MIDI files, which are evidence for the tempo.
+"""Files that are sent along and are no sound: charts, pictures, notes, and MIDI, which is evidence for the tempo.
 
 A document is known by its content and by a name that owns up to it: a PDF called `bass.wav` is a mistake.
 """
@@ -15,8 +15,13 @@ from analysis.midi import MidiError, read_midi
 from analysis.reports import FileReport
 
 MIDI = "a MIDI file"
-CONTAINERS = {"a PDF document": "pdf", "a picture": "picture", MIDI: "midi"}
-ENDINGS = {"pdf": (".pdf",), "picture": (".png", ".jpg", ".jpeg", ".gif"), "midi": (".mid", ".midi", ".smf")}
+CONTAINERS = {"a PDF document": "pdf", "a picture": "picture", "a text file": "text", MIDI: "midi"}
+ENDINGS = {
+    "pdf": (".pdf",),
+    "picture": (".png", ".jpg", ".jpeg", ".gif"),
+    "text": (".txt", ".md"),
+    "midi": (".mid", ".midi", ".smf"),
+}
 MOST_MARKERS = 200
 
 

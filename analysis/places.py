@@ -25,6 +25,8 @@ def _with_bar(finding: Finding, tempo_map: TempoMap) -> Finding:
     if place.time_s is None or place.bar is not None:
         return finding
     at = tempo_map.bar_beat_at(place.time_s)
+    if at.bar < 1:
+        return finding  # before bar one nobody counts bars: the time says it
     # A quarter of a beat is as near as anyone counts; rounded down, so that it stays within its bar.
     place = dataclasses.replace(place, bar=at.bar, beat=math.floor(at.beat * 4.0) / 4.0 + 1.0)
     sentence = KIND_BY_CODE[finding.code].drummer_sentence

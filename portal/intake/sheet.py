@@ -147,6 +147,8 @@ def in_bars(place: Place, tempo_map: TempoMap | None) -> Place:
     if tempo_map is None or place.time_s is None or place.bar is not None:
         return place
     position = tempo_map.bar_beat_at(place.time_s)
+    if position.bar < 1:
+        return place
     return Place(time_s=place.time_s, end_s=place.end_s, bar=position.bar, beat=int(position.beat) + 1)
 
 

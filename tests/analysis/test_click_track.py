@@ -114,3 +114,23 @@ def test_noise_under_a_click_does_not_hide_it() -> None:
     samples += np.random.default_rng(1).normal(0, 0.003, samples.shape)
 
     assert found(samples).clicks_per_bar == 4
+
+
+def test_evenly_cut_chords_are_music() -> None:
+    """Stabs on every eighth, to the sample, of four chords in turn, as a sequenced guitar plays them."""
+    chords = ((110, 165, 220), (98, 147, 196), (131, 196, 262), (87, 131, 175))
+    samples = np.zeros((int(33 * RATE_HZ), 1))
+    for index in range(120):
+        frame = round((0.5 + index * 0.25) * RATE_HZ)
+        stab = sum(np.sin(2 * np.pi * pitch_hz * TIME) for pitch_hz in chords[index // 8 % 4])
+        samples[frame : frame + len(TIME), 0] = np.clip(stab * np.exp(-TIME / 0.04), -0.8, 0.8)
+
+    assert find_click(features_of(samples)) is None
+
+
+def test_every_other_click_louder_is_a_beat_and_no_bar() -> None:
+    """Eighths at 120: the loud ones are the beats."""
+    click = found(clicks(0.5 + np.arange(80) * 0.25, "wood", accent_every=2))
+
+    assert click.beats_per_bar is None
+    assert np.diff(click.beats_s)[0] == pytest.approx(0.5, abs=1e-4)

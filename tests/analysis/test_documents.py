@@ -20,6 +20,7 @@ def report(path: Path, content: bytes | None = None) -> FileReport:
     [
         ("Chart.pdf", b"%PDF-1.7\n", "pdf"),
         ("Chart.PNG", b"\x89PNG\r\n\x1a\n" + bytes(60), "picture"),
+        ("notes.txt", b"Bar 9 is a 2/4. The fill in the bridge is free.\n", "text"),
         ("photo.jpeg", b"\xff\xd8\xff\xe0" + bytes(60), "picture"),
     ],
 )
@@ -30,7 +31,7 @@ def test_charts_and_pictures_are_kept(tmp_path: Path, name: str, content: bytes,
     assert [(finding.code, finding.severity) for finding in kept.findings] == [("document", "note")]
 
 
-@pytest.mark.parametrize("content", [b"%PDF-1.7\n", b"\x89PNG\r\n\x1a\n" + bytes(60), b"MThd\0\0\0\6"])
+@pytest.mark.parametrize("content", [b"%PDF-1.7\n", b"\x89PNG\r\n\x1a\n" + bytes(60), b"MThd\0\0\0\6", b"Bar 9\n"])
 def test_a_document_under_the_name_of_a_sound_is_a_mistake(tmp_path: Path, content: bytes) -> None:
     assert [finding.code for finding in report(tmp_path / "bass.wav", content).findings] == ["not-audio"]
 

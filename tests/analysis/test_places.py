@@ -15,10 +15,10 @@ def test_a_time_becomes_a_bar_and_a_beat() -> None:
     assert "at bar 9 beat 2 (0:17)" in placed.message
 
 
-def test_before_bar_one_bars_count_down() -> None:
+def test_before_bar_one_the_time_says_it() -> None:
     finding = make_finding("clipped", place=Place(time_s=0.0), value=CLIPPED)
 
-    assert with_bars([finding], SONG)[0].place.bar == 0
+    assert with_bars([finding], SONG) == (finding,)
 
 
 def test_what_has_no_time_or_a_bar_already_stays() -> None:
