@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable
 
 from analysis.findings import KIND_BY_CODE
-from analysis.reports import Finding, SongMeasures
+from analysis.reports import Finding, Place, SongMeasures
 from analysis.sentences import fill
 from analysis.tempo_map import TempoMap
 
@@ -20,15 +20,21 @@ def with_bars(findings: Iterable[Finding], song: SongMeasures) -> tuple[Finding,
     return tuple(_with_bar(finding, tempo_map) for finding in findings)
 
 
-def _with_bar(finding: Finding, tempo_map: TempoMap) -> Finding:
-    place = finding.place
+def in_bars(place: Place, tempo_map: TempoMap) -> Place:
+    """The same place with its bar and beat. Before bar one nobody counts bars: there the time says it."""
     if place.time_s is None or place.bar is not None:
-        return finding
+        return place
     at = tempo_map.bar_beat_at(place.time_s)
     if at.bar < 1:
-        return finding  # before bar one nobody counts bars: the time says it
+        return place
     # A quarter of a beat is as near as anyone counts; rounded down, so that it stays within its bar.
-    place = dataclasses.replace(place, bar=at.bar, beat=math.floor(at.beat * 4.0) / 4.0 + 1.0)
+    return dataclasses.replace(place, bar=at.bar, beat=math.floor(at.beat * 4.0) / 4.0 + 1.0)
+
+
+def _with_bar(finding: Finding, tempo_map: TempoMap) -> Finding:
+    place = in_bars(finding.place, tempo_map)
+    if place == finding.place:
+        return finding
     sentence = KIND_BY_CODE[finding.code].drummer_sentence
     message = fill(sentence, file=finding.file, place=place, value=finding.value)
     return dataclasses.replace(finding, place=place, message=message)

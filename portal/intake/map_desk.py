@@ -103,7 +103,7 @@ def attacks_of(song: Song) -> Attacks:
 
 def music_of(song: Song) -> list[SourceFile]:
     check = song.checks.done().first()
-    clicks = {report.name for report in check.numbers.files if report.is_click} if check else set()
+    clicks = check.click_names if check else set()
     return [source for source in song.sources.current() if source.features_key and source.name not in clicks]
 
 

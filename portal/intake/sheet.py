@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from analysis.findings import KIND_BY_CODE, Severity
+from analysis.places import in_bars
 from analysis.reports import Alternative, Place, SongMeasures
 from analysis.sentences import fill
 from analysis.tempo_map import TempoMap
@@ -103,7 +104,7 @@ def broken_off(song: Song, check: SongCheck | None) -> SongCheck | None:
 
 def main_source(sources: Sequence[SourceFile], check: SongCheck | None) -> SourceFile | None:
     """The file to show the song by: one that calls itself a mix, else the loudest that is no click."""
-    clicks = {report.name for report in check.numbers.files if report.is_click} if check else set()
+    clicks = check.click_names if check else set()
     drawn = [source for source in sources if source.features_key]
     return max(
         drawn,
@@ -130,7 +131,8 @@ def groups_of(findings: Iterable[Finding], tempo_map: TempoMap | None) -> list[G
 def shown(finding: Finding, tempo_map: TempoMap | None) -> FindingShown:
     """In the drummer's words, its place in bars as soon as there is a grid."""
     kind = KIND_BY_CODE[finding.code]
-    place = in_bars(Place.from_json(finding.place), tempo_map)
+    place = Place.from_json(finding.place)
+    place = in_bars(place, tempo_map) if tempo_map else place
     file = finding.source.name if finding.source else None
     return FindingShown(
         finding=finding,
@@ -141,15 +143,6 @@ def shown(finding: Finding, tempo_map: TempoMap | None) -> FindingShown:
         file=file or "",
         settled=settled_words(finding),
     )
-
-
-def in_bars(place: Place, tempo_map: TempoMap | None) -> Place:
-    if tempo_map is None or place.time_s is None or place.bar is not None:
-        return place
-    position = tempo_map.bar_beat_at(place.time_s)
-    if position.bar < 1:
-        return place
-    return Place(time_s=place.time_s, end_s=place.end_s, bar=position.bar, beat=int(position.beat) + 1)
 
 
 def settled_words(finding: Finding) -> str:

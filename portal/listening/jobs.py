@@ -72,7 +72,7 @@ def clear_gone() -> None:
 def sources_to_hear(song: Song) -> list[SourceFile]:
     """One mix when the client sent one, else every stem; never their click, which would hide ours."""
     check = song.checks.done().first()
-    clicks = {report.name for report in check.numbers.files if report.is_click} if check else set()
+    clicks = check.click_names if check else set()
     heard = [source for source in song.sources.current() if source.features_key and source.name not in clicks]
     mixes = [source for source in heard if "mix" in source.name.lower()]
     return mixes[:1] or heard

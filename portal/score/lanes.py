@@ -19,8 +19,13 @@ from portal.score.models import PlayCopy
 def score_of(song: Song) -> dict[str, Any]:
     tempo_map = map_of_song(song)
     sources = [one for one in song.sources.current().select_related("play_copy") if one.features_key and one.numbers]
-    findings = list(song.findings.open())
-    lanes = [lane_of(source, source.numbers, findings) for source in sources if source.numbers]
+    findings, check = list(song.findings.open()), song.checks.done().first()
+    clicks = check.click_names if check else set()
+    lanes = [
+        lane_of(source, source.numbers, findings, is_click=source.name in clicks)
+        for source in sources
+        if source.numbers
+    ]
     duration_s = max((lane["duration_s"] for lane in lanes), default=0.0)
     return {
         "duration_s": duration_s,
@@ -33,13 +38,13 @@ def score_of(song: Song) -> dict[str, Any]:
     }
 
 
-def lane_of(source: SourceFile, numbers: FileReport, findings: Sequence[Finding]) -> dict[str, Any]:
+def lane_of(source: SourceFile, numbers: FileReport, findings: Sequence[Finding], *, is_click: bool) -> dict[str, Any]:
     copy = getattr(source, "play_copy", None)
     made = copy if copy is not None and copy.state == PlayCopy.State.MADE else None
     return {
         "id": source.pk,
         "name": source.name,
-        "is_click": numbers.is_click,
+        "is_click": is_click,
         "duration_s": numbers.duration_s or 0.0,
         "leading_silence_s": numbers.leading_silence_s or 0.0,
         "pyramid": reverse("score:pyramid", args=[source.pk]),

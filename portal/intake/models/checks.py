@@ -51,6 +51,11 @@ class SongCheck(models.Model):
     def numbers(self) -> SongNumbers:
         return SongNumbers.from_json(self.report or {})
 
+    @property
+    def click_names(self) -> set[str]:
+        """The files that were recognised as clicks. A file alone does not tell: its song's check does."""
+        return {report.name for report in self.numbers.files if report.is_click}
+
     def begin(self) -> None:
         self.began_at, self.broke_off_at, self.trouble = timezone.now(), None, ""
         self.save(update_fields=["began_at", "broke_off_at", "trouble"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +17,12 @@ from django.urls import reverse
 
 from analysis.features import Features
 from analysis.onsets import FineOnsets
+from analysis.reports import FileReport
 from portal.bookings.models import Song
 from portal.intake.models import SourceFile
 from portal.people.models import User
 from portal.score.sound import MOST_SECONDS
-from tests.factories import make_check, make_finding, make_song, make_source
+from tests.factories import make_check, make_finding, make_song, make_source, measured_song
 from tests.portal.intake.reading import read
 from tests.portal.score.conftest import ramp
 
@@ -108,6 +110,15 @@ class TestScore:
         }
         assert found["beats_s"][:2] == [[2.0, 1], [2.5357143, 0]]
         assert found["bars"][1]["time_s"] == pytest.approx(2 + 240 / 112)
+
+    def test_the_client_s_own_click_is_told_by_the_song_s_check(
+        self, client: Client, song: Song, copied: SourceFile
+    ) -> None:
+        """The survey of one file does not know; two clicks at once would hide each other."""
+        told = FileReport(name=copied.name, sha256=copied.sha256, is_click=True)
+        make_check(song=song, report=replace(measured_song(), files=(told,)))
+        found = client.get(reverse("score:score", args=[song.pk])).json()
+        assert found["lanes"][0]["is_click"] is True
 
     def test_without_files_the_sheet_has_no_score(self, client: Client, song: Song) -> None:
         assert 'id="score"' not in read(client, f"/songs/{song.pk}/sheet/")
