@@ -17,25 +17,29 @@ from portal.score.models import PlayCopy
 
 
 def score_of(song: Song) -> dict[str, Any]:
-    tempo_map = map_of_song(song)
-    sources = [one for one in song.sources.current().select_related("play_copy") if one.features_key and one.numbers]
-    findings, check = list(song.findings.open()), song.checks.done().first()
-    clicks = check.click_names if check else set()
-    lanes = [
-        lane_of(source, source.numbers, findings, is_click=source.name in clicks)
-        for source in sources
-        if source.numbers
-    ]
+    tempo_map, lanes = map_of_song(song), lanes_of(song)
     duration_s = max((lane["duration_s"] for lane in lanes), default=0.0)
+    marks = [one for one in song.findings.open() if one.source_id is None and one.place.get("time_s") is not None]
     return {
         "duration_s": duration_s,
         "lanes": lanes,
         "bars": list(bars_of(tempo_map, duration_s)),
         "beats_s": beats_of(tempo_map, duration_s),
         "sections": list(sections_of(song, tempo_map)),
-        "marks": [mark_of(one) for one in findings if one.source_id is None and one.place.get("time_s") is not None],
+        "marks": [mark_of(one) for one in marks],
         "is_approved": song.maps.exists(),
     }
+
+
+def lanes_of(song: Song) -> list[dict[str, Any]]:
+    sources = [one for one in song.sources.current().select_related("play_copy") if one.features_key and one.numbers]
+    findings, check = list(song.findings.open()), song.checks.done().first()
+    clicks = check.click_names if check else set()
+    return [
+        lane_of(source, source.numbers, findings, is_click=source.name in clicks)
+        for source in sources
+        if source.numbers
+    ]
 
 
 def lane_of(source: SourceFile, numbers: FileReport, findings: Sequence[Finding], *, is_click: bool) -> dict[str, Any]:
