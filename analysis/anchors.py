@@ -19,23 +19,27 @@ LEAST_BEAT_S = Fraction(SECONDS_PER_MINUTE, 1_000)
 @dataclass(frozen=True)
 class Anchor:
     """`bar` begins at `time_s`; its meter holds to the next anchor. With `ramps` the tempo goes on from the one before
-    and changes evenly, bar by bar, up to the next anchor."""
+    and changes evenly, bar by bar, up to the next anchor. Where `free`, the bars up to the next anchor are counted and
+    have no grid, whatever `ramps` says."""
 
     bar: int
     time_s: Fraction
     meter: MeterSign
     ramps: bool = False
+    free: bool = False
 
     @classmethod
     def from_json(cls, data: dict[str, Any]) -> Anchor:
-        return cls(int(data["bar"]), exact(data["time_s"]), MeterSign.parse(data["meter"]), bool(data.get("ramps")))
+        meter = MeterSign.parse(data["meter"])
+        return cls(int(data["bar"]), exact(data["time_s"]), meter, bool(data.get("ramps")), bool(data.get("free")))
 
     def to_json(self) -> dict[str, Any]:
-        return {"bar": self.bar, "time_s": float(self.time_s), "meter": str(self.meter), "ramps": self.ramps}
+        data = {"bar": self.bar, "time_s": float(self.time_s), "meter": str(self.meter), "ramps": self.ramps}
+        return data | {"free": True} if self.free else data
 
 
 def anchors_of(tempo_map: TempoMap) -> tuple[Anchor, ...]:
-    return tuple(Anchor(one.bar, one.time_s, one.meter) for one in tempo_map.segments)
+    return tuple(Anchor(one.bar, one.time_s, one.meter, free=one.free) for one in tempo_map.segments)
 
 
 def map_through(anchors: Sequence[Anchor], *, last_bpm: Fraction) -> TempoMap:
@@ -51,16 +55,16 @@ def map_through(anchors: Sequence[Anchor], *, last_bpm: Fraction) -> TempoMap:
     for one, two in pairwise(anchors):
         if two.bar <= one.bar or two.time_s <= one.time_s:
             raise TempoMapError(f"bar {two.bar} does not come after bar {one.bar}")
-        before = segments[-1].beat_s if one.ramps and segments else None
+        before = segments[-1].beat_s if one.ramps and not one.free and segments and not segments[-1].free else None
         segments += _ramped(one, two, before) if before else [_straight(one, two)]
     last = anchors[-1]
-    segments.append(Segment(last.bar, last.time_s, last_bpm, last.meter))
+    segments.append(Segment(last.bar, last.time_s, last_bpm, last.meter, last.free))
     return TempoMap(tuple(segments))
 
 
 def _straight(one: Anchor, two: Anchor) -> Segment:
     beats = (two.bar - one.bar) * one.meter.beats_per_bar
-    return Segment(one.bar, one.time_s, SECONDS_PER_MINUTE * beats / (two.time_s - one.time_s), one.meter)
+    return Segment(one.bar, one.time_s, SECONDS_PER_MINUTE * beats / (two.time_s - one.time_s), one.meter, one.free)
 
 
 def _ramped(one: Anchor, two: Anchor, beat_s: Fraction) -> list[Segment]:

@@ -204,12 +204,16 @@ class Tempo(Record):
 
 @dataclass(frozen=True)
 class MapSegment(Record):
-    """From `bar` on, which starts at `time_s`, the beat runs at `bpm` in `meter`."""
+    """From `bar` on, which starts at `time_s`, the beat runs at `bpm` in `meter`; where `free`, nobody keeps it."""
 
     bar: int
     time_s: float
     bpm: float
     meter: str
+    free: bool = False
+
+    def to_json(self) -> dict[str, Any]:
+        return {name: value for name, value in super().to_json().items() if name != "free" or value}
 
 
 @dataclass(frozen=True)

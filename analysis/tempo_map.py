@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, Self
 
@@ -21,6 +21,9 @@ SECONDS_PER_MINUTE = 60
 SAME_POINT_S = Fraction(1, 100_000)
 
 
+# The slowest that Set Tempo can say, in three bytes of microseconds (SMF 1.1, `FF 51 03`): the tempo-map file could not
+# lead through a free passage that counts as fewer bars.
+LONGEST_QUARTER_S = Fraction(0xFFFFFF, 1_000_000)
 # Longer bars than this are typing errors: nobody counts them (house choice).
 MOST_IN_A_BAR = 32
 NOTE_VALUES = (1, 2, 4, 8, 16, 32)
@@ -77,12 +80,17 @@ class MeterSign:
 
 @dataclass(frozen=True)
 class Segment:
-    """From `bar` on, which starts at `time_s`, beats run at `bpm` in `meter`."""
+    """From `bar` on, which starts at `time_s`, beats run at `bpm` in `meter`.
+
+    A `free` one is played without a beat: its bars are counted, so that later bars keep their numbers, and its tempo
+    is only what leads to the next segment. Nothing is laid on its beats and nothing is held against them.
+    """
 
     bar: int
     time_s: Fraction
     bpm: Fraction
     meter: MeterSign
+    free: bool = False
 
     @property
     def beat_s(self) -> Fraction:
@@ -102,8 +110,22 @@ class BarBeat:
 
 
 @dataclass(frozen=True)
+class FreeStretch:
+    """A passage without a grid: from the start of `bar` to that of `end_bar`, or to the end of the song (None)."""
+
+    bar: int
+    time_s: Fraction
+    end_bar: int | None = None
+    end_s: Fraction | None = None
+
+
+@dataclass(frozen=True)
 class TempoMap:
-    """Segments in order of bars; the first holds for everything before it as well."""
+    """Segments in order of bars; the first holds for everything before it as well.
+
+    Where there is no grid, `is_free_bar`, `is_free_at` and `free_stretches` say it to all who lay beats or hold
+    playing against them.
+    """
 
     segments: tuple[Segment, ...]
 
@@ -113,6 +135,8 @@ class TempoMap:
         for segment in self.segments:
             if not 1 <= segment.bpm <= 1000:
                 raise TempoMapError(f"tempo out of range: {float(segment.bpm)}")
+            if segment.free and segment.beat_s > LONGEST_QUARTER_S * segment.meter.quarters_per_beat:
+                raise TempoMapError(f"bar {segment.bar} is free for longer than its bars can be: count it as more bars")
         for one, two in zip(self.segments, self.segments[1:], strict=False):
             if two.bar <= one.bar or two.time_s <= one.time_s:
                 raise TempoMapError(f"bar {two.bar} does not come after bar {one.bar}")
@@ -144,6 +168,29 @@ class TempoMap:
     def segment_at_bar(self, bar: int) -> Segment:
         return self.segments[max(0, bisect_right([item.bar for item in self.segments], bar) - 1)]
 
+    def segment_at(self, time_s: float | Fraction) -> Segment:
+        return self.segments[max(0, bisect_right([item.time_s for item in self.segments], exact(time_s)) - 1)]
+
+    def is_free_bar(self, bar: int) -> bool:
+        return self.segment_at_bar(bar).free
+
+    def is_free_at(self, time_s: float | Fraction) -> bool:
+        return self.segment_at(time_s).free
+
+    @property
+    def free_stretches(self) -> tuple[FreeStretch, ...]:
+        """In order of time; free segments that follow on one another are one stretch."""
+        found: list[FreeStretch] = []
+        for one, two in zip(self.segments, [*self.segments[1:], None], strict=True):
+            if not one.free:
+                continue
+            end = (two.bar, two.time_s) if two else (None, None)
+            if found and found[-1].end_bar == one.bar:
+                found[-1] = replace(found[-1], end_bar=end[0], end_s=end[1])
+            else:
+                found.append(FreeStretch(one.bar, one.time_s, *end))
+        return tuple(found)
+
     def time_of_bar(self, bar: int, beat: float | Fraction = 0) -> Fraction:
         """Seconds at which `beat` (from 0) of `bar` begins; bars before the first segment run on at its tempo."""
         segment = self.segment_at_bar(bar)
@@ -154,22 +201,29 @@ class TempoMap:
         return round_half_up(self.time_of_bar(bar, beat) * sample_rate_hz)
 
     def bar_beat_at(self, time_s: float | Fraction) -> BarBeat:
-        time = exact(time_s)
-        index = max(0, bisect_right([item.time_s for item in self.segments], time) - 1)
-        segment = self.segments[index]
-        beats = (time - segment.time_s) / segment.beat_s
+        segment = self.segment_at(time_s)
+        beats = (exact(time_s) - segment.time_s) / segment.beat_s
         bars = math.floor(beats / segment.meter.beats_per_bar)
         return BarBeat(segment.bar + bars, float(beats - bars * segment.meter.beats_per_bar))
 
 
 def _read_segment(item: dict[str, Any]) -> Segment:
     bpm = item.get("bpm_exact") or item["bpm"]
-    return Segment(int(item["bar"]), exact(item["time_s"]), exact(bpm), MeterSign.parse(item["meter"]))
+    return Segment(
+        int(item["bar"]), exact(item["time_s"]), exact(bpm), MeterSign.parse(item["meter"]), bool(item.get("free"))
+    )
 
 
 def _write_segment(segment: Segment) -> dict[str, Any]:
-    data = {"bar": segment.bar, "time_s": float(segment.time_s), "bpm": float(segment.bpm), "meter": str(segment.meter)}
-    return data if exact(float(segment.bpm)) == segment.bpm else data | {"bpm_exact": str(segment.bpm)}
+    data: dict[str, Any] = {
+        "bar": segment.bar,
+        "time_s": float(segment.time_s),
+        "bpm": float(segment.bpm),
+        "meter": str(segment.meter),
+    }
+    if exact(float(segment.bpm)) != segment.bpm:
+        data["bpm_exact"] = str(segment.bpm)
+    return data | {"free": True} if segment.free else data
 
 
 def _reconciled(segments: Sequence[Segment]) -> tuple[Segment, ...]:
@@ -181,9 +235,9 @@ def _reconciled(segments: Sequence[Segment]) -> tuple[Segment, ...]:
             break  # TempoMap says what is wrong with it
         end = one.time_s + bars * one.bar_s
         if abs(end - two.time_s) <= SAME_POINT_S:
-            fixed[index + 1] = Segment(two.bar, end, two.bpm, two.meter)
+            fixed[index + 1] = replace(two, time_s=end)
         else:
             beats = bars * one.meter.beats_per_bar
             bpm = SECONDS_PER_MINUTE * beats / (two.time_s - one.time_s)
-            fixed[index] = Segment(one.bar, one.time_s, bpm, one.meter)
+            fixed[index] = replace(one, bpm=bpm)
     return tuple(fixed)

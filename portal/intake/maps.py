@@ -65,4 +65,5 @@ def bars_of(tempo_map: TempoMap | None, duration_s: float) -> Iterator[dict[str,
         time_s = float(tempo_map.time_of_bar(bar))
         if time_s >= duration_s:
             return
-        yield {"bar": bar, "time_s": time_s, "beats": tempo_map.segment_at_bar(bar).meter.beats_per_bar}
+        line = {"bar": bar, "time_s": time_s, "beats": tempo_map.segment_at_bar(bar).meter.beats_per_bar}
+        yield line | {"free": True} if tempo_map.is_free_bar(bar) else line

@@ -69,3 +69,40 @@ def test_there_and_back() -> None:
     anchors = anchors_of(tempo_map)
     assert map_through(anchors, last_bpm=tempo_map.segments[-1].bpm) == tempo_map
     assert [Anchor.from_json(one.to_json()) for one in anchors] == list(anchors)
+
+
+def test_a_free_passage_is_counted_and_meets_the_next_anchor() -> None:
+    """Bars 5 to 8 are free for 10 s: 16 counted beats of 0.625 s, and bar 9 begins at 18 s. What is free goes round."""
+    anchors = [anchor(1, "0"), Anchor(5, Fraction(8), FOUR, free=True), anchor(9, "18"), anchor(13, "26")]
+    tempo_map = map_through(anchors, last_bpm=Fraction(120))
+
+    assert [(one.bar, one.free) for one in tempo_map.segments] == [(1, False), (5, True), (9, False), (13, False)]
+    assert tempo_map.time_of_bar(9) == 18
+    assert tempo_map.segment_at_bar(5).beat_s == Fraction("0.625")
+    assert list(anchors_of(tempo_map)) == anchors
+    assert map_through(anchors_of(tempo_map), last_bpm=Fraction(120)) == tempo_map
+
+
+def test_a_free_anchor_travels_as_json_and_only_then_says_so() -> None:
+    free = Anchor(5, Fraction(8), FOUR, free=True)
+
+    assert free.to_json()["free"] is True
+    assert Anchor.from_json(free.to_json()) == free
+    assert "free" not in anchor(5, "8").to_json()
+
+
+def test_nothing_ramps_inside_a_free_passage_or_out_of_it() -> None:
+    """A ramp goes on from the tempo before, and a free passage has none: 4 bars in 10 s are then even, 96 BPM."""
+    free = Anchor(5, Fraction(8), FOUR, ramps=True, free=True)
+    after = anchor(9, "18", ramps=True)
+    tempo_map = map_through([anchor(1, "0"), free, after, anchor(13, "28")], last_bpm=Fraction(96))
+
+    assert [one.bar for one in tempo_map.segments] == [1, 5, 9, 13]
+    assert [one.bpm for one in tempo_map.segments[1:]] == [96, 96, 96]
+
+
+def test_the_last_anchor_may_be_free_to_the_end() -> None:
+    tempo_map = map_through([anchor(1, "0"), Anchor(5, Fraction(8), FOUR, free=True)], last_bpm=Fraction(60))
+
+    assert tempo_map.free_stretches[-1].end_bar is None
+    assert tempo_map.is_free_at(1_000)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 
-from analysis.tempo_map import MeterSign, TempoMap, TempoMapError
+from analysis.reports import MapSegment
+from analysis.tempo_map import FreeStretch, MeterSign, Segment, TempoMap, TempoMapError
 
 # Derived: round((n - 1) * 4 * 60 * rate / bpm), each from the exact value.
 BAR_STARTS = {
@@ -128,3 +130,78 @@ def test_says_why_a_bar_cannot_be_counted(text: str) -> None:
 def test_refuses_a_map_that_cannot_be(data: dict[str, object]) -> None:
     with pytest.raises(TempoMapError):
         TempoMap.from_json(data)
+
+
+def free_map() -> TempoMap:
+    """Bars 1 to 4 at 120; 5 to 8 free for 10 s; from bar 9, at 18 s, at 120 again, where each bar of 4/4 lasts 2 s."""
+    return TempoMap.from_json(
+        {
+            "segments": [
+                {"bar": 1, "time_s": 0, "bpm": 120, "meter": "4/4"},
+                {"bar": 5, "time_s": 8, "bpm": 90, "meter": "4/4", "free": True},
+                {"bar": 9, "time_s": 18, "bpm": 120, "meter": "4/4"},
+            ]
+        }
+    )
+
+
+def test_a_free_passage_is_counted_but_has_no_grid() -> None:
+    """The stated 90 does not lead to the next segment: 16 beats in 10 s are 96."""
+    tempo_map = free_map()
+
+    assert tempo_map.segments[1].bpm == 96
+    assert tempo_map.time_of_bar(9) == 18
+    assert [bar for bar in range(12) if tempo_map.is_free_bar(bar)] == [5, 6, 7, 8]
+    assert [tempo_map.is_free_at(time_s) for time_s in (-1, 7.999, 8, 17.999, 18)] == [False, False, True, True, False]
+    assert tempo_map.free_stretches == (FreeStretch(5, Fraction(8), 9, Fraction(18)),)
+
+
+def test_free_segments_that_follow_on_one_another_are_one_stretch() -> None:
+    four = MeterSign(4, 4)
+    segments = (
+        Segment(1, Fraction(0), Fraction(120), four, free=True),
+        Segment(3, Fraction(4), Fraction(60), four, free=True),
+        Segment(5, Fraction(12), Fraction(120), four),
+        Segment(7, Fraction(16), Fraction(120), four, free=True),
+    )
+
+    assert TempoMap(segments).free_stretches == (
+        FreeStretch(1, Fraction(0), 5, Fraction(12)),
+        FreeStretch(7, Fraction(16)),
+    )
+    assert TempoMap(segments).is_free_bar(0)
+
+
+def test_json_says_free_only_where_it_is() -> None:
+    tempo_map = free_map()
+    written = tempo_map.to_json()
+
+    assert [item.get("free") for item in written["segments"]] == [None, True, None]
+    assert TempoMap.from_json(written) == tempo_map
+    records = [MapSegment(1, 0.0, 120.0, "4/4"), MapSegment(5, 8.0, 96.0, "4/4", free=True)]
+    assert [item.to_json().get("free") for item in records] == [None, True]
+    assert [MapSegment.from_json(item.to_json()) for item in records] == records
+    assert TempoMap.from_segments(records).is_free_bar(5)
+
+
+def test_a_place_in_its_rounding_keeps_what_is_free() -> None:
+    """112 BPM for 4 bars ends at 8.5714285… s; written down with six digits it is the same point."""
+    data = {
+        "segments": [
+            {"bar": 1, "time_s": 0, "bpm": 112, "meter": "4/4"},
+            {"bar": 5, "time_s": 8.571429, "bpm": 112, "meter": "4/4", "free": True},
+        ]
+    }
+
+    assert TempoMap.from_json(data).segments[1].free
+    assert TempoMap.from_json(data).time_of_bar(5) == Fraction(60, 7)
+
+
+def test_a_free_passage_counts_as_enough_bars_for_a_tempo_to_lead_through_it() -> None:
+    """Set Tempo reaches 16.777215 s a quarter (SMF 1.1, three bytes): a bar of 4/4 lasts 67.1 s at most."""
+    four = MeterSign(4, 4)
+    start = Segment(1, Fraction(0), Fraction(60 * 4, 67), four, free=True)
+
+    assert TempoMap((start, Segment(2, Fraction(67), Fraction(120), four))).is_free_bar(1)
+    with pytest.raises(TempoMapError, match=r"bar 1 is free for longer .* more bars"):
+        TempoMap((replace(start, bpm=Fraction(60 * 4, 68)), Segment(2, Fraction(68), Fraction(120), four)))

@@ -1,6 +1,7 @@
 // Sums between seconds and bars. Nothing here touches the page.
 //
 // A grid is a list of bars in time order: [{bar, time_s}, ...]. Past its last bar the last bar's length goes on.
+// A bar with `free: true` is counted and has no beats: nothing is laid on it.
 
 /** Bars of a tempo map {bar_one_s, segments: [{bar, time_s, bpm, meter}]} up to `durationS`. Each bar's time is worked
  *  out from its segment's start, never by adding rounded bars. */
@@ -13,7 +14,8 @@ export function barsOfMap(map, durationS) {
     if (!(barS > 0)) return [];
     const next = segments[index + 1];
     for (let bar = segment.bar; next ? bar < next.bar : segment.time_s + (bar - segment.bar) * barS < durationS; bar++) {
-      bars.push({ bar, time_s: segment.time_s + (bar - segment.bar) * barS, beats });
+      const line = { bar, time_s: segment.time_s + (bar - segment.bar) * barS, beats };
+      bars.push(segment.free ? { ...line, free: true } : line);
     }
   }
   return bars;
@@ -44,21 +46,24 @@ export function barLengthS(bars, index) {
   return bars[first + 1].time_s - bars[first].time_s;
 }
 
-/** {bar, beat} at `timeS`, or null before the first bar. The beat counts from 1; null where the bar's length is unknown. */
+/** {bar, beat} at `timeS`, or null before the first bar. The beat counts from 1; null where the bar's length is unknown,
+ *  and in a free bar, whose place says `free: true`. */
 export function placeAt(bars, timeS) {
   const index = barIndexAt(bars, timeS);
   if (index < 0) return null;
-  const { bar, time_s, beats } = bars[index];
+  const { bar, time_s, beats, free } = bars[index];
   const lengthS = barLengthS(bars, index);
   if (!beats || !lengthS) return { bar, beat: null };
   const passed = Math.floor(((timeS - time_s) / lengthS) * beats + 1e-6);
   const extraBars = index === bars.length - 1 ? Math.floor(passed / beats) : 0;
+  if (free) return { bar: bar + extraBars, beat: null, free };
   return { bar: bar + extraBars, beat: Math.min(passed - extraBars * beats, beats - 1) + 1 };
 }
 
 export function placeText(bars, timeS) {
   const place = placeAt(bars, timeS);
   if (!place) return bars.length ? "before bar 1" : "";
+  if (place.free) return `bar ${place.bar}, free`;
   return place.beat ? `bar ${place.bar}, beat ${place.beat}` : `bar ${place.bar}`;
 }
 

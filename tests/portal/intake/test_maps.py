@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 
+from analysis.anchors import Anchor, map_through
+from analysis.tempo_map import MeterSign
 from portal.intake import services
 from portal.intake.maps import bars_of, map_of_song
 from tests.factories import make_check, make_drummer, make_song, measured_song
@@ -32,3 +35,20 @@ def test_an_approved_map_comes_before_the_measured_one() -> None:
 def test_without_either_there_is_none() -> None:
     assert map_of_song(make_song()) is None
     assert list(bars_of(None, 60.0)) == []
+
+
+def test_bars_that_begin_in_a_free_passage_say_so() -> None:
+    """At 120 a bar lasts 2 s; bars 3 and 4 are free for 7 s, so bar 5 begins at 11 s."""
+    four = MeterSign(4, 4)
+    anchors = [Anchor(1, Fraction(0), four), Anchor(3, Fraction(4), four, free=True), Anchor(5, Fraction(11), four)]
+    bars = list(bars_of(map_through(anchors, last_bpm=Fraction(120)), 14.0))
+
+    assert [(bar["bar"], bar["time_s"]) for bar in bars] == [
+        (1, 0.0),
+        (2, 2.0),
+        (3, 4.0),
+        (4, 7.5),
+        (5, 11.0),
+        (6, 13.0),
+    ]
+    assert [bar.get("free") for bar in bars] == [None, None, True, True, None, None]

@@ -49,6 +49,22 @@ def test_compound_meters_count_the_dotted_beat(ready: Page) -> None:
     assert ask(ready, "bars", "given[0].map(m.beatsPerBar)", list(beats)) == list(beats.values())
 
 
+def test_a_free_bar_is_counted_and_has_no_beats(ready: Page) -> None:
+    """Bars 1 and 2 of 2 s in time; 3 and 4 free for 6 s; in time from bar 5, at 10 s; free from bar 6, at 12 s."""
+    segments = [
+        {"bar": 1, "time_s": 0, "bpm": 120, "meter": "4/4"},
+        {"bar": 3, "time_s": 4, "bpm": 80, "meter": "4/4", "free": True},
+        {"bar": 5, "time_s": 10, "bpm": 120, "meter": "4/4"},
+        {"bar": 6, "time_s": 12, "bpm": 120, "meter": "4/4", "free": True},
+    ]
+    bars = ask(ready, "bars", "m.barsOfMap(given[0], 15)", {"segments": segments})
+    assert [bar.get("free") for bar in bars] == [None, None, True, True, None, True, True]
+    assert [bar["time_s"] for bar in bars] == [0, 2, 4, 7, 10, 12, 14]
+
+    places = ask(ready, "bars", "given[1].map((t) => m.placeText(given[0], t))", bars, [3.6, 4, 9.9, 10.6, 13, 17])
+    assert places == ["bar 2, beat 4", "bar 3, free", "bar 4, free", "bar 5, beat 2", "bar 6, free", "bar 8, free"]
+
+
 def test_a_map_without_tempo_has_no_bars(ready: Page) -> None:
     one = {"segments": [{"bar": 1, "time_s": 0, "bpm": 0, "meter": "4/4"}]}
 
