@@ -4,7 +4,9 @@ from django.contrib import admin
 from django.urls import include, path
 
 from portal.health import health
+from portal.people.forms import SupportSignInForm
 
+admin.site.login_form = SupportSignInForm
 urlpatterns = [
     path("healthz", health, name="health"),
     path("", include("portal.people.urls")),

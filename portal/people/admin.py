@@ -2,7 +2,7 @@ from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
 from django.contrib.auth.forms import AdminUserCreationForm
 
-from portal.people.models import House, Invitation, User
+from portal.people.models import House, Invitation, SignInTry, User
 
 
 @admin.register(User)
@@ -40,3 +40,13 @@ class InvitationAdmin(admin.ModelAdmin[Invitation]):
     search_fields = ["user__name", "user__email", "about"]
     raw_id_fields = ["user", "sent_by"]
     readonly_fields = ["token_sha256", "about", "lands_on", "sent_at", "used_at"]
+
+
+@admin.register(SignInTry)
+class SignInTryAdmin(admin.ModelAdmin[SignInTry]):
+    """Deleting the rows lets everybody try again at once."""
+
+    list_display = ["pk", "at"]
+    list_filter = ["at"]
+    search_fields = ["account_hash", "address_hash"]
+    readonly_fields = ["account_hash", "address_hash", "at"]

@@ -3,6 +3,7 @@
 │   ├── InvitationUnknownError
 │   ├── InvitationUsedError
 │   └── InvitationExpiredError
+├── TooManyTriesError: somebody may be guessing a password
 └── DrummerAddressError: the address of a drummer where a client's was expected
 """
 
@@ -24,6 +25,10 @@ class InvitationUsedError(InvitationError):
 
 
 class InvitationExpiredError(InvitationError):
+    pass
+
+
+class TooManyTriesError(PeopleError):
     pass
 
 

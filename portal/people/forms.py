@@ -5,12 +5,17 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django import forms
+from django.contrib.admin.forms import AdminAuthenticationForm
 from django.contrib.auth import password_validation
-from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.forms import AuthenticationForm, SetPasswordForm
+from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.http import QueryDict
 
+from portal.people import guessing
+from portal.people.errors import TooManyTriesError
 from portal.people.models import House, User
+from portal.people.requests import address_of
 from portal.people.time_zones import time_zone_choices
 
 LONGEST_KEPT_DAYS = 3_650
@@ -23,7 +28,27 @@ class TimeZoneField(forms.ChoiceField):
         super().__init__(choices=time_zone_choices, **options)
 
 
-class SignInForm(AuthenticationForm):
+class SlowedForm(AuthenticationForm):
+    """Each try is counted before the password is looked at, and forgotten when it was right."""
+
+    def clean(self) -> dict[str, Any]:
+        account, password = self.cleaned_data.get("username"), self.cleaned_data.get("password")
+        if self.request is None or not account or not password:
+            return super().clean()
+        try:
+            guessing.count_try(account=account, address=address_of(self.request))
+        except TooManyTriesError as error:
+            raise ValidationError(str(error), code="too-many") from error
+        cleaned = super().clean()
+        guessing.forget_tries(account=account)
+        return cleaned
+
+
+class SupportSignInForm(SlowedForm, AdminAuthenticationForm):
+    pass
+
+
+class SignInForm(SlowedForm):
     error_messages = {
         "invalid_login": "This address and password do not go together. Capital letters count in the password.",
         "inactive": "This sign-in has been closed. Write to the drummer.",
@@ -33,6 +58,15 @@ class SignInForm(AuthenticationForm):
         super().__init__(*args, **options)
         self.fields["username"].label = "E-mail address"
         self.fields["username"].widget.input_type = "email"
+
+
+class NewPasswordForm(SetPasswordForm):  # type: ignore[type-arg]  # generic in the stubs alone
+    """What the link in a letter leads to: whoever holds it is no guesser, and is not kept waiting."""
+
+    def set_password_and_save(self, user: User, *args: Any, **options: Any) -> User:
+        saved: User = super().set_password_and_save(user, *args, **options)
+        guessing.forget_tries(account=user.email)
+        return saved
 
 
 class TakeInvitationForm(forms.Form):

@@ -13,6 +13,7 @@ from django.db import models
 from django.utils import timezone
 
 INVITATION_LASTS = timedelta(days=14)
+TRIES_COUNT_FOR = timedelta(minutes=15)
 
 
 def check_time_zone(name: str) -> None:
@@ -66,6 +67,31 @@ class User(AbstractBaseUser, PermissionsMixin):
     @property
     def is_drummer(self) -> bool:
         return self.role == self.Role.DRUMMER
+
+
+class SignInTryQuerySet(models.QuerySet["SignInTry"]):
+    def recent(self) -> SignInTryQuerySet:
+        return self.filter(at__gt=timezone.now() - TRIES_COUNT_FOR)
+
+    def clear_old(self) -> None:
+        self.filter(at__lte=timezone.now() - TRIES_COUNT_FOR).delete()
+
+
+class SignInTry(models.Model):
+    """One try to sign in that was not (yet) seen to be right. In the database, so that all web processes count alike.
+
+    Hashes only: a try tells neither who was meant nor from where, and it is the same row for an account nobody has.
+    """
+
+    account_hash = models.CharField(max_length=64, db_index=True)
+    # Empty where the front server names no address.
+    address_hash = models.CharField(max_length=64, blank=True, db_index=True)
+    at = models.DateTimeField(default=timezone.now, db_index=True)
+
+    objects: ClassVar[SignInTryQuerySet] = SignInTryQuerySet.as_manager()  # type: ignore[assignment]
+
+    def __str__(self) -> str:
+        return f"try {self.pk}"
 
 
 class House(models.Model):

@@ -2,7 +2,7 @@ from django.contrib.auth import views as auth
 from django.urls import path, reverse_lazy
 
 from portal.people import views
-from portal.people.forms import SignInForm
+from portal.people.forms import NewPasswordForm, SignInForm
 
 app_name = "people"
 urlpatterns = [
@@ -48,6 +48,9 @@ urlpatterns = [
         "password-reset/<uidb64>/<token>/",
         auth.PasswordResetConfirmView.as_view(
             template_name="people/password_reset_confirm.html",
+            form_class=NewPasswordForm,
+            post_reset_login=True,
+            post_reset_login_backend=views.BACKEND,
             success_url=reverse_lazy("people:password-reset-done"),
         ),
         name="password-reset-confirm",
