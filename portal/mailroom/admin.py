@@ -1,4 +1,5 @@
 from django.contrib import admin
+from django.http import HttpRequest
 
 from portal.mailroom.models import Mail, Message, MessageRule
 
@@ -23,7 +24,10 @@ class MessageAdmin(admin.ModelAdmin[Message]):
 @admin.register(Mail)
 class MailAdmin(admin.ModelAdmin[Mail]):
     list_display = ["subject", "to", "state", "tries", "created_at", "sent_at"]
-    list_filter = ["state"]
+    list_filter = ["state", "is_private"]
     search_fields = ["subject", "to", "key"]
     raw_id_fields = ["message"]
-    readonly_fields = ["key", "state", "tries", "last_trouble", "not_before", "created_at", "sent_at"]
+    readonly_fields = ["key", "is_private", "state", "tries", "last_trouble", "not_before", "created_at", "sent_at"]
+
+    def get_exclude(self, request: HttpRequest, obj: Mail | None = None) -> list[str]:  # noqa: ARG002 - Django's
+        return ["body"] if obj is not None and obj.is_private else []

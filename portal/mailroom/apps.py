@@ -8,6 +8,8 @@ class MailroomConfig(AppConfig):
 
     def ready(self) -> None:
         from portal.bookings import hooks
-        from portal.mailroom.letters import tell_of_cancelling
+        from portal.mailroom.letters import private_letter, tell_of_cancelling
+        from portal.people import hooks as people_hooks
 
         hooks.on_booking_cancelled.append(tell_of_cancelling)
+        people_hooks.carries_private_letter.append(private_letter)

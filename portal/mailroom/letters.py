@@ -20,14 +20,20 @@ SUBJECT_LENGTH = 200
 
 
 @transaction.atomic
-def letter(*, to: str, subject: str, body: str, key: str, message: Message | None = None) -> Mail:
+def letter(
+    *, to: str, subject: str, body: str, key: str, message: Message | None = None, is_private: bool = False
+) -> Mail:
     """Put a letter in the outbox. The same key again is the same letter: it is sent once."""
-    mail, is_new = Mail.objects.get_or_create(
-        key=key, defaults={"to": to, "subject": one_line(subject), "body": body, "message": message}
-    )
+    fields = {"to": to, "subject": one_line(subject), "body": body, "message": message, "is_private": is_private}
+    mail, is_new = Mail.objects.get_or_create(key=key, defaults=fields)
     if is_new:
         hand_out(mail)
     return mail
+
+
+def private_letter(*, to: str, subject: str, body: str, key: str) -> Mail:
+    """What `people.hooks.carries_private_letter` calls: nobody but the reader may see what it says."""
+    return letter(to=to, subject=subject, body=body, key=key, is_private=True)
 
 
 def hand_out(mail: Mail) -> None:

@@ -122,7 +122,8 @@ class Mail(models.Model):
     """One letter in the outbox: QUEUED → SENT, or FAILED after too many tries. The row is the truth, not the queue.
 
     `key` is unique: a letter about the same thing to the same person exists once. `not_before` keeps a letter from
-    being sent by two processes at once, and spaces the tries.
+    being sent by two processes at once, and spaces the tries. A private letter holds a way into somebody's account: no
+    page shows what it says, and once it is sent its text is forgotten here.
     """
 
     class State(models.TextChoices):
@@ -133,6 +134,7 @@ class Mail(models.Model):
     to = models.EmailField()
     subject = models.CharField(max_length=200)
     body = models.TextField()
+    is_private = models.BooleanField(default=False)
     key = models.CharField(max_length=180, unique=True)
     message = models.ForeignKey(Message, null=True, blank=True, on_delete=models.CASCADE, related_name="mails")
     state = models.CharField(max_length=6, choices=State.choices, default=State.QUEUED)
@@ -152,7 +154,9 @@ class Mail(models.Model):
 
     def mark_sent(self) -> None:
         self.state, self.sent_at, self.last_trouble = self.State.SENT, timezone.now(), ""
-        self.save(update_fields=["state", "sent_at", "last_trouble"])
+        if self.is_private:
+            self.body = ""
+        self.save(update_fields=["state", "sent_at", "last_trouble", "body"])
 
     def note_trouble(self, trouble: str, *, is_final: bool) -> None:
         """Wait twice as long after each try; after the last one, or when no further try can help, give up."""

@@ -2,7 +2,7 @@ from django.contrib.auth import views as auth
 from django.urls import path, reverse_lazy
 
 from portal.people import views
-from portal.people.forms import NewPasswordForm, SignInForm
+from portal.people.forms import ForgottenPasswordForm, NewPasswordForm, SignInForm
 
 app_name = "people"
 urlpatterns = [
@@ -33,6 +33,7 @@ urlpatterns = [
         "password-reset/",
         auth.PasswordResetView.as_view(
             template_name="people/password_reset.html",
+            form_class=ForgottenPasswordForm,
             email_template_name="people/letter_password_reset.txt",
             subject_template_name="people/letter_password_reset_subject.txt",
             success_url=reverse_lazy("people:password-reset-sent"),

@@ -121,3 +121,19 @@ def test_a_bug_is_raised_once_and_does_not_go_round_for_ever(server: MailServer)
         jobs.send(mail.pk)
     mail.refresh_from_db()
     assert mail.state == Mail.State.FAILED
+
+
+def test_a_private_letter_is_tried_again_and_forgotten_once_it_is_sent(server: MailServer) -> None:
+    mail = make_mail(body="a way in", is_private=True)
+    server.trouble = SMTPServerDisconnected("gone")
+    send_mail(mail.pk)
+    mail.refresh_from_db()
+    assert (mail.state, mail.body) == (Mail.State.QUEUED, "a way in")
+
+    server.trouble = None
+    Mail.objects.update(not_before=timezone.now())
+    send_waiting()
+
+    mail.refresh_from_db()
+    assert (mail.state, mail.body) == (Mail.State.SENT, "")
+    assert server.taken[0].body == "a way in"

@@ -13,7 +13,7 @@ from portal.bookings.models import Booking
 from portal.mailroom.models import Mail, Message, MessageRule
 from portal.mailroom.threads import THREADS_PER_PAGE
 from portal.people.models import User
-from tests.factories import make_booking, make_client, make_drummer, make_mail, make_message
+from tests.factories import make_booking, make_client, make_drummer, make_invited_client, make_mail, make_message
 
 pytestmark = pytest.mark.django_db
 
@@ -236,3 +236,29 @@ def test_one_question_needs_no_heading(client: Client, mara: User, booking: Book
     message = make_message(booking=booking, answers=ANSWERS)
     client.force_login(mara)
     assert "<h4>" not in client.get(reverse("mailroom:message", args=[message.pk])).content.decode()
+
+
+def test_a_letter_with_a_new_password_waits_in_the_outbox_and_only_its_reader_sees_the_link(client: Client) -> None:
+    user = make_client()
+    for _ in range(2):  # pressed twice: one letter, but for the minute's end
+        client.post(reverse("people:password-reset"), {"email": user.email})
+    mail = Mail.objects.latest("pk")
+    path = "/password-reset/"
+    assert mail.state == Mail.State.QUEUED
+    assert path in mail.body
+    assert Mail.objects.count() <= 2
+
+    client.force_login(make_drummer(is_staff=True, is_superuser=True))
+    page = client.get(reverse("mailroom:mail")).content.decode()
+    support = client.get(reverse("admin:mailroom_mail_change", args=[mail.pk])).content.decode()
+
+    assert f"for {user.email} alone" in page
+    assert "A new password" in page
+    assert path not in page
+    assert path not in support
+
+
+def test_who_may_not_sign_in_gets_no_letter_with_a_new_password(client: Client) -> None:
+    for user in (make_invited_client(), make_client(is_active=False)):
+        client.post(reverse("people:password-reset"), {"email": user.email})
+    assert not Mail.objects.exists()

@@ -6,6 +6,7 @@ from django.core import mail
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
+from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from portal.people.models import House, Invitation, User
 from portal.people.services import invite
@@ -107,9 +108,12 @@ def test_taking_an_invitation_as_somebody_else_changes_who_is_signed_in(client: 
     assert client.session["_auth_user_id"] == str(invited.pk)
 
 
-def test_a_lost_password_is_set_anew_by_mail(client: Client) -> None:
+def test_a_lost_password_is_set_anew_by_mail(
+    client: Client, django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks
+) -> None:
     user = make_client()
-    client.post(reverse("people:password-reset"), {"email": user.email})
+    with django_capture_on_commit_callbacks(execute=True):
+        client.post(reverse("people:password-reset"), {"email": user.email})
     (letter,) = mail.outbox
     link = re.search(r"http://testserver(/\S+)", str(letter.body))
     assert link

@@ -1,0 +1,11 @@
+"""What later apps do for people here. They append from `AppConfig.ready()`: see bookings/hooks.py."""
+
+from typing import Protocol
+
+
+class CarriesLetter(Protocol):
+    def __call__(self, *, to: str, subject: str, body: str, key: str) -> object: ...
+
+
+# Called with a letter that only the person it goes to may read. The same key again is the same letter.
+carries_private_letter: list[CarriesLetter] = []
