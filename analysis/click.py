@@ -2,11 +2,14 @@
 
 The default peak is -12 dBFS (house choice); nothing asked for can pass the hard ceiling, which leaves room below full
 scale for what lies between the samples.
+
+In a free passage of the map the click is silent. One bar before it ends, what follows is counted in, in its own tempo
+and meter, when the passage is at least that long. A song that begins free has no count-in before it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -14,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.tempo_map import TempoMap, round_half_up
+from analysis.tempo_map import FreeStretch, Segment, TempoMap, round_half_up
 
 DEFAULT_PEAK_DBFS = -12.0
 CEILING_DBTP = -6.0
@@ -27,8 +30,18 @@ FADE_S = 0.004
 
 
 @dataclass(frozen=True)
+class Click:
+    """One click at its exact time: its bar (0 and below are the count-in; a bar that is counted in while the passage
+    before it is free has the number before its own), its beat from 0."""
+
+    time_s: Fraction
+    bar: int
+    beat: int
+
+
+@dataclass(frozen=True)
 class ClickOnset:
-    """One click: its frame, its bar (0 and below are the count-in), its beat from 0."""
+    """One click on its frame; bar and beat as in `Click`."""
 
     frame: int
     bar: int
@@ -41,13 +54,15 @@ class ClickOnset:
 
 @dataclass(frozen=True)
 class ClickPlan:
-    """Where every click sits. `lead_s` is how much earlier than the song's files this click starts."""
+    """Where every click sits. `lead_s` is how much earlier than the song's files this click starts; `count_in_bars`
+    are those before the first bar."""
 
     onsets: tuple[ClickOnset, ...]
     frames: int
     bar_one_frame: int
     lead_s: Fraction
     sample_rate_hz: int
+    count_in_bars: int = 0
 
 
 def plan_click(
@@ -58,21 +73,43 @@ def plan_click(
     The click starts with the song's files; when the count-in does not fit before bar one, it starts `lead_s` earlier,
     or, `with_files`, does without the clicks that do not fit.
     """
+    count_in_bars = 0 if tempo_map.is_free_bar(1) else count_in_bars
     first_bar = 1 - count_in_bars
     lead_s = Fraction(0) if with_files else max(Fraction(0), -tempo_map.time_of_bar(first_bar))
     end_s = tempo_map.time_of_bar(bars + 1) + lead_s
-    placed = ((tempo_map.time_of_bar(*at) + lead_s, *at) for at in beats_between(tempo_map, first_bar, bars))
-    onsets = tuple(
-        ClickOnset(round_half_up(time_s * sample_rate_hz), bar, beat) for time_s, bar, beat in placed if time_s >= 0
-    )
+    onsets = onsets_after(-lead_s, clicks_between(tempo_map, first_bar, bars), sample_rate_hz)
     bar_one_frame = round_half_up((tempo_map.bar_one_s + lead_s) * sample_rate_hz)
-    return ClickPlan(onsets, round_half_up(end_s * sample_rate_hz), bar_one_frame, lead_s, sample_rate_hz)
+    frames = round_half_up(end_s * sample_rate_hz)
+    return ClickPlan(onsets, frames, bar_one_frame, lead_s, sample_rate_hz, count_in_bars)
 
 
-def beats_between(tempo_map: TempoMap, first_bar: int, last_bar: int) -> Iterator[tuple[int, int]]:
+def onsets_after(start_s: Fraction, clicks: Iterable[Click], sample_rate_hz: int) -> tuple[ClickOnset, ...]:
+    """The clicks from `start_s` on, in frames from there."""
+    return tuple(
+        ClickOnset(round_half_up((click.time_s - start_s) * sample_rate_hz), click.bar, click.beat)
+        for click in clicks
+        if click.time_s >= start_s
+    )
+
+
+def clicks_between(tempo_map: TempoMap, first_bar: int, last_bar: int) -> Iterator[Click]:
+    """Every click of these bars in order of time: wherever a click sounds, this is where it is laid."""
+    entries = {stretch.end_bar: stretch for stretch in tempo_map.free_stretches}
     for bar in range(first_bar, last_bar + 1):
-        for beat in range(tempo_map.segment_at_bar(bar).meter.beats_per_bar):
-            yield bar, beat
+        segment = tempo_map.segment_at_bar(bar)
+        if segment.free:
+            continue
+        if bar in entries and bar > first_bar:
+            yield from _counted_in(segment, entries[bar])
+        for beat in range(segment.meter.beats_per_bar):
+            yield Click(tempo_map.time_of_bar(bar, beat), bar, beat)
+
+
+def _counted_in(entry: Segment, free: FreeStretch) -> Iterator[Click]:
+    """One bar of the entry's own beats before it, where the free passage has room for them."""
+    if entry.time_s - free.time_s >= entry.bar_s:
+        for beat in range(entry.meter.beats_per_bar):
+            yield Click(entry.time_s - entry.bar_s + beat * entry.beat_s, entry.bar - 1, beat)
 
 
 def render_click(

@@ -44,9 +44,9 @@ def document_report(report: FileReport, path: Path, error: NotAudioError) -> Fil
 def midi_evidence(path: Path) -> dict[str, Any]:
     """Tempo map, tempo, meter and markers, as far as the file states them."""
     facts = read_midi(path)
-    first = facts.tempo_map.segments[0]
+    first = facts.tempo_map.first_in_time
     evidence: dict[str, Any] = {"midi_map": facts.tempo_map.to_json()}
-    if facts.states_tempo and len({segment.bpm for segment in facts.tempo_map.segments}) == 1:
+    if facts.states_tempo and len({segment.bpm for segment in facts.tempo_map.segments if not segment.free}) == 1:
         evidence["midi_bpm"] = float(first.bpm)
     if facts.states_meter:
         evidence["midi_meter"] = str(first.meter)

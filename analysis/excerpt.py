@@ -14,7 +14,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from analysis.click import DEFAULT_PEAK_DBFS, ClickOnset, ClickPlan, beats_between, render_plan
+from analysis.click import DEFAULT_PEAK_DBFS, ClickPlan, clicks_between, onsets_after, render_plan
 from analysis.tempo_map import TempoMap, round_half_up
 from analysis.windows import mixed_window
 
@@ -44,14 +44,11 @@ def write_excerpt(
 
 
 def excerpt_plan(tempo_map: TempoMap, *, first_bar: int, bars: int, sample_rate_hz: int) -> ClickPlan:
-    """Where the clicks are in the excerpt; `lead_s` is what comes before its first one."""
+    """Where the clicks are in the excerpt; `lead_s` is what comes before its first bar."""
     start_s = excerpt_start_s(tempo_map, first_bar)
-    onsets = tuple(
-        ClickOnset(round_half_up((tempo_map.time_of_bar(bar, beat) - start_s) * sample_rate_hz), bar, beat)
-        for bar, beat in beats_between(tempo_map, first_bar, first_bar + bars - 1)
-    )
+    onsets = onsets_after(start_s, clicks_between(tempo_map, first_bar, first_bar + bars - 1), sample_rate_hz)
     frames = round_half_up((tempo_map.time_of_bar(first_bar + bars) - start_s + TAIL_S) * sample_rate_hz)
-    return ClickPlan(onsets, frames, onsets[0].frame, LEAD_S, sample_rate_hz)
+    return ClickPlan(onsets, frames, round_half_up(LEAD_S * sample_rate_hz), LEAD_S, sample_rate_hz)
 
 
 def at_click_level(music: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -2,7 +2,7 @@
 
 Describes, never scores: good players sit some milliseconds off a metronome, kick and snare early more than the hat
 (Music Perception 28(5), 2011), and a steady distance is a feel. Attacks are held against the nearest sixteenth, or the
-nearest third of the beat where the take swings.
+nearest third of the beat where the take swings. Those in free passages of the map are left out.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from analysis.bands import BAND_EDGES_HZ
 from analysis.child import survey_in_child
 from analysis.errors import FeelError
 from analysis.features import Features
+from analysis.in_time import in_time
 from analysis.reports import Record
 from analysis.tempo_map import TempoMap
 
@@ -79,6 +80,9 @@ def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
     found = attacks.times_s[~attacks.is_bass]
     if len(found) < LEAST_ATTACKS:
         raise FeelError("there is next to nothing in this take to measure")
+    found = found[in_time(found, tempo_map)]
+    if len(found) < LEAST_ATTACKS:
+        raise FeelError("the map is free where this take plays: there is no grid to hold it against")
     times = struck_at(features, found)
     bars, beats, beat_s = _positions(times, tempo_map)
     division = _division(beats)

@@ -1,4 +1,7 @@
-"""How far the playing lies from a tempo map, over the song: what the eye needs to judge a map by."""
+"""How far the playing lies from a tempo map, over the song: what the eye needs to judge a map by.
+
+What is played in a free passage is left out: there is nothing that it could be late against.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.in_time import in_time
 from analysis.tempo_map import TempoMap
 
 Doubles = NDArray[np.float64]
@@ -40,6 +44,8 @@ MAD_SHARE = 0.6745
 
 
 def residual_of(tempo_map: TempoMap, onset_s: Doubles, weight: Doubles) -> Residual:
+    held = in_time(onset_s, tempo_map)
+    onset_s, weight = onset_s[held], weight[held]
     starts = np.array([float(one.time_s) for one in tempo_map.segments])
     beat_s = np.array([float(one.beat_s) for one in tempo_map.segments])
     own = np.maximum(np.searchsorted(starts, onset_s, side="right") - 1, 0)

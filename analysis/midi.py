@@ -1,12 +1,13 @@
 """Standard MIDI Files: the tempo map and the section markers written, and a client's file read.
 
 Set Tempo holds whole microseconds per quarter note (SMF 1.1, `FF 51 03`), so it is the one place where the tempo is
-rounded; the map itself stays exact. A felt beat of a dotted quarter at 72 is a quarter tempo of 108.
+rounded; the map itself stays exact. A felt beat of a dotted quarter at 72 is a quarter tempo of 108. A free passage has
+the tempo that brings the next bar to its place, between a marker "free" and a marker "in time" (words of our own).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -21,6 +22,7 @@ MICROSECONDS_PER_MINUTE = 60_000_000
 SLOWEST_US, FASTEST_US = 0xFFFFFF, 1
 DEFAULT_US = 500_000  # SMF 1.1: 120 BPM until a Set Tempo says otherwise
 BAR_ONE_MARKER = "bar one"
+FREE_MARKER, IN_TIME_MARKER = "free", "in time"
 MAX_EVENTS = 200_000
 MAX_BARS = 10_000
 
@@ -78,11 +80,18 @@ def write_midi(tempo_map: TempoMap, path: Path, *, bars: int, markers: Sequence[
         at = _quarters(tempo_map, max(1, segment.bar), lead_bars)
         microseconds = microseconds_per_quarter(segment.bpm, segment.meter.quarters_per_beat)
         events += [(at, 0, _time_signature(segment.meter)), (at, 1, _set_tempo(microseconds))]
-    for marker in markers:
+    for marker in (*_free_markers(tempo_map), *markers):
         text = marker.text.encode("latin-1", "replace").decode("latin-1")
         events.append((_quarters(tempo_map, marker.bar, lead_bars), 3, mido.MetaMessage("marker", text=text)))
     end = _quarters(tempo_map, bars + 1, lead_bars)
     _save(path, events, end)
+
+
+def _free_markers(tempo_map: TempoMap) -> Iterator[Marker]:
+    for stretch in tempo_map.free_stretches:
+        yield Marker(max(1, stretch.bar), FREE_MARKER)
+        if stretch.end_bar is not None:
+            yield Marker(stretch.end_bar, IN_TIME_MARKER)
 
 
 def _save(path: Path, events: list[tuple[Fraction, int, mido.MetaMessage]], end: Fraction) -> None:
@@ -177,7 +186,7 @@ def _facts(events: list[tuple[int, Any]], ticks_per_quarter: int) -> MidiFacts:
     bars = _bars(_from_start(meters, MeterSign(4, 4)), last)
     one = next((at for at, text in marks if text.strip().lower() == BAR_ONE_MARKER), Fraction(0))
     number_of_one = max(index for index, (at, _) in enumerate(bars) if at <= one)
-    segments = _segments(bars, _from_start(tempos, DEFAULT_US), number_of_one)
+    segments = _segments(bars, _from_start(tempos, DEFAULT_US), _free_from(marks), number_of_one)
     markers = tuple(
         Marker(max(index for index, (start, _) in enumerate(bars) if start <= at) - number_of_one + 1, text)
         for at, text in marks
@@ -208,10 +217,23 @@ def _bars(meters: list[tuple[Fraction, MeterSign]], last: Fraction) -> list[tupl
     return [*bars, (at, bars[-1][1])]
 
 
+def _free_from(marks: list[tuple[Fraction, str]]) -> list[tuple[Fraction, bool]]:
+    """Where the song goes free (True) and where it is in time again, as `write_midi` marks it."""
+    words = [(at, text.strip().lower()) for at, text in marks]
+    return [
+        (Fraction(0), False),
+        *((at, word == FREE_MARKER) for at, word in words if word in (FREE_MARKER, IN_TIME_MARKER)),
+    ]
+
+
 def _segments(
-    bars: list[tuple[Fraction, MeterSign]], tempos: list[tuple[Fraction, int]], one: int
+    bars: list[tuple[Fraction, MeterSign]],
+    tempos: list[tuple[Fraction, int]],
+    frees: list[tuple[Fraction, bool]],
+    one: int,
 ) -> tuple[Segment, ...]:
-    """One segment wherever tempo or meter changes; a bar with a change inside gets the tempo that spans it."""
+    """One segment wherever tempo or meter changes or a free passage begins or ends; a bar with a change inside gets
+    the tempo that spans it."""
     segments: list[Segment] = []
     clock = Fraction(0)
     ends = [at for at, _ in bars[1:]] + [bars[-1][0] + 4]
@@ -220,8 +242,9 @@ def _segments(
         us = next(value for start, value in reversed(tempos) if start <= at)
         length = _seconds(tempos, at, end)
         bpm = meter.beats_per_bar * 60 / length if inside else quarters_per_minute(us) / meter.quarters_per_beat
-        if not segments or (segments[-1].bpm, segments[-1].meter) != (bpm, meter):
-            segments.append(Segment(index - one + 1, clock, bpm, meter))
+        free = next(value for start, value in reversed(frees) if start <= at)
+        if not segments or (segments[-1].bpm, segments[-1].meter, segments[-1].free) != (bpm, meter, free):
+            segments.append(Segment(index - one + 1, clock, bpm, meter, free))
         clock += meter.beats_per_bar * 60 / bpm
     return tuple(segments)
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from analysis.evidence import Evidence
 from analysis.given_grid import BarsOnGrid, lay_out_on
+from analysis.in_time import in_time
 from analysis.measures import measures_from
 from analysis.reports import MapSegment, SongMeasures, Tempo
 from analysis.stem_lag import coherent_lag, median_lag_s
@@ -25,7 +26,8 @@ MOST_BEATS = 20_000
 def with_midi(tempo_map: TempoMap, music: Evidence, sample_rate_hz: int) -> SongMeasures | None:
     """The song on the MIDI file's grid; None when the sound does not lie on it from start to end."""
     beats, downbeats = beats_of(tempo_map, music.last_sound_s)
-    if len(beats) < 8 or not _agrees(music, beats):
+    kept = [segment.bpm for segment in tempo_map.segments if not segment.free]
+    if len(beats) < 8 or not kept or not _agrees(music, beats, tempo_map):
         return None
     first = tempo_map.segments[0]
     sign = str(tempo_map.segment_at_bar(1).meter)
@@ -37,8 +39,8 @@ def with_midi(tempo_map: TempoMap, music: Evidence, sample_rate_hz: int) -> Song
         kind="constant" if constant else "map",
         bpm=round(bpm, 6),
         bpm_exact=str(first.bpm) if constant else None,
-        bpm_low=bpm if constant else float(min(segment.bpm for segment in tempo_map.segments)),
-        bpm_high=bpm if constant else float(max(segment.bpm for segment in tempo_map.segments)),
+        bpm_low=bpm if constant else float(min(kept)),
+        bpm_high=bpm if constant else float(max(kept)),
         source="midi",
         residual_ms=None,
         confidence=AGREEMENT,
@@ -71,9 +73,9 @@ def beats_of(tempo_map: TempoMap, end_s: float) -> tuple[Doubles, list[int]]:
     return np.array(beats), downbeats or [0]
 
 
-def _agrees(music: Evidence, beats: Doubles) -> bool:
-    """Both halves of the song lie on the grid: a wrong tempo leaves it within the first."""
-    played = ~music.onset_is_bass
+def _agrees(music: Evidence, beats: Doubles, tempo_map: TempoMap) -> bool:
+    """Both halves of what is in time lie on the grid: a wrong tempo leaves it within the first."""
+    played = ~music.onset_is_bass & in_time(music.onset_s, tempo_map)
     times, weights = music.onset_s[played], music.onset_weight[played]
     middle_s = float(np.median(times)) if len(times) else 0.0
     for part in (times <= middle_s, times > middle_s):
@@ -92,6 +94,6 @@ def _segments(tempo_map: TempoMap, bar_one_s: float) -> tuple[MapSegment, ...]:
         (segment.bar - one + 1, float(segment.time_s), segment) for segment in tempo_map.segments if segment.bar > one
     ]
     return tuple(
-        MapSegment(bar=bar, time_s=round(time_s, 6), bpm=round(float(segment.bpm), 6), meter=str(segment.meter))
+        MapSegment(bar, round(time_s, 6), round(float(segment.bpm), 6), str(segment.meter), segment.free)
         for bar, time_s, segment in rows
     )

@@ -21,12 +21,15 @@ def with_bars(findings: Iterable[Finding], song: SongMeasures) -> tuple[Finding,
 
 
 def in_bars(place: Place, tempo_map: TempoMap) -> Place:
-    """The same place with its bar and beat. Before bar one nobody counts bars: there the time says it."""
+    """The same place with its bar and beat, in a free passage with its bar alone. Before bar one nobody counts bars:
+    there the time says it."""
     if place.time_s is None or place.bar is not None:
         return place
     at = tempo_map.bar_beat_at(place.time_s)
     if at.bar < 1:
         return place
+    if tempo_map.is_free_at(place.time_s):
+        return dataclasses.replace(place, bar=at.bar)
     # A quarter of a beat is as near as anyone counts; rounded down, so that it stays within its bar.
     return dataclasses.replace(place, bar=at.bar, beat=math.floor(at.beat * 4.0) / 4.0 + 1.0)
 

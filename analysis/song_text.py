@@ -66,7 +66,7 @@ def map_lines(song: SongMeasures) -> list[str]:
     shown = song.tempo_map[:MOST_MAP_LINES]
     lines = [
         f"{'Map' if segment is shown[0] else '':9}bar {segment.bar} at {seconds_as_clock(segment.time_s)}: "
-        f"{segment.bpm:.3f} BPM, {segment.meter}"
+        + (f"free, counted in {segment.meter}" if segment.free else f"{segment.bpm:.3f} BPM, {segment.meter}")
         for segment in shown
     ]
     more = len(song.tempo_map) - len(shown)

@@ -165,6 +165,11 @@ class TempoMap:
     def bar_one_s(self) -> Fraction:
         return self.time_of_bar(1)
 
+    @property
+    def first_in_time(self) -> Segment:
+        """The first whose tempo is one that somebody keeps; in a song that is free throughout, the first."""
+        return next((one for one in self.segments if not one.free), self.segments[0])
+
     def segment_at_bar(self, bar: int) -> Segment:
         return self.segments[max(0, bisect_right([item.bar for item in self.segments], bar) - 1)]
 

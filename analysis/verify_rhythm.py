@@ -3,7 +3,8 @@
 The map's grid shows any steady distance that is no whole beat: strokes gather somewhere, and in music they gather on
 the beat more than anywhere. Up to `Limits.feel_s` early or late is how people play, and passes. A whole beat shows
 where kick and snare have tracks of their own and have changed places. Whole bars show only against the client's files:
-there each stretch of the song must fit better elsewhere, again and again, before anything is said.
+there each stretch of the song must fit better elsewhere, again and again, before anything is said. Strokes in free
+passages of the map are held against nothing.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from analysis.click_track import find_click
 from analysis.features import Features
 from analysis.feel import struck_at
 from analysis.guide_drums import find_drums
+from analysis.in_time import in_time
 from analysis.limits import Limits
 from analysis.sentences import written
 from analysis.tempo_map import TempoMap
@@ -50,7 +52,7 @@ SURELY_ELSEWHERE = 4.0
 
 def on_map(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> list[Check]:
     """`drums`: the features of each track by its name; clicks among them are left out."""
-    parts = {name: _strokes(features) for name, features in drums.items() if not _is_click(name, features)}
+    parts = {name: _strokes(features, tempo_map) for name, features in drums.items() if not _is_click(name, features)}
     checks = [_on_grid(list(parts.values()), tempo_map, limits)]
     turned = _turned_around(parts, tempo_map)
     return checks if turned is None else [*checks, turned]
@@ -61,17 +63,17 @@ def _is_click(name: str, features: Features) -> bool:
     return not (KICK.search(name) or SNARE.search(name)) and find_click(features) is not None
 
 
-def _strokes(features: Features) -> tuple[Doubles, Doubles]:
-    """Times and weights of a track's strokes."""
+def _strokes(features: Features, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
+    """Times and weights of a track's strokes, where the map has a grid."""
     attacks = attacks_of(features)
-    wanted = ~attacks.is_bass
+    wanted = ~attacks.is_bass & in_time(attacks.times_s, tempo_map)
     return struck_at(features, attacks.times_s[wanted]), attacks.weight[wanted]
 
 
 def _on_grid(parts: Sequence[tuple[Doubles, Doubles]], tempo_map: TempoMap, limits: Limits) -> Check:
     times, weights = (np.concatenate([np.zeros(0), *(part[index] for part in parts)]) for index in (0, 1))
     if len(times) < FEWEST_STROKES:
-        return _cannot_tell("there are too few strokes in the set")
+        return _cannot_tell("there are too few strokes on its grid")
     beats, beat_s = _places(times, tempo_map)
     period_s = float(np.median(beat_s))
     in_beat_s = beats % 1.0 * beat_s
@@ -137,7 +139,7 @@ def _places(times: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
 
 def _turned_around(parts: dict[str, tuple[Doubles, Doubles]], tempo_map: TempoMap) -> Check | None:
     """Kick on two and four, snare on one and three: music does the opposite, so the set is a beat off."""
-    if any(segment.meter.beats_per_bar != 4 for segment in tempo_map.segments):
+    if any(segment.meter.beats_per_bar != 4 for segment in tempo_map.segments if not segment.free):
         return None
     kick, snare = (_on_beats(parts, name, tempo_map) for name in (KICK, SNARE))
     if kick is None or snare is None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC
 
-from analysis.tempo_map import TempoMap
+from analysis.tempo_map import Segment, TempoMap
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
 
@@ -58,13 +58,18 @@ def _tempo_lines(song: Song, files: Sequence[DeliveryFile]) -> list[str]:
         return ["no tempo map was approved"]
     tempo_map = TempoMap.from_json(approved.map)
     lines = [
-        f"from bar {segment.bar}, at {float(segment.time_s):.6f} s: {float(segment.bpm):.5f} BPM in {segment.meter}"
-        for segment in tempo_map.segments
+        f"from bar {segment.bar}, at {float(segment.time_s):.6f} s: {_pace(segment)}" for segment in tempo_map.segments
     ]
     for rate_hz in sorted({file.facts["sample_rate_hz"] for file in files if file.facts.get("sample_rate_hz")}):
         frame = tempo_map.frame_of_bar(1, rate_hz)
         lines.append(f"bar one at {float(tempo_map.bar_one_s):.6f} s: frame {frame} at {rate_hz} Hz, counted from 0")
     return lines
+
+
+def _pace(segment: Segment) -> str:
+    """A free passage has bars, and a tempo only to lead through them: a programme needs it, nobody keeps it."""
+    pace = f"{float(segment.bpm):.5f} BPM in {segment.meter}"
+    return f"free (counted at {pace})" if segment.free else pace
 
 
 def _file_lines(number: int, file: DeliveryFile) -> list[str]:

@@ -179,7 +179,8 @@ def overrule_form(sheet: Sheet) -> OverruleForm:
 
 
 def from_map(tempo_map: TempoMap) -> dict[str, Any]:
-    first = tempo_map.segment_at_bar(1)
+    one = tempo_map.segment_at_bar(1)
+    first = tempo_map.first_in_time if one.free else one
     return {
         "bpm": shown_bpm(float(first.bpm)),
         "meter": str(first.meter),

@@ -53,6 +53,8 @@ def check_can_ask(song: Song, first_bar: int) -> TempoMap:
     lengths_s = [source.numbers.duration_s or 0.0 for source in sources if source.numbers]
     if tempo_map.time_of_bar(first_bar) >= max(lengths_s, default=0.0):
         raise ListeningError(f"The song is over before bar {first_bar}.")
+    if tempo_map.is_free_bar(first_bar):
+        raise ListeningError(f"Bar {first_bar} is free: it has no click to ask about.")
     return tempo_map
 
 
@@ -81,7 +83,7 @@ def answer(*, excerpt: Excerpt, answer: str, words: str = "", taps_s: Sequence[f
 
 def brief_changes(excerpt: Excerpt) -> dict[str, Any]:
     """One tempo throughout is one figure in the brief; a map with several is confirmed as a whole, on the sheet."""
-    segments = TempoMap.from_json(excerpt.map).segments
+    segments = [one for one in TempoMap.from_json(excerpt.map).segments if not one.free]
     times = TIMES_TEMPO.get(Answer(excerpt.answer))
     if times is None or len({segment.bpm for segment in segments}) > 1:
         return {}

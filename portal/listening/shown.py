@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from analysis.tempo_map import Segment, TempoMap
+from analysis.tempo_map import TempoMap
 from portal.intake.answers import shown_bpm
 from portal.listening.models import Excerpt
 from portal.listening.services import TIMES_TEMPO
@@ -61,7 +61,7 @@ def excerpt_shown(excerpt: Excerpt) -> ExcerptShown:
 def on_its_own_clock(tempo_map: TempoMap, excerpt: Excerpt) -> dict[str, object]:
     """The map for the player, which counts from the start of the excerpt."""
     first = tempo_map.segment_at_bar(excerpt.first_bar)
-    at = Segment(excerpt.first_bar, tempo_map.time_of_bar(excerpt.first_bar), first.bpm, first.meter)
+    at = replace(first, bar=excerpt.first_bar, time_s=tempo_map.time_of_bar(excerpt.first_bar))
     later = [one for one in tempo_map.segments if one.bar > excerpt.first_bar]
     moved = [
         {
@@ -69,6 +69,7 @@ def on_its_own_clock(tempo_map: TempoMap, excerpt: Excerpt) -> dict[str, object]
             "time_s": float(one.time_s) - excerpt.starts_at_s,
             "bpm": float(one.bpm),
             "meter": str(one.meter),
+            **({"free": True} if one.free else {}),
         }
         for one in (at, *later)
     ]

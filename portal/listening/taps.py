@@ -27,7 +27,8 @@ class TappedOne:
 
 
 def tapped_one(tempo_map: TempoMap, taps_s: Sequence[float]) -> TappedOne | None:
-    """None without taps. The mean direction of the taps' places in the bar, taken as a circle."""
+    """None without taps on a grid. The mean direction of the taps' places in the bar, taken as a circle."""
+    taps_s = [tap_s for tap_s in taps_s if not tempo_map.is_free_at(tap_s)]
     if not taps_s:
         return None
     turns, beats = [], 1

@@ -74,7 +74,7 @@ def _job_for(approved: ApprovedMap) -> Job:
     rates_hz = [report.sample_rate_hz for report in reports if report and report.sample_rate_hz]
     said = approved.song.brief.count_in_bars
     rate_hz = Counter(rates_hz).most_common(1)[0][0] if rates_hz else SAMPLE_RATE_HZ
-    bpm = f"{float(tempo_map.segments[0].bpm):.3f}".rstrip("0").rstrip(".")
+    bpm = f"{float(tempo_map.first_in_time.bpm):.3f}".rstrip("0").rstrip(".")
     return Job(
         tempo_map=tempo_map,
         bars=max(tempo_map.bar_beat_at(max(lengths_s)).bar, SHORTEST_BARS) if lengths_s else SHORTEST_BARS,
@@ -96,7 +96,8 @@ def _write_click(job: Job, to: Path, *, with_files: bool = False) -> dict[str, f
     soundfile.write(to, samples, plan.sample_rate_hz, format="WAV", subtype=f"PCM_{BIT_DEPTH}")
     return {
         "bars": job.bars,
-        "count_in_bars": job.count_in_bars,
+        "count_in_bars": plan.count_in_bars,
+        "free_passages": len(job.tempo_map.free_stretches),
         "sample_rate_hz": plan.sample_rate_hz,
         "bit_depth": BIT_DEPTH,
         "peak_dbfs": DEFAULT_PEAK_DBFS,

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from analysis.features import Features, MusicFeatures
 from analysis.reports import Brief, FileReport, SongReport
 from analysis.song import SongFile, measure_song
+from analysis.tempo_map import TempoMap
 
 RATE_HZ = 48_000
 Samples = NDArray[Any]
@@ -70,3 +71,16 @@ def measured(*files: SongFile, brief: Brief | None = None) -> SongReport:
 
 def codes(report: SongReport) -> set[str]:
     return {finding.code for finding in report.findings}
+
+
+# Bars 1 to 4 of 4/4 at 120 (2 s each), 5 to 8 free for 10 s (16 counted beats: 96), from bar 9, at 18 s, 3/4 at 100
+# (beats of 0.6 s, bars of 1.8 s).
+FREE_MAP = TempoMap.from_json(
+    {
+        "segments": [
+            {"bar": 1, "time_s": 0, "bpm": 120, "meter": "4/4"},
+            {"bar": 5, "time_s": 8, "bpm": 96, "meter": "4/4", "free": True},
+            {"bar": 9, "time_s": 18, "bpm": 100, "meter": "3/4"},
+        ]
+    }
+)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
@@ -9,8 +10,10 @@ import pytest
 from numpy.typing import NDArray
 from scipy import signal
 
-from analysis.click import CEILING_DBTP, DEFAULT_PEAK_DBFS, plan_click, render_click
-from analysis.tempo_map import TempoMap
+from analysis.anchors import Anchor, map_through
+from analysis.click import CEILING_DBTP, DEFAULT_PEAK_DBFS, clicks_between, plan_click, render_click
+from analysis.tempo_map import MeterSign, TempoMap
+from tests.analysis.playing import FREE_MAP
 
 # Derived: samples per beat = 60 * rate / bpm, positions rounded from the exact value.
 TWO_BAR_COUNT_IN = {
@@ -75,3 +78,59 @@ def test_no_setting_passes_the_ceiling(bpm: int) -> None:
 
     oversampled = signal.resample_poly(samples[:, 0], 8, 1)
     assert 20 * np.log10(np.abs(oversampled).max()) <= CEILING_DBTP
+
+
+def times_s(tempo_map: TempoMap, first_bar: int, last_bar: int) -> list[float]:
+    return [float(click.time_s) for click in clicks_between(tempo_map, first_bar, last_bar)]
+
+
+def test_a_free_passage_is_silent_but_for_one_bar_that_counts_in_what_follows() -> None:
+    """16 beats of 0.5 s to 7.5 s; then the bar of 3/4 at 100 that comes before 18 s: 16.2, 16.8 and 17.4 s."""
+    clicks = list(clicks_between(FREE_MAP, 1, 9))
+
+    expected = [*(0.5 * beat for beat in range(16)), 16.2, 16.8, 17.4, 18.0, 18.6, 19.2]
+    assert [float(click.time_s) for click in clicks] == pytest.approx(expected, abs=1e-12)
+    assert [(click.bar, click.beat) for click in clicks[16:20]] == [(8, 0), (8, 1), (8, 2), (9, 0)]
+    assert [onset.frame for onset in plan_click(FREE_MAP, bars=9, count_in_bars=0).onsets] == [
+        round(time_s * 48_000) for time_s in expected
+    ]
+
+
+@pytest.mark.parametrize(("free_s", "counted_in"), [("1.8", True), ("1.79", False)])
+def test_a_passage_shorter_than_the_bar_counts_nothing_in(free_s: str, *, counted_in: bool) -> None:
+    """Bar 2 is free from 2 s on; what follows has bars of 1.8 s."""
+    anchors = [
+        Anchor(1, Fraction(0), MeterSign(4, 4)),
+        Anchor(2, Fraction(2), MeterSign(4, 4), free=True),
+        Anchor(3, 2 + Fraction(free_s), MeterSign(3, 4)),
+    ]
+    found = times_s(map_through(anchors, last_bpm=Fraction(100)), 1, 3)
+
+    assert found[:4] == [0.0, 0.5, 1.0, 1.5]
+    assert found[4:-3] == pytest.approx([2.0, 2.6, 3.2] if counted_in else [], abs=1e-9)
+
+
+def test_a_passage_that_is_free_to_the_end_stays_silent() -> None:
+    four = MeterSign(4, 4)
+    anchors = [Anchor(1, Fraction(0), four), Anchor(3, Fraction(4), four, free=True)]
+    samples = render_click(map_through(anchors, last_bpm=Fraction(120)), bars=20, count_in_bars=0)
+
+    assert len(samples) == 40 * 48_000
+    assert not samples[4 * 48_000 :].any()
+    assert samples[: 4 * 48_000].any()
+
+
+def test_a_song_that_begins_free_is_not_counted_in_before_it() -> None:
+    """Bars 1 and 2 last 5 s; one bar at 120 before 5 s begins at 3 s, and the click begins with the files."""
+    four = MeterSign(4, 4)
+    anchors = [Anchor(1, Fraction(0), four, free=True), Anchor(3, Fraction(5), four)]
+    plan = plan_click(map_through(anchors, last_bpm=Fraction(120)), bars=3, count_in_bars=2)
+
+    assert plan.lead_s == 0
+    assert (plan.count_in_bars, plan.bar_one_frame) == (0, 0)
+    assert [onset.frame for onset in plan.onsets] == [24_000 * beat for beat in range(6, 14)]
+    assert [onset.is_accent for onset in plan.onsets] == [True, False, False, False] * 2
+
+
+def test_what_is_cut_out_after_a_free_passage_begins_with_its_own_bar() -> None:
+    assert times_s(FREE_MAP, 9, 9) == pytest.approx([18.0, 18.6, 19.2], abs=1e-12)

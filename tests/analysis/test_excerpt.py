@@ -9,8 +9,9 @@ import pytest
 import soundfile
 
 from analysis.click import DEFAULT_PEAK_DBFS
-from analysis.excerpt import excerpt_start_s, write_excerpt
+from analysis.excerpt import excerpt_plan, excerpt_start_s, write_excerpt
 from analysis.tempo_map import TempoMap
+from tests.analysis.playing import FREE_MAP
 
 RATE_HZ = 48_000
 MAP = TempoMap.constant("100", "4/4", 1.25)  # beats of 0.6 s, bars of 2.4 s
@@ -63,3 +64,17 @@ def test_what_lies_before_the_files_is_silence(tmp_path: Path) -> None:
     music[RATE_HZ] = 0.5
     difference = excerpt_of(tmp_path, music, first_bar=-1) - excerpt_of(tmp_path, music * 0, first_bar=-1)
     assert int(np.argmax(np.abs(difference))) == round(5.05 * RATE_HZ)
+
+
+def test_a_free_passage_in_the_excerpt_has_no_click() -> None:
+    """Bars 3 to 9 begin at 4 s, so the excerpt at 3.5 s: two bars of 0.5 s beats, then the counted bar from 16.2 s."""
+    plan = excerpt_plan(FREE_MAP, first_bar=3, bars=7, sample_rate_hz=RATE_HZ)
+    expected_s = [*(4.0 + 0.5 * beat for beat in range(8)), 16.2, 16.8, 17.4, 18.0, 18.6, 19.2]
+    assert [onset.frame for onset in plan.onsets] == [round((at_s - 3.5) * RATE_HZ) for at_s in expected_s]
+    assert plan.frames == round((19.8 - 3.5 + 0.25) * RATE_HZ)
+
+
+def test_an_excerpt_that_is_free_throughout_is_silent() -> None:
+    """Bars 5 and 6 of the four that last 10 s: 5 s, half a second before and a quarter after."""
+    plan = excerpt_plan(FREE_MAP, first_bar=5, bars=2, sample_rate_hz=RATE_HZ)
+    assert (plan.onsets, plan.frames, plan.bar_one_frame) == ((), 5.75 * RATE_HZ, 0.5 * RATE_HZ)

@@ -61,6 +61,27 @@ def test_an_impulse_is_placed_within_a_millisecond_wherever_it_falls() -> None:
     )
 
 
+def test_what_is_played_in_a_free_passage_is_left_out() -> None:
+    """Bars 5 to 8 (10.6 s to 20.2 s) are free in the map; there every stroke is 60 ms late, elsewhere 5 ms."""
+    rng = np.random.default_rng(9)
+    notes = []
+    for beat in range(48):
+        late_s = 0.06 if 16 <= beat < 32 else 0.005
+        notes.append((1 + beat * 0.6 + late_s + rng.normal(0, 0.001), HAT))
+    segments = [
+        {"bar": bar, "time_s": 1 + 2.4 * (bar - 1), "bpm": 100, "meter": "4/4", "free": bar == 5} for bar in (1, 5, 9)
+    ]
+    features, tempo_map = features_of(placed(notes, 32)), TempoMap.from_json({"segments": segments})
+
+    report = feel_of(features, tempo_map)
+    assert sum(offsets.attacks for offsets in report.overall) in (31, 32)
+    assert list(medians(report).values()) == pytest.approx([5] * len(report.overall), abs=2)
+
+    free = TempoMap.from_json({"segments": [{"bar": 1, "time_s": 0, "bpm": 100, "meter": "4/4", "free": True}]})
+    with pytest.raises(FeelError, match="free where this take plays"):
+        feel_of(features, free)
+
+
 def test_a_kit_played_to_the_grid_reads_so_in_every_band() -> None:
     plan = steady("kit", 3, 100, players=("drums", "keys"), looseness_s=0.0)
     score = write_score(plan)

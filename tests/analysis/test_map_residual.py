@@ -7,6 +7,7 @@ import pytest
 
 from analysis.map_residual import lean_between, leans_by_anchor, residual_of
 from analysis.tempo_map import TempoMap
+from tests.analysis.playing import FREE_MAP
 
 MAP = TempoMap.from_json(
     {
@@ -48,3 +49,15 @@ def test_too_few_attacks_say_nothing() -> None:
     first, second = leans_by_anchor(residual, [1.0, 17.0], 60.0)
     assert (first.late_ms, first.count) == (None, 3)
     assert (second.late_ms, second.count) == (None, 0)
+
+
+def test_what_is_played_in_a_free_passage_is_held_against_nothing() -> None:
+    """Free from 8 s to 18 s: of the attacks there, none is left; those around it are as late as they were laid."""
+    onset_s = np.array([7.5 + 0.01, 8.0, 9.1, 12.34, 17.99, 18.0 + 0.02, 18.6, 18.9, 19.2])
+    residual = residual_of(FREE_MAP, onset_s, np.linspace(1, 9, 9))
+    assert residual.time_s == pytest.approx([7.51, 18.02, 18.6, 18.9, 19.2])
+    assert residual.late_ms == pytest.approx([10.0, 20.0, 0.0, 0.0, 0.0], abs=1e-6)
+    assert list(residual.weight) == [1, 6, 7, 8, 9]
+    _, free, after = leans_by_anchor(residual, [0.0, 8.0, 18.0], 60.0)
+    assert (free.late_ms, free.spread_ms, free.count) == (None, None, 0)
+    assert after.count == 4

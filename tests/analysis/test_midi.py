@@ -8,8 +8,10 @@ from pathlib import Path
 import mido
 import pytest
 
+from analysis.anchors import Anchor, map_through
 from analysis.midi import Marker, MidiError, microseconds_per_quarter, quarters_per_minute, read_midi, write_midi
-from analysis.tempo_map import TempoMap
+from analysis.tempo_map import MeterSign, TempoMap
+from tests.analysis.playing import FREE_MAP
 
 # Standard MIDI File 1.1, Set Tempo FF 51 03 tt tt tt: microseconds per quarter, rounded (derived).
 STORED = {
@@ -137,3 +139,50 @@ def test_refuses_a_meter_that_nobody_counts(tmp_path: Path) -> None:
 
     with pytest.raises(MidiError, match="99/4 is not a meter"):
         read_midi(tmp_path / "map.mid")
+
+
+def test_a_free_passage_is_bent_so_that_later_bars_fall_right(tmp_path: Path) -> None:
+    """Read by mido: 16 quarters in 10 s are 625 000 µs each; bar 9 falls at 32 quarters and 18 s, between the markers
+    (Source: SMF 1.1, FF 51 03 and FF 06)."""
+    write_midi(FREE_MAP, tmp_path / "map.mid", bars=12)
+    tempos, marks, clock_s, quarters, tempo_us = [], [], 0.0, 0.0, 500_000
+    for message in mido.MidiFile(tmp_path / "map.mid").tracks[0]:
+        clock_s += mido.tick2second(message.time, 480, tempo_us)
+        quarters += message.time / 480
+        if message.type == "set_tempo":
+            tempo_us = message.tempo
+            tempos.append((quarters, tempo_us))
+        if message.type == "marker":
+            marks.append((quarters, message.text, round(clock_s, 9)))
+
+    assert tempos == [(0.0, 500_000), (16.0, 625_000), (32.0, 600_000)]
+    assert marks == [(16.0, "free", 8.0), (32.0, "in time", 18.0)]
+    assert clock_s == pytest.approx(18 + 4 * 1.8)
+
+
+def test_what_is_free_survives_the_round_trip(tmp_path: Path) -> None:
+    write_midi(FREE_MAP, tmp_path / "map.mid", bars=12)
+
+    facts = read_midi(tmp_path / "map.mid")
+
+    assert facts.tempo_map == FREE_MAP
+    assert facts.markers == (Marker(5, "free"), Marker(9, "in time"))
+
+
+def test_a_song_free_to_its_end_is_never_in_time_again(tmp_path: Path) -> None:
+    four = MeterSign(4, 4)
+    anchors = [Anchor(1, Fraction(0), four), Anchor(3, Fraction(4), four, free=True)]
+    tempo_map = map_through(anchors, last_bpm=Fraction(120))
+    write_midi(tempo_map, tmp_path / "map.mid", bars=12)
+
+    assert read_midi(tmp_path / "map.mid").markers == (Marker(3, "free"),)
+    assert read_midi(tmp_path / "map.mid").tempo_map == tempo_map
+
+
+def test_a_free_passage_before_bar_one_is_marked_at_bar_one(tmp_path: Path) -> None:
+    """Bar 0 is free from -2 s on, bar 2 begins at 2 s: what comes before the files cannot be marked."""
+    four = MeterSign(4, 4)
+    anchors = [Anchor(0, Fraction(-2), four, free=True), Anchor(2, Fraction(2), four)]
+    write_midi(map_through(anchors, last_bpm=Fraction(120)), tmp_path / "map.mid", bars=4)
+
+    assert read_midi(tmp_path / "map.mid").markers == (Marker(1, "free"), Marker(2, "in time"))

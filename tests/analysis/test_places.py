@@ -31,3 +31,14 @@ def test_without_a_grid_times_stay_times() -> None:
     findings = (make_finding("clipped", place=Place(time_s=17.0), value=CLIPPED),)
 
     assert with_bars(findings, SongMeasures()) == findings
+
+
+def test_in_a_free_passage_there_is_a_bar_and_no_beat() -> None:
+    """Bars 3 and 4 are free from 4.5 s to 14.5 s, 5 s each: 10 s lies in bar 4."""
+    free = MapSegment(3, 4.5, 48.0, "4/4", free=True)
+    song = SongMeasures(tempo_map=(*SONG.tempo_map, free, MapSegment(5, 14.5, 120.0, "4/4")))
+    finding = make_finding("clipped", file="Bass.wav", place=Place(time_s=10.0), value=CLIPPED)
+    (placed,) = with_bars([finding], song)
+
+    assert (placed.place.bar, placed.place.beat) == (4, None)
+    assert "at bar 4 (0:10)" in placed.message

@@ -178,6 +178,25 @@ def test_a_midi_map_that_the_music_lies_on_is_the_grid() -> None:
     assert song.beats_s[:96] == pytest.approx(beats, abs=1e-5)
 
 
+def test_a_midi_map_may_be_free_and_only_its_grid_is_held_against_the_music() -> None:
+    """Bars 9 to 12 are free: the band plays 8 bars at 120, something else for 10 s, and 12 bars at 120 from 26 s on."""
+    segments = [
+        {"bar": 1, "time_s": 0, "bpm": 120, "meter": "4/4"},
+        {"bar": 9, "time_s": 16, "bpm": 96, "meter": "4/4", "free": True},
+        {"bar": 13, "time_s": 26, "bpm": 120, "meter": "4/4"},
+    ]
+    tempo_map = TempoMap.from_json({"segments": segments})
+    free_s = 16 + np.sort(np.random.default_rng(4).uniform(0.3, 9.7, 14))
+    beats = np.concatenate([0.5 * np.arange(32), free_s, 26 + 0.5 * np.arange(48)])
+
+    song = measured(midi_report(tempo_map), song_file(band(beats))).song
+
+    assert song.tempo.source == "midi"
+    assert [(one.bar, one.bpm) for one in song.tempo_map] == [(1, 120), (9, 96), (13, 120)]
+    assert [one.free for one in song.tempo_map] == [False, True, False]
+    assert (song.tempo.bpm_low, song.tempo.bpm_high) == (120, 120)
+
+
 def test_a_midi_map_that_the_music_does_not_follow_is_not_used() -> None:
     music = song_file(band(even_beats(112.0, 97)))
 

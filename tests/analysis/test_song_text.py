@@ -64,3 +64,13 @@ def test_shows_the_odd_bars_of_steady_music() -> None:
 def test_says_when_there_is_none() -> None:
     assert text(SongMeasures()) == "Tempo    none found"
     assert "the brief says 98 BPM" in text(SongMeasures(Tempo("none", 98.0, source="brief")))
+
+
+def test_says_where_a_map_is_free() -> None:
+    free = MapSegment(5, 8.0, 96.0, "4/4", free=True)
+    segments = (MapSegment(1, 0.0, 120.0, "4/4"), free, MapSegment(9, 18.0, 100.0, "3/4"))
+    lines = text(SongMeasures(Tempo("map", 110.0), tempo_map=segments))
+
+    assert "bar 5 at 0:08.0: free, counted in 4/4" in lines
+    assert "bar 9 at 0:18: 100.000 BPM, 3/4" in lines
+    assert "96" not in lines

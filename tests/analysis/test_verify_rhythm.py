@@ -81,6 +81,26 @@ def test_between_the_beats_it_says_that_it_cannot_tell() -> None:
     assert "Can't tell" in check.message
 
 
+def test_strokes_in_a_free_passage_are_held_against_nothing() -> None:
+    """10 bars on the map, then 44 bars 100 ms late: they speak against it unless the map is free there."""
+    split = 10 * 4 * BEAT_S
+    sound = strokes(400.0, (0, 1, 2, 3), bars=54)
+    sound[round(split * RATE_HZ) :] = moved(sound, 0.1)[round(split * RATE_HZ) :]
+    features = {"OHL": features_of(sound)}
+    first = {"bar": 1, "time_s": 0, "bpm": BPM, "meter": "4/4"}
+    rest = {"bar": 11, "time_s": split, "bpm": BPM, "meter": "3/4", "free": True}
+
+    (held,) = on_map(features, TempoMap.from_json({"segments": [first]}), Limits())
+    (free,) = on_map(features, TempoMap.from_json({"segments": [first, rest]}), Limits())
+    (never,) = on_map(features, TempoMap.from_json({"segments": [first | {"free": True}]}), Limits())
+
+    assert (held.passed, held.value) == (False, pytest.approx(100, abs=5))
+    assert free.passed
+    assert abs(free.value) < 5
+    assert never.value is None
+    assert "too few strokes on its grid" in never.message
+
+
 def test_a_printed_click_does_not_stand_for_the_drums() -> None:
     click = signals.click_track(bpm=BPM, beats=64, amplitude=0.9).samples
     (check,) = on_map({"Click": features_of(click)}, TempoMap.constant(BPM), Limits())

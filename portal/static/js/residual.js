@@ -8,16 +8,17 @@ const LEAST_SCALE_MS = 20;
 const MOST_BEATS_OFF = 0.25;
 
 /** `beatsS` in order, `bars` of the ruler, `onsetsS` of all lanes: [{bar, timeS, ms, count}], the middle one of each bar.
- *  Above zero the playing comes after the grid. */
+ *  Above zero the playing comes after the grid. A free bar has no grid: nothing in it is held against the beats that
+ *  count in what follows. */
 export function residualOf(beatsS, bars, onsetsS) {
   if (beatsS.length < 2) return [];
   const offs = new Map();
   for (const onsetS of onsetsS) {
     const beat = nearest(beatsS, onsetS);
-    const beatS = beatsS[beat + 1] - beatsS[beat] || beatsS[beat] - beatsS[beat - 1];
+    const beatS = Math.min(beatsS[beat + 1] - beatsS[beat] || Infinity, beatsS[beat] - beatsS[beat - 1] || Infinity);
     const offS = onsetS - beatsS[beat];
     const bar = barIndexAt(bars, beatsS[beat]);
-    if (bar < 0 || !(Math.abs(offS) <= MOST_BEATS_OFF * beatS)) continue;
+    if (bar < 0 || bars[bar].free || !(Math.abs(offS) <= MOST_BEATS_OFF * beatS)) continue;
     if (!offs.has(bar)) offs.set(bar, []);
     offs.get(bar).push(offS * 1000);
   }

@@ -50,6 +50,21 @@ def test_the_sheet_says_all_that_a_session_wants_to_know() -> None:
         assert line in sheet.splitlines()
 
 
+def test_the_sheet_says_what_is_free() -> None:
+    """Bars 5 to 8 take 10 s: 16 beats, so a programme counts them at 96 (Source: arithmetic)."""
+    song = make_song()
+    approved = make_map(song=song, bpm=120.0, bar_one_s=0.0)
+    approved.map["segments"] += [
+        {"bar": 5, "time_s": 8.0, "bpm": 96.0, "meter": "4/4", "free": True},
+        {"bar": 9, "time_s": 18.0, "bpm": 120.0, "meter": "4/4"},
+    ]
+    approved.save()
+    lines = track_sheet(make_delivery(song=song), []).splitlines()
+
+    assert "from bar 5, at 8.000000 s: free (counted at 96.00000 BPM in 4/4)" in lines
+    assert "from bar 9, at 18.000000 s: 120.00000 BPM in 4/4" in lines
+
+
 def test_what_nobody_said_is_called_so() -> None:
     delivery = make_delivery()
     make_track(delivery=delivery)

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 from datetime import timedelta
 from decimal import Decimal
 
@@ -16,9 +17,19 @@ from portal.listening.models import Excerpt
 from portal.listening.shown import excerpt_shown
 from portal.mailroom.models import Mail
 from portal.people.models import User
-from tests.factories import make_check, make_song, make_source, store_content
+from tests.factories import make_check, make_map, make_song, make_source, store_content
 
 pytestmark = pytest.mark.django_db
+
+
+def approve_free(song: Song) -> None:
+    """120 BPM in 4/4 from 0 s; bars 5 to 8 free, for 10 s instead of 8."""
+    approved = make_map(song=song, bpm=120.0, bar_one_s=0.0)
+    approved.map["segments"] += [
+        {"bar": 5, "time_s": 8.0, "bpm": 96.0, "meter": "4/4", "free": True},
+        {"bar": 9, "time_s": 18.0, "bpm": 120.0, "meter": "4/4"},
+    ]
+    approved.save()
 
 
 class TestAsking:
@@ -48,6 +59,28 @@ class TestAsking:
     def test_past_the_end_there_is_nothing_to_hear(self, song: Song, drummer: User) -> None:
         with pytest.raises(ListeningError, match="over before bar 40"):
             services.ask(song=song, first_bar=40, note="", by=drummer)
+
+    def test_a_free_bar_has_no_click_to_ask_about(self, song: Song, drummer: User) -> None:
+        approve_free(song)
+        with pytest.raises(ListeningError, match="Bar 5 is free"):
+            services.ask(song=song, first_bar=5, note="", by=drummer)
+
+    def test_the_player_knows_what_is_free_and_the_tempo_is_the_one_that_is_kept(
+        self, song: Song, drummer: User
+    ) -> None:
+        """Bar 3 at 120 begins at 4 s, the excerpt at 3.5 s; it is free from 8 s, 4.5 s into it."""
+        approve_free(song)
+        excerpt = services.ask(song=song, first_bar=3, note="", by=drummer)
+        jobs.make_excerpt(excerpt.pk)
+        excerpt.refresh_from_db()
+        segments = json.loads(excerpt_shown(excerpt).map_json)["segments"]
+        assert [(one["bar"], one["time_s"], one.get("free")) for one in segments] == [
+            (3, 0.5, None),
+            (5, 4.5, True),
+            (9, 14.5, None),
+        ]
+        excerpt.answer = Excerpt.Answer.HALF
+        assert services.brief_changes(excerpt) == {"bpm": Decimal(60)}
 
     def test_without_a_map_or_files_or_a_client_it_says_so(self, song: Song, drummer: User) -> None:
         for bare in (make_song(booking=song.booking, stage="on-desk"), make_song(stage="on-desk")):

@@ -42,3 +42,18 @@ def test_in_three_four_the_third_beat_is_one_beat_early() -> None:
     tapped = tapped_one(TempoMap.constant("120", "3/4", 0), [1.0, 2.5, 4.0])
     assert tapped is not None
     assert tapped.beats_later == -1
+
+
+def test_taps_in_a_free_passage_are_held_against_nothing() -> None:
+    """Free from 9 s to 19 s; in time again from 19 s, where the taps lie on the second beat."""
+    segments = [
+        {"bar": 1, "time_s": 1, "bpm": 120, "meter": "4/4"},
+        {"bar": 5, "time_s": 9, "bpm": 96, "meter": "4/4", "free": True},
+        {"bar": 9, "time_s": 19, "bpm": 120, "meter": "4/4"},
+    ]
+    free = TempoMap.from_json({"segments": segments})
+    tapped = tapped_one(free, [9.0, 11.7, 14.2, 18.9, 19.5, 21.5])
+    assert tapped is not None
+    assert tapped.beats_later == 1
+    assert tapped.agreement == pytest.approx(1.0)
+    assert tapped_one(free, [10.0, 12.0]) is None

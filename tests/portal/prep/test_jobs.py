@@ -113,6 +113,21 @@ def test_the_tempo_map_file_is_a_midi_file_that_says_the_tempo() -> None:
     assert tempos == [535_714]  # 60 000 000 / 112 = 535 714.29 µs
 
 
+def test_a_song_that_begins_free_is_named_by_the_tempo_that_is_kept() -> None:
+    """Free for 10 s, then at 120: the click is silent but for the one bar that counts in, from 8 s on."""
+    approved = make_map(song=make_song(title="Night bus"), bpm=96.0, bar_one_s=0.0)
+    approved.map["segments"][0]["free"] = True
+    approved.map["segments"].append({"bar": 5, "time_s": 10.0, "bpm": 120.0, "meter": "4/4"})
+    approved.save()
+    jobs.make_files(approved.pk)
+
+    click = files_of(approved)["click"]
+    samples, _ = soundfile.read(default_storage.path(click.key), always_2d=True)
+    assert onsets(samples)[:9] == [8 * 48_000 + 24_000 * beat for beat in range(9)]
+    assert click.name == "Night-bus_120bpm_v1_click.wav"
+    assert (click.facts["count_in_bars"], click.facts["lead_s"], click.facts["free_passages"]) == (0, 0, 1)
+
+
 def test_made_again_they_are_the_same_files() -> None:
     approved = make_map(song=make_song())
     for _ in range(2):

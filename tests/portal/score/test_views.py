@@ -22,7 +22,7 @@ from portal.bookings.models import Song
 from portal.intake.models import SourceFile
 from portal.people.models import User
 from portal.score.sound import MOST_SECONDS
-from tests.factories import make_check, make_finding, make_song, make_source, measured_song
+from tests.factories import make_check, make_finding, make_map, make_song, make_source, measured_song
 from tests.portal.intake.reading import read
 from tests.portal.score.conftest import ramp
 
@@ -110,6 +110,20 @@ class TestScore:
         }
         assert found["beats_s"][:2] == [[2.0, 1], [2.5357143, 0]]
         assert found["bars"][1]["time_s"] == pytest.approx(2 + 240 / 112)
+
+    def test_the_click_is_silent_where_the_map_is_free(self, client: Client, song: Song, copied: SourceFile) -> None:
+        """Of 20 s: 4 beats of 0.5 s, free from 2 s to 8 s but for the counted bar from 6 s, then in time to the end."""
+        approved = make_map(song=song, bpm=120.0, bar_one_s=0.0)
+        approved.map["segments"] += [
+            {"bar": 2, "time_s": 2.0, "bpm": 40.0, "meter": "4/4", "free": True},
+            {"bar": 3, "time_s": 8.0, "bpm": 120.0, "meter": "4/4"},
+        ]
+        approved.save()
+        found = client.get(reverse("score:score", args=[song.pk])).json()
+        assert found["beats_s"] == [
+            [0.5 * beat, 0 if beat % 4 else 1] for beat in (*range(4), *range(12, round(found["duration_s"] * 2)))
+        ]
+        assert [bar.get("free") for bar in found["bars"][:3]] == [None, True, None]
 
     def test_the_client_s_own_click_is_told_by_the_song_s_check(
         self, client: Client, song: Song, copied: SourceFile

@@ -53,3 +53,13 @@ def test_onsets_are_read_as_they_are_sent(ready: Page) -> None:
     sent = list(struct.pack("<I2I2B", 2, 1_500_000, 2_000_001, 255, 51))
     found = ask(ready, "residual", "m.onsetsFrom(new Uint8Array(given[0]).buffer)", sent)
     assert found == [{"timeS": 1.5, "strength": 1}, {"timeS": 2.000001, "strength": 0.2}]
+
+
+def test_nothing_is_held_against_a_free_bar(ready: Page) -> None:
+    """Bar 1 of 2 s, bar 2 free for 6 s, bar 3 at 8 s with the bar before it counted in from 6 s. Attacks in the free
+    bar are left out, near a counted beat or not; those of bars 1 and 3 are 10 ms and 20 ms late."""
+    beats_s = [0, 0.5, 1, 1.5, 6, 6.5, 7, 7.5, 8, 8.5, 9, 9.5]
+    bars = [{"bar": 1, "time_s": 0}, {"bar": 2, "time_s": 2, "free": True}, {"bar": 3, "time_s": 8}]
+    onsets_s = [0.51, 1.51, 2.4, 3.5, 6.03, 7.04, 8.02, 9.02]
+    points = ask(ready, "residual", "m.residualOf(given[0], given[1], given[2])", beats_s, bars, onsets_s)
+    assert [(one["bar"], round(one["ms"], 3), one["count"]) for one in points] == [(1, 10.0, 2), (3, 20.0, 2)]
