@@ -25,6 +25,7 @@ from portal.intake.models import Keeping, SentZip, SourceFile
 from portal.intake.zip_contents import files_words
 from portal.mailroom import services as mailroom
 from portal.people.models import House
+from portal.people.time_zones import zone_in_words
 from portal.uploads.errors import UploadBusyError
 
 # For so long after a removal the store is looked through again: a killed worker leaves content that nothing names.
@@ -146,4 +147,5 @@ def amount_words(booking: Booking) -> str:
 
 
 def day_words(moment: datetime, house: House) -> str:
-    return date_words(moment.astimezone(ZoneInfo(house.time_zone)), DATE)
+    day = date_words(moment.astimezone(ZoneInfo(house.time_zone)), DATE)
+    return f"{day} ({zone_in_words(house.time_zone)})"

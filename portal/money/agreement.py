@@ -9,7 +9,8 @@ from datetime import date, datetime
 
 from portal.money.currencies import in_words
 from portal.money.models import Quote, QuoteLine
-from portal.people.models import User
+from portal.people.models import House, User
+from portal.people.time_zones import zone_in_words
 
 CAUTION = (
     "This records what the two of you agree, in your words. Kitpost offers no clause as legally sufficient: rights, "
@@ -35,12 +36,12 @@ def agreement_text(quote: Quote, *, by: User, at: datetime) -> str:
 def conditions(quote: Quote) -> list[str]:
     """Everything besides lines, total and terms, a sentence each; the page shows the same."""
     sentences = _instalments(quote) if quote.total_minor else ["No fee: this booking is free of charge."]
-    rounds = quote.revisions_included
+    rounds, calendar = quote.revisions_included, zone_in_words(House.get().time_zone)
     sentences.append(f"Rounds of changes included: {rounds or 'none'}.")
     if quote.due_on:
-        sentences.append(f"Due: {_day(quote.due_on)}.")
+        sentences.append(f"Due: {_day(quote.due_on)}, {calendar}.")
     if quote.valid_until:
-        sentences.append(f"This offer stands until the end of {_day(quote.valid_until)}.")
+        sentences.append(f"This offer stands until the end of {_day(quote.valid_until)}, {calendar}.")
     return sentences
 
 

@@ -1,4 +1,4 @@
-"""Shows every time in the zone of whoever looks at it: the person's own, or the house's before they sign in."""
+"""Shows every time in the zone of whoever looks at it: the person's own, or UTC before they sign in."""
 
 import zoneinfo
 from collections.abc import Callable

@@ -23,3 +23,8 @@ def place_of(name: str) -> str:
     """America/Argentina/Buenos_Aires is "Buenos Aires, Argentina"."""
     _, *country, place = name.replace("_", " ").split("/")
     return ", ".join([place, *country])
+
+
+def zone_in_words(name: str) -> str:
+    """How a zone is named beside a time: "Seoul time", "UTC"."""
+    return f"{place_of(name).partition(',')[0]} time" if "/" in name else name

@@ -20,3 +20,8 @@ def test_a_note_ends_on_its_line(name: str) -> None:
     """Django reads `{# … #}` as a note only within one line; a longer one would stand on the page."""
     source = re.sub(r"\{#[^\n]*?#\}", "", (TEMPLATES / name).read_text())
     assert "{#" not in source
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_times_are_written_by_the_filters_that_name_the_zone(name: str) -> None:
+    assert not re.search(r"\|(date|time|timesince|timeuntil)\b", (TEMPLATES / name).read_text())

@@ -9,6 +9,9 @@ from django import template
 from django.db.models import Choices
 from django.forms import BoundField, CheckboxInput
 from django.utils import formats, timezone
+from django.utils.html import format_html
+
+from portal.people.time_zones import zone_in_words
 
 register = template.Library()
 
@@ -33,9 +36,41 @@ def day_in_words(day: date, today: date) -> str:
 
 
 @register.filter
-def since(moment: datetime | None) -> str:
-    """The day something began, in the reader's time zone: "today", "Tuesday", "3 March"."""
-    return "" if moment is None else day_in_words(timezone.localtime(moment).date(), timezone.localdate())
+def moment(at: datetime | None) -> str:
+    """Day and time with the zone it is told in, the reader's: "3 Mar 2026, 14:05 Seoul time"."""
+    return "" if at is None else format_html('<time datetime="{}">{}</time>', _machine_words(at), moment_in_words(at))
+
+
+@register.filter
+def since(began: datetime | None) -> str:
+    """The day something began, in the reader's time zone: "today", "Tuesday", "3 March". Pointed at, it says when."""
+    if began is None:
+        return ""
+    words = day_in_words(timezone.localtime(began).date(), timezone.localdate())
+    return _day_of(began, words)
+
+
+@register.filter
+def day(when: date | None, style: str = "j F Y") -> str:
+    """A day, by the reader's calendar where it has a time: "3 March 2026". Pointed at, such a one says which time."""
+    if when is None:
+        return ""
+    if isinstance(when, datetime):
+        return _day_of(when, formats.date_format(timezone.localtime(when), style))
+    return format_html('<time datetime="{}">{}</time>', when.isoformat(), formats.date_format(when, style))
+
+
+def moment_in_words(at: datetime) -> str:
+    local = timezone.localtime(at)
+    return f"{formats.date_format(local, 'j M Y, H:i')} {zone_in_words(timezone.get_current_timezone_name())}"
+
+
+def _day_of(at: datetime, words: str) -> str:
+    return format_html('<time datetime="{}" title="{}">{}</time>', _machine_words(at), moment_in_words(at), words)
+
+
+def _machine_words(at: datetime) -> str:
+    return timezone.localtime(at).isoformat(timespec="seconds")
 
 
 @register.filter

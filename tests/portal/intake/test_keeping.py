@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
@@ -110,10 +111,10 @@ class TestNoticeAndRemoval:
         run(20)
         assert sorted(mail.to for mail in Mail.objects.all()) == sorted([client_user.email, drummer.email])
         letter = Mail.objects.get(to=client_user.email)
-        assert letter.subject == "“Paper Lanterns”: the files are kept until 1 April 2026"
-        assert "(3 files, 16 bytes) are kept until 1 April 2026" in letter.body
+        assert letter.subject == "“Paper Lanterns”: the files are kept until 1 April 2026 (UTC)"
+        assert "(3 files, 16 bytes) are kept until 1 April 2026 (UTC)" in letter.body
         assert lines(booking) == [
-            "gave notice: the files that were sent are kept until 1 April 2026, then removed from the store"
+            "gave notice: the files that were sent are kept until 1 April 2026 (UTC), then removed from the store"
         ]
         assert all(stored(*ALL))
 
@@ -222,7 +223,7 @@ class TestAsking:
         keeping.extend(booking=booking, by=drummer)
         run(49.9)
         assert not Mail.objects.exists()
-        assert lines(booking) == ["keeps the files that were sent until 1 May 2026"]
+        assert lines(booking) == ["keeps the files that were sent until 1 May 2026 (UTC)"]
 
     def test_letting_go_begins_with_a_new_notice(
         self, booking: Booking, run: Run, client_user: User, drummer: User
@@ -258,9 +259,8 @@ class TestPage:
 
     def page(self, client: Client, user: User, booking: Booking) -> str:
         client.force_login(user)
-        return " ".join(
-            read(client, f"/bookings/{booking.pk}/").partition('id="originals"')[2].split("</section>")[0].split()
-        )
+        part = read(client, f"/bookings/{booking.pk}/").partition('id="originals"')[2].split("</section>")[0]
+        return " ".join(re.sub(r"</?time[^>]*>", "", part).split())
 
     def test_each_state_is_said_to_both_sides(
         self, client: Client, booking: Booking, run: Run, client_user: User, drummer: User

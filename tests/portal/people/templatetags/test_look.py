@@ -1,11 +1,24 @@
 from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
 
 import pytest
 from django import forms
 from django.template import Context, Template
 from django.utils import timezone
+from django.utils.html import strip_tags
 
-from portal.people.templatetags.look import Reading, Step, clock, course_steps, day_in_words, is_tick, measured, since
+from portal.people.templatetags.look import (
+    Reading,
+    Step,
+    clock,
+    course_steps,
+    day,
+    day_in_words,
+    is_tick,
+    measured,
+    moment,
+    since,
+)
 
 WEDNESDAY = date(2026, 11, 25)
 
@@ -31,14 +44,35 @@ def test_since_counts_days_in_the_readers_zone(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr(timezone, "now", lambda: now)
 
     with timezone.override("America/New_York"):  # there it is still the 24th, 20:00
-        assert since(datetime(2026, 11, 24, 13, 0, tzinfo=UTC)) == "today"
-        assert since(datetime(2026, 11, 24, 3, 0, tzinfo=UTC)) == "yesterday"
+        assert strip_tags(since(datetime(2026, 11, 24, 13, 0, tzinfo=UTC))) == "today"
+        assert strip_tags(since(datetime(2026, 11, 24, 3, 0, tzinfo=UTC))) == "yesterday"
     with timezone.override("UTC"):
-        assert since(datetime(2026, 11, 24, 13, 0, tzinfo=UTC)) == "yesterday"
+        assert strip_tags(since(datetime(2026, 11, 24, 13, 0, tzinfo=UTC))) == "yesterday"
 
 
-def test_since_nothing_is_nothing() -> None:
-    assert since(None) == ""
+def test_a_time_says_its_zone_to_people_and_to_programs() -> None:
+    at = datetime(2026, 11, 24, 13, 5, tzinfo=UTC)
+    # Seoul is nine hours ahead of UTC all year, Buenos Aires three behind: IANA time zone database.
+    with timezone.override(ZoneInfo("Asia/Seoul")):
+        assert moment(at) == '<time datetime="2026-11-24T22:05:00+09:00">24 Nov 2026, 22:05 Seoul time</time>'
+    with timezone.override(ZoneInfo("America/Argentina/Buenos_Aires")):
+        assert strip_tags(moment(at)) == "24 Nov 2026, 10:05 Buenos Aires time"
+    with timezone.override(UTC):
+        assert strip_tags(moment(at)) == "24 Nov 2026, 13:05 UTC"
+
+
+def test_a_day_is_one_of_the_readers_calendar_and_says_which_time_it_comes_from() -> None:
+    with timezone.override(ZoneInfo("Asia/Seoul")):
+        shown = day(datetime(2026, 11, 24, 15, 0, tzinfo=UTC))
+        began = since(datetime(2026, 11, 24, 15, 0, tzinfo=UTC))
+    assert strip_tags(shown) == "25 November 2026"
+    for words in (shown, began):
+        assert 'datetime="2026-11-25T00:00:00+09:00" title="25 Nov 2026, 00:00 Seoul time"' in words
+    assert day(date(2026, 11, 24), "j M Y") == '<time datetime="2026-11-24">24 Nov 2026</time>'
+
+
+def test_no_time_is_nothing() -> None:
+    assert since(None) == moment(None) == day(None) == ""
 
 
 @pytest.mark.parametrize(
