@@ -18,7 +18,12 @@ def parser() -> argparse.ArgumentParser:
     whole = argparse.ArgumentParser(prog="python -m analysis", description="Measure music files to play along with.")
     parts = whole.add_subparsers(dest="command", required=True)
     _add_inspect(parts.add_parser("inspect", help="measure files as one song and report"))
-    _add_click(parts.add_parser("click", help="make a click from a tempo map or a tempo"))
+    _add_click(
+        parts.add_parser(
+            "click",
+            help="make a click from a tempo map or a tempo (silent where the map is free, but for a bar of count-in)",
+        )
+    )
     _add_midi(parts.add_parser("midi", help="write a tempo map as a Standard MIDI File"))
     _add_conform(parts.add_parser("conform", help="bring files to one start, length, rate and depth"))
     _add_verify(parts.add_parser("verify", help="check a multitrack as a set"))

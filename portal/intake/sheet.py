@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
@@ -132,7 +132,7 @@ def shown(finding: Finding, tempo_map: TempoMap | None) -> FindingShown:
     """In the drummer's words, its place in bars as soon as there is a grid."""
     kind = KIND_BY_CODE[finding.code]
     place = Place.from_json(finding.place)
-    place = in_bars(place, tempo_map) if tempo_map else place
+    place = _on_map(place, tempo_map) if tempo_map else place
     file = finding.source.name if finding.source else None
     return FindingShown(
         finding=finding,
@@ -143,6 +143,13 @@ def shown(finding: Finding, tempo_map: TempoMap | None) -> FindingShown:
         file=file or "",
         settled=settled_words(finding),
     )
+
+
+def _on_map(place: Place, tempo_map: TempoMap) -> Place:
+    """In the bars of the map that holds now: those stored with the finding are of the map that was measured."""
+    if place.time_s is None or (place.bar or 0) < 1:
+        return in_bars(place, tempo_map)
+    return in_bars(replace(place, bar=None, beat=None), tempo_map)
 
 
 def settled_words(finding: Finding) -> str:

@@ -16,6 +16,7 @@ from portal.people.models import User
 from tests.factories import (
     make_check,
     make_finding,
+    make_map,
     make_message,
     make_song,
     make_source,
@@ -54,6 +55,25 @@ class TestSheet:
 
         assert "at bar 15 beat 1 (0:32)" in page
         assert 'data-go-s="32.000000"' in page
+
+    def test_a_finding_s_bar_is_that_of_the_map_that_holds_now(
+        self, client: Client, signed_in: User, song: Song
+    ) -> None:
+        """Measured in bar 15; approved: 120 from 0 s (bars of 2 s), free from bar 11, at 20 s, for four bars of 5 s. At
+        32 s it is in the third of them."""
+        approved = make_map(song=song, bpm=120.0, bar_one_s=0.0)
+        approved.map["segments"] += [
+            {"bar": 11, "time_s": 20.0, "bpm": 48.0, "meter": "4/4", "free": True},
+            {"bar": 15, "time_s": 40.0, "bpm": 120.0, "meter": "4/4"},
+        ]
+        approved.save()
+        value = {"places": 3, "runs": 40, "level_dbfs": -0.1, "longest_frames": 12}
+        place = {"time_s": 32.0, "bar": 15, "beat": 1.0}
+        make_finding(song=song, code="clipped", place=place, value=value)
+        page = read(client, f"/songs/{song.pk}/sheet/")
+        assert "at bar 13 (0:32)" in page
+        assert "at bar 15" not in page
+        assert "3 segments, 1 free passage" in page
 
     def test_a_song_without_files_or_with_a_refused_one_has_a_sheet(self, client: Client, signed_in: User) -> None:
         song = make_song()
