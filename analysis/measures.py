@@ -24,6 +24,7 @@ from analysis.phase import settle_phase
 from analysis.reports import Alternative, BarOne, MapSegment, Meter, SongMeasures, Tempo
 from analysis.rounding import set_tempo
 from analysis.statements import Statements
+from analysis.steadiness import is_unsteady, no_surer_than
 from analysis.stem_lag import coherent_lag
 from analysis.stretches import Held, count_attacks, find_stretches
 from analysis.tempo_map import MeterSign
@@ -37,6 +38,8 @@ MAP_TOLERANCE_S = 0.010
 # 6.5 when a clock is bent to follow it; measured on random rhythms and on songs.
 LEAST_GATHERED, LEAST_GATHERED_FOLLOWED = 4.5, 6.5
 MOST_TEMPI_TRIED = 3
+# Bars that a clock finds in free playing are a guess, to be asked about (house choice: below `Limits.tempo_sure`).
+FREE_CONFIDENCE = 0.5
 # Changes of tempo are placed on the bent clock first, then once more on the clock that holds each tempo exactly.
 STRETCH_ROUNDS = 2
 
@@ -76,7 +79,9 @@ def _on_clock(
     even = music.warped(clock.to_even)
     sign = statements.sign_for(heard.best.meter.sign)
     song = _moving(even, heard, clock, kind, sign, sample_rate_hz, held=held)
-    return song if _is_gathered(music, song, kind) else None
+    if not _is_gathered(music, song, kind):
+        return None
+    return no_surer_than(song, FREE_CONFIDENCE) if kind == "drift" and is_unsteady(song.downbeats_s) else song
 
 
 def _held(music: Evidence, clock: Clock, heard: Heard) -> Held | None:

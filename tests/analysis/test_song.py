@@ -8,11 +8,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from analysis.band.clock import Clock, Drift, Rubato, TempoPlan
 from analysis.click import render_click
 from analysis.features import Features
+from analysis.limits import Limits
 from analysis.reports import Brief, FileReport
 from analysis.song import SongFile
-from analysis.tempo_map import TempoMap
+from analysis.tempo_map import MeterSign, TempoMap
 from tests.analysis.playing import RATE_HZ, band, codes, measured, placed, pluck, song_file
 
 BAR_ONE_FRAME = 205_714
@@ -158,6 +160,16 @@ def test_no_files_are_no_music() -> None:
 def midi_report(tempo_map: TempoMap) -> SongFile:
     metadata = {"midi_map": tempo_map.to_json()}
     return SongFile(FileReport(name="song.mid", sha256="m", container="midi", metadata=metadata), Features.empty())
+
+
+@pytest.mark.parametrize(("tempo", "is_sure"), [(Rubato(Fraction(90), 0.12, 0), False), (Drift(Fraction(90)), True)])
+def test_free_playing_is_never_sure_of_a_grid_and_a_drift_may_be(tempo: TempoPlan, *, is_sure: bool) -> None:
+    clock = Clock.from_plan(tempo, (MeterSign(4, 4),) * 32, Fraction(1))
+
+    song = measured(song_file(band(np.array([float(start_s) for start_s in clock.beat_starts_s])))).song
+
+    assert (song.tempo.confidence >= Limits().tempo_sure) == is_sure
+    assert (song.bar_one.confidence >= Limits().bar_one_sure) == is_sure
 
 
 def test_a_midi_map_that_the_music_lies_on_is_the_grid() -> None:
