@@ -25,7 +25,7 @@ from portal.delivery.names import fold
 from portal.intake.inputs import gather
 from portal.intake.models import ApprovedMap, Finding, SentZip, SongCheck, SourceFile
 from portal.mailroom.models import Mail, Message
-from portal.money.models import Quote, QuoteLine
+from portal.money.models import Payment, Quote, QuoteLine
 from portal.people.models import User
 from portal.takes.models import RoughMix
 
@@ -144,6 +144,12 @@ def make_delivery(*, song: Song | None = None, **fields: Any) -> Delivery:
     """An empty, open set."""
     song = song or make_song(client=make_client(), stage="tracking")
     return Delivery.objects.create(song=song, **({"number": song.deliveries.count() + 1} | fields))
+
+
+def make_payment(*, booking: Booking, **fields: Any) -> Payment:
+    by = booking.created_by
+    defaults = {"kind": "deposit", "amount_minor": 8_750, "currency": "EUR", "received_on": "2026-11-25"}
+    return Payment.objects.create(booking=booking, **(defaults | {"recorded_by": by} | fields))
 
 
 def make_track(*, delivery: Delivery, content: bytes = b"no sound at all", **fields: Any) -> DeliveryFile:

@@ -36,6 +36,7 @@ from tests.factories import (
     make_invited_client,
     make_mail,
     make_message,
+    make_payment,
     make_rough_mix,
     make_sent_quote,
     make_sent_zip,
@@ -81,6 +82,7 @@ def make_world() -> World:
     keys = {
         "booking": {"booking_id": booking.pk},
         "song": {"song_id": song.pk},
+        "payment": {"payment_id": make_payment(booking=booking).pk},
         "quote": {"quote_id": make_sent_quote(booking=booking).pk},
         "finding": {"finding_id": make_finding(song=song).pk},
         "message": {"message_id": make_message(song=song, answers=[{"code": "yes", "label": "Yes"}]).pk},

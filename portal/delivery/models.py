@@ -48,6 +48,8 @@ class Delivery(models.Model):
     check_asked_at = models.DateTimeField(null=True, blank=True)
     opened_at = models.DateTimeField(default=timezone.now)
     released_at = models.DateTimeField(null=True, blank=True)
+    # When a client first downloaded something of it.
+    fetched_at = models.DateTimeField(null=True, blank=True)
     accepted_at = models.DateTimeField(null=True, blank=True)
     accepted_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import transaction
+from django.utils import timezone
 
 from portal.bookings import services as bookings
 from portal.bookings.models import Song
@@ -117,6 +118,14 @@ def release(*, delivery: Delivery, note: str, by: User) -> None:
         body=f"{note}\n\n{says}" if note else says,
         sender=by,
     )
+
+
+@transaction.atomic
+def note_fetched(*, delivery: Delivery, by: User) -> None:
+    """A client has begun to download: written down once for a delivery, however often and in how many pieces."""
+    if Delivery.objects.filter(pk=delivery.pk, fetched_at=None).update(fetched_at=timezone.now()):
+        song = delivery.song
+        bookings.record(song.booking, f"began to download delivery {delivery.number}", actor=by, song=song)
 
 
 @transaction.atomic

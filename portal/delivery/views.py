@@ -140,6 +140,7 @@ def file(request: MemberRequest, file_id: int) -> HttpResponseBase:
     files = DeliveryFile.objects.visible_to(request.user).select_related("delivery__song__booking")
     file = get_object_or_404(files, pk=file_id)
     _check_balance(request.user, file.delivery)
+    _note_fetched(request, file.delivery)
     return serve(request, key=file.key, file_name=file.name)
 
 
@@ -152,6 +153,7 @@ def download_zip(request: MemberRequest, delivery_id: int) -> HttpResponseBase:
     made = zip_of(delivery)
     if made is None:
         raise Http404("The zip is there once the set is checked.")
+    _note_fetched(request, delivery)
     archive, etag = made
     return send_bytes(
         request,
@@ -171,6 +173,11 @@ def _find(request: MemberRequest, delivery_id: int) -> Delivery:
 def _check_balance(user: User, delivery: Delivery) -> None:
     if not user.is_drummer and delivery.song.booking.files_wait_for_balance:
         raise PermissionDenied(services.BALANCE_SENTENCE)
+
+
+def _note_fetched(request: MemberRequest, delivery: Delivery) -> None:
+    if request.method == "GET" and not request.user.is_drummer and delivery.fetched_at is None:
+        services.note_fetched(delivery=delivery, by=request.user)
 
 
 def _do(request: MemberRequest, delivery: Delivery, move: Callable[[], None]) -> HttpResponse:

@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 from django.utils import timezone
 
 from portal.bookings.models import Booking
@@ -152,3 +153,10 @@ class PaymentForm(forms.Form):
     amount = forms.DecimalField(label="Amount", min_value=0, max_value=HIGHEST_PRICE, decimal_places=6)
     received_on = forms.DateField(label="Received on", widget=DayInput(), initial=timezone.localdate)
     note = forms.CharField(label="Note", max_length=200, required=False)
+
+
+class TakeBackForm(forms.Form):
+    why = forms.CharField(label="Why", max_length=200, help_text="The client reads it too.")
+
+    def __init__(self, data: QueryDict | None = None, *, kind: str = "") -> None:
+        super().__init__(data, auto_id=f"take-back-{kind}_%s")  # a page may hold one for each kind

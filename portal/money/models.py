@@ -11,6 +11,7 @@ from django.db import models
 from django.utils import timezone
 
 from portal.bookings.models import Booking
+from portal.money.currencies import in_words
 from portal.people.models import User
 
 SMALLEST_QUANTITY = Decimal("0.01")
@@ -112,8 +113,13 @@ class QuoteLine(models.Model):
         return int((self.quantity * self.unit_price_minor).quantize(Decimal(1), rounding=ROUND_HALF_UP))
 
 
+class PaymentQuerySet(models.QuerySet["Payment"]):
+    def standing(self) -> PaymentQuerySet:
+        return self.filter(taken_back_at=None)
+
+
 class Payment(models.Model):
-    """Money that came in, as the drummer recorded it."""
+    """Money that came in, as the drummer recorded it: STANDING → TAKEN BACK, with who, when and why. Never deleted."""
 
     class Kind(models.TextChoices):
         DEPOSIT = "deposit", "deposit"
@@ -127,12 +133,29 @@ class Payment(models.Model):
     recorded_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     recorded_at = models.DateTimeField(default=timezone.now)
     note = models.CharField(max_length=200, blank=True)
+    taken_back_at = models.DateTimeField(null=True, blank=True)
+    taken_back_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    taken_back_why = models.CharField(max_length=200, blank=True)
+
+    objects: ClassVar[PaymentQuerySet] = PaymentQuerySet.as_manager()  # type: ignore[assignment]
 
     class Meta:
         ordering: ClassVar = ["received_on", "pk"]
         constraints: ClassVar = [
-            models.UniqueConstraint(fields=["booking", "kind"], name="money_one_payment_of_a_kind")
+            models.UniqueConstraint(
+                fields=["booking", "kind"],
+                condition=models.Q(taken_back_at=None),
+                name="money_one_standing_payment_of_a_kind",
+            )
         ]
 
     def __str__(self) -> str:
         return f"{self.kind} for {self.booking}"
+
+    @property
+    def amount_in_words(self) -> str:
+        return in_words(self.amount_minor, self.currency)
+
+    def take_back(self, *, by: User, why: str) -> None:
+        self.taken_back_at, self.taken_back_by, self.taken_back_why = timezone.now(), by, why
+        self.save(update_fields=["taken_back_at", "taken_back_by", "taken_back_why"])

@@ -10,7 +10,7 @@ from portal.bookings.models import Booking
 from portal.money.agreement import CAUTION, conditions
 from portal.money.currencies import in_words, to_decimal
 from portal.money.models import Payment, Quote
-from portal.money.services import house_today
+from portal.money.services import house_today, too_late_for
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,9 @@ class Instalment:
     received: str
     received_on: date | None
     note: str
+    payment: Payment | None
+    # What taking the payment back would not undo.
+    too_late: tuple[str, ...]
 
 
 def paper_of(quote: Quote | None) -> Paper | None:
@@ -76,7 +79,7 @@ def instalments_of(booking: Booking) -> list[Instalment]:
     agreed = booking.quotes.filter(state=Quote.State.ACCEPTED).prefetch_related("lines").first()
     if agreed is None:
         return []
-    payments = {payment.kind: payment for payment in booking.payments.all()}
+    payments = {payment.kind: payment for payment in booking.payments.standing()}
     amounts = {Payment.Kind.DEPOSIT: agreed.deposit_minor, Payment.Kind.BALANCE: agreed.balance_minor}
     return [
         _instalment(kind, amount_minor, agreed.currency, payments.get(kind))
@@ -90,7 +93,9 @@ def _instalment(kind: Payment.Kind, amount_minor: int, currency: str, payment: P
         kind=kind,
         agreed=in_words(amount_minor, currency) if amount_minor else "",
         agreed_amount=to_decimal(amount_minor, currency),
-        received=in_words(payment.amount_minor, payment.currency) if payment else "",
+        received=payment.amount_in_words if payment else "",
         received_on=payment.received_on if payment else None,
         note=payment.note if payment else "",
+        payment=payment,
+        too_late=tuple(too_late_for(payment)) if payment else (),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
@@ -13,15 +13,23 @@ from django.utils import timezone
 
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking
-from portal.bookings.stages import BookingStage
+from portal.bookings.stages import BookingStage, SongStage
+from portal.delivery.models import Delivery
 from portal.mailroom import services as mailroom
 from portal.money.agreement import agreement_text
-from portal.money.currencies import in_words, to_minor
+from portal.money.currencies import to_minor
 from portal.money.errors import PaymentError, QuoteError
 from portal.money.models import Payment, Quote, QuoteLine
 from portal.people.models import House, User
 
 RELEASED_SENTENCE = "What was delivered, and what will be, is yours to download."
+STAGES_BEHIND_DEPOSIT = (
+    SongStage.READY,
+    SongStage.TRACKING,
+    SongStage.IN_REVIEW,
+    SongStage.DELIVERED,
+    SongStage.ACCEPTED,
+)
 STAGES_OF_OFFER = (BookingStage.ENQUIRY, BookingStage.QUOTED, BookingStage.DECLINED)
 
 
@@ -169,7 +177,7 @@ def record_payment(
     agreed = booking.quotes.filter(state=Quote.State.ACCEPTED).first()
     if agreed is None:
         raise PaymentError("No quote is accepted yet, so there is nothing to pay.")
-    if booking.payments.filter(kind=kind).exists():
+    if booking.payments.standing().filter(kind=kind).exists():
         raise PaymentError(f"The {kind.label} is recorded already.")
     payment = Payment.objects.create(
         booking=booking,
@@ -180,15 +188,55 @@ def record_payment(
         recorded_by=by,
         note=note,
     )
-    gate = "deposit_received_at" if kind == Payment.Kind.DEPOSIT else "balance_received_at"
-    setattr(booking, gate, payment.recorded_at)
-    booking.save(update_fields=[gate])
+    _set_gate(payment, booking=booking, at=payment.recorded_at)
     _say_received(payment, booking=booking, by=by)
     return payment
 
 
+@transaction.atomic
+def take_back_payment(*, payment: Payment, by: User, why: str) -> None:
+    """What was recorded by mistake counts no more, and its gate is shut again. Pressed twice it is taken back once."""
+    booking = Booking.objects.select_for_update().get(pk=payment.booking_id)
+    payment = Payment.objects.get(pk=payment.pk)
+    if payment.taken_back_at is not None:
+        return
+    payment.take_back(by=by, why=why)
+    _set_gate(payment, booking=booking, at=None)
+    word, amount = payment.get_kind_display(), payment.amount_in_words
+    too_late = too_late_for(payment)
+    said = f"took back the {word} that was recorded: {amount}, received {payment.received_on}. Why: {why}"
+    bookings.record(booking, " ".join([said, *too_late]), actor=by)
+    mailroom.write_to_members(
+        booking=booking,
+        by=by,
+        key=f"payment:{payment.pk}:taken-back",
+        subject=f"The {word} for “{booking.title}” is open again",
+        body=f"{by.name} had recorded the {word} of {amount} by mistake and has taken that back: {why}",
+        path=page_of(booking),
+    )
+
+
+def too_late_for(payment: Payment) -> list[str]:
+    """What has happened since that taking a payment back does not undo, a sentence each."""
+    booking = payment.booking
+    if payment.kind == Payment.Kind.DEPOSIT:
+        songs = [song.title for song in booking.songs.order_by("position") if song.stage in STAGES_BEHIND_DEPOSIT]
+        return [f"Past the deposit already: {', '.join(songs)}."] if booking.deposit_required and songs else []
+    fetched = (
+        Delivery.objects.filter(song__booking=booking).exclude(fetched_at=None).order_by("song__position", "number")
+    )
+    names = [f"{delivery.song.title}, delivery {delivery.number}" for delivery in fetched.select_related("song")]
+    return [f"Files were downloaded already: {'; '.join(names)}."] if names else []
+
+
+def _set_gate(payment: Payment, *, booking: Booking, at: datetime | None) -> None:
+    gate = "deposit_received_at" if payment.kind == Payment.Kind.DEPOSIT else "balance_received_at"
+    setattr(booking, gate, at)
+    booking.save(update_fields=[gate])
+
+
 def _say_received(payment: Payment, *, booking: Booking, by: User) -> None:
-    word, amount = payment.get_kind_display(), in_words(payment.amount_minor, payment.currency)
+    word, amount = payment.get_kind_display(), payment.amount_in_words
     bookings.record(booking, f"recorded the {word}: {amount}, received {payment.received_on}", actor=by)
     opens = payment.kind == Payment.Kind.BALANCE and booking.balance_before_files
     body = f"The {word} of {amount} is recorded as received on {payment.received_on}. Thank you."

@@ -8,4 +8,5 @@ urlpatterns = [
     path("bookings/<int:booking_id>/quote/send/", views.send, name="send"),
     path("quotes/<int:quote_id>/decide/", views.decide, name="decide"),
     path("bookings/<int:booking_id>/payments/", views.payment, name="payment"),
+    path("payments/<int:payment_id>/take-back/", views.take_back, name="take-back"),
 ]

@@ -9,6 +9,7 @@ from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
 from portal.bookings.models import Booking
@@ -21,6 +22,7 @@ from portal.money.forms import (
     Lines,
     PaymentForm,
     QuoteForm,
+    TakeBackForm,
     lines_as_initial,
     quote_as_initial,
 )
@@ -98,12 +100,35 @@ def payment(request: MemberRequest, booking_id: int) -> HttpResponse:
     return redirect("money:quote", booking.pk)
 
 
+@require_POST
+@login_required
+def take_back(request: MemberRequest, payment_id: int) -> HttpResponse:
+    """A payment that was recorded by mistake."""
+    bookings = Booking.objects.visible_to(request.user)
+    payment = get_object_or_404(Payment.objects.filter(booking__in=bookings), pk=payment_id)
+    require_drummer(request.user)
+    form = TakeBackForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Say why the payment is taken back.")
+    else:
+        services.take_back_payment(payment=payment, by=request.user, why=form.cleaned_data["why"])
+        messages.success(request, f"The {payment.get_kind_display()} is taken back: it is open again.")
+    return redirect(f"{reverse('money:quote', args=[payment.booking_id])}#payments")
+
+
 def _reading(booking: Booking, newest: Quote | None, typed: PaymentForm | None = None) -> dict[str, Any]:
     """What the page shows who reads; the payment form starts with what is to come in next."""
     instalments = instalments_of(booking)
     missing = next((instalment for instalment in instalments if not instalment.received), None)
     form = typed or (PaymentForm(initial={"kind": missing.kind, "amount": missing.agreed_amount}) if missing else None)
-    return {"booking": booking, "paper": paper_of(newest), "instalments": instalments, "payment_form": form}
+    return {
+        "booking": booking,
+        "paper": paper_of(newest),
+        "instalments": instalments,
+        "payment_form": form,
+        "taken_back": booking.payments.exclude(taken_back_at=None).select_related("taken_back_by"),
+        "take_backs": [(paid, TakeBackForm(kind=paid.kind)) for paid in instalments if paid.payment],
+    }
 
 
 def _forms(booking: Booking, newest: Quote | None, data: Any = None) -> tuple[QuoteForm, LineFormSet]:

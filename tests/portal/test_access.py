@@ -151,6 +151,7 @@ ROWS = {
     "money:send": drummers("POST", UNPROCESSABLE, "booking"),
     "money:decide": clients("POST", UNPROCESSABLE, "quote"),
     "money:payment": drummers("POST", UNPROCESSABLE, "booking"),
+    "money:take-back": drummers("POST", MOVED, "payment"),
 }
 # What exists while a song is with the drummer alone, or is held back: for the client it is not there yet.
 HIDDEN = {

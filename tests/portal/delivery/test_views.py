@@ -365,3 +365,20 @@ def test_the_part_asks_as_often_with_many_sets_as_with_few(client: Client, song:
             client.get(song.get_absolute_url())
         counts.append(len(queries))
     assert counts[0] == counts[1]
+
+
+def test_the_first_download_of_a_client_is_written_down_once(client: Client, song: Song, member: User) -> None:
+    delivery = released(song)
+    track, zip_address = delivery.files.first(), reverse("delivery:zip", args=[delivery.pk])
+    assert track is not None
+    client.force_login(make_drummer())
+    client.get(zip_address)
+    client.force_login(member)
+    client.head(zip_address)
+    assert Delivery.objects.get().fetched_at is None, "neither the drummer's look nor a question about the size is a download"
+
+    client.get(reverse("delivery:file", args=[track.pk]))
+    client.get(zip_address, headers={"Range": "bytes=10-"})
+
+    assert Delivery.objects.get().fetched_at is not None
+    assert song.booking.timeline.filter(text__contains="began to download").count() == 1

@@ -9,13 +9,21 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from portal.bookings.models import Booking
+from portal.bookings.models import Booking, Song
 from portal.mailroom.models import Mail
 from portal.money import services
 from portal.money.errors import PaymentError, QuoteError
 from portal.money.models import Payment, Quote
 from portal.people.models import House
-from tests.factories import make_booking, make_client, make_drummer, make_invited_client, make_quote, make_sent_quote
+from tests.factories import (
+    make_booking,
+    make_client,
+    make_delivery,
+    make_drummer,
+    make_invited_client,
+    make_quote,
+    make_sent_quote,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -226,3 +234,72 @@ def test_a_payment_is_recorded_once_and_only_for_what_was_agreed() -> None:
     services.record_payment(**pay, by=booking.created_by)
     with pytest.raises(PaymentError, match="already"):
         services.record_payment(**pay, by=booking.created_by)
+
+
+def paid_booking() -> Booking:
+    client = make_client(email="mara@example.com")
+    booking = make_booking(client=client, songs=2)
+    services.accept_quote(quote=make_sent_quote(booking=booking), by=client)
+    for kind in Payment.Kind:
+        services.record_payment(
+            booking=booking, kind=kind, amount=Decimal("87.50"), received_on=date(2026, 11, 25), by=booking.created_by
+        )
+    booking.refresh_from_db()
+    return booking
+
+
+def take_back(booking: Booking, kind: Payment.Kind) -> Payment:
+    payment = booking.payments.standing().get(kind=kind)
+    services.take_back_payment(payment=payment, by=booking.created_by, why="It was for another booking.")
+    booking.refresh_from_db()
+    payment.refresh_from_db()
+    return payment
+
+
+def test_a_payment_taken_back_shuts_its_gate_and_stays_to_be_read() -> None:
+    booking = paid_booking()
+    payment = take_back(booking, Payment.Kind.BALANCE)
+    services.take_back_payment(payment=payment, by=booking.created_by, why="Pressed twice.")
+
+    booking.refresh_from_db()
+    assert (booking.deposit_is_missing, booking.files_wait_for_balance) == (False, True)
+    assert (payment.taken_back_by, payment.taken_back_why) == (booking.created_by, "It was for another booking.")
+    said = (
+        "took back the balance that was recorded: 87.50\u00a0EUR, received 2026-11-25. Why: It was for another booking."
+    )
+    assert timeline(booking).count(said) == 1
+    letter = Mail.objects.get(to="mara@example.com", subject__contains="is open again")
+    assert "It was for another booking." in letter.body
+    assert take_back(booking, Payment.Kind.DEPOSIT).kind == Payment.Kind.DEPOSIT
+    assert booking.deposit_is_missing
+
+
+def test_what_was_taken_back_may_be_recorded_rightly() -> None:
+    booking = paid_booking()
+    take_back(booking, Payment.Kind.BALANCE)
+    services.record_payment(
+        booking=booking,
+        kind=Payment.Kind.BALANCE,
+        amount=Decimal("80.00"),
+        received_on=date(2026, 11, 26),
+        by=booking.created_by,
+    )
+    booking.refresh_from_db()
+    assert not booking.files_wait_for_balance
+    assert [payment.amount_minor for payment in booking.payments.standing()] == [8_750, 8_000]
+    assert booking.payments.count() == 3
+
+
+def test_what_taking_back_comes_too_late_for_is_said() -> None:
+    booking = paid_booking()
+    first, second = booking.songs.order_by("position")
+    Song.objects.filter(pk=first.pk).update(stage="tracking")
+    make_delivery(song=second, state="released")
+    make_delivery(song=second, state="released", fetched_at=timezone.now())
+
+    take_back(booking, Payment.Kind.DEPOSIT)
+    take_back(booking, Payment.Kind.BALANCE)
+
+    said = " ".join(timeline(booking))
+    assert f"Past the deposit already: {first.title}." in said
+    assert f"Files were downloaded already: {second.title}, delivery 2." in said

@@ -9,11 +9,12 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from portal.bookings.models import Booking
+from portal.bookings.models import Booking, Song
+from portal.bookings.services import add_song
 from portal.money import services
 from portal.money.models import Payment, Quote
 from portal.people.models import House, User
-from tests.factories import make_booking, make_client, make_drummer, make_quote, make_sent_quote
+from tests.factories import make_booking, make_client, make_drummer, make_payment, make_quote, make_sent_quote
 
 pytestmark = pytest.mark.django_db
 
@@ -272,3 +273,24 @@ def test_moves_are_made_by_post_only(client: Client, drummer: User, route: str) 
 def test_the_first_quote_starts_from_the_booking_s_due_date(client: Client, drummer: User) -> None:
     booking = make_booking(client=make_client(), due_on=date(2026, 12, 24))
     assert 'value="2026-12-24"' in client.get(quote_url(booking)).content.decode()
+
+
+def test_a_payment_is_taken_back_on_the_page_with_a_reason(client: Client) -> None:
+    booking = make_booking(client=make_client())
+    services.accept_quote(quote=make_sent_quote(booking=booking), by=make_client())
+    payment = make_payment(booking=booking)
+    Song.objects.filter(pk=add_song(booking=booking, title="Night bus", by=booking.created_by).pk).update(stage="ready")
+    client.force_login(booking.created_by)
+    page, address = reverse("money:quote", args=[booking.pk]), reverse("money:take-back", args=[payment.pk])
+    shown = client.get(page).content.decode()
+    assert address in shown
+    assert "Past the deposit already: Night bus." in shown
+
+    assert "Say why" in client.post(address, {"why": " "}, follow=True).content.decode()
+    shown = client.post(address, {"why": "It was for <another> booking."}, follow=True).content.decode()
+
+    assert "It was for &lt;another&gt; booking." in shown
+    assert "not yet" in shown
+    assert address not in shown
+    client.force_login(booking.members.get().user)
+    assert "Take it back" not in client.get(page).content.decode()
