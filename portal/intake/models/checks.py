@@ -158,7 +158,8 @@ class ApprovedMap(models.Model):
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="maps")
     version = models.PositiveSmallIntegerField()
     origin = models.CharField(max_length=9, choices=Origin.choices)
-    # The map JSON that `analysis.tempo_map` reads: {"bar_one_s", "segments": [{"bar", "time_s", "bpm", "meter"}]}
+    # The map JSON that `analysis.tempo_map` reads: {"bar_one_s", "segments": [{"bar", "time_s", "bpm", "meter"}]}, and
+    # "free": true where a segment has no grid.
     map = models.JSONField()
     check_seen = models.ForeignKey(SongCheck, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     approved_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
