@@ -211,6 +211,34 @@ def test_what_is_in_the_mix_but_in_no_stem(tmp_path: Path) -> None:
     assert end_s == pytest.approx(7.0, abs=1.0)
 
 
+@pytest.mark.parametrize(("ceiling", "stems_clipped"), [(0.03, ["bass.wav"]), (1.0, [])])
+def test_a_clipped_stem_accuses_no_mix(tmp_path: Path, ceiling: float, stems_clipped: list[str]) -> None:
+    """The bass is louder for 3.5 s, and cut off in its own file: the mix then has more of it than the stem can give."""
+    level = np.ones((len(MIX), 1))
+    level[3 * RATE_HZ : 6 * RATE_HZ + RATE_HZ // 2] = 3.0
+    played = 0.1 * level * STEMS["bass"] / np.abs(STEMS["bass"]).max()
+    others = {name: stem / 3.0 for name, stem in STEMS.items() if name != "bass"}
+    mix = np.asarray(played + sum(others.values()))
+
+    comparison = compared(tmp_path, others | {"bass": np.clip(played, -ceiling, ceiling), "mix": mix})
+
+    clipped = [report.name for report in comparison.reports for said in report.findings if said.code == "clipped"]
+    assert clipped == stems_clipped
+    assert "missing-from-stems" not in {code for code, _ in found(comparison)}
+
+
+def test_a_few_clipped_peaks_of_a_stem_hide_nothing(tmp_path: Path) -> None:
+    """One run of four samples is a note: a voice that is in the mix alone is still told."""
+    voice = part(7, low_hz=2_000.0, high_hz=6_000.0)
+    voice[: 3 * RATE_HZ] = voice[7 * RATE_HZ :] = 0.0
+    keys = STEMS["keys"].copy()
+    keys[RATE_HZ : RATE_HZ + 4] = 1.01 * np.abs(keys).max()
+
+    comparison = compared(tmp_path, STEMS | {"keys": keys, "mix": MIX + 2.0 * voice})
+
+    assert "missing-from-stems" in {code for code, _ in found(comparison)}
+
+
 @pytest.mark.parametrize("gains", [(1.0, 1.0, 1.0), (0.3, 1.5, -0.6)])
 def test_a_mix_with_other_gains_and_a_filter_is_still_the_sum(tmp_path: Path, gains: tuple[float, ...]) -> None:
     mix = np.asarray(sum(gain * stem for gain, stem in zip(gains, STEMS.values(), strict=True)))
