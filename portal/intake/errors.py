@@ -4,6 +4,7 @@ IntakeError
 ├── GateError       a song is not ready to track: every reason at once
 ├── NoMapError      nothing measured that could be approved
 ├── MapInputError   a tempo, meter or bar one that makes no map
+├── MapChangedError another map was approved since this one was begun
 ├── AnswerError     an answer that cannot be taken; what was asked still waits
 ├── SongClosedError the song is past the stages in which its files change
 ├── FileGoneError   the original is no longer in the store
@@ -32,6 +33,10 @@ class NoMapError(IntakeError):
 
 
 class MapInputError(IntakeError):
+    pass
+
+
+class MapChangedError(IntakeError):
     pass
 
 

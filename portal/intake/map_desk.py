@@ -17,7 +17,7 @@ from analysis.tempo_map import TempoMap, TempoMapError, exact
 from portal.bookings.models import Song
 from portal.intake.errors import MapInputError
 from portal.intake.jobs import load_features
-from portal.intake.maps import bars_of, map_of_song
+from portal.intake.maps import bars_of, beats_of, map_of_song
 from portal.intake.models import SourceFile
 from portal.intake.sheet import main_source
 
@@ -34,7 +34,7 @@ class Attacks:
 
 
 def anchors_from(data: Any) -> tuple[Sequence[Anchor], TempoMap]:
-    """What the page sends: {"anchors": [{"bar", "time_s", "meter", "ramps"}], "last_bpm"}."""
+    """What the page sends: {"anchors": [{"bar", "time_s", "meter", "ramps", "free"}], "last_bpm"}."""
     try:
         anchors = [Anchor.from_json(item) for item in data["anchors"]]
         return anchors, map_through(anchors, last_bpm=exact(data["last_bpm"]))
@@ -63,6 +63,7 @@ def seen_on(song: Song, anchors: Sequence[Anchor], tempo_map: TempoMap) -> dict[
         "duration_s": duration_s,
         "stretches": [stretch_of(anchor, tempo_map, lean) for anchor, lean in zip(anchors, leans, strict=True)],
         "bars": list(bars_of(tempo_map, duration_s)),
+        "beats_s": beats_of(tempo_map, duration_s),
         "dots": dots_of(residual),
         "spread_ms": spread_of(residual),
     }

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from http import HTTPStatus
+from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -10,14 +12,14 @@ from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
+from portal.bookings.models import Song
 from portal.intake import services
-from portal.intake.errors import IntakeError, MapInputError
+from portal.intake.errors import IntakeError, MapChangedError, MapInputError
 from portal.intake.map_desk import anchors_from, picture_source, seen_on, start_of
+from portal.intake.models.checks import MOST_COUNT_IN_BARS
 from portal.intake.views import find_song
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
-
-UNPROCESSABLE = 422
 
 
 @require_GET
@@ -25,16 +27,26 @@ UNPROCESSABLE = 422
 def tempo_map(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
-    start = start_of(song)
+    return show_map(request, song, start_of(song))
+
+
+def show_map(
+    request: MemberRequest, song: Song, start: dict[str, Any], *, note: str = "", status: int = HTTPStatus.OK
+) -> HttpResponse:
     anchors, found = anchors_from(start)
+    newest = song.maps.first()
     context = {
         "song": song,
         "start": start,
+        "began": newest.version if newest else 0,
+        "note": note,
+        "count_in_bars": newest.count_in_bars if newest else None,
+        "most_count_in_bars": MOST_COUNT_IN_BARS,
         "seen": seen_on(song, anchors, found),
         "main": picture_source(song),
         "versions": song.maps.select_related("approved_by")[:12],
     }
-    return render(request, "intake/map.html", context)
+    return render(request, "intake/map.html", context, status=status)
 
 
 @require_POST
@@ -47,7 +59,7 @@ def try_map(request: MemberRequest, song_id: int) -> HttpResponse:
         anchors, found = anchors_from(json.loads(request.body))
     except (MapInputError, ValueError) as error:
         sentence = str(error) if isinstance(error, MapInputError) else "This makes no map."
-        return JsonResponse({"error": sentence}, status=UNPROCESSABLE)
+        return JsonResponse({"error": sentence}, status=HTTPStatus.UNPROCESSABLE_ENTITY)
     return JsonResponse(seen_on(song, anchors, found))
 
 
@@ -56,11 +68,21 @@ def try_map(request: MemberRequest, song_id: int) -> HttpResponse:
 def keep_map(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
+    note = request.POST.get("note", "")[:300]
     try:
-        _, found = anchors_from(json.loads(request.POST.get("map", "")))
+        made = json.loads(request.POST.get("map", ""))
+        _, found = anchors_from(made)
         approved = services.approve_map(
-            song=song, by=request.user, found=found, note=request.POST.get("note", "")[:300]
+            song=song,
+            by=request.user,
+            found=found,
+            note=note,
+            count_in_bars=whole_number(request, "count-in", most=MOST_COUNT_IN_BARS),
+            began=whole_number(request, "began"),
         )
+    except MapChangedError as error:
+        messages.warning(request, str(error))
+        return show_map(request, song, made, note=note, status=HTTPStatus.CONFLICT)
     except IntakeError as error:
         messages.error(request, str(error))
         return redirect("intake:map", song.pk)
@@ -69,3 +91,13 @@ def keep_map(request: MemberRequest, song_id: int) -> HttpResponse:
         return redirect("intake:map", song.pk)
     messages.success(request, f"The tempo map is approved (version {approved.version}).")
     return redirect("intake:sheet", song.pk)
+
+
+def whole_number(request: MemberRequest, name: str, *, most: int = 32_767) -> int | None:
+    """None where nothing is written; `MapInputError` for what is none, or too much."""
+    text = request.POST.get(name, "").strip()
+    if not text:
+        return None
+    if not (text.isascii() and text.isdecimal()) or len(text) > 5 or int(text) > most:
+        raise MapInputError(f"Write a whole number up to {most}.")
+    return int(text)

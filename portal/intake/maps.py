@@ -8,6 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
+from analysis.click import clicks_between
 from analysis.reports import SongReport
 from analysis.tempo_map import TempoMap, TempoMapError
 from portal.bookings.models import Song
@@ -61,9 +62,20 @@ def map_of_song(song: Song) -> TempoMap | None:
 def bars_of(tempo_map: TempoMap | None, duration_s: float) -> Iterator[dict[str, Any]]:
     if tempo_map is None:
         return
-    for bar in range(1, MOST_BARS):
+    # A map that counts a pickup begins before bar one.
+    for bar in range(min(1, tempo_map.segments[0].bar), MOST_BARS):
         time_s = float(tempo_map.time_of_bar(bar))
         if time_s >= duration_s:
             return
         line = {"bar": bar, "time_s": time_s, "beats": tempo_map.segment_at_bar(bar).meter.beats_per_bar}
         yield line | {"free": True} if tempo_map.is_free_bar(bar) else line
+
+
+def beats_of(tempo_map: TempoMap | None, duration_s: float) -> list[list[float]]:
+    """[seconds, 1 on a bar line else 0], for the click; exact to the microsecond. As in the click that is prepared, a
+    free passage has none but the bar that counts in what follows it."""
+    bars = list(bars_of(tempo_map, duration_s))
+    if tempo_map is None or not bars:
+        return []
+    clicks = clicks_between(tempo_map, bars[0]["bar"], bars[-1]["bar"])
+    return [[round(float(one.time_s), 7), 0 if one.beat else 1] for one in clicks if one.time_s < duration_s]

@@ -15,7 +15,7 @@ from portal.bookings.services import move_song, record, save_brief
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake import hooks, maps, questions, settling
 from portal.intake.answers import LEAVE_OUT, brief_changes, settles
-from portal.intake.errors import AnswerError, GateError, NoMapError
+from portal.intake.errors import AnswerError, GateError, MapChangedError, NoMapError
 from portal.intake.models import ApprovedMap, Finding
 from portal.intake.song_files import check_again, remove
 from portal.mailroom import services as mailroom
@@ -94,20 +94,56 @@ def overrule(*, song: Song, by: User, bpm: Decimal, meter: str, bar_one_s: Decim
 
 
 @transaction.atomic
-def approve_map(*, song: Song, by: User, found: TempoMap, note: str = "") -> ApprovedMap:
-    """Approve a map made by hand, anchor by anchor."""
+def approve_map(
+    *,
+    song: Song,
+    by: User,
+    found: TempoMap,
+    note: str = "",
+    count_in_bars: int | None = None,
+    began: int | None = None,
+) -> ApprovedMap:
+    """Approve a map made by hand, anchor by anchor; `began`: the version that it was made from (0: none).
+
+    Raises MapChangedError when another version was approved since: nothing is put over it unseen.
+    """
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
-    return keep_map(song, found.to_json(), origin=ApprovedMap.Origin.OVERRULED, by=by, note=note)
+    newest, made = song.maps.first(), found.to_json()
+    if newest and began is not None and newest.version != began and newest.map != made:
+        raise MapChangedError(
+            f"Version {newest.version} was approved by {newest.approved_by} while this map was being made. Nothing is "
+            "written over it. Here is your map: approve it again if it is to hold, or reload to see theirs."
+        )
+    return keep_map(song, made, origin=ApprovedMap.Origin.OVERRULED, by=by, note=note, count_in_bars=count_in_bars)
 
 
-def keep_map(song: Song, found: dict[str, Any], *, origin: ApprovedMap.Origin, by: User, note: str = "") -> ApprovedMap:
+def keep_map(
+    song: Song,
+    found: dict[str, Any],
+    *,
+    origin: ApprovedMap.Origin,
+    by: User,
+    note: str = "",
+    count_in_bars: int | None = None,
+) -> ApprovedMap:
+    """A new version, unless it is the newest again. A count-in that was set by hand holds until another is."""
     check = song.checks.done().first()
     newest = song.maps.first()
-    if newest and newest.map == found and newest.origin == origin and newest.check_seen == check:
+    if count_in_bars is None and newest:
+        count_in_bars = newest.count_in_bars
+    new = (found, origin, check, count_in_bars)
+    if newest and (newest.map, newest.origin, newest.check_seen, newest.count_in_bars) == new:
         return newest
     version = (song.maps.aggregate(last=Max("version"))["last"] or 0) + 1
     kept = ApprovedMap.objects.create(
-        song=song, version=version, origin=origin, map=found, check_seen=check, approved_by=by, note=note
+        song=song,
+        version=version,
+        origin=origin,
+        map=found,
+        count_in_bars=count_in_bars,
+        check_seen=check,
+        approved_by=by,
+        note=note,
     )
     words = (
         "approved the tempo map as measured" if origin == ApprovedMap.Origin.MEASURED else "set the tempo map by hand"

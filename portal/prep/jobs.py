@@ -72,16 +72,22 @@ def _job_for(approved: ApprovedMap) -> Job:
     reports = [source.numbers for source in approved.song.sources.current()]
     lengths_s = [report.duration_s for report in reports if report and report.duration_s]
     rates_hz = [report.sample_rate_hz for report in reports if report and report.sample_rate_hz]
-    said = approved.song.brief.count_in_bars
     rate_hz = Counter(rates_hz).most_common(1)[0][0] if rates_hz else SAMPLE_RATE_HZ
     bpm = f"{float(tempo_map.first_in_time.bpm):.3f}".rstrip("0").rstrip(".")
     return Job(
         tempo_map=tempo_map,
         bars=max(tempo_map.bar_beat_at(max(lengths_s)).bar, SHORTEST_BARS) if lengths_s else SHORTEST_BARS,
-        count_in_bars=said or COUNT_IN_BARS,
+        count_in_bars=count_in_of(approved),
         sample_rate_hz=rate_hz,
         stem=f"{plain_title(approved.song.title)}_{bpm}bpm_v{approved.version}",
     )
+
+
+def count_in_of(approved: ApprovedMap) -> int:
+    """As the drummer set it, else as the brief says, else the usual."""
+    if approved.count_in_bars is not None:
+        return approved.count_in_bars
+    return approved.song.brief.count_in_bars or COUNT_IN_BARS
 
 
 def _write_click(job: Job, to: Path, *, with_files: bool = False) -> dict[str, float | int]:

@@ -7,12 +7,11 @@ from typing import Any
 
 from django.urls import reverse
 
-from analysis.click import clicks_between
 from analysis.findings import KIND_BY_CODE
 from analysis.reports import FileReport
 from analysis.tempo_map import TempoMap
 from portal.bookings.models import Song
-from portal.intake.maps import bars_of, map_of_song
+from portal.intake.maps import bars_of, beats_of, map_of_song
 from portal.intake.models import Finding, SourceFile
 from portal.score.models import PlayCopy
 
@@ -87,16 +86,6 @@ def places_of(numbers: FileReport) -> Iterator[dict[str, Any]]:
             "label": "Dropout",
             "severity": "place",
         }
-
-
-def beats_of(tempo_map: TempoMap | None, duration_s: float) -> list[list[float]]:
-    """[seconds, 1 on a bar line else 0], for the click; exact to the microsecond. As in the click that is prepared, a
-    free passage has none but the bar that counts in what follows it."""
-    bars = list(bars_of(tempo_map, duration_s))
-    if tempo_map is None or not bars:
-        return []
-    clicks = clicks_between(tempo_map, 1, bars[-1]["bar"])
-    return [[round(float(one.time_s), 7), 0 if one.beat else 1] for one in clicks if one.time_s < duration_s]
 
 
 def sections_of(song: Song, tempo_map: TempoMap | None) -> Iterator[dict[str, Any]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.utils import timezone
 from django.utils.functional import cached_property
@@ -15,6 +16,7 @@ from portal.mailroom.models import Message
 from portal.people.models import User
 
 TROUBLE_LENGTH = 200
+MOST_COUNT_IN_BARS = 16
 
 
 class SongCheckQuerySet(models.QuerySet["SongCheck"]):
@@ -161,6 +163,10 @@ class ApprovedMap(models.Model):
     # The map JSON that `analysis.tempo_map` reads: {"bar_one_s", "segments": [{"bar", "time_s", "bpm", "meter"}]}, and
     # "free": true where a segment has no grid.
     map = models.JSONField()
+    # Bars of count-in that the click gets; None: what the brief says, else the usual.
+    count_in_bars = models.PositiveSmallIntegerField(
+        null=True, blank=True, validators=[MaxValueValidator(MOST_COUNT_IN_BARS)]
+    )
     check_seen = models.ForeignKey(SongCheck, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     approved_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     approved_at = models.DateTimeField(default=timezone.now)

@@ -15,7 +15,7 @@ export function isForUs(event) {
   return !event.target.closest?.(TYPED_INTO);
 }
 
-function switchedOff() {
+export function isSwitchedOff() {
   return localStorage.getItem(OFF) === "yes";
 }
 
@@ -44,14 +44,14 @@ function press(key) {
 }
 
 document.addEventListener("keydown", (event) => {
-  if (switchedOff() || !isForUs(event)) return;
+  if (isSwitchedOff() || !isForUs(event)) return;
   const taken = event.key === "ArrowDown" ? step(1) : event.key === "ArrowUp" ? step(-1) : event.key.length === 1 && press(event.key.toLowerCase());
   if (taken) event.preventDefault();
 });
 
 attach("[data-keys-switch]", (box) => {
   const change = () => localStorage.setItem(OFF, box.checked ? "no" : "yes");
-  box.checked = !switchedOff();
+  box.checked = !isSwitchedOff();
   box.addEventListener("change", change);
   return () => box.removeEventListener("change", change);
 });

@@ -1,8 +1,8 @@
 // A tempo map as anchors, and every edit of it as a plain function: state in, new state out. Nothing here touches the page.
 //
-// State: {anchors: [{bar, time_s, meter, ramps}], last_bpm}; anchors in order of bars. An edit that cannot be made gives the
-// same state back.
-import { beatsPerBar } from "kitpost/bars";
+// State: {anchors: [{bar, time_s, meter, ramps, free}], last_bpm}; anchors in order of bars. An edit that cannot be made gives
+// the same state back.
+import { barLengthS, beatsPerBar } from "kitpost/bars";
 
 /** One anchor, or with `all` the whole map, `byS` later. */
 export function moved(state, index, byS, all = false) {
@@ -15,11 +15,17 @@ export function placed(state, index, timeS) {
   return Number.isFinite(timeS) ? moved(state, index, timeS - state.anchors[index].time_s) : state;
 }
 
-/** A new anchor on a bar line, in the meter that holds there. */
+/** Bar `bar` begins at `timeS`: its anchor moves there, or is set there. */
+export function barAt(state, bar, timeS) {
+  const at = state.anchors.findIndex((anchor) => anchor.bar === bar);
+  return at < 0 ? added(state, bar, timeS) : placed(state, at, timeS);
+}
+
+/** A new anchor on a bar line, in the meter that holds there, free where the passage is. */
 export function added(state, bar, timeS) {
   if (!Number.isInteger(bar) || !Number.isFinite(timeS) || state.anchors.some((anchor) => anchor.bar === bar)) return state;
   const before = state.anchors.filter((anchor) => anchor.bar < bar).at(-1) ?? state.anchors[0];
-  const anchors = [...state.anchors, { bar, time_s: round(timeS), meter: before.meter, ramps: false }].sort((a, b) => a.bar - b.bar);
+  const anchors = [...state.anchors, { ...before, bar, time_s: round(timeS), ramps: false }].sort((a, b) => a.bar - b.bar);
   return inOrder(anchors) ? { ...state, anchors } : state;
 }
 
@@ -37,6 +43,34 @@ export function ramping(state, index, ramps) {
   return { ...state, anchors: state.anchors.map((anchor, at) => (at === index ? { ...anchor, ramps } : anchor)) };
 }
 
+/** From the anchor on, up to the next, the music is free of the grid, or holds to it again. */
+export function freeing(state, index, free) {
+  return { ...state, anchors: state.anchors.map((anchor, at) => (at === index ? { ...anchor, free, ramps: anchor.ramps && !free } : anchor)) };
+}
+
+/** Bars `first` to `last` are free of the grid; what comes after them stays as it was. `bars`: the lines of the map. */
+export function freed(state, first, last, bars) {
+  const [from, after] = [lineOf(bars, first), lineOf(bars, last + 1)];
+  if (!from || last < first) return state;
+  const begun = state.anchors.some((anchor) => anchor.bar === first) ? state : added(state, first, from.time_s);
+  const isEnded = !after || begun.anchors.some((anchor) => anchor.bar === last + 1);
+  const whole = isEnded ? begun : added(begun, last + 1, after.time_s);
+  const anchors = whole.anchors.map((anchor) => (anchor.bar >= first && anchor.bar <= last ? { ...anchor, free: true, ramps: false } : anchor));
+  return { ...state, anchors };
+}
+
+/** The line {bar, time_s, beats} of a bar; bars before the first one run on at its length. Null where there is none. */
+export function lineOf(bars, bar) {
+  if (!Number.isInteger(bar)) return null;
+  const lengthS = barLengthS(bars, 0);
+  if (lengthS && bar < bars[0].bar) return { ...bars[0], bar, time_s: bars[0].time_s - (bars[0].bar - bar) * lengthS };
+  return bars.find((line) => line.bar === bar) ?? null;
+}
+
+export function nearestLine(bars, timeS) {
+  return bars.reduce((best, line) => (best && Math.abs(best.time_s - timeS) <= Math.abs(line.time_s - timeS) ? best : line), null);
+}
+
 /** Bar `bar` alone in another meter, at the beat that runs there; all after it moves with it. */
 export function withOddBar(state, bar, meter, timeS, beatS) {
   const before = state.anchors.filter((anchor) => anchor.bar <= bar).at(-1);
@@ -49,8 +83,8 @@ export function withOddBar(state, bar, meter, timeS, beatS) {
     .map((anchor) => ({ ...anchor, time_s: round(anchor.time_s + shift) }));
   const anchors = [
     ...kept,
-    { bar, time_s: round(timeS), meter, ramps: false },
-    { bar: bar + 1, time_s: round(timeS + own), meter: before.meter, ramps: false },
+    { ...before, bar, time_s: round(timeS), meter, ramps: false },
+    { ...before, bar: bar + 1, time_s: round(timeS + own), ramps: false },
     ...later,
   ];
   return inOrder(anchors) ? { ...state, anchors } : state;
@@ -82,10 +116,10 @@ export function inTempo(state, bpm) {
 
 /** What was, what is, and what was undone. */
 export class History {
-  constructor(state) {
-    this.past = [];
+  constructor(state, { past = [], future = [] } = {}) {
+    this.past = past;
     this.now = state;
-    this.future = [];
+    this.future = future;
   }
 
   take(state) {
@@ -111,8 +145,14 @@ export class History {
   }
 }
 
-function inOrder(anchors) {
+export function inOrder(anchors) {
   return anchors.every((anchor, at) => !at || (anchor.bar > anchors[at - 1].bar && anchor.time_s > anchors[at - 1].time_s));
+}
+
+/** The tempo after the last anchor as a number: it may be written as a fraction. */
+export function bpmOf(state) {
+  const [upper, lower] = String(state.last_bpm).split("/").map(Number);
+  return upper / (lower ?? 1);
 }
 
 // A tempo may be written as a fraction, and stays one.
@@ -123,6 +163,6 @@ function times(bpm, factor) {
 }
 
 // To the nearest hundredth of a microsecond: less than a thousandth of a sample.
-function round(timeS) {
+export function round(timeS) {
   return Math.round(timeS * 1e8) / 1e8;
 }

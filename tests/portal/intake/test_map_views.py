@@ -65,6 +65,25 @@ class TestTrying:
         assert seen["stretches"][0]["attacks"] == 100
         assert seen["bars"][1]["time_s"] == pytest.approx(2 + 240 / 112)
 
+    def test_a_pickup_is_counted_and_clicked(self, client: Client, drummer: User, song: Song) -> None:
+        """Bar 0 of four beats at 120 lies 2 s before bar one: the ruler and the click begin there."""
+        seen = try_it(client, song, [at(0, 0.0), at(1, 2.0)], last_bpm="120")
+        assert [line["bar"] for line in seen["bars"][:3]] == [0, 1, 2]
+        assert seen["beats_s"][:5] == [[0.0, 1], [0.5, 0], [1.0, 0], [1.5, 0], [2.0, 1]]
+
+    def test_what_is_free_has_no_click_and_nothing_is_held_against_it(
+        self, client: Client, drummer: User, song: Song
+    ) -> None:
+        """Bars 3 to 6 at 112: from 2 + 2 × 240/112 s to 2 + 6 × 240/112 s, of which the last counts in."""
+        bar_s = 240 / 112
+        free = at(3, 2 + 2 * bar_s) | {"free": True}
+        seen = try_it(client, song, [at(1, 2.0), free, at(7, 2 + 6 * bar_s)])
+        assert [line["bar"] for line in seen["bars"][:8]] == [1, 2, 3, 4, 5, 6, 7, 8]
+        assert [line.get("free", False) for line in seen["bars"][:8]] == [False, False, *[True] * 4, False, False]
+        assert not [one for one, _ in seen["beats_s"] if 2 + 2 * bar_s - 0.01 < one < 2 + 5 * bar_s - 0.01]
+        assert not [dot for dot in seen["dots"] if 2 + 2 * bar_s < dot[0] < 2 + 6 * bar_s]
+        assert seen["stretches"][1]["late_ms"] is None
+
     def test_a_second_anchor_on_the_playing_takes_the_slope_away(
         self, client: Client, drummer: User, song: Song
     ) -> None:
@@ -109,6 +128,45 @@ class TestKeeping:
             (6, 11.0, 121.0, "4/4"),
         ]
         assert "the short bar" in read(client, reverse("intake:map", args=[song.pk]))
+
+    def keep(self, client: Client, song: Song, **fields: str) -> Any:
+        made = {"anchors": [at(1, 2.5)], "last_bpm": "120"}
+        data = {"map": json.dumps(made), **fields}
+        return client.post(reverse("intake:keep-map", args=[song.pk]), data, follow=True)
+
+    def test_a_map_begun_from_an_older_version_is_put_over_nothing(
+        self, client: Client, drummer: User, song: Song
+    ) -> None:
+        make_map(song=song, bpm=113)
+        response = self.keep(client, song, began="1", note="mine")
+        assert response.status_code == 409
+        assert song.maps.count() == 2
+        page = response.content.decode()
+        assert "Version 2 was approved by" in page
+        assert response.context["start"]["anchors"] == [at(1, 2.5)]
+        assert (response.context["began"], response.context["note"]) == (2, "mine")
+        assert self.keep(client, song, began="2").status_code == 200
+        assert song.maps.count() == 3
+        assert self.keep(client, song, began="2").status_code == 200  # pressed twice it is one version, and no conflict
+        assert song.maps.count() == 3
+
+    def test_the_count_in_is_set_and_holds_for_later_versions(self, client: Client, drummer: User, song: Song) -> None:
+        self.keep(client, song, **{"count-in": "1"})
+        kept = song.maps.first()
+        assert kept is not None
+        assert kept.count_in_bars == 1
+        assert 'name="count-in" class="short" min="0" max="16" value="1"' in read(
+            client, reverse("intake:map", args=[song.pk])
+        )
+        self.keep(client, song, note="again")
+        later = song.maps.first()
+        assert later is not None
+        assert later.count_in_bars == 1
+
+    @pytest.mark.parametrize("said", ["17", "-1", "two", "999999"])
+    def test_a_count_in_that_is_none_is_refused(self, client: Client, drummer: User, song: Song, said: str) -> None:
+        assert "whole number up to 16" in self.keep(client, song, **{"count-in": said}).content.decode()
+        assert song.maps.count() == 1
 
     @pytest.mark.parametrize("made", ["", "{", '{"anchors": [], "last_bpm": "1"}'])
     def test_what_makes_no_map_is_not_kept(self, client: Client, drummer: User, song: Song, made: str) -> None:
@@ -207,3 +265,37 @@ class TestPage:
         expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.020000")  # 46 px of 230 for 100 ms: 20 ms
         page_of.get_by_role("button", name="Undo").click()
         expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.000000")
+
+    def test_a_reload_loses_nothing(self, page_of: Page) -> None:
+        page_of.get_by_role("button", name="Twice the tempo").click()
+        page_of.get_by_label("Note").fill("felt in eighths")
+        page_of.get_by_role("button", name="Beat one a beat later").click()
+        page_of.reload()
+        expect(page_of.get_by_text("A map that was not approved is kept in this browser")).to_be_visible()
+        expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("112")
+        page_of.get_by_role("button", name="Take it up again").click()
+        expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("224")
+        expect(page_of.get_by_label("Note")).to_have_value("felt in eighths")
+        page_of.get_by_role("button", name="Undo").click()
+        expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.000000")
+        page_of.reload()
+        page_of.get_by_role("button", name="Throw it away").click()
+        page_of.reload()
+        expect(page_of.locator("[data-map-rows] tr")).to_have_count(1)
+        expect(page_of.get_by_text("A map that was not approved")).to_be_hidden()
+
+    def test_a_free_passage_and_a_pickup(self, page_of: Page) -> None:
+        page_of.get_by_label("From bar", exact=True).fill("5")
+        page_of.get_by_label("to the end of bar").fill("8")
+        page_of.get_by_role("button", name="Make them free").click()
+        expect(page_of.locator("[data-map-rows] tr")).to_have_count(3)
+        assert self.rows(page_of) == ["Bar 1", "Bar 5", "Bar 9"]
+        expect(page_of.get_by_label("Free of the grid from bar 5")).to_be_checked()
+        expect(page_of.locator("[data-map-rows] tr").nth(1).locator("td[data-figure=late]")).to_have_text("free")
+        page_of.get_by_label("Free of the grid from bar 5").focus()
+        page_of.keyboard.press("Space")
+        expect(page_of.get_by_label("Free of the grid from bar 5")).not_to_be_checked()
+        expect(page_of.get_by_label("Free of the grid from bar 5")).to_be_focused()
+        page_of.get_by_role("button", name="Pickup: count a bar before the first").click()
+        expect(page_of.locator("[data-map-rows] th").first).to_have_text("Bar 0")
+        expect(page_of.get_by_label("Time of bar 0,")).to_have_value(f"{2 - 240 / 112:.6f}")

@@ -94,6 +94,17 @@ def test_the_click_covers_the_longest_file_at_the_rate_most_files_have() -> None
     assert (facts["sample_rate_hz"], facts["bars"]) == (48_000, 28)
 
 
+@pytest.mark.parametrize("bars", [0, 3])
+def test_the_drummers_count_in_stands_above_the_brief(bars: int) -> None:
+    song = make_song()
+    song.brief.count_in_bars = 1
+    song.brief.save(update_fields=["count_in_bars"])
+    approved = make_map(song=song)
+    ApprovedMap.objects.update(count_in_bars=bars)
+    jobs.make_files(approved.pk)
+    assert files_of(approved)["click"].facts["count_in_bars"] == bars
+
+
 def test_the_brief_may_ask_for_another_count_in() -> None:
     song = make_song()
     song.brief.count_in_bars = 1

@@ -1,0 +1,97 @@
+"""Edits of a tempo map and what a browser keeps of it. 120 BPM in 4/4 from 1 s on: a bar is 2 s."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.portal.static.conftest import Show
+from tests.portal.static.js.test_sums import ask
+
+pytestmark = pytest.mark.browser
+
+BARS = [{"bar": bar, "time_s": 2.0 * bar - 1, "beats": 4} for bar in range(1, 21)]
+
+
+@pytest.fixture
+def ready(page: Page, show: Show) -> Page:
+    show("")
+    return page
+
+
+def anchor(bar: int, time_s: float, **others: Any) -> dict[str, Any]:
+    return {"bar": bar, "time_s": time_s, "meter": "4/4", "ramps": False} | others
+
+
+def state(*anchors: dict[str, Any]) -> dict[str, Any]:
+    return {"anchors": list(anchors) or [anchor(1, 1.0)], "last_bpm": "120"}
+
+
+def shape(made: dict[str, Any]) -> list[tuple[int, float, bool]]:
+    return [(one["bar"], one["time_s"], one.get("free", False)) for one in made["anchors"]]
+
+
+def test_a_bar_is_here(ready: Page) -> None:
+    assert shape(ask(ready, "map-edits", "m.barAt(...given)", state(), 5, 9.1)) == [(1, 1.0, False), (5, 9.1, False)]
+    assert shape(ask(ready, "map-edits", "m.barAt(...given)", state(), 1, 1.2)) == [(1, 1.2, False)]
+    assert ask(ready, "map-edits", "m.barAt(...given)", state(), 5, 0.5) == state()  # before bar one it cannot be
+
+
+def test_bars_are_made_free_and_what_follows_stays_on_the_grid(ready: Page) -> None:
+    made = ask(ready, "map-edits", "m.freed(...given)", state(anchor(1, 1.0), anchor(6, 11.0)), 4, 7, BARS)
+    assert shape(made) == [(1, 1.0, False), (4, 7.0, True), (6, 11.0, True), (8, 15.0, False)]
+    to_the_end = ask(ready, "map-edits", "m.freed(...given)", state(), 18, 20, BARS)
+    assert shape(to_the_end) == [(1, 1.0, False), (18, 35.0, True)]
+
+
+@pytest.mark.parametrize(("first", "last"), [(7, 4), (99, 120), (0.5, 3)])
+def test_bars_that_are_none_are_not_made_free(ready: Page, first: float, last: float) -> None:
+    assert ask(ready, "map-edits", "m.freed(...given)", state(), first, last, BARS) == state()
+
+
+def test_an_anchor_set_in_a_free_passage_does_not_end_it(ready: Page) -> None:
+    free = state(anchor(1, 1.0), anchor(4, 7.0, free=True), anchor(8, 15.0))
+    assert (5, 9.3, True) in shape(ask(ready, "map-edits", "m.added(...given)", free, 5, 9.3))
+    ended = ask(ready, "map-edits", "m.freeing(...given)", free, 1, False)
+    assert shape(ended) == [(1, 1.0, False), (4, 7.0, False), (8, 15.0, False)]
+
+
+def test_bars_before_the_first_line_run_on_and_later_ones_end(ready: Page) -> None:
+    found = ask(ready, "map-edits", "[0, -1, 20, 21, 1.5].map((bar) => m.lineOf(given[0], bar)?.time_s ?? null)", BARS)
+    assert found == [-1.0, -3.0, 39.0, None, None]
+    assert ask(ready, "map-edits", "[0, 3.9, 4.1, 99].map((at) => m.nearestLine(given[0], at).bar)", BARS) == [
+        1,
+        2,
+        3,
+        20,
+    ]
+    assert ask(ready, "map-edits", "m.nearestLine([], 1)") is None
+
+
+KEEP = """(() => { localStorage.clear();
+  const visit = (number, began) => new m.Unsaved({ storage: localStorage, song: "7", began, visit: number });
+  const kept = { past: [given[0]], now: given[1], future: [] };
+  visit(1, given[2]).keep(kept, "the note", 1000);
+  visit(2, given[2]).keep({ ...kept, now: given[0] }, "", 2000);
+  return visit(3, given[3]).offer({ start: given[0], bars: given[4] }); })()"""
+
+
+def test_what_was_not_approved_is_offered_again_with_its_steps(ready: Page) -> None:
+    changed = state(anchor(1, 1.25))
+    offer = ask(ready, "map-unsaved", KEEP, state(), changed, 2, 2, BARS)
+    assert (offer["now"], offer["past"], offer["note"], offer["began"]) == (changed, [state()], "the note", 2)
+    assert ask(ready, "map-unsaved", KEEP, state(), changed, 2, 3, BARS)["began"] == 2  # another was approved since
+
+
+def test_what_was_approved_meanwhile_is_not_offered(ready: Page) -> None:
+    """All its anchors lie on the map that holds now, and it was begun from the version before."""
+    assert ask(ready, "map-unsaved", KEEP, state(), state(anchor(1, 1.0), anchor(9, 17.0)), 2, 3, BARS) is None
+    assert ask(ready, "map-unsaved", KEEP, state(), state(), 2, 2, BARS) is None
+
+
+def test_a_browser_that_keeps_nothing_says_so(ready: Page) -> None:
+    full = "{ setItem() { throw new Error('full'); } }"
+    visit = f"new m.Unsaved({{ storage: {full}, song: '7', began: 1, visit: 1 }})"
+    assert ask(ready, "map-unsaved", f"{visit}.keep({{ past: [], now: 1, future: [] }}, '', 0)") is False
