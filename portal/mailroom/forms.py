@@ -11,6 +11,7 @@ from analysis.findings import FINDING_KINDS
 from portal.mailroom.models import MessageRule
 
 MESSAGE_LENGTH = 8_000
+MOST_REMINDER_DAYS = 60
 
 
 class OnceForm(forms.Form):
@@ -38,9 +39,20 @@ class InviteForm(OnceForm):
 
 
 class RulesForm(forms.Form):
-    """One choice per kind of finding, in the order of the engine's list."""
+    """One choice per kind of finding, in the order of the engine's list; and after how long a question is repeated."""
 
-    def __init__(self, data: QueryDict | None, *, rules: dict[str, MessageRule.When]) -> None:
-        super().__init__(data, initial=rules)
+    remind_after_days = forms.IntegerField(
+        label="Remind a client of an open question after, in days",
+        min_value=0,
+        max_value=MOST_REMINDER_DAYS,
+        help_text="Once more after as many days again, never at night where they live. 0 reminds nobody.",
+    )
+
+    def __init__(self, data: QueryDict | None, *, rules: dict[str, MessageRule.When], remind_after_days: int) -> None:
+        super().__init__(data, initial=rules | {"remind_after_days": remind_after_days})
         for kind in FINDING_KINDS:
             self.fields[kind.code] = forms.ChoiceField(label=kind.title, choices=MessageRule.When.choices)
+
+    @property
+    def rules(self) -> dict[str, MessageRule.When]:
+        return {kind.code: MessageRule.When(self.cleaned_data[kind.code]) for kind in FINDING_KINDS}

@@ -11,7 +11,7 @@ from portal.bookings.services import record, seat_client
 from portal.mailroom.errors import NoSuchAnswerError, NotWaitingError
 from portal.mailroom.letters import hand_out, letter, mail_out, one_line, write_to, write_to_drummers, write_to_members
 from portal.mailroom.models import Mail, Message, MessageRule
-from portal.people.models import User
+from portal.people.models import House, User
 from portal.people.services import find_or_add_client
 
 __all__ = [
@@ -21,6 +21,7 @@ __all__ = [
     "post",
     "send_again",
     "send_held",
+    "set_reminding",
     "set_rules",
     "withdraw",
     "write",
@@ -136,6 +137,11 @@ def send_again(*, mail: Mail) -> None:
 def set_rules(rules: Mapping[str, MessageRule.When]) -> None:
     for code, when in rules.items():
         MessageRule.objects.update_or_create(code=code, defaults={"when": when})
+
+
+def set_reminding(*, after_days: int) -> None:
+    """0 reminds nobody."""
+    House.objects.filter(pk=House.get().pk).update(remind_after_days=after_days)
 
 
 def _send(message: Message, *, actor: User | None = None) -> None:

@@ -19,3 +19,11 @@ def send_waiting() -> None:
     """Hand out every letter that is due. Safe to run twice: each is claimed before it is sent."""
     for mail_id in Mail.objects.due().order_by("not_before").values_list("pk", flat=True)[:MOST_AT_ONCE]:
         send_mail.delay(mail_id)
+
+
+@shared_task
+def remind() -> None:
+    """Bring open questions to mind. Safe to run twice: each letter has its number in its key."""
+    from portal.mailroom import reminding  # it writes letters, and letters know this module
+
+    reminding.remind()

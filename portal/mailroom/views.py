@@ -15,11 +15,12 @@ from analysis.findings import FINDING_KINDS
 from portal.bookings.models import Booking, Song
 from portal.mailroom import services
 from portal.mailroom.forms import InviteForm, RulesForm, WriteForm
-from portal.mailroom.models import Mail, Message, MessageRule
+from portal.mailroom.models import Mail, Message
 from portal.mailroom.rules import rules_in_force, sample_sentence, suggested
 from portal.mailroom.threads import threads_page
 from portal.people.access import drummer_required, require_drummer
 from portal.people.errors import DrummerAddressError
+from portal.people.models import House
 from portal.people.requests import MemberRequest, status_of
 
 LETTERS_PER_PAGE = 50
@@ -109,9 +110,11 @@ def invite(request: MemberRequest, booking_id: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @drummer_required
 def rules(request: MemberRequest) -> HttpResponse:
-    form = RulesForm(request.POST or None, rules=rules_in_force())
+    days = House.get().remind_after_days
+    form = RulesForm(request.POST or None, rules=rules_in_force(), remind_after_days=days)
     if request.method == "POST" and form.is_valid():
-        services.set_rules({code: MessageRule.When(when) for code, when in form.cleaned_data.items()})
+        services.set_rules(form.rules)
+        services.set_reminding(after_days=form.cleaned_data["remind_after_days"])
         messages.success(request, "The rules are saved. They hold from the next check on.")
         return redirect("mailroom:rules")
     rows = [(kind, sample_sentence(kind), form[kind.code], suggested(kind).label) for kind in FINDING_KINDS]

@@ -106,6 +106,8 @@ class House(models.Model):
     # letter comes before they are removed.
     keep_originals_days = models.PositiveSmallIntegerField(default=365)
     notice_days = models.PositiveSmallIntegerField(default=14)
+    # Days after which a question that waits for the client is brought to mind again (0: never).
+    remind_after_days = models.PositiveSmallIntegerField(default=3)
 
     class Meta:
         constraints: ClassVar = [

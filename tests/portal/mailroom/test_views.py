@@ -12,7 +12,7 @@ from analysis.findings import FINDING_KINDS
 from portal.bookings.models import Booking
 from portal.mailroom.models import Mail, Message, MessageRule
 from portal.mailroom.threads import THREADS_PER_PAGE
-from portal.people.models import User
+from portal.people.models import House, User
 from tests.factories import make_booking, make_client, make_drummer, make_invited_client, make_mail, make_message
 
 pytestmark = pytest.mark.django_db
@@ -201,13 +201,16 @@ def test_the_drummer_sets_the_rules(client: Client) -> None:
     page = client.get(address).content.decode()
     assert all(f'name="{kind.code}"' in page for kind in FINDING_KINDS)
 
-    everything_held = {kind.code: "hold" for kind in FINDING_KINDS}
+    assert 'name="remind_after_days" value="3"' in page
+
+    everything_held = {kind.code: "hold" for kind in FINDING_KINDS} | {"remind_after_days": "5"}
     wrong = client.post(address, everything_held | {"no-click": "sometimes"})
     assert "Nothing was saved" in wrong.content.decode()
     assert not MessageRule.objects.exists()
 
     client.post(address, everything_held)
     assert MessageRule.objects.filter(when="hold").count() == len(FINDING_KINDS)
+    assert House.get().remind_after_days == 5
 
 
 def test_times_are_shown_in_the_reader_s_zone(client: Client, booking: Booking, mara: User) -> None:
