@@ -41,6 +41,13 @@ class UploadForm {
     this.listen(window, "beforeunload", (event) => {
       if (this.isBusy) event.preventDefault();
     });
+    this.listen(document.body, "htmx:beforeRequest", ({ detail }) => this.asked(detail));
+    this.listen(document.body, "htmx:afterSwap", ({ detail }) => this.listed(detail.xhr));
+    this.listen(this.list, "pointerenter", () => (this.isUnderHand = true));
+    this.listen(this.list, "pointerleave", () => {
+      this.isUnderHand = false;
+      this.clear();
+    });
     this.offerFolder();
     this.offerToGiveUp();
   }
@@ -162,13 +169,31 @@ class UploadForm {
       this.bytes -= sending.file.size;
       this.count -= 1;
     }
-    if (sending.isOver && !this.isBusy) setTimeout(() => this.clear(), SHOWN_AFTER_MS);
+    if (sending.state === "received") setTimeout(() => this.listedAtLast(sending), SHOWN_AFTER_MS);
     if (sending.state !== "sending") this.next();
   }
 
-  /** Rows stay until the last file is through: a list that moves under the finger is no list. */
+  /** A list of files that looks again now will hold what was received before. */
+  asked({ elt, xhr }) {
+    if (!elt.getAttribute("hx-trigger")?.includes("upload:received")) return;
+    for (const sending of this.sendings) if (sending.state === "received") sending.asked = xhr;
+  }
+
+  listed(xhr) {
+    for (const sending of this.sendings) if (sending.asked && sending.asked === xhr) sending.isListed = true;
+    this.clear();
+  }
+
+  /** Where no list looks again, or its answer was lost. */
+  listedAtLast(sending) {
+    sending.isListed = true;
+    this.clear();
+  }
+
+  /** One row a file: ours goes when the file has its own. Not under the hand, where the next row's keys would move. */
   clear() {
-    for (const sending of this.sendings) if (sending.state === "received") this.drop(sending);
+    if (this.isUnderHand) return;
+    for (const sending of this.sendings) if (sending.isListed) this.drop(sending);
   }
 
   drop(sending) {

@@ -22,6 +22,8 @@ from tests.portal.intake.zips import zipped
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 CONTENT = bytes(range(256)) * 4_000
 TUS = "**/tus/*/"
+# Sooner than a row leaves by the clock alone.
+SOON_MS = 3_000
 
 
 @pytest.fixture(autouse=True)
@@ -157,6 +159,39 @@ def test_a_paused_file_goes_on_where_it_was(page: Page, song: Song, stem: Path) 
     expect(page.locator("#files tbody tr")).to_have_count(1)
     assert gate.sent_from() == ["1000"]
     assert stored_content(song.sources.get()) == CONTENT
+
+
+def test_a_file_has_one_row_from_its_drop_to_its_result(page: Page, song: Song, folder: Path) -> None:
+    """Of three files one comes through: its row of sending goes as soon as it has its own, the others' stay."""
+    through: list[str] = []
+
+    def let_one(route: Route) -> None:
+        if route.request.method == "PATCH" and not through:
+            through.append(route.request.url)
+        is_theirs = route.request.method != "PATCH" or route.request.url in through
+        route.continue_() if is_theirs else route.abort("connectionreset")
+
+    page.route(TUS, let_one)
+    drop(page, folder)
+
+    expect(page.locator("#files tbody tr")).to_have_count(1)
+    expect(page.locator(".upload")).to_have_count(2, timeout=SOON_MS)
+    expect(page.locator(".uploads-total .sum")).to_contain_text("1 of 3 files received")
+
+
+def test_a_row_does_not_go_from_under_the_hand(page: Page, song: Song, stem: Path) -> None:
+    gate = Gate(page)
+    choose(page, stem)
+    wait_for_upload(page)
+    page.get_by_role("button", name="Pause bass.wav").click()
+    gate.open()
+    page.get_by_role("button", name="Go on bass.wav").click()
+    expect(page.locator("#files tbody tr")).to_have_count(1)
+    expect(page.locator(".upload.done")).to_have_count(1)
+
+    page.mouse.move(0, 0)
+
+    expect(page.locator(".upload")).to_have_count(0, timeout=SOON_MS)
 
 
 def test_all_are_paused_and_go_on_with_one_press(page: Page, song: Song, folder: Path) -> None:
