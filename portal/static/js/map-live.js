@@ -58,7 +58,7 @@ export class MapLive {
     this.pressedMs = event.timeStamp;
     const isPlain = event.type === "keydown" && !event.repeat && !event.ctrlKey && !event.altKey && !event.metaKey;
     if (!isPlain || event.key.length > 1 || isSwitchedOff() || !event.target.matches?.("canvas[data-own-keys]")) return;
-    this.editor.element.querySelector(`[data-map-live] [data-key="${CSS.escape(event.key.toLowerCase())}"]`)?.click();
+    document.querySelector(`[data-key="${CSS.escape(event.key.toLowerCase())}"]`)?.click();
   }
 
   /** The moment of the song meant by what was just pressed; null where the score has none. */
