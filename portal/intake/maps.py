@@ -67,7 +67,8 @@ def bars_of(tempo_map: TempoMap | None, duration_s: float) -> Iterator[dict[str,
         time_s = float(tempo_map.time_of_bar(bar))
         if time_s >= duration_s:
             return
-        line = {"bar": bar, "time_s": time_s, "beats": tempo_map.segment_at_bar(bar).meter.beats_per_bar}
+        meter = tempo_map.segment_at_bar(bar).meter
+        line = {"bar": bar, "time_s": time_s, "beats": meter.beats_per_bar, "meter": str(meter)}
         yield line | {"free": True} if tempo_map.is_free_bar(bar) else line
 
 

@@ -1,9 +1,9 @@
 // Draws the lanes of a song under one bar ruler. Everything comes in as arguments; colours come from the page's style.
-import { clock, numberEvery, secondsEvery } from "kitpost/bars";
+import { clock, secondsEvery } from "kitpost/bars";
 import { columnsBetween } from "kitpost/lane-sound";
 import { drawOnsets } from "kitpost/residual";
+import { drawRuler, RULER_PX } from "kitpost/ruler";
 
-export const RULER_PX = 44;
 export const LANE_PX = 56;
 export const CLOCK_PX = 22;
 const CLOSE_S = 12;
@@ -27,7 +27,7 @@ export function drawLanes(context, scene, ink) {
   context.fillStyle = ink.sheet;
   context.fillRect(0, 0, width, RULER_PX);
   if (scene.loop) wash(context, scene.loop, x, ink, height);
-  drawBars(context, scene, ink, x, height);
+  drawRuler(context, { ...score, view, width }, ink, x, height - CLOCK_PX);
   for (const [at, lane] of score.lanes.entries()) drawLane(context, scene, { lane, sound: sounds[at], onsets: scene.onsets[at], top: RULER_PX + at * LANE_PX, isHeard: scene.gains[at] > 0 }, ink, x);
   drawClock(context, scene, ink, x, height);
   drawMarks(context, score.marks, RULER_PX, height - CLOCK_PX, ink, x);
@@ -37,38 +37,6 @@ export function drawLanes(context, scene, ink) {
 function wash(context, loop, x, ink, height) {
   context.fillStyle = ink.wash;
   context.fillRect(x(loop.startS), RULER_PX - 14, x(loop.endS) - x(loop.startS), height - RULER_PX - CLOCK_PX + 14);
-}
-
-function drawBars(context, { score, view, width }, ink, x, height) {
-  const { bars, sections } = score;
-  context.fillStyle = ink.ink;
-  context.fillRect(0, RULER_PX - 2, width, 2);
-  if (bars.length < 2) return;
-  const meanPx = (x(bars.at(-1).time_s) - x(bars[0].time_s)) / (bars.length - 1);
-  const every = numberEvery(meanPx, ink.figurePx * 3.4);
-  context.font = `600 ${ink.figurePx}px ${ink.face}`;
-  for (const [at, { bar, time_s: timeS, beats }] of bars.entries()) {
-    if (timeS > view.endS) break;
-    const left = x(timeS);
-    const next = bars[at + 1];
-    if (next && next.time_s < view.startS) continue;
-    if (meanPx > 60 && next) for (let beat = 1; beat < beats; beat++) tick(context, left + ((x(next.time_s) - left) * beat) / beats, RULER_PX - 8, height, ink.soft, ink.rule);
-    if ((bar - 1) % every !== 0 && meanPx < 7) continue;
-    const isNumbered = (bar - 1) % every === 0;
-    tick(context, left, isNumbered ? 20 : RULER_PX - 12, height, ink.ink, ink.rule);
-    context.fillStyle = ink.ink;
-    if (isNumbered) context.fillText(String(bar), left + 5, RULER_PX - 8);
-    if (at && bars[at - 1].beats !== beats && meanPx > 20) context.fillText(`(${beats})`, left + 5 + ink.figurePx * 2, RULER_PX - 8);
-  }
-  context.fillStyle = ink.soft;
-  for (const section of sections) if (x(section.time_s) > -40 && x(section.time_s) < width) context.fillText(section.label, x(section.time_s) + 3, 14);
-}
-
-function tick(context, left, top, height, strong, faint) {
-  context.fillStyle = faint;
-  context.fillRect(left, RULER_PX, 1, height - RULER_PX - CLOCK_PX);
-  context.fillStyle = strong;
-  context.fillRect(left - 0.5, top, 1.5, RULER_PX - top);
 }
 
 function drawLane(context, scene, { lane, sound, onsets, top, isHeard }, ink, x) {

@@ -5,7 +5,8 @@ import { attach } from "kitpost/attach";
 import { clock, placeText } from "kitpost/bars";
 import { inkOf } from "kitpost/ink";
 import { LaneSound } from "kitpost/lane-sound";
-import { drawLanes, heightOf, LANE_PX, RULER_PX, wantsCloseUp } from "kitpost/lanes";
+import { LaneList } from "kitpost/lane-list";
+import { drawLanes, heightOf, wantsCloseUp } from "kitpost/lanes";
 import { noteTaken, showHearingNote } from "kitpost/hearing-note";
 import { pan, windowAround, zoomAt } from "kitpost/views";
 import { drawResidual, fillRows, onsetsOf, residualOf } from "kitpost/residual";
@@ -15,6 +16,8 @@ import { Transport } from "kitpost/transport";
 
 const CLOSE_UP_AFTER_MS = 90;
 const MARK_VIEW_S = 4;
+// Weaker attacks are no fixed points when it plays slower: they may be noise.
+const FIRM = 0.15;
 
 class Score {
   constructor(element, score) {
@@ -23,17 +26,15 @@ class Score {
     this.sounds = score.lanes.map((lane) => new LaneSound(lane));
     this.onsets = score.lanes.map(() => []);
     this.residual = [];
-    this.mix = score.lanes.map(() => ({ level: 1, out: false, alone: false }));
     this.view = { startS: 0, endS: Math.max(score.duration_s, 1) };
     this.headS = 0;
     this.canvas = element.querySelector("canvas");
     this.said = element.querySelector("[data-score-said]");
     this.transport = new Transport(score, { onEnd: () => this.showState() });
-    this.buildLanes();
+    new LaneList(this.part("lanes"), score.lanes, (gains) => this.hear(gains));
     this.listen();
     this.observer = new ResizeObserver(() => this.ask());
     this.observer.observe(this.canvas);
-    this.applyMix();
     element.dataset.state = "drawn";
     for (const sound of this.sounds) sound.load().then(() => this.ask());
     this.loadOnsets().catch(() => this.say("Where sounds begin could not be loaded."));
@@ -45,52 +46,29 @@ class Score {
 
   async loadOnsets() {
     this.onsets = await Promise.all(this.score.lanes.map(onsetsOf));
-    const played = this.onsets.filter((_, at) => !this.score.lanes[at].is_click).flat();
-    this.residual = residualOf(this.score.beats_s.map(([beatS]) => beatS), this.score.bars, played.map((onset) => onset.timeS));
-    fillRows(this.part("off-rows"), this.residual);
-    if (this.residual.length) for (const part of this.element.querySelectorAll("[data-score-off], [data-score-residual]")) part.hidden = false;
+    this.transport.attacksS = this.onsets.map((onsets) => onsets.filter((one) => one.strength >= FIRM).map((one) => one.timeS));
+    this.showResidual();
     this.ask();
   }
 
-  buildLanes() {
-    const list = this.part("lanes");
-    list.style.paddingTop = `${RULER_PX}px`;
-    for (const [at, lane] of this.score.lanes.entries()) {
-      const row = document.createElement("li");
-      row.style.height = `${LANE_PX}px`;
-      const name = make("span", { className: "name", textContent: lane.name, title: lane.name });
-      const out = make("button", { type: "button", className: "small", textContent: "Out" });
-      const alone = make("button", { type: "button", className: "small", textContent: "Alone" });
-      const level = make("input", { type: "range", min: 0, max: 1.5, step: 0.05, value: 1 });
-      out.setAttribute("aria-label", `${lane.name} out of the mix`);
-      alone.setAttribute("aria-label", `${lane.name} alone`);
-      level.setAttribute("aria-label", `Level of ${lane.name}`);
-      out.addEventListener("click", () => this.toggle(at, "out", out));
-      alone.addEventListener("click", () => this.toggle(at, "alone", alone));
-      level.addEventListener("input", () => this.setLane(at, Number(level.value)));
-      for (const button of [out, alone]) button.setAttribute("aria-pressed", "false");
-      if (lane.is_click) this.mix[at].out = true;
-      if (lane.is_click) out.setAttribute("aria-pressed", "true");
-      row.append(name, out, alone, level);
-      list.append(row);
-    }
+  showResidual() {
+    const played = this.onsets.filter((_, at) => !this.score.lanes[at].is_click).flat();
+    this.residual = residualOf(this.score.beats_s.map(([beatS]) => beatS), this.score.bars, played.map((onset) => onset.timeS));
+    fillRows(this.part("off-rows"), this.residual);
+    for (const part of this.element.querySelectorAll("[data-score-off], [data-score-residual]")) part.hidden = !this.residual.length;
   }
 
-  toggle(at, what, button) {
-    this.mix[at][what] = !this.mix[at][what];
-    button.setAttribute("aria-pressed", String(this.mix[at][what]));
-    this.applyMix();
+  /** What is heard of each lane. */
+  hear(gains) {
+    this.gains = gains;
+    for (const [at, gain] of gains.entries()) this.transport.setLane(at, gain);
+    this.ask();
   }
 
-  setLane(at, level) {
-    this.mix[at].level = level;
-    this.applyMix();
-  }
-
-  applyMix() {
-    const someAlone = this.mix.some((lane) => lane.alone);
-    this.gains = this.mix.map((lane) => ((someAlone ? lane.alone : !lane.out) ? lane.level : 0));
-    for (const [at, gain] of this.gains.entries()) this.transport.setLane(at, gain);
+  /** Ruler, residual and click go by another map from now on. */
+  takeMap(map) {
+    this.transport.takeMap(map);
+    this.showResidual();
     this.ask();
   }
 
@@ -102,6 +80,8 @@ class Score {
     this.element.addEventListener("keydown", (event) => this.key(event));
     this.onGo = (event) => this.show(event.detail);
     document.addEventListener("score:go", this.onGo);
+    this.onMap = (event) => this.takeMap(event.detail);
+    document.addEventListener("score:map", this.onMap);
     this.element.songTimeAt = (momentMs) => (this.transport.isPlaying ? this.transport.songTime(this.transport.heardS(momentMs)) : null);
   }
 
@@ -116,6 +96,7 @@ class Score {
       later: () => this.setView(pan(this.view, 0.5 * this.lengthS, this.score.duration_s)),
       bar: () => this.toBar(),
       loop: () => this.setLoop(),
+      half: () => this.halveSpeed(),
     };
     doings[what]?.();
   }
@@ -139,6 +120,14 @@ class Score {
       }
     }
     this.showState();
+  }
+
+  /** Half as fast at the same pitch, for practice; pressed again, as it is. */
+  halveSpeed() {
+    const isHalf = this.transport.factor === 1;
+    this.element.querySelector('[data-score-do="half"]').setAttribute("aria-pressed", String(isHalf));
+    this.transport.setSpeed(isHalf ? 0.5 : 1);
+    this.say(isHalf ? "Half the speed, at the same pitch." : "As fast as it is.");
   }
 
   stop() {
@@ -261,6 +250,15 @@ class Score {
     if (this.residual.length) drawResidual(this.part("residual"), { points: this.residual, view: this.view, width, ratio }, this.ink);
     this.part("where").textContent = `${placeText(this.score.bars, this.headS) || "–"} · ${clock(this.headS, 2)}`;
     if (wantsCloseUp(this.view)) this.askCloseUp(width);
+    this.tellView();
+  }
+
+  /** Others on the page go with the score's view and head. */
+  tellView() {
+    const seen = { ...this.view, headS: this.headS };
+    if (this.told && Object.keys(seen).every((name) => seen[name] === this.told[name])) return;
+    this.told = seen;
+    document.dispatchEvent(new CustomEvent("score:view", { detail: seen }));
   }
 
   askCloseUp(width) {
@@ -276,11 +274,8 @@ class Score {
     this.transport.silence();
     this.observer.disconnect();
     document.removeEventListener("score:go", this.onGo);
+    document.removeEventListener("score:map", this.onMap);
   }
-}
-
-function make(tag, properties) {
-  return Object.assign(document.createElement(tag), properties);
 }
 
 attach("[data-score]", (element) => {

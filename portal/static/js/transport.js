@@ -1,7 +1,10 @@
 // Plays lanes and click from one clock. Sound comes in parts of some seconds as 16-bit words, is laid onto whole frames of
 // the audio clock ahead of time, and let go afterwards: memory does not grow with the song, and no decoder of a browser can
 // shift anything. The same code plays into a speaker or into an OfflineAudioContext.
+import { clickSamples } from "kitpost/click-sound";
 import { gainOfLevel, RAMP_MS, START_LEVEL_DB } from "kitpost/level";
+import { MARGIN_S, SlowLane } from "kitpost/slow";
+import { channelsOf, fetchWords } from "kitpost/words";
 
 export const PART_S = 4;
 const AHEAD_S = 9;
@@ -9,32 +12,8 @@ const LEAD_S = 0.15;
 const WAKE_MS = 200;
 // Hard ceiling of everything together, as a share of full scale: -1 dBFS.
 const CEILING = 10 ** (-1 / 20);
-const CLICK = { accentHz: 1600, beatHz: 1000, beatDb: -5, decayS: 0.012, soundS: 0.06, fadeS: 0.004, peakDb: -12 };
-
-/** A click's samples: a short decaying sine that sounds from its first sample on, as in the prepared click. */
-export function clickSamples(isAccent, rateHz) {
-  const frames = Math.floor(CLICK.soundS * rateHz);
-  const samples = new Float32Array(frames);
-  const pitchHz = isAccent ? CLICK.accentHz : CLICK.beatHz;
-  let peak = 0;
-  for (let frame = 0; frame < frames; frame++) {
-    const timeS = (frame + 0.5) / rateHz;
-    samples[frame] = Math.sin(2 * Math.PI * pitchHz * timeS) * Math.exp(-timeS / CLICK.decayS) * Math.min(1, (CLICK.soundS - timeS) / CLICK.fadeS);
-    peak = Math.max(peak, Math.abs(samples[frame]));
-  }
-  const level = 10 ** ((CLICK.peakDb + (isAccent ? 0 : CLICK.beatDb)) / 20) / peak;
-  return samples.map((sample) => sample * level);
-}
-
-/** 16-bit words, channels interleaved, to one Float32Array a channel. */
-export function channelsOf(words, channels) {
-  const frames = Math.floor(words.length / channels);
-  return Array.from({ length: channels }, (_, channel) => {
-    const samples = new Float32Array(frames);
-    for (let frame = 0; frame < frames; frame++) samples[frame] = words[frame * channels + channel] / 32768;
-    return samples;
-  });
-}
+// A new map, or a lane put back in, is heard after this time at the earliest.
+const SOON_S = 0.05;
 
 /** Stretches of song time laid one after the other on the audio clock, from `fromS`, going round in `loop`. */
 export function nextStretch(cursor, endS, loop) {
@@ -57,6 +36,9 @@ export class Transport {
     this.loop = null;
     this.spans = [];
     this.sources = new Set();
+    this.clickSources = new Map();
+    this.attacksS = score.lanes.map(() => []);
+    this.factor = 1;
     this.isPlaying = false;
     this.run = 0;
   }
@@ -101,6 +83,7 @@ export class Transport {
     const rateHz = this.context.sampleRate;
     this.startS = this.onFrame(Math.min(Math.max(0, fromS), Math.max(0, this.durationS - 0.01)));
     this.spans = [];
+    this.slow = this.factor === 1 ? null : this.score.lanes.map((_, at) => this.slowLane(at));
     // The first sound is at hand before the clock is set: what is still on its way cannot come late.
     const first = await this.parts(nextStretch({ songS: this.startS, atS: 0 }, this.durationS, this.loop));
     if (run !== this.run) return;
@@ -134,7 +117,7 @@ export class Transport {
       this.lay(stretch, parts);
       const rateHz = this.context.sampleRate;
       // The next stretch begins on a whole frame, so that nothing is added up but whole frames.
-      this.cursor = { songS: this.onFrame(stretch.nextSongS), atS: Math.round((stretch.atS + stretch.lengthS) * rateHz) / rateHz };
+      this.cursor = { songS: this.onFrame(stretch.nextSongS), atS: Math.round((stretch.atS + stretch.lengthS * this.factor) * rateHz) / rateHz };
     }
     if (run !== this.run || this.context instanceof OfflineAudioContext) return;
     if (this.cursor && this.cursor.songS >= this.durationS && this.context.currentTime > this.cursor.atS) return this.end();
@@ -142,39 +125,78 @@ export class Transport {
   }
 
   parts(stretch) {
-    return Promise.all(this.score.lanes.map((lane) => this.part(lane, stretch)));
+    return Promise.all(this.score.lanes.map((_, at) => (this.levels[at] > 0 ? this.part(at, stretch) : null)));
   }
 
   lay(stretch, parts) {
-    this.spans.push(stretch);
+    const span = { ...stretch, laid: new Set() };
+    this.spans.push(span);
     if (this.spans.length > 16) this.spans.shift();
-    for (const [at, part] of parts.entries()) if (part) this.start(part.sound, this.gains[at], stretch.atS + part.offsetS);
-    this.layClicks(stretch);
+    for (const [at, part] of parts.entries()) {
+      if (!part) continue;
+      span.laid.add(at);
+      this.start(part.sound, this.gains[at], span.atS + part.offsetS);
+    }
+    this.layClicks(span);
+    // Put back in while this was on its way: it was not fetched with the others.
+    for (const [at, level] of this.levels.entries()) if (level > 0 && !parts[at] && this.isPlaying) this.catchUp(at);
   }
 
-  async part(lane, { songS, lengthS }) {
+  /** A lane put back in is fetched for what is laid already: lanes that nobody hears are not. */
+  async catchUp(at) {
+    const run = this.run;
+    const slow = this.slow && this.slowLane(at);
+    for (const span of this.spans.filter((one) => !one.laid.has(at) && one.atS + one.lengthS * this.factor > this.context.currentTime + SOON_S)) {
+      span.laid.add(at);
+      const part = await this.part(at, span, slow).catch(() => null);
+      if (run !== this.run) return;
+      if (part) this.start(part.sound, this.gains[at], span.atS + part.offsetS);
+    }
+  }
+
+  slowLane(at) {
+    return new SlowLane({ rateHz: this.score.lanes[at].sample_rate_hz, factor: this.factor, attacksS: this.attacksS[at] });
+  }
+
+  /** Another tempo map: what sounds already stays, the clicks that are still to come lie on the new one. */
+  takeMap({ bars, beats_s: beatsS }) {
+    Object.assign(this.score, { bars, beats_s: beatsS });
+    if (!this.isPlaying || !this.clickGain) return;
+    const fromS = this.context.currentTime + SOON_S;
+    for (const [source, atS] of this.clickSources) if (atS > fromS) source.stop();
+    for (const span of this.spans) this.layClicks(span, fromS);
+  }
+
+  async part(at, { songS, lengthS }, slow = this.slow?.[at]) {
+    const lane = this.score.lanes[at];
     if (!lane.sound || songS >= lane.frames / lane.sample_rate_hz) return null;
     const rateHz = lane.sample_rate_hz;
     const first = Math.round(songS * rateHz);
     const frames = Math.min(Math.round((songS + lengthS) * rateHz), lane.frames) - first;
     if (frames <= 0) return null;
-    const got = await this.fetchPart(lane, first, frames);
+    const around = slow ? Math.round(MARGIN_S * rateHz) : 0;
+    const start = Math.max(0, first - around);
+    const got = await this.fetchPart(lane, start, Math.min(lane.frames, first + frames + around) - start);
     if (!got) return null;
-    const channels = channelsOf(got.words, got.channels);
+    const whole = channelsOf(got.words, got.channels);
+    const channels = slow ? slow.stretch({ channels: whole, first: start, from: first, frames }) : whole;
     const sound = this.context.createBuffer(channels.length, channels[0].length, rateHz);
     for (const [channel, samples] of channels.entries()) sound.copyToChannel(samples, channel);
-    return { sound, offsetS: first / rateHz - songS };
+    return { sound, offsetS: (first / rateHz - songS) * this.factor };
   }
 
   /** Each at the frame of the song that lies nearest to its exact time, as in the files. */
-  layClicks({ songS, lengthS, atS }) {
+  layClicks({ songS, lengthS, atS }, fromS = 0) {
     const rateHz = this.context.sampleRate;
     const [first, end] = [Math.round(songS * rateHz), Math.round((songS + lengthS) * rateHz)];
     for (const [beatS, accent] of this.score.beats_s) {
       const frame = Math.round(beatS * rateHz);
       if (frame < first) continue;
       if (frame >= end) break;
-      this.start(this.clicks[accent ? 0 : 1], this.clickGain, (Math.round(atS * rateHz) + frame - first) / rateHz);
+      const startS = (Math.round(atS * rateHz) + Math.round((frame - first) * this.factor)) / rateHz;
+      if (startS < fromS) continue;
+      const source = this.start(this.clicks[accent ? 0 : 1], this.clickGain, startS);
+      if (source) this.clickSources.set(source, startS);
     }
   }
 
@@ -183,10 +205,14 @@ export class Transport {
     source.buffer = sound;
     source.connect(into);
     const late = Math.max(0, this.context.currentTime - atS);
-    if (late >= sound.duration) return;
+    if (late >= sound.duration) return null;
     source.start(atS + late, late);
     this.sources.add(source);
-    source.onended = () => this.sources.delete(source);
+    source.onended = () => {
+      this.sources.delete(source);
+      this.clickSources.delete(source);
+    };
+    return source;
   }
 
   /** Silence at once, and back to where playing began. */
@@ -219,7 +245,7 @@ export class Transport {
   songTime(atS = this.heardS()) {
     if (!this.isPlaying || !this.spans.length) return this.startS ?? 0;
     const span = this.spans.findLast((one) => one.atS <= atS) ?? this.spans[0];
-    return span.songS + Math.min(Math.max(0, atS - span.atS), span.lengthS);
+    return span.songS + Math.min(Math.max(0, atS - span.atS) / this.factor, span.lengthS);
   }
 
   heardS(momentMs = performance.now()) {
@@ -233,9 +259,18 @@ export class Transport {
     this.master?.gain.setTargetAtTime(gainOfLevel(levelDb), this.context.currentTime, 0.03);
   }
 
+  /** 1 as it is, 0.5 half as fast; the pitch stays. From here on, if it plays. */
+  setSpeed(speed) {
+    const songS = this.songTime();
+    this.factor = 1 / speed;
+    if (this.isPlaying) return this.play(songS);
+  }
+
   setLane(at, value) {
+    const isBack = value > 0 && !(this.levels[at] > 0);
     this.levels[at] = value;
     this.gains?.[at].gain.setTargetAtTime(value, this.context.currentTime, 0.015);
+    if (isBack && this.isPlaying && this.gains) this.catchUp(at);
   }
 
   setClick(value) {
@@ -249,10 +284,4 @@ export function commonRate(lanes) {
   const counts = new Map();
   for (const { sample_rate_hz: rateHz } of lanes) if (rateHz >= 8000 && rateHz <= 96000) counts.set(rateHz, (counts.get(rateHz) ?? 0) + 1);
   return [...counts].sort((a, b) => b[1] - a[1])[0]?.[0] ?? 48000;
-}
-
-async function fetchWords(lane, start, frames) {
-  const answer = await fetch(`${lane.sound}?start=${start}&frames=${frames}`);
-  if (!answer.ok) return null;
-  return { words: new Int16Array(await answer.arrayBuffer()), channels: Number(answer.headers.get("X-Channels")) || 1 };
 }

@@ -375,7 +375,9 @@ def test_the_first_download_of_a_client_is_written_down_once(client: Client, son
     client.get(zip_address)
     client.force_login(member)
     client.head(zip_address)
-    assert Delivery.objects.get().fetched_at is None, "neither the drummer's look nor a question about the size is a download"
+    assert Delivery.objects.get().fetched_at is None, (
+        "neither the drummer's look nor a question about the size is a download"
+    )
 
     client.get(reverse("delivery:file", args=[track.pk]))
     client.get(zip_address, headers={"Range": "bytes=10-"})

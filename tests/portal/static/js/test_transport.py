@@ -126,3 +126,60 @@ def test_the_rate_of_most_lanes_is_played_as_it_is(ready: Page) -> None:
     rates = [{"sample_rate_hz": rate} for rate in (44_100, 48_000, 48_000, 0)]
     assert ask(ready, "transport", "m.commonRate(given[0])", rates) == 48_000
     assert ask(ready, "transport", "m.commonRate([])") == 48_000
+
+
+LIVE = """async (given) => {
+  const { Transport } = await import('kitpost/transport');
+  const asked = [];
+  const context = new OfflineAudioContext(1, 48000 * 10, 48000);
+  context.resume = undefined;
+  const fetchPart = async (lane, start, frames) => {
+    asked.push(lane.name);
+    return { words: new Int16Array(frames).fill(8192), channels: 1 };
+  };
+  const lane = { sound: 'x', sample_rate_hz: 48000, frames: 10 * 48000 };
+  const beats = (bpm) => Array.from({ length: 20 }, (_, beat) => [(beat * 60) / bpm, 1]);
+  const lanes = [{ ...lane, name: 'bass' }, { ...lane, name: 'keys' }];
+  const score = { duration_s: 10, lanes, beats_s: beats(120), bars: [] };
+  const transport = new Transport(score, { context, fetchPart });
+  transport.setLane(1, 0);
+  await transport.play(0);
+  await transport.fill(transport.run, 9);
+  const startS = transport.spans[0].atS;
+  return await (given.what === 'lane' ? lanesHeard() : clicksHeard());
+
+  async function lanesHeard() {
+    const before = [...asked];
+    transport.setLane(1, 1);
+    await new Promise((done) => setTimeout(done, 50));
+    return { before, after: asked.slice(before.length), laid: transport.spans.map((span) => span.laid.size) };
+  }
+
+  async function clicksHeard() {
+    transport.setLane(0, 0);
+    transport.setLevel(0);
+    transport.takeMap({ bars: [], beats_s: beats(80) });
+    const sound = (await context.startRendering()).getChannelData(0);
+    const onsets = [];
+    for (let at = 0, last = -Infinity; at < sound.length; at++) {
+      if (Math.abs(sound[at]) < 0.02) continue;
+      if (at - last > 0.1 * 48000) onsets.push(at / 48000 - startS);
+      last = at;
+    }
+    return onsets;
+  }
+}"""
+
+
+def test_a_lane_that_is_out_is_not_fetched_until_it_is_back(ready: Page) -> None:
+    answer = ready.evaluate(LIVE, {"what": "lane"})
+    assert set(answer["before"]) == {"bass"}
+    assert set(answer["after"]) == {"keys"}
+    assert answer["laid"] == [2] * len(answer["laid"])
+
+
+def test_another_map_moves_the_clicks_that_are_still_to_come(ready: Page) -> None:
+    """From 120 to 80 BPM at the start: clicks every 0.75 s, and none is left of those every 0.5 s."""
+    onsets = [onset_s for onset_s in ready.evaluate(LIVE, {"what": "click"}) if onset_s > 0.3]
+    assert onsets == pytest.approx([0.75 * beat for beat in range(1, len(onsets) + 1)], abs=0.001)
+    assert len(onsets) > 8
