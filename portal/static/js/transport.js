@@ -261,9 +261,9 @@ export class Transport {
 
   /** 1 as it is, 0.5 half as fast; the pitch stays. From here on, if it plays. */
   setSpeed(speed) {
-    const songS = this.songTime();
+    const songS = this.isPlaying ? this.songTime() : null;
     this.factor = 1 / speed;
-    if (this.isPlaying) return this.play(songS);
+    if (songS !== null) return this.play(songS);
   }
 
   setLane(at, value) {

@@ -149,3 +149,15 @@ def test_it_goes_round_at_half_speed(ready: Page) -> None:
 def test_song_time_goes_half_as_fast(ready: Page) -> None:
     """What people tap while it plays slowly is meant in the song's own time."""
     assert render(ready, fromS=10.0)["songS"] == pytest.approx(11.5)
+
+
+def test_the_speed_is_set_before_anything_was_played(ready: Page) -> None:
+    """Chosen on a fresh page, where there is no audio clock yet."""
+    score = {"lanes": [], "beats_s": [], "bars": [], "duration_s": 1}
+    asked = """async (score) => {
+      const { Transport } = await import('kitpost/transport');
+      const transport = new Transport(score);
+      transport.setSpeed(0.5);
+      return transport.factor;
+    }"""
+    assert ready.evaluate(asked, score) == 2
