@@ -2,7 +2,7 @@
 FROM node:22-slim AS browser-packages
 WORKDIR /house
 COPY package.json package-lock.json .npmrc ./
-RUN npm ci --silent
+RUN npm ci --silent --omit=dev
 
 FROM python:3.13-slim
 ENV PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1 KITPOST_DATA_DIR=/data

@@ -1,0 +1,39 @@
+"""Every page of a demo house, as the drummer and as a client, without a serious fault of WCAG 2.2 AA."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.flows.accessible import GRAVE, Faults, every_page, faults_of
+from tests.flows.people import Person
+from tests.houses import demo, needs_proc
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.browser
+
+BROKEN = """<html lang="en"><title>Broken</title><main><h1>Broken</h1><input type="text">
+<button></button><p style="color:#bbb;background:#fff">too faint to read</p></main></html>"""
+
+
+def test_a_broken_page_is_found(page: Page) -> None:
+    """A field without a label (WCAG 4.1.2), a button without a name (4.1.2), grey on white at 1.9 : 1 (1.4.3)."""
+    page.set_content(BROKEN)
+    grave = {fault["id"] for fault in faults_of(page) if fault["impact"] in GRAVE}
+    assert {"label", "button-name", "color-contrast"} <= grave
+
+
+@needs_proc
+def test_no_page_has_a_serious_fault(chromium: Browser, tmp_path: Path) -> None:
+    faults = Faults()
+    with demo(tmp_path / "house") as (_, house):
+        for who in ("drummer", "client"):
+            page = chromium.new_context().new_page()
+            Person(page, house["url"], faults.look).sign_in(house[who]["email"], house[who]["password"])
+            every_page(page, f"{house['url']}/{'desk' if who == 'drummer' else 'board'}/", faults.look)
+    assert len(set(faults.looked_at)) > 12, faults.looked_at
+    assert not faults.grave, "\n".join(faults.grave)
