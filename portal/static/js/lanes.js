@@ -4,7 +4,8 @@ import { columnsBetween } from "kitpost/lane-sound";
 import { drawOnsets } from "kitpost/residual";
 import { drawRuler, RULER_PX } from "kitpost/ruler";
 
-export const LANE_PX = 56;
+// Room for a name, two buttons and a level that a finger can hold (WCAG 2.2, 2.5.8: 24 px).
+export const LANE_PX = 64;
 export const CLOCK_PX = 22;
 const CLOSE_S = 12;
 const buffer = new Int8Array(2 * 8192);

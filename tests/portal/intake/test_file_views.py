@@ -46,7 +46,7 @@ def test_a_new_bounce_whatever_its_name_and_back_again(client: Client, song: Son
     page = read(client, f"/files/{bass.pk}/versions/")
     assert "Version 2 is in use" in page
     assert "Go back to version 1" in page
-    assert 'aria-label="Take Bass DI.wav out"' in page
+    assert 'aria-label="Take out Bass DI.wav"' in page
 
     client.post(f"/files/{bass.pk}/bring-back/")
 
