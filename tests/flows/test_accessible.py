@@ -31,7 +31,7 @@ def test_a_broken_page_is_found(page: Page) -> None:
 def settled(page: Page, url: str) -> None:
     """The invented songs are measured: sheets have lanes, the desk has rows."""
     page.goto(f"{url}/desk/")
-    expect(page.get_by_role("link", name="Copper Wire").first).to_be_visible(timeout=MEASURED_WITHIN_MS)
+    expect(page.get_by_text("Clipped peaks").first).to_be_visible(timeout=MEASURED_WITHIN_MS)
 
 
 @needs_proc

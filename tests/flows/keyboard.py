@@ -1,0 +1,81 @@
+"""A person at a keyboard who has no mouse, and who is lost where the focus cannot be seen."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from playwright.sync_api import Page, expect
+
+MOST_TABS = 250
+FOCUSED = """() => {
+  const one = document.activeElement;
+  if (!one || one === document.body) return null;
+  const [box, style] = [one.getBoundingClientRect(), getComputedStyle(one)];
+  const isRinged = (style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) > 0) || style.boxShadow !== 'none';
+  const isInView = box.bottom > 0 && box.right > 0 && box.top < innerHeight && box.left < innerWidth;
+  const said = one.getAttribute('aria-label') || one.labels?.[0]?.innerText || one.innerText || one.name || '';
+  one.dataset.seen = Number(one.dataset.seen || 0) + 1;
+  const times = Number(one.dataset.seen);
+  return { tag: one.tagName.toLowerCase(), said: said.replace(/\\s+/g, ' ').trim(), isRinged, isInView, times };
+}"""
+
+
+class Keyboard:
+    """`strokes` counts every key that was pressed; a typed word counts each letter."""
+
+    def __init__(self, page: Page) -> None:
+        self.page, self.strokes = page, 0
+
+    def press(self, key: str, times: int = 1) -> None:
+        for _ in range(times):
+            self.page.keyboard.press(key)
+            self.strokes += 1
+
+    def type(self, words: str) -> None:
+        """Into the field that has the focus, in place of what stands there."""
+        self.press("Control+a")
+        self.page.keyboard.type(words)
+        self.strokes += len(words)
+
+    def tab(self) -> dict[str, Any] | None:
+        """On to the next control; None where the page's controls are at an end."""
+        self.press("Tab")
+        focused: dict[str, Any] | None = self.page.evaluate(FOCUSED)
+        if focused:
+            assert focused["isRinged"], f"no ring around {focused}"
+            assert focused["isInView"], f"out of sight: {focused}"
+        return focused
+
+    def tab_to(self, words: str, tag: str = "") -> None:
+        """On to the control that is called so; the way round the page is gone once at the most."""
+        for _ in range(MOST_TABS):
+            focused = self.tab()
+            if focused and re.search(words, focused["said"]) and tag in ("", focused["tag"]):
+                return
+        raise AssertionError(f"no way by Tab to {words!r} on {self.page.url}")
+
+    def row(self, words: str) -> None:
+        """Down the rows of a list to the one that is called so."""
+        for _ in range(MOST_TABS):
+            self.press("ArrowDown")
+            if words in str(self.page.evaluate("document.activeElement.innerText")):
+                return
+        raise AssertionError(f"no row {words!r} on {self.page.url}")
+
+    def walk(self) -> list[str]:
+        """Every control from the top of the page to its end, each once: a trap would show one twice."""
+        self.page.evaluate("document.activeElement.blur(); scrollTo(0, 0)")
+        passed: list[str] = []
+        while len(passed) < MOST_TABS:
+            focused = self.tab()
+            if focused is None or focused["times"] > 1:
+                return passed
+            passed.append(f"{focused['tag']} {focused['said']}")
+        raise AssertionError(f"the way through {self.page.url} has no end")
+
+    def opens(self, key: str, address: str) -> None:
+        """A key that leads to another page."""
+        self.press(key)
+        expect(self.page).to_have_url(re.compile(address))
+        self.page.wait_for_load_state("networkidle")

@@ -1,0 +1,116 @@
+"""From the desk to a song that is ready, without a mouse."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.flows.keyboard import Keyboard
+from tests.flows.people import MEASURED_WITHIN_MS, Person
+from tests.houses import demo, needs_proc
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+pytestmark = [pytest.mark.browser, needs_proc]
+APPROVED = re.compile(r"The tempo map is approved .*\(version \d\)|The tempo map is approved \(version")
+HEAD_S = "document.querySelector('[data-score]').score.headS"
+
+
+def test_the_desk_and_the_sheet_are_worked_by_keys_alone(chromium: Browser, tmp_path: Path) -> None:
+    with demo(tmp_path / "house") as (_, house):
+        page = chromium.new_context().new_page()
+        page.set_default_timeout(20_000)
+        Person(page, house["url"], lambda _, __: None).sign_in(**house["drummer"])
+        page.goto(f"{house['url']}/desk/")
+        expect(page.get_by_text("Clipped peaks").first).to_be_visible(timeout=MEASURED_WITHIN_MS)
+        keys = Keyboard(page)
+        assert keys.walk(), "the desk has controls"
+        keys.row("Copper Wire")
+        keys.opens("Enter", r"/sheet/$")
+        the_sheet_is_heard_and_seen(keys)
+        a_finding_is_waived(keys)
+        the_map_is_made(keys)
+        keys.opens("n", r"/sheet/$")
+        expect(page.get_by_role("heading", level=1)).to_have_text("Harbour Lights")
+        the_client_is_asked(keys)
+        keys.press("a")
+        expect(page.get_by_text(APPROVED)).to_be_visible()
+        keys.opens("r", r"/songs/\d+/$")
+        expect(page.get_by_text(re.compile("ready to track", re.IGNORECASE)).first).to_be_visible()
+        keys.tab_to("^Desk$", "a")
+        keys.opens("Enter", r"/desk/$")
+
+
+def the_sheet_is_heard_and_seen(keys: Keyboard) -> None:
+    """Through the whole sheet by Tab; then a finding's place, playing, half speed, a bar, some bars round."""
+    page = keys.page
+    expect(page.locator("[data-score]")).to_have_attribute("data-state", "drawn")
+    passed = keys.walk()
+    assert len(passed) > 40
+    keys.tab_to("at bar 5 beat", "button")
+    keys.press("Enter")
+    assert page.evaluate(HEAD_S) == pytest.approx(7.7, abs=0.1)
+    keys.press("p")
+    keys.tab_to("I have turned down")
+    keys.press("Enter")
+    playing(page, is_so=True)
+    keys.press("s")
+    playing(page, is_so=False)
+    keys.press("h")
+    assert page.evaluate("document.querySelector('[data-score]').score.transport.factor") == 2
+    keys.press("h")
+    keys.tab_to("^Bar$", "input")
+    keys.type("9")
+    keys.tab_to("Go there")
+    keys.press("Enter")
+    # Bar nine at 128 bpm in 4/4 from 0: 8 × 4 × 60 / 128 s.
+    assert page.evaluate(HEAD_S) == pytest.approx(15.0, abs=0.01)
+    keys.tab_to("First bar")
+    keys.type("5")
+    keys.tab_to("Last bar")
+    keys.type("6")
+    keys.tab_to("Go round")
+    keys.press("Enter")
+    expect(page.get_by_text("Bars 5 to 6 go round.")).to_be_visible()
+
+
+def playing(page: Page, *, is_so: bool) -> None:
+    page.wait_for_function(f"document.querySelector('[data-score]').score.transport.isPlaying === {str(is_so).lower()}")
+
+
+def a_finding_is_waived(keys: Keyboard) -> None:
+    page = keys.page
+    open_before = page.locator("#findings summary", has_text="Waive").count()
+    keys.tab_to("^Waive$", "summary")
+    keys.press("Enter")
+    keys.tab_to("Why it does not matter")
+    keys.type("heard it, fine")
+    keys.press("Enter")
+    expect(page.locator("#findings summary", has_text="Waive")).to_have_count(open_before - 1)
+
+
+def the_map_is_made(keys: Keyboard) -> None:
+    """An anchor moved by two milliseconds and back by one, undone, and the map approved; it is the sheet again then."""
+    page = keys.page
+    keys.opens("m", r"/map/$")
+    keys.tab_to("The playing against the map", "canvas")
+    time = page.get_by_label("Time of bar 1, in seconds")
+    before_s = float(time.input_value())
+    keys.press("ArrowDown", 2)
+    keys.press("ArrowUp")
+    expect(time).to_have_value(f"{before_s + 0.001:.6f}")
+    keys.press("Control+z", 3)
+    expect(time).to_have_value(f"{before_s:.6f}")
+    keys.opens("a", r"/sheet/$")
+    expect(page.get_by_text(APPROVED)).to_be_visible()
+
+
+def the_client_is_asked(keys: Keyboard) -> None:
+    keys.tab_to("Ask the client: is this right")
+    keys.opens("Enter", r"/sheet/")
+    expect(keys.page.locator("#listening article").first).to_be_visible()
