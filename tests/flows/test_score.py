@@ -7,8 +7,10 @@ A short song keeps the suite quick. A song of twelve stems and five minutes, wit
 
 from __future__ import annotations
 
+import json
 import os
-from collections.abc import Iterator
+import resource
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -44,9 +46,14 @@ MOST_HEAP_BYTES = 200 * 2**20
 # Every lane's picture is there, not the ruler alone.
 DRAWN = "() => document.querySelector('[data-score]')?.score?.sounds.every((sound) => sound.levels)"
 SHOW = "(view) => document.querySelector('[data-score]').score.setView(view)"
+FRAME_EVENTS = ["cc", "benchmark", "disabled-by-default-devtools.timeline.frame"]
+PLAYED_S = min(30, SECONDS // 4)
+PLAY = "() => { document.querySelector('[data-score]').score.transport.play(0); }"
 # Moves the view a little for each frame of the screen and answers with the frames' lengths in milliseconds.
 SCROLL = """async ({ lengthS, frames }) => {
   const { score } = document.querySelector('[data-score]');
+  // What is out of sight costs nothing to draw.
+  document.querySelector('[data-score-picture], #score canvas').scrollIntoView({ block: 'center' });
   const until = () => new Promise(requestAnimationFrame);
   score.setView({ startS: 2, endS: 2 + lengthS });
   await new Promise((wake) => setTimeout(wake, 1500));
@@ -134,14 +141,42 @@ def test_it_is_drawn_soon_moves_smoothly_and_stays_small(drawn: Page) -> None:
         worst = float(np.percentile(lengths, 95))
         print(f"view of {length_s:g} s: {rate:.0f} frames a second, 95 % within {worst:.0f} ms")  # noqa: T201
         assert rate > LEAST_FRAMES_PER_S
+    drew, dropped = traced(drawn, lambda: drawn.evaluate(SCROLL, {"lengthS": SECONDS / 4, "frames": 240}))
+    print(f"traced over 240 moves: {drew} frames drawn, {dropped} dropped")  # noqa: T201
+    assert drew > dropped
     session = drawn.context.new_cdp_session(drawn)
     session.send("HeapProfiler.collectGarbage")
     heap_bytes = session.send("Runtime.getHeapUsage")["usedSize"]
     print(f"script memory without buffers of sound {heap_bytes / 2**20:.1f} MB")  # noqa: T201
+    print(f"the page's process holds {process_bytes(drawn) / 2**20:.0f} MB at rest")  # noqa: T201
+    drawn.evaluate(PLAY)
+    drawn.wait_for_timeout(1000 * PLAYED_S)
+    print(f"and {process_bytes(drawn) / 2**20:.0f} MB after {PLAYED_S} s of playing all of it")  # noqa: T201
     assert heap_bytes < MOST_HEAP_BYTES
     assert first_ms < DRAWN_WITHIN_MS
     if LOOKS:
         look(drawn, Path(LOOKS))
+
+
+def traced(page: Page, doing: Callable[[], object]) -> tuple[int, int]:
+    """Frames that the browser showed and those it dropped meanwhile, by its own trace (Trace Event Format)."""
+    browser = page.context.browser
+    assert browser is not None
+    browser.start_tracing(page=page, categories=FRAME_EVENTS)
+    doing()
+    events = json.loads(browser.stop_tracing())["traceEvents"]
+    told = [event["args"].get("frame_reporter", {}) for event in events if event["name"] == "PipelineReporter"]
+    states = [str(one.get("state", "")) for one in told]
+    return sum("PRESENTED" in state for state in states), states.count("STATE_DROPPED")
+
+
+def process_bytes(page: Page) -> int:
+    """Resident memory of the process that draws this page: the largest of the browser's pages."""
+    browser = page.context.browser
+    assert browser is not None
+    processes = browser.new_browser_cdp_session().send("SystemInfo.getProcessInfo")["processInfo"]
+    pages = [Path("/proc", str(one["id"]), "statm") for one in processes if one["type"] == "renderer"]
+    return max(int(statm.read_text().split()[1]) * resource.getpagesize() for statm in pages if statm.exists())
 
 
 def test_keys_go_by_bars_sections_and_rounds(drawn: Page) -> None:
