@@ -20,6 +20,7 @@ from portal.intake.file_list import FindingShown, place_of
 from portal.intake.forms import OverruleForm
 from portal.intake.maps import DEFAULT_METER, map_of_song, meter_of
 from portal.intake.models import ApprovedMap, Finding, SongCheck, SourceFile
+from portal.intake.said import FileSays, files_say
 
 SEVERITY_ORDER = list(Severity)
 
@@ -60,6 +61,7 @@ class Sheet:
     is_decided: bool
     broke_off: SongCheck | None
     unmeasured: Sequence[SourceFile]
+    files_say: Sequence[FileSays]
 
     @property
     def first(self) -> dict[str, Any]:
@@ -91,6 +93,7 @@ def sheet_of(song: Song) -> Sheet:
         is_decided=song.stage in (SongStage.ON_DESK, SongStage.WITH_CLIENT),
         broke_off=broken_off(song, check),
         unmeasured=[source for source in sources if source.is_unmeasured],
+        files_say=files_say(sources, check),
     )
 
 

@@ -14,6 +14,7 @@ from portal.intake import keeping
 from portal.intake.answers import shown_bpm
 from portal.intake.file_list import list_files
 from portal.intake.models import Finding
+from portal.intake.said import apart_words
 from portal.intake.unfinished import unfinished_uploads
 
 register = template.Library()
@@ -49,6 +50,11 @@ def finding_title(finding: Finding) -> str:
 def tempo(bpm: float | Decimal | None) -> str:
     """Up to three decimals: 112, 98.765."""
     return "–" if bpm is None else shown_bpm(bpm)
+
+
+@register.filter
+def beside(bpm: float | Decimal | None, measured_bpm: float | None) -> str:
+    return apart_words(bpm, measured_bpm)
 
 
 @register.filter
