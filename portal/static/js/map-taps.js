@@ -18,6 +18,8 @@ const NEAR_S = 0.03;
 const TOGETHER_S = 0.008;
 const FEWEST_FOR_LEAN = 4;
 const LAST_LINES = 8;
+// Two lines 10 ms off each, eight bars apart, are a tempo off by a thousandth; over fewer it is a guess.
+const FEWEST_FOR_TEMPO = 8;
 
 /** {lines: [{bar, mapS, tapS}] in order, doubled, between}: taps given to the bar lines they are near. */
 export function linesOf(bars, tapsS) {
@@ -132,10 +134,10 @@ function offsetAt(lines, bar) {
   return (1 - share) * (one.timeS - one.mapS) + share * (two.timeS - two.mapS);
 }
 
-/** Beats a minute over the last lines, by least squares; null where a single one tells nothing. */
+/** Beats a minute over the last lines, by least squares; null where so few tell it worse than the map does. */
 function tempoAtEnd(lines, bars) {
   const last = lines.slice(-LAST_LINES);
-  if (last.length < 2) return null;
+  if (last.length < FEWEST_FOR_TEMPO) return null;
   const beats = last.map((line) => bars.reduce((count, bar) => count + (bar.bar < line.bar ? bar.beats : 0), 0));
   const [middleX, middleY] = [beats.reduce((a, b) => a + b) / last.length, last.reduce((total, line) => total + line.timeS, 0) / last.length];
   const across = beats.reduce((total, beat) => total + (beat - middleX) ** 2, 0);

@@ -15,7 +15,6 @@ from portal.people.models import User
 from tests.factories import make_check, make_source, measured_song
 from tests.portal.intake.reading import read
 
-
 pytestmark = pytest.mark.django_db
 
 

@@ -152,3 +152,12 @@ def test_one_tap_moves_one_line(ready: Page) -> None:
     nothing = ask(ready, "map-taps", "m.withTaps(...given)", start(), [3.07], {"bars": bars_of_start(), "dots": []})
     assert nothing["state"] == start()
     assert nothing["said"] == "1 tap: 0 bar lines set. Left out: 1 between bar lines."
+
+
+def test_a_few_taps_leave_the_tempo_after_them_as_it_was(ready: Page) -> None:
+    """Five bars tapped with 25 ms of spread say less of the tempo than the map that was there: it stays as it was."""
+    for seed in range(10):
+        random = np.random.default_rng(300 + seed)
+        taps = [2.0 + bar * 240 / BPM + float(random.normal(0, 0.025)) for bar in range(8, 13)]
+        made = ask(ready, "map-taps", "m.withTaps(...given)", start(), taps, {"bars": bars_of_start(), "dots": []})
+        assert made["state"]["last_bpm"] == str(BPM)
