@@ -20,6 +20,17 @@ FOCUSED = """() => {
   return { tag: one.tagName.toLowerCase(), said: said.replace(/\\s+/g, ' ').trim(), isRinged, isInView, times };
 }"""
 
+FROM_THE_TOP = """() => {
+  for (const one of document.querySelectorAll('[data-seen]')) delete one.dataset.seen;
+  document.activeElement.blur();
+  scrollTo(0, 0);
+}"""
+# Controls in sight that had no focus; of the choices of one question the browser gives it to one alone.
+MISSED = """() => [...document.querySelectorAll('a[href], button, input, select, textarea, summary, [tabindex="0"]')]
+  .filter((one) => one.checkVisibility() && !one.disabled && one.type !== 'hidden' && one.type !== 'radio')
+  .filter((one) => !one.dataset.seen && !one.closest('[inert]'))
+  .map((one) => one.outerHTML.slice(0, 120))"""
+
 
 class Keyboard:
     """`strokes` counts every key that was pressed; a typed word counts each letter."""
@@ -63,15 +74,16 @@ class Keyboard:
                 return
         raise AssertionError(f"no row {words!r} on {self.page.url}")
 
-    def walk(self) -> list[str]:
-        """Every control from the top of the page to its end, each once: a trap would show one twice."""
-        self.page.evaluate("document.activeElement.blur(); scrollTo(0, 0)")
-        passed: list[str] = []
-        while len(passed) < MOST_TABS:
+    def walk(self) -> int:
+        """Every control from the top of the page to its end, each once; how many there are."""
+        self.page.evaluate(FROM_THE_TOP)
+        for passed in range(MOST_TABS):
             focused = self.tab()
-            if focused is None or focused["times"] > 1:
+            if focused is None:
+                missed = self.page.evaluate(MISSED)
+                assert not missed, f"never reached on {self.page.url}: {missed}"
                 return passed
-            passed.append(f"{focused['tag']} {focused['said']}")
+            assert focused["times"] == 1, f"the way leads back to {focused}"
         raise AssertionError(f"the way through {self.page.url} has no end")
 
     def opens(self, key: str, address: str) -> None:

@@ -1,11 +1,13 @@
-"""Quote to acceptance through a whole demo house: real processes, a real browser, sound from our own band."""
+"""Quote to acceptance through a whole demo house: real processes, a real browser, sound from our own band. Every page
+on the way is held against WCAG 2.2 AA."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.flows.course import see_nothing, walk
+from tests.flows.accessible import Faults
+from tests.flows.course import walk
 from tests.flows.material import make_material
 from tests.houses import demo, needs_proc
 
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
 @pytest.mark.browser
 def test_a_booking_goes_from_quote_to_acceptance(chromium: "Browser", tmp_path: Path) -> None:
     (tmp_path / "sound").mkdir()
-    material = make_material(tmp_path / "sound")
+    material, faults = make_material(tmp_path / "sound"), Faults()
     with demo(tmp_path / "house") as (_, house):
-        walk(chromium, house, material, client_email="mirela@kitpost.example", look=see_nothing)
+        walk(chromium, house, material, client_email="mirela@kitpost.example", look=faults.look)
+    assert not faults.grave, "\n".join(faults.grave)

@@ -238,7 +238,7 @@ class TestAnswer:
         question.refresh_from_db()
         assert question.waits_for_answer
         assert response.redirect_chain == [(f"/messages/{question.pk}/", 302)]
-        assert '<ul class="notices" role="status">\n      <li><b>Error:</b>' in response.content.decode()
+        assert '<ul class="notices">\n      <li><b>Error:</b>' in response.content.decode()
 
     def test_a_held_question_is_not_there_for_the_client(self, client: Client, member: User, question: Message) -> None:
         client.force_login(member)
