@@ -10,9 +10,18 @@ from analysis.findings_in_songs import BETWEEN_KINDS, SONG_KINDS
 from analysis.reports import Finding, Place
 from analysis.sentences import fill
 
-__all__ = ["FINDING_KINDS", "KIND_BY_CODE", "FindingKind", "Severity", "client_message", "make_finding"]
+__all__ = [
+    "FINDING_KINDS",
+    "KINDS_BY_GROUP",
+    "KIND_BY_CODE",
+    "FindingKind",
+    "Severity",
+    "client_message",
+    "make_finding",
+]
 
-FINDING_KINDS = FILE_KINDS + BETWEEN_KINDS + SONG_KINDS
+KINDS_BY_GROUP = {"In one file": FILE_KINDS, "Between the files": BETWEEN_KINDS, "In the song": SONG_KINDS}
+FINDING_KINDS = tuple(kind for kinds in KINDS_BY_GROUP.values() for kind in kinds)
 NOWHERE = Place()
 KIND_BY_CODE = {kind.code: kind for kind in FINDING_KINDS}
 

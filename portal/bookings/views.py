@@ -98,7 +98,7 @@ def song(request: MemberRequest, song_id: int) -> HttpResponse:
         "course": song_course(song.stage),
         "parts": parts_of(song, request.user),
         "takes_brief": song.stage in INTAKE_STAGES,
-        "timeline": song.timeline.select_related("actor").reverse(),
+        "timeline": list(song.timeline.select_related("actor").reverse()),
     }
     return render(request, "bookings/song.html", context)
 
@@ -157,7 +157,7 @@ def render_booking(
         "songs": [(song, song_turn(song, request.user)) for song in booking.songs.all()],
         "turn": booking_turn(booking, request.user),
         "course": BOOKING_COURSE,
-        "timeline": booking.timeline.select_related("actor", "song").reverse(),
+        "timeline": list(booking.timeline.select_related("actor", "song").reverse()),
         "add_song_form": add_song_form or AddSongForm(),
         "cancel_form": cancel_form or CancelForm(),
     }

@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from analysis.findings import FINDING_KINDS
+from analysis.findings import KINDS_BY_GROUP
 from portal.bookings.models import Booking, Song
 from portal.mailroom import services
 from portal.mailroom.forms import InviteForm, RulesForm, WriteForm
@@ -117,8 +117,11 @@ def rules(request: MemberRequest) -> HttpResponse:
         services.set_reminding(after_days=form.cleaned_data["remind_after_days"])
         messages.success(request, "The rules are saved. They hold from the next check on.")
         return redirect("mailroom:rules")
-    rows = [(kind, sample_sentence(kind), form[kind.code], suggested(kind).label) for kind in FINDING_KINDS]
-    return render(request, "mailroom/rules.html", {"form": form, "rows": rows}, status=status_of(form))
+    groups = {
+        group: [(kind, sample_sentence(kind), form[kind.code], suggested(kind).label) for kind in kinds]
+        for group, kinds in KINDS_BY_GROUP.items()
+    }
+    return render(request, "mailroom/rules.html", {"form": form, "groups": groups}, status=status_of(form))
 
 
 def song_named(request: MemberRequest, booking: Booking) -> Song | None:

@@ -1,5 +1,7 @@
 // The anchors of a map as rows to type into. Rows are made anew only when anchors come, go or change their kind, and the focus
 // stays where it was.
+const WORDS = { time: "Time, s", meter: "Meter", bpm: "Tempo", ramps: "Even change", free: "Free", late: "Playing is", spread: "Spread" };
+
 export class AnchorTable {
   constructor(body, { onChange, onChoose }) {
     this.body = body;
@@ -74,7 +76,7 @@ function ticked(of, label) {
 }
 
 function holding(properties, of, label) {
-  const cell = document.createElement("td");
+  const cell = cellOf(of);
   const input = Object.assign(document.createElement("input"), properties);
   input.dataset.of = of;
   input.setAttribute("aria-label", label);
@@ -83,8 +85,15 @@ function holding(properties, of, label) {
 }
 
 function figure(of) {
-  const cell = document.createElement("td");
+  const cell = cellOf(of);
   cell.className = "num";
   cell.dataset.figure = of;
+  return cell;
+}
+
+/** On a narrow page rows are cards, and each cell says what it is. */
+function cellOf(of) {
+  const cell = document.createElement("td");
+  cell.dataset.label = WORDS[of];
   return cell;
 }

@@ -1,4 +1,4 @@
-// Steps along a song: to a bar line, a section, a place to look at. Sums only; nothing here touches the page.
+// Steps along a song: to a bar line, a section, a place to look at.
 
 const SAME_S = 1e-3;
 
@@ -30,4 +30,19 @@ export function sectionBars({ sections, bars }, timeS) {
   const at = sections.findLastIndex((section) => section.time_s <= timeS + SAME_S);
   if (at < 0 || !bars.length) return null;
   return [sections[at].bar, (sections[at + 1]?.bar ?? bars.at(-1).bar + 1) - 1];
+}
+
+/** The sections to choose from in a list, with their bars; a song without any has no list. */
+export function listSections(list, { sections, bars }) {
+  for (const section of sections) {
+    const [from, to] = sectionBars({ sections, bars }, section.time_s) ?? [];
+    if (to >= from) list.append(new Option(`${section.label}, bars ${from} to ${to}`, `${from}-${to}`));
+  }
+  list.closest("label").hidden = list.options.length < 2;
+}
+
+/** The list says which section these bars are; none, where they are no section's. */
+export function chooseSection(list, first, last) {
+  list.value = `${first}-${last}`;
+  if (list.selectedIndex < 0) list.value = "";
 }

@@ -11,7 +11,7 @@ import { noteTaken, showHearingNote } from "kitpost/hearing-note";
 import { pan, windowAround, zoomAt } from "kitpost/views";
 import { drawResidual, fillRows, onsetsOf, residualOf } from "kitpost/residual";
 import { LEAST_VIEW_S, moveByHand } from "kitpost/score-moves";
-import { sectionBars, stepFor } from "kitpost/score-steps";
+import { chooseSection, listSections, sectionBars, stepFor } from "kitpost/score-steps";
 import { Transport } from "kitpost/transport";
 
 const CLOSE_UP_AFTER_MS = 90;
@@ -75,6 +75,8 @@ class Score {
   listen() {
     this.element.addEventListener("click", (event) => this.press(event.target.closest("[data-score-do]")?.dataset.scoreDo));
     this.part("level").addEventListener("input", (event) => this.transport.setLevel(Number(event.target.value)));
+    listSections(this.part("section"), this.score);
+    this.part("section").addEventListener("change", ({ target }) => this.loopBars(target.value ? target.value.split("-") : ["", ""]));
     this.part("click").addEventListener("input", (event) => this.transport.setClick(Number(event.target.value)));
     moveByHand(this);
     this.element.addEventListener("keydown", (event) => this.key(event));
@@ -97,6 +99,7 @@ class Score {
       bar: () => this.toBar(),
       loop: () => this.setLoop(),
       half: () => this.halveSpeed(),
+      count: () => this.setCountIn(),
     };
     doings[what]?.();
   }
@@ -130,6 +133,13 @@ class Score {
     this.say(isHalf ? "Half the speed, at the same pitch." : "As fast as it is.");
   }
 
+  /** A bar of clicks before it plays, from the next start on. */
+  setCountIn() {
+    this.transport.countsIn = !this.transport.countsIn;
+    this.element.querySelector('[data-score-do="count"]').setAttribute("aria-pressed", String(this.transport.countsIn));
+    this.say(this.transport.countsIn ? "A bar of clicks comes before the sound." : "It plays without a count-in.");
+  }
+
   stop() {
     this.headS = this.transport.stop();
     this.showState();
@@ -157,6 +167,10 @@ class Score {
   loopSection() {
     const bars = this.transport.loop ? ["", ""] : sectionBars(this.score, this.headS);
     if (!bars) return this.say("No section begins before this place.");
+    this.loopBars(bars);
+  }
+
+  loopBars(bars) {
     for (const [at, name] of ["loop-from", "loop-to"].entries()) this.part(name).value = bars[at];
     this.setLoop();
   }
@@ -164,6 +178,7 @@ class Score {
   /** From the first to the end of the last of these bars; empty fields end it. */
   setLoop() {
     const [first, last] = ["loop-from", "loop-to"].map((name) => Number(this.part(name).value));
+    chooseSection(this.part("section"), first, last);
     const from = this.score.bars.findIndex((line) => line.bar === first);
     const to = this.score.bars.findIndex((line) => line.bar === last);
     const endS = this.score.bars[to + 1]?.time_s ?? this.score.duration_s;

@@ -2,6 +2,7 @@
 // the audio clock ahead of time, and let go afterwards: memory does not grow with the song, and no decoder of a browser can
 // shift anything. The same code plays into a speaker or into an OfflineAudioContext.
 import { clickSamples } from "kitpost/click-sound";
+import { countIn } from "kitpost/count-in";
 import { gainOfLevel, RAMP_MS, START_LEVEL_DB } from "kitpost/level";
 import { MARGIN_S, SlowLane } from "kitpost/slow";
 import { channelsOf, fetchWords } from "kitpost/words";
@@ -39,11 +40,12 @@ export class Transport {
     this.clickSources = new Map();
     this.attacksS = score.lanes.map(() => []);
     this.factor = 1;
+    this.countsIn = false;
     this.isPlaying = false;
     this.run = 0;
   }
 
-  /** The graph: lanes and click into one gain, and under the ceiling. */
+  /** The graph: the lanes into one gain, with the click into another, and under the ceiling. */
   build() {
     this.context ??= new AudioContext({ sampleRate: commonRate(this.score.lanes), latencyHint: "playback" });
     const { context } = this;
@@ -52,7 +54,8 @@ export class Transport {
     const ceiling = context.createWaveShaper();
     ceiling.curve = Float32Array.from({ length: 4097 }, (_, at) => Math.max(-CEILING, Math.min(CEILING, at / 2048 - 1)));
     this.master.connect(ceiling).connect(context.destination);
-    this.gains = this.score.lanes.map((_, at) => this.gain(this.levels[at]));
+    this.music = this.gain(1);
+    this.gains = this.score.lanes.map((_, at) => this.gain(this.levels[at], this.music));
     this.clickGain = this.gain(this.clickLevel);
     this.clicks = [true, false].map((isAccent) => {
       const samples = clickSamples(isAccent, context.sampleRate);
@@ -62,10 +65,10 @@ export class Transport {
     });
   }
 
-  gain(value) {
+  gain(value, into = this.master) {
     const node = this.context.createGain();
     node.gain.value = value;
-    node.connect(this.master);
+    node.connect(into);
     return node;
   }
 
@@ -87,22 +90,33 @@ export class Transport {
     // The first sound is at hand before the clock is set: what is still on its way cannot come late.
     const first = await this.parts(nextStretch({ songS: this.startS, atS: 0 }, this.durationS, this.loop));
     if (run !== this.run) return;
-    this.cursor = { songS: this.startS, atS: Math.ceil((this.context.currentTime + LEAD_S) * rateHz) / rateHz };
-    this.rampFrom(this.cursor.atS);
+    const atS = Math.ceil((this.context.currentTime + LEAD_S) * rateHz) / rateHz;
+    this.cursor = { songS: this.startS, atS: this.layCountIn(atS) };
+    ramp(this.master.gain, gainOfLevel(this.levelDb), atS);
     await this.fill(run, this.context.currentTime + AHEAD_S, first);
+  }
+
+  /** A bar of clicks, if asked for: louder from each to the next, so that none jumps out and the first is heard, and heard
+   *  even where the click is turned down. Answers when the song begins, from `atS` on; the music comes up by itself then. */
+  layCountIn(atS) {
+    const count = this.countsIn ? countIn(this.score.beats_s, this.startS) : null;
+    this.music.gain.cancelScheduledValues(0);
+    this.music.gain.value = 1;
+    if (!count) return atS;
+    const rateHz = this.context.sampleRate;
+    const framesOf = (timeS) => Math.round(timeS * rateHz);
+    const songAt = framesOf(atS + RAMP_MS / 1000) + framesOf(count.lengthS * this.factor);
+    for (const [at, { beforeS, accent }] of count.clicks.entries()) {
+      const into = this.gain(((at + 1) / count.clicks.length) * (this.clickLevel || 1));
+      this.start(this.clicks[accent ? 0 : 1], into, (songAt - framesOf(beforeS * this.factor)) / rateHz);
+    }
+    ramp(this.music.gain, 1, songAt / rateHz);
+    return songAt / rateHz;
   }
 
   /** Stretches begin on whole frames of the song too: then music and click are off by no part of a frame. */
   onFrame(timeS) {
     return Math.round(timeS * this.context.sampleRate) / this.context.sampleRate;
-  }
-
-  /** Quiet at first, and up over the ramp's time. */
-  rampFrom(atS) {
-    const { gain } = this.master;
-    gain.cancelScheduledValues(0);
-    gain.setValueAtTime(0, atS);
-    gain.linearRampToValueAtTime(gainOfLevel(this.levelDb), atS + RAMP_MS / 1000);
   }
 
   /** Lay what is due; called again by itself while playing. `untilS`: of the audio clock. */
@@ -277,6 +291,13 @@ export class Transport {
     this.clickLevel = value;
     this.clickGain?.gain.setTargetAtTime(value, this.context.currentTime, 0.015);
   }
+}
+
+/** Silent until `atS`, and up over the ramp's time. */
+function ramp(gain, value, atS) {
+  gain.cancelScheduledValues(0);
+  gain.setValueAtTime(0, atS);
+  gain.linearRampToValueAtTime(value, atS + RAMP_MS / 1000);
 }
 
 /** The rate that most lanes have: they are played without being resampled. */

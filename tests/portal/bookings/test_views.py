@@ -6,6 +6,7 @@ from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
 
 from portal.bookings.models import Booking
+from portal.bookings.services import record
 from portal.bookings.stages import BookingStage, SongStage
 from tests.factories import make_booking, make_client, make_drummer, make_song
 
@@ -143,6 +144,20 @@ def test_a_song_s_page_at_every_stage_for_both(client: Client, stage: SongStage)
         response = client.get(song.get_absolute_url())
         assert response.status_code == HTTPStatus.OK
         assert "added the song “Rain on tin”" in response.content.decode()
+
+
+def test_the_newest_eight_of_the_timeline_stand_there_and_the_rest_unfolds(client: Client) -> None:
+    song = make_song(booking=make_booking(stage=BookingStage.WORKING), title="Rain on tin")
+    for number in range(20):
+        record(song.booking, f"thing {number} happened", song=song)
+    client.force_login(song.booking.created_by)
+    for address in (song.get_absolute_url(), song.booking.get_absolute_url()):
+        page = client.get(address).content.decode()
+        seen, unfolds = page.split('id="timeline"')[1].split("<details>", 1)
+        assert [f"hing {number} happened" in seen for number in (19, 12, 11)] == [True, True, False]
+        assert "hing 11 happened" in unfolds
+        assert "hing 0 happened" in unfolds
+        assert seen.count("<li>") == 8
 
 
 def test_outsiders_find_no_booking_and_no_song(client: Client) -> None:

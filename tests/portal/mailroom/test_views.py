@@ -199,7 +199,9 @@ def test_the_drummer_sets_the_rules(client: Client) -> None:
     client.force_login(make_drummer())
     address = reverse("mailroom:rules")
     page = client.get(address).content.decode()
-    assert all(f'name="{kind.code}"' in page for kind in FINDING_KINDS)
+    assert all(page.count(f'name="{kind.code}"') == 1 for kind in FINDING_KINDS)
+    places = [page.index(f'id="{group}"') for group in ("in-one-file", "between-the-files", "in-the-song")]
+    assert places[0] < page.index('name="clipped"') < places[1] < page.index('name="rate-differs"') < places[2]
 
     assert 'name="remind_after_days" value="3"' in page
 

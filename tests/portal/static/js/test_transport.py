@@ -15,7 +15,7 @@ pytestmark = pytest.mark.browser
 
 # Plays from `fromS` for `lengthS`; each lane holds an impulse of 0.5 on every frame of `impulses`. Answers the first
 # frame of every sound that is heard, 30 ms apart at least, counted from where playing begins.
-RENDER = """async ({ score, fromS, lengthS, impulses, lanes, click, loop, levelDb }) => {
+RENDER = """async ({ score, fromS, lengthS, impulses, lanes, click, loop, levelDb, countsIn, speed }) => {
   const { Transport } = await import('kitpost/transport');
   const rateHz = 48000;
   const context = new OfflineAudioContext(1, Math.round((lengthS + 1) * rateHz), rateHz);
@@ -28,6 +28,8 @@ RENDER = """async ({ score, fromS, lengthS, impulses, lanes, click, loop, levelD
   const transport = new Transport(score, { context, fetchPart });
   transport.setLevel(levelDb);
   transport.loop = loop;
+  transport.countsIn = countsIn;
+  transport.setSpeed(speed);
   lanes.forEach((value, at) => transport.setLane(at, value));
   transport.setClick(click);
   await transport.play(fromS);
@@ -58,7 +60,7 @@ def score(**more: Any) -> dict[str, Any]:
 
 def render(page: Page, **asked: Any) -> dict[str, Any]:
     given = {"score": score(), "fromS": 0.0, "lengthS": 8.0, "impulses": [], "lanes": [1], "click": 1, "loop": None}
-    answer: dict[str, Any] = page.evaluate(RENDER, given | {"levelDb": 0} | asked)
+    answer: dict[str, Any] = page.evaluate(RENDER, given | {"levelDb": 0, "countsIn": False, "speed": 1} | asked)
     return answer
 
 
@@ -105,6 +107,24 @@ def test_it_begins_in_silence_and_is_up_after_300_ms(ready: Page) -> None:
         answer = render(ready, lengthS=1.0, impulses=impulses, click=0, levelDb=levels_db)
         assert answer["peak"] == pytest.approx(whole, rel=0.01)
         assert 0 not in answer["onsets"]
+
+
+@pytest.mark.parametrize("speed", [1, 0.5])
+def test_a_bar_of_clicks_comes_before_the_sound(ready: Page, speed: float) -> None:
+    """Four beats before bar two at the speed that follows, each within a frame of the song of its exact time; the map's
+    own clicks come from the place on."""
+    beats = [round(beat * BEAT_S * RATE_HZ / speed) for beat in range(-4, 5)]
+    heard = render(ready, fromS=1.25 + 4 * BEAT_S, countsIn=True, speed=speed, lanes=[0])["onsets"]
+    assert max(abs(one - other) for one, other in zip(heard, beats, strict=False)) <= 1 / speed
+    assert len(heard) >= len(beats)
+
+
+def test_the_count_in_is_heard_without_a_click_and_no_music_sounds_in_it(ready: Page) -> None:
+    from_s = 1.25 + 4 * BEAT_S
+    music = [round((from_s - 0.3) * RATE_HZ), round(from_s * RATE_HZ) + 24_000]
+    count = [round(beat * BEAT_S * RATE_HZ) for beat in range(-4, 0)]
+    heard = render(ready, fromS=from_s, countsIn=True, click=0, impulses=music)["onsets"]
+    assert max(abs(one - other) for one, other in zip(heard, [*count, 24_000], strict=True)) <= 1
 
 
 def test_nothing_passes_the_ceiling(ready: Page) -> None:

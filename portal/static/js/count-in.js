@@ -1,0 +1,41 @@
+// A bar of beats before a place in a song. Sums only; nothing here touches the page.
+
+const SAME_S = 1e-4;
+const MOST_BEATS = 16;
+
+/** The bar that leads to `songS`: the beats there, going on backwards from the first at or after it. `beats`: [seconds,
+ *  accent] in order. Answers {lengthS, clicks: [{beforeS, accent}]}, seconds before `songS`; null where no beat is near. */
+export function countIn(beats, songS) {
+  const next = beats.findIndex(([beatS]) => beatS >= songS - SAME_S);
+  if (next < 0 || beats.length < 2) return null;
+  // Across a passage that is free of the grid two beats lie far apart: the nearer neighbour tells the tempo.
+  const beatS = Math.min(...[gapAfter(beats, next - 1), gapAfter(beats, next)].filter((gapS) => gapS > 0));
+  const aheadS = Math.max(0, beats[next][0] - songS);
+  if (aheadS > beatS + SAME_S) return null;
+  const { size, at } = barAround(beats, next);
+  const clicks = [];
+  for (let back = size; back > 0; back--) clicks.push({ beforeS: back * beatS - aheadS, accent: (at - back + size) % size === 0 });
+  return { lengthS: clicks[0].beforeS, clicks };
+}
+
+function gapAfter(beats, at) {
+  return at >= 0 && beats[at + 1] ? beats[at + 1][0] - beats[at][0] : 0;
+}
+
+/** How many beats the bar around beat `next` has, and which of them that is, from 0. */
+function barAround(beats, next) {
+  const ones = beats.flatMap(([, accent], at) => (accent ? [at] : []));
+  const first = ones.findLast((at) => at <= next);
+  const after = ones.filter((at) => at > next);
+  if (first !== undefined) {
+    const size = within((after[0] ?? beats.length) - first);
+    return { size, at: (next - first) % size };
+  }
+  // A pickup: its bar is as long as the bar after it.
+  const size = within((after[1] ?? beats.length) - (after[0] ?? 0));
+  return { size, at: (((next - (after[0] ?? 0)) % size) + size) % size };
+}
+
+function within(beats) {
+  return Math.min(Math.max(beats, 1), MOST_BEATS);
+}
