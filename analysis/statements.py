@@ -73,7 +73,7 @@ def gather_statements(brief: Brief, reports: Sequence[FileReport]) -> Statements
         if isinstance(sign := said.get("midi_meter"), str):
             meters["midi", sign] = MIDI_METER
         if tempo_map is None and "midi_map" in said:
-            tempo_map = _map(said["midi_map"])
+            tempo_map = map_stated(said["midi_map"])
     return Statements(
         tuple((bpm, factor) for (_, bpm), factor in tempi.items()),
         tuple((sign, factor) for (_, sign), factor in meters.items()),
@@ -82,7 +82,8 @@ def gather_statements(brief: Brief, reports: Sequence[FileReport]) -> Statements
     )
 
 
-def _map(data: object) -> TempoMap | None:
+def map_stated(data: object) -> TempoMap | None:
+    """A map as a file states it; None where it states none that can be."""
     if not isinstance(data, dict):
         return None
     try:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from analysis.reports import SongMeasures
+from analysis.statements import map_stated
 from portal.intake.answers import shown_bpm
 from portal.intake.models import SongCheck, SourceFile
 
@@ -20,12 +22,14 @@ TELL_FROM_BPM = Decimal("0.001")
 
 @dataclass(frozen=True)
 class FileSays:
-    """One file's word on the tempo. `meter` is empty where it says none."""
+    """One file's word on the tempo: `bpm`, or from there up to `highest_bpm` where it moves. `meter` is empty where it
+    says none; where meters change, it names each."""
 
     file: str
     how: str
     bpm: float
-    meter: str
+    meter: str = ""
+    highest_bpm: float | None = None
 
 
 def files_say(sources: Sequence[SourceFile], check: SongCheck | None) -> list[FileSays]:
@@ -45,12 +49,28 @@ def _click_says(name: str, song: SongMeasures | None) -> Iterator[FileSays]:
 
 def _evidence_of(source: SourceFile) -> Iterator[FileSays]:
     metadata = source.numbers.metadata if source.numbers else {}
+    yield from _moving_midi(source.name, metadata)
     for key, how in EVIDENCE:
         bpm = metadata.get(key)
         if isinstance(bpm, (int, float)) and bpm > 0:
-            yield FileSays(
-                source.name, how, float(bpm), str(metadata.get("midi_meter", "")) if key == "midi_bpm" else ""
-            )
+            yield FileSays(source.name, how, float(bpm), _midi_meters(metadata) if key == "midi_bpm" else "")
+
+
+def _moving_midi(name: str, metadata: dict[str, Any]) -> Iterator[FileSays]:
+    """A MIDI file whose tempo changes states no one tempo, but a lowest and a highest."""
+    if (midi_map := map_stated(metadata.get("midi_map"))) is None:
+        return
+    tempi = {segment.bpm for segment in midi_map.segments if not segment.free}
+    if len(tempi) > 1:
+        yield FileSays(name, "MIDI file", float(min(tempi)), _midi_meters(metadata), highest_bpm=float(max(tempi)))
+
+
+def _midi_meters(metadata: dict[str, Any]) -> str:
+    if "midi_meter" not in metadata:
+        return ""
+    midi_map = map_stated(metadata.get("midi_map"))
+    meters = [str(segment.meter) for segment in midi_map.segments] if midi_map else [str(metadata["midi_meter"])]
+    return ", ".join(dict.fromkeys(meters))
 
 
 def apart_words(bpm: float | Decimal | None, measured_bpm: float | None) -> str:

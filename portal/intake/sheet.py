@@ -64,6 +64,10 @@ class Sheet:
     files_say: Sequence[FileSays]
 
     @property
+    def meters_said(self) -> list[FileSays]:
+        return [said for said in self.files_say if said.meter]
+
+    @property
     def first(self) -> dict[str, Any]:
         """Tempo, meter and bar one as approved; empty when nothing is."""
         return from_map(self.approved_map) if self.approved_map else {}

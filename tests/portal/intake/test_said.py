@@ -59,6 +59,30 @@ def test_click_midi_and_names_each_have_their_word(said_song: Song) -> None:
     }
 
 
+def test_a_midi_file_that_moves_says_its_lowest_and_highest_and_every_meter(song: Song) -> None:
+    segments = [
+        {"bar": 1, "time_s": 0.0, "bpm": 104.0, "meter": "4/4"},
+        {"bar": 9, "time_s": 32 * 60 / 104, "bpm": 97.5, "meter": "3/4"},
+    ]
+    report = metadata_of(midi_map={"bar_one_s": 0.0, "segments": segments}, midi_meter="4/4")
+    make_source(song=song, name="map.mid", report=report)
+    moving = FileSays("map.mid", "MIDI file", 97.5, "4/4, 3/4", highest_bpm=104.0)
+    assert files_say(list(song.sources.current()), None) == [moving]
+
+
+def test_a_broken_midi_map_says_nothing(song: Song) -> None:
+    make_source(song=song, name="map.mid", report=metadata_of(midi_map={"segments": []}))
+    assert files_say(list(song.sources.current()), None) == []
+
+
+def test_where_no_file_names_a_meter_its_place_has_a_dash(client: Client, signed_in: User, song: Song) -> None:
+    make_source(song=song, name="bass 112bpm.wav", report=metadata_of(name_bpm=112.0))
+    make_check(song=song, report=measured_song())
+    page = read(client, f"/songs/{song.pk}/sheet/")
+    row = page.split('<th scope="row">Meter</th>')[1].split("</tr>")[0]
+    assert '<td data-label="Click, MIDI, names"><div>–</div></td>' in row
+
+
 def test_the_sheet_shows_them_beside_the_others(client: Client, signed_in: User, said_song: Song) -> None:
     page = read(client, f"/songs/{said_song.pk}/sheet/")
     assert "Click, MIDI, names" in page
