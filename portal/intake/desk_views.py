@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from http import HTTPStatus
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
@@ -11,17 +13,16 @@ from django.views.decorators.http import require_GET, require_POST
 from portal.bookings.models import Song
 from portal.intake import services, song_files
 from portal.intake.desk import next_after
-from portal.intake.errors import GateError, IntakeError
+from portal.intake.errors import GateError, IntakeError, MapChangedError
 from portal.intake.forms import OverruleForm, WaiveForm
 from portal.intake.models import Finding
+from portal.intake.seen import Seen
 from portal.intake.sheet import overrule_form, sheet_of
 from portal.intake.tapping import TapsForm, keep_taps, tapping_shown
 from portal.intake.views import find_song
 from portal.mailroom.models import Message
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
-
-UNPROCESSABLE = 422
 
 
 @require_GET
@@ -32,17 +33,29 @@ def sheet(request: MemberRequest, song_id: int) -> HttpResponse:
     return render_sheet(request, song)
 
 
-def render_sheet(request: MemberRequest, song: Song, *, form: OverruleForm | None = None) -> HttpResponse:
+def render_sheet(
+    request: MemberRequest, song: Song, *, form: OverruleForm | None = None, status: int = HTTPStatus.OK
+) -> HttpResponse:
     shown = sheet_of(song)
     context = {
         "sheet": shown,
+        "seen": shown.seen,
         "song": song,
         "form": form or overrule_form(shown),
         "taps": tapping_shown(song),
         "next_song": next_after(song, request.user),
         "held": song.messages.filter(state=Message.State.HELD).first(),
     }
-    return render(request, "intake/sheet.html", context, status=UNPROCESSABLE if form else None)
+    return render(request, "intake/sheet.html", context, status=status)
+
+
+def show_what_changed(
+    request: MemberRequest, song: Song, error: MapChangedError, *, form: OverruleForm | None = None
+) -> HttpResponse:
+    """The sheet as it is now, with whatever figures were sent: the next press is about what it shows."""
+    figures = " Your figures stand under “Set them by hand”." if form else ""
+    messages.warning(request, f"{error} Look at it, then press again if it is still to hold.{figures}")
+    return render_sheet(request, song, form=form, status=HTTPStatus.CONFLICT)
 
 
 @require_POST
@@ -51,8 +64,10 @@ def approve(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
     try:
-        approved = services.approve(song=song, by=request.user)
+        approved = services.approve(song=song, by=request.user, seen=Seen.by(request.POST))
         messages.success(request, f"The tempo map is approved as measured (version {approved.version}).")
+    except MapChangedError as error:
+        return show_what_changed(request, song, error)
     except IntakeError as error:
         messages.error(request, str(error))
     return redirect("intake:sheet", song.pk)
@@ -65,10 +80,12 @@ def overrule(request: MemberRequest, song_id: int) -> HttpResponse:
     require_drummer(request.user)
     form = OverruleForm(request.POST)
     if not form.is_valid():
-        return render_sheet(request, song, form=form)
+        return render_sheet(request, song, form=form, status=HTTPStatus.UNPROCESSABLE_ENTITY)
     try:
-        approved = services.overrule(song=song, by=request.user, **form.cleaned_data)
+        approved = services.overrule(song=song, by=request.user, seen=Seen.by(request.POST), **form.cleaned_data)
         messages.success(request, f"The tempo map is set by hand (version {approved.version}).")
+    except MapChangedError as error:
+        return show_what_changed(request, song, error, form=form)
     except IntakeError as error:
         messages.error(request, str(error))
     return redirect("intake:sheet", song.pk)
@@ -86,7 +103,8 @@ def taps(request: MemberRequest, song_id: int) -> HttpResponse:
     elif not request.htmx:
         messages.error(request, "These are no taps.")
     if request.htmx:
-        return render(request, "intake/_tapped.html", {"song": song, "taps": tapping_shown(song)})
+        context = {"song": song, "taps": tapping_shown(song), "seen": Seen.by(request.POST)}
+        return render(request, "intake/_tapped.html", context)
     return redirect("intake:sheet", song.pk)
 
 

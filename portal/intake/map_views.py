@@ -17,6 +17,7 @@ from portal.intake import services
 from portal.intake.errors import IntakeError, MapChangedError, MapInputError
 from portal.intake.map_desk import anchors_from, picture_source, seen_on, start_of
 from portal.intake.models.checks import MOST_COUNT_IN_BARS
+from portal.intake.seen import Seen
 from portal.intake.views import find_song
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
@@ -27,18 +28,25 @@ from portal.people.requests import MemberRequest
 def tempo_map(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
-    return show_map(request, song, start_of(song))
+    return show_map(request, song)
 
 
 def show_map(
-    request: MemberRequest, song: Song, start: dict[str, Any], *, note: str = "", status: int = HTTPStatus.OK
+    request: MemberRequest,
+    song: Song,
+    start: dict[str, Any] | None = None,
+    *,
+    note: str = "",
+    status: int = HTTPStatus.OK,
 ) -> HttpResponse:
+    # Before all that is shown: whatever comes meanwhile was not seen.
+    check, newest = song.checks.done().first(), song.maps.first()
+    start = start or start_of(song)
     anchors, found = anchors_from(start)
-    newest = song.maps.first()
     context = {
         "song": song,
         "start": start,
-        "began": newest.version if newest else 0,
+        "seen_here": Seen.of(check, newest),
         "note": note,
         "count_in_bars": newest.count_in_bars if newest else None,
         "most_count_in_bars": MOST_COUNT_IN_BARS,
@@ -78,10 +86,12 @@ def keep_map(request: MemberRequest, song_id: int) -> HttpResponse:
             found=found,
             note=note,
             count_in_bars=whole_number(request, "count-in", most=MOST_COUNT_IN_BARS),
-            began=whole_number(request, "began"),
+            seen=Seen.by(request.POST),
         )
     except MapChangedError as error:
-        messages.warning(request, str(error))
+        messages.warning(
+            request, f"{error} Here is your map: approve it again if it is to hold, or reload to see theirs."
+        )
         return show_map(request, song, made, note=note, status=HTTPStatus.CONFLICT)
     except IntakeError as error:
         messages.error(request, str(error))
@@ -93,7 +103,7 @@ def keep_map(request: MemberRequest, song_id: int) -> HttpResponse:
     return redirect("intake:sheet", song.pk)
 
 
-def whole_number(request: MemberRequest, name: str, *, most: int = 32_767) -> int | None:
+def whole_number(request: MemberRequest, name: str, *, most: int) -> int | None:
     """None where nothing is written; `MapInputError` for what is none, or too much."""
     text = request.POST.get(name, "").strip()
     if not text:

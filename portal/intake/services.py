@@ -15,8 +15,9 @@ from portal.bookings.services import move_song, record, save_brief
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake import hooks, maps, questions, settling
 from portal.intake.answers import LEAVE_OUT, brief_changes, settles
-from portal.intake.errors import AnswerError, GateError, MapChangedError, NoMapError
+from portal.intake.errors import AnswerError, GateError, NoMapError
 from portal.intake.models import ApprovedMap, Finding
+from portal.intake.seen import Seen
 from portal.intake.song_files import check_again, remove
 from portal.mailroom import services as mailroom
 from portal.mailroom.errors import MailroomError
@@ -75,22 +76,28 @@ def waive(*, finding: Finding, by: User, reason: str) -> None:
 
 
 @transaction.atomic
-def approve(*, song: Song, by: User) -> ApprovedMap:
-    """Approve tempo and bar one as measured. Pressed twice, it is one version."""
+def approve(*, song: Song, by: User, seen: Seen | None = None) -> ApprovedMap:
+    """Approve tempo and bar one as measured. Pressed twice, it is one version.
+
+    `seen`: what the page showed on which it was pressed, here and below; None: nobody looked at a page. Where that is
+    not what holds now, MapChangedError is raised: nothing is approved unseen, nor put over what another approved.
+    """
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
     check = song.checks.done().first()
     if check is None:
         raise NoMapError("Nothing was measured yet.")
     found = maps.measured_map(check.numbers)
-    return keep_map(song, found, origin=ApprovedMap.Origin.MEASURED, by=by)
+    return keep_map(song, found, origin=ApprovedMap.Origin.MEASURED, by=by, seen=seen)
 
 
 @transaction.atomic
-def overrule(*, song: Song, by: User, bpm: Decimal, meter: str, bar_one_s: Decimal, note: str = "") -> ApprovedMap:
+def overrule(
+    *, song: Song, by: User, bpm: Decimal, meter: str, bar_one_s: Decimal, note: str = "", seen: Seen | None = None
+) -> ApprovedMap:
     """Set tempo, meter and bar one by hand. What was measured stays beside it."""
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
     found = maps.map_by_hand(bpm=bpm, meter=meter, bar_one_s=bar_one_s)
-    return keep_map(song, found, origin=ApprovedMap.Origin.OVERRULED, by=by, note=note)
+    return keep_map(song, found, origin=ApprovedMap.Origin.OVERRULED, by=by, note=note, seen=seen)
 
 
 @transaction.atomic
@@ -101,20 +108,12 @@ def approve_map(
     found: TempoMap,
     note: str = "",
     count_in_bars: int | None = None,
-    began: int | None = None,
+    seen: Seen | None = None,
 ) -> ApprovedMap:
-    """Approve a map made by hand, anchor by anchor; `began`: the version that it was made from (0: none).
-
-    Raises MapChangedError when another version was approved since: nothing is put over it unseen.
-    """
+    """Approve a map made by hand, anchor by anchor."""
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
-    newest, made = song.maps.first(), found.to_json()
-    if newest and began is not None and newest.version != began and newest.map != made:
-        raise MapChangedError(
-            f"Version {newest.version} was approved by {newest.approved_by} while this map was being made. Nothing is "
-            "written over it. Here is your map: approve it again if it is to hold, or reload to see theirs."
-        )
-    return keep_map(song, made, origin=ApprovedMap.Origin.OVERRULED, by=by, note=note, count_in_bars=count_in_bars)
+    origin = ApprovedMap.Origin.OVERRULED
+    return keep_map(song, found.to_json(), origin=origin, by=by, note=note, count_in_bars=count_in_bars, seen=seen)
 
 
 def keep_map(
@@ -125,15 +124,20 @@ def keep_map(
     by: User,
     note: str = "",
     count_in_bars: int | None = None,
+    seen: Seen | None = None,
 ) -> ApprovedMap:
     """A new version, unless it is the newest again. A count-in that was set by hand holds until another is."""
     check = song.checks.done().first()
     newest = song.maps.first()
+    if seen is not None:
+        seen.hold_check(check)
     if count_in_bars is None and newest:
         count_in_bars = newest.count_in_bars
     new = (found, origin, check, count_in_bars)
     if newest and (newest.map, newest.origin, newest.check_seen, newest.count_in_bars) == new:
         return newest
+    if seen is not None:
+        seen.hold_map(newest)
     version = (song.maps.aggregate(last=Max("version"))["last"] or 0) + 1
     kept = ApprovedMap.objects.create(
         song=song,

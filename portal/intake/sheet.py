@@ -21,6 +21,7 @@ from portal.intake.forms import OverruleForm
 from portal.intake.maps import DEFAULT_METER, map_of_song, meter_of
 from portal.intake.models import ApprovedMap, Finding, SongCheck, SourceFile
 from portal.intake.said import FileSays, files_say
+from portal.intake.seen import Seen
 
 SEVERITY_ORDER = list(Severity)
 
@@ -62,6 +63,10 @@ class Sheet:
     broke_off: SongCheck | None
     unmeasured: Sequence[SourceFile]
     files_say: Sequence[FileSays]
+
+    @property
+    def seen(self) -> Seen:
+        return Seen.of(self.check, self.approved)
 
     @property
     def meters_said(self) -> list[FileSays]:

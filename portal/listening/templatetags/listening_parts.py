@@ -9,6 +9,7 @@ from django.template import Context
 
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
+from portal.intake.seen import Seen
 from portal.listening.forms import AskForm
 from portal.listening.shown import excerpt_shown
 
@@ -24,11 +25,12 @@ def song_listening(context: Context, song: Song) -> dict[str, Any]:
 
 
 @register.inclusion_tag("listening/_sheet_listening.html", takes_context=True)
-def sheet_listening(context: Context, song: Song) -> dict[str, Any]:
-    """On the drummer's sheet: ask, and take what was answered."""
+def sheet_listening(context: Context, song: Song, seen: Seen) -> dict[str, Any]:
+    """On the drummer's sheet, which showed `seen`: ask, and take what was answered."""
     excerpts = song.excerpts.exclude(state="withdrawn").select_related("answered_by", "asked_by")
     return {
         "song": song,
+        "seen": seen,
         "request": context["request"],
         "csrf_token": context["csrf_token"],
         "form": AskForm(),

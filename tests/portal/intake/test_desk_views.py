@@ -24,7 +24,7 @@ from tests.factories import (
     make_song,
     measured_song,
 )
-from tests.portal.intake.reading import read
+from tests.portal.intake.reading import read, seen_now
 
 pytestmark = pytest.mark.django_db
 
@@ -150,7 +150,7 @@ def flagged_songs(number: int) -> None:
 
 class TestDecisions:
     def test_approve_then_ready(self, client: Client, signed_in: User, song: Song) -> None:
-        client.post(f"/songs/{song.pk}/approve/")
+        client.post(f"/songs/{song.pk}/approve/", seen_now(song))
         assert "Ready to track <kbd" in read(client, f"/songs/{song.pk}/sheet/")
 
         client.post(f"/songs/{song.pk}/ready/")
@@ -166,7 +166,9 @@ class TestDecisions:
         assert "Nothing was measured yet." in page
 
     def test_overrule_sets_the_figures(self, client: Client, signed_in: User, song: Song) -> None:
-        client.post(f"/songs/{song.pk}/overrule/", {"bpm": "98,5", "meter": "6/8", "bar_one_s": "1.25", "note": "ear"})
+        data = {"bpm": "98,5", "meter": "6/8", "bar_one_s": "1.25", "note": "ear"}
+
+        client.post(f"/songs/{song.pk}/overrule/", data | seen_now(song))
 
         assert song.maps.get().map["segments"] == [{"bar": 1, "time_s": 1.25, "bpm": 98.5, "meter": "6/8"}]
 
@@ -220,7 +222,7 @@ def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -
     services.answer(message=Message.objects.get(), code="bpm=112", value="", by=song.booking.members.get().user)
     make_check(song=song)
     jobs.measure(song.pk)
-    client.post(f"/songs/{song.pk}/approve/")
+    client.post(f"/songs/{song.pk}/approve/", seen_now(song))
     client.post(f"/songs/{song.pk}/ready/")
 
     song.refresh_from_db()

@@ -20,7 +20,7 @@ from portal.intake import map_desk
 from portal.intake.map_desk import Attacks
 from portal.people.models import User
 from tests.factories import make_drummer, make_map, make_song, make_source
-from tests.portal.intake.reading import read
+from tests.portal.intake.reading import read, seen_now
 
 pytestmark = pytest.mark.django_db
 DRIFT_BPM = 111.9
@@ -116,7 +116,7 @@ class TestTrying:
 class TestKeeping:
     def test_it_is_a_new_version_exactly_as_made(self, client: Client, drummer: User, song: Song) -> None:
         made = {"anchors": [at(1, 2.0), at(5, 10.0, "2/4"), at(6, 11.0)], "last_bpm": "121"}
-        data = {"map": json.dumps(made), "note": "the short bar"}
+        data = {"map": json.dumps(made), "note": "the short bar", **seen_now(song)}
         page = client.post(reverse("intake:keep-map", args=[song.pk]), data, follow=True).content.decode()
         assert "approved (version 2)" in page
         kept = song.maps.first()
@@ -131,7 +131,7 @@ class TestKeeping:
 
     def keep(self, client: Client, song: Song, **fields: str) -> Any:
         made = {"anchors": [at(1, 2.5)], "last_bpm": "120"}
-        data = {"map": json.dumps(made), **fields}
+        data = {"map": json.dumps(made), **seen_now(song), **fields}
         return client.post(reverse("intake:keep-map", args=[song.pk]), data, follow=True)
 
     def test_a_map_begun_from_an_older_version_is_put_over_nothing(
@@ -144,7 +144,7 @@ class TestKeeping:
         page = response.content.decode()
         assert "Version 2 was approved by" in page
         assert response.context["start"]["anchors"] == [at(1, 2.5)]
-        assert (response.context["began"], response.context["note"]) == (2, "mine")
+        assert (response.context["seen_here"].began, response.context["note"]) == (2, "mine")
         assert self.keep(client, song, began="2").status_code == 200
         assert song.maps.count() == 3
         assert self.keep(client, song, began="2").status_code == 200  # pressed twice it is one version, and no conflict
@@ -170,7 +170,9 @@ class TestKeeping:
 
     @pytest.mark.parametrize("made", ["", "{", '{"anchors": [], "last_bpm": "1"}'])
     def test_what_makes_no_map_is_not_kept(self, client: Client, drummer: User, song: Song, made: str) -> None:
-        page = client.post(reverse("intake:keep-map", args=[song.pk]), {"map": made}, follow=True).content.decode()
+        page = client.post(
+            reverse("intake:keep-map", args=[song.pk]), {"map": made, **seen_now(song)}, follow=True
+        ).content.decode()
         assert "makes no map" in page
         assert song.maps.count() == 1
 

@@ -22,7 +22,7 @@ from tests.factories import (
     make_source,
     measured_song,
 )
-from tests.portal.intake.reading import read
+from tests.portal.intake.reading import read, seen_now
 
 pytestmark = pytest.mark.django_db
 
@@ -118,9 +118,8 @@ class TestAlternatives:
     def test_what_was_approved_fills_the_form_and_stands_beside(
         self, client: Client, signed_in: User, two_ways: Song
     ) -> None:
-        client.post(
-            f"/songs/{two_ways.pk}/overrule/", {"bpm": "168", "meter": "6/4", "bar_one_s": "2.5", "note": "another"}
-        )
+        data = {"bpm": "168", "meter": "6/4", "bar_one_s": "2.5", "note": "another"}
+        client.post(f"/songs/{two_ways.pk}/overrule/", data | seen_now(two_ways))
 
         page = read(client, f"/songs/{two_ways.pk}/sheet/")
 
