@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -70,17 +71,34 @@ def plan_click(
 ) -> ClickPlan:
     """Place `count_in_bars` and `bars` of clicks.
 
+    The count-in has the meter and tempo of the bar it leads to. A pickup shorter than a bar lies in its last bar; where
+    the map has whole bars before bar one, they are clicked as they are, and the count-in leads to the first of them.
     The click starts with the song's files; when the count-in does not fit before bar one, it starts `lead_s` earlier,
     or, `with_files`, does without the clicks that do not fit.
     """
-    count_in_bars = 0 if tempo_map.is_free_bar(1) else count_in_bars
-    first_bar = 1 - count_in_bars
-    lead_s = Fraction(0) if with_files else max(Fraction(0), -tempo_map.time_of_bar(first_bar))
+    first_bar = _first_bar(tempo_map, count_in_bars)
+    first = tempo_map.segment_at_bar(first_bar)
+    count_in_bars = 0 if first.free else count_in_bars
+    start_s = tempo_map.time_of_bar(first_bar) - count_in_bars * first.bar_s
+    lead_s = Fraction(0) if with_files else max(Fraction(0), -start_s)
     end_s = tempo_map.time_of_bar(bars + 1) + lead_s
-    onsets = onsets_after(-lead_s, clicks_between(tempo_map, first_bar, bars), sample_rate_hz)
+    clicks = chain(_count_in(first, first_bar, start_s, count_in_bars), clicks_between(tempo_map, first_bar, bars))
+    onsets = onsets_after(-lead_s, clicks, sample_rate_hz)
     bar_one_frame = round_half_up((tempo_map.bar_one_s + lead_s) * sample_rate_hz)
     frames = round_half_up(end_s * sample_rate_hz)
     return ClickPlan(onsets, frames, bar_one_frame, lead_s, sample_rate_hz, count_in_bars)
+
+
+def _first_bar(tempo_map: TempoMap, count_in_bars: int) -> int:
+    first_bar = min(1, tempo_map.segments[0].bar)
+    is_short = tempo_map.bar_one_s - tempo_map.time_of_bar(first_bar) < tempo_map.segment_at_bar(1).bar_s
+    return 1 if is_short and count_in_bars else first_bar
+
+
+def _count_in(first: Segment, first_bar: int, start_s: Fraction, bars: int) -> Iterator[Click]:
+    for beat in range(bars * first.meter.beats_per_bar):
+        bar, in_bar = divmod(beat, first.meter.beats_per_bar)
+        yield Click(start_s + beat * first.beat_s, first_bar - bars + bar, in_bar)
 
 
 def onsets_after(start_s: Fraction, clicks: Iterable[Click], sample_rate_hz: int) -> tuple[ClickOnset, ...]:

@@ -31,7 +31,7 @@ LEVELS = (1.0, 0.5, 2.0, 1 / 3, 3.0, 2 / 3, 1.5)
 
 @dataclass(frozen=True)
 class TappedTempo:
-    """The beat's tempo with its interval, the place of a beat on the taps' clock, and the taps' spread (standard
+    """The beat's tempo with its interval, the place of a beat amid the taps on their clock, and the taps' spread (standard
     deviation) around the line; `used` taps of those `given` count."""
 
     bpm: float
@@ -98,7 +98,7 @@ def _with_interval(
         bpm=bpm_of / step_s,
         bpm_low=bpm_of / (step_s + reach_s),
         bpm_high=bpm_of / (step_s - reach_s),
-        beat_at_s=start_s,
+        beat_at_s=start_s + step_s * float(np.rint(places.mean())),
         spread_ms=1000 * spread_s,
         used=len(taps),
         given=given,
@@ -116,7 +116,10 @@ def measured_at(tapped: TappedTempo, measured_bpms: Iterable[float]) -> float | 
     return None
 
 
-def is_off_beat(tapped: TappedTempo, *, bpm: float, beat_s: float) -> bool:
-    """Whether the taps lie half-way between the beats of a grid through `beat_s`, on the same clock."""
-    apart = (tapped.beat_at_s - beat_s) * bpm / 60 % 1
-    return 0.25 < apart < 0.75
+def is_off_beat(tapped: TappedTempo, beats_s: Sequence[float], *, one_s: float, level: float = 1.0) -> bool:
+    """Whether the taps lie half-way between the beats at their level: `level` tapped beats to each of `beats_s`, counted
+    from `one_s`, all on the taps' clock. Before the first beat and after the last nothing is off."""
+    if not len(beats_s) or not beats_s[0] <= tapped.beat_at_s <= beats_s[-1]:
+        return False
+    at, one = np.interp([tapped.beat_at_s, one_s], beats_s, np.arange(len(beats_s)))
+    return bool(0.25 < (at - one) * level % 1 < 0.75)

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
+from itertools import count
 from typing import Any
 
 from analysis.click import clicks_between
@@ -15,7 +16,6 @@ from portal.bookings.models import Song
 from portal.intake.errors import MapInputError, NoMapError
 
 DEFAULT_METER = "4/4"
-MOST_BARS = 2_000
 
 
 def measured_map(report: SongReport) -> dict[str, Any]:
@@ -62,8 +62,8 @@ def map_of_song(song: Song) -> TempoMap | None:
 def bars_of(tempo_map: TempoMap | None, duration_s: float) -> Iterator[dict[str, Any]]:
     if tempo_map is None:
         return
-    # A map that counts a pickup begins before bar one.
-    for bar in range(min(1, tempo_map.segments[0].bar), MOST_BARS):
+    # A map that counts a pickup begins before bar one. A bar has at least a beat, and a beat 60 ms: the list ends.
+    for bar in count(min(1, tempo_map.segments[0].bar)):
         time_s = float(tempo_map.time_of_bar(bar))
         if time_s >= duration_s:
             return

@@ -75,7 +75,9 @@ def tapping_shown(song: Song) -> TappingShown | None:
     if measures is None or bpm is None:
         words = "Nothing that was measured is what was tapped: tapped alone it is too coarse for a click."
         return TappingShown(tapping, tapped, "", meter, "", words)
-    bar_one_s, words = bar_one_of(measures, tapped, bpm, from_song=tapping.from_song)
+    # Of taps on eighths nobody can tell which of them is the beat.
+    tells_the_beat = tapping.from_song and tapping.per_beat == 1
+    bar_one_s, words = bar_one_of(measures, tapped, bpm, tells_the_beat=tells_the_beat)
     return TappingShown(tapping, tapped, shown_bpm(bpm), meter, bar_one_s, words)
 
 
@@ -84,11 +86,12 @@ def bpms_of(measures: SongMeasures) -> list[float]:
     return [bpm for bpm in answers if bpm]
 
 
-def bar_one_of(measures: SongMeasures, tapped: TappedTempo, bpm: float, *, from_song: bool) -> tuple[str, str]:
+def bar_one_of(measures: SongMeasures, tapped: TappedTempo, bpm: float, *, tells_the_beat: bool) -> tuple[str, str]:
     """Bar one stays where it was measured, unless the taps to the song's own sound lie between the beats."""
     bar_one_s = measures.bar_one.time_s or 0.0
     words = "The taps pick the level, the measurement gives the decimals."
-    if from_song and is_off_beat(tapped, bpm=bpm, beat_s=bar_one_s):
+    level = bpm / (measures.tempo.bpm or bpm)
+    if tells_the_beat and is_off_beat(tapped, measures.beats_s, one_s=bar_one_s, level=level):
         bar_one_s += 30 / bpm
         words = "The taps pick the level and lie between the measured beats: bar one goes half a beat on."
     return f"{bar_one_s:.6f}", words

@@ -52,6 +52,31 @@ def test_the_click_lines_up_with_files_whose_bar_one_is_late() -> None:
     assert plan.onsets[0].frame == 480_000 - 192_000
 
 
+PICKUP_OF_A_BEAT = {"bar": 0, "time_s": 1.0, "bpm": 120, "meter": "1/4"}
+PICKUP_OF_A_BAR = {"bar": 0, "time_s": 1.0, "bpm": 120, "meter": "4/4"}
+
+
+@pytest.mark.parametrize(
+    ("pickup", "bar_one_s", "count_in_bars", "clicks_s"),
+    [
+        # Two bars of 4/4 at 120 lead to bar one at 1.5 s: from -2.5 s on, and the pickup at 1.0 is the last of them.
+        (PICKUP_OF_A_BEAT, 1.5, 2, [-2.5 + 0.5 * beat for beat in range(8)]),
+        (PICKUP_OF_A_BEAT, 1.5, 0, [1.0]),
+        # A whole bar 0 is a bar of the song: the count-in leads to it, at 1 s.
+        (PICKUP_OF_A_BAR, 3.0, 1, [-1.0 + 0.5 * beat for beat in range(8)]),
+        (PICKUP_OF_A_BAR, 3.0, 0, [1.0, 1.5, 2.0, 2.5]),
+    ],
+)
+def test_the_count_in_leads_to_a_song_that_begins_with_a_pickup(
+    pickup: dict[str, object], bar_one_s: float, count_in_bars: int, clicks_s: list[float]
+) -> None:
+    bar_one = {"bar": 1, "time_s": bar_one_s, "bpm": 120, "meter": "4/4"}
+    plan = plan_click(TempoMap.from_json({"segments": [pickup, bar_one]}), bars=2, count_in_bars=count_in_bars)
+    before = [onset.frame / 48_000 - float(plan.lead_s) for onset in plan.onsets if onset.frame < plan.bar_one_frame]
+    assert before == clicks_s
+    assert plan.onsets[0].is_accent
+
+
 def test_a_count_in_that_does_not_fit_starts_before_the_files() -> None:
     plan = plan_click(TempoMap.constant(120, "4/4", 1), bars=4, count_in_bars=2, sample_rate_hz=48_000)
 

@@ -67,13 +67,13 @@ export function placeText(bars, timeS) {
   return place.beat ? `bar ${place.bar}, beat ${place.beat}` : `bar ${place.bar}`;
 }
 
-/** 185.25 as "3:05", with one decimal "3:05.3". */
+/** 185.25 as "3:05", with one decimal "3:05.3"; what lies before the files' start has a minus. */
 export function clock(timeS, decimals = 0) {
   const ticksPerS = 10 ** decimals;
-  const ticks = Math.round(Math.max(0, timeS) * ticksPerS);
+  const ticks = Math.round(Math.abs(timeS) * ticksPerS);
   const minutes = Math.floor(ticks / (60 * ticksPerS));
   const seconds = (ticks - minutes * 60 * ticksPerS) / ticksPerS;
-  return `${minutes}:${seconds.toFixed(decimals).padStart(decimals ? 3 + decimals : 2, "0")}`;
+  return `${timeS < 0 && ticks ? "−" : ""}${minutes}:${seconds.toFixed(decimals).padStart(decimals ? 3 + decimals : 2, "0")}`;
 }
 
 /** Every how many bars to write a number, so that numbers stand `minPx` apart: 1, 2, 4, 8, 16, ... */

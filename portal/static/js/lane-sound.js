@@ -2,6 +2,9 @@
 
 const LEVEL_STEP = 4;
 const KEPT_PARTS = 24;
+// What the server gives at once, at most.
+const MOST_SECONDS = 30;
+const MOST_POINTS = 4096;
 
 /** Signed bytes, pairs of lowest and highest, to levels: each next one is four times coarser. */
 export function levelsOf(pairs) {
@@ -49,12 +52,15 @@ export function columnsBetween(pairs, from, to, columns, out) {
   return out;
 }
 
-/** What close-up to ask for, so that a small move of the view asks for nothing new: whole steps, a step more at each end. */
+/** What close-up to ask for, so that a small move of the view asks for nothing new: whole steps, a step more at each end
+ *  where so much can be had at once. */
 export function partFor(startS, endS, rateHz, frames, widthPx) {
   const step = 2 ** Math.round(Math.log2(Math.max(1, ((endS - startS) * rateHz) / 2)));
-  const start = Math.max(0, (Math.floor((startS * rateHz) / step) - 1) * step);
-  const end = Math.min(frames, (Math.ceil((endS * rateHz) / step) + 1) * step);
-  const perPoint = Math.max(1, Math.floor(((endS - startS) * rateHz) / widthPx));
+  const [first, last] = [Math.floor((startS * rateHz) / step), Math.ceil((endS * rateHz) / step)];
+  const more = (last - first + 2) * step <= MOST_SECONDS * rateHz ? 1 : 0;
+  const start = Math.max(0, (first - more) * step);
+  const end = Math.min(frames, (last + more) * step);
+  const perPoint = Math.max(1, Math.floor(((endS - startS) * rateHz) / widthPx), Math.ceil((end - start) / MOST_POINTS));
   return { start, frames: Math.max(0, end - start), points: perPoint > 4 ? Math.ceil((end - start) / perPoint) : 0 };
 }
 
@@ -83,8 +89,8 @@ export class LaneSound {
     if (!part.frames || this.parts.has(name)) return false;
     this.parts.set(name, null);
     const query = part.points ? `points=${part.points}` : "mono";
-    const answer = await fetch(`${this.lane.sound}?start=${part.start}&frames=${part.frames}&${query}`);
-    if (!answer.ok) {
+    const answer = await fetch(`${this.lane.sound}?start=${part.start}&frames=${part.frames}&${query}`).catch(() => null);
+    if (!answer?.ok) {
       this.parts.delete(name);
       return false;
     }

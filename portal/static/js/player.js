@@ -125,7 +125,7 @@ class Player {
 
   measure() {
     this.seekSlider.max = this.audio.duration;
-    if (this.map) this.bars = barsOfMap(this.map, this.audio.duration);
+    if (this.map && Number.isFinite(this.audio.duration)) this.bars = barsOfMap(this.map, this.audio.duration);
     this.tell();
   }
 

@@ -16,6 +16,8 @@ import { Transport } from "kitpost/transport";
 
 const CLOSE_UP_AFTER_MS = 90;
 const MARK_VIEW_S = 4;
+// Played from here it would end at once: it begins anew.
+const AT_THE_END_S = 0.1;
 // Weaker attacks are no fixed points when it plays slower: they may be noise.
 const FIRM = 0.15;
 
@@ -30,7 +32,7 @@ class Score {
     this.headS = 0;
     this.canvas = element.querySelector("canvas");
     this.said = element.querySelector("[data-score-said]");
-    this.transport = new Transport(score, { onEnd: () => this.showState() });
+    this.transport = new Transport(score, { onEnd: () => this.showState(), onLost: () => this.lose() });
     new LaneList(this.part("lanes"), score.lanes, (gains) => this.hear(gains));
     this.listen();
     this.observer = new ResizeObserver(() => this.ask());
@@ -108,20 +110,20 @@ class Score {
     return this.view.endS - this.view.startS;
   }
 
-  async play() {
+  play() {
     if (!noteTaken()) return showHearingNote(this.element, () => this.play());
     if (this.transport.isPlaying) this.headS = this.transport.pause();
     else {
-      const played = this.transport.play(this.headS);
-      this.showState();
+      if (this.headS > this.score.duration_s - AT_THE_END_S) this.headS = this.transport.loop?.startS ?? 0;
+      this.transport.play(this.headS);
       this.follow();
-      try {
-        await played;
-      } catch {
-        this.say("The sound could not be fetched. Try again in a moment.");
-        this.transport.silence();
-      }
     }
+    this.showState();
+  }
+
+  lose() {
+    this.headS = this.transport.startS;
+    this.say("The sound could not be fetched. Try again in a moment: it goes on from here.");
     this.showState();
   }
 

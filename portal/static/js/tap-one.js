@@ -24,7 +24,9 @@ attach("[data-tap-one]", (form) => {
     said.textContent = taps.length === 1 ? "1 tap" : `${taps.length} taps`;
   };
   const key = (event) => {
-    if (event.key === " " || event.key === "Enter") tap(event);
+    if (event.key !== " " && event.key !== "Enter") return;
+    if (event.repeat) event.preventDefault();
+    else tap(event);
   };
 
   button.hidden = false;

@@ -8,6 +8,7 @@
 //
 // A rest of three seconds begins anew, so that a slip costs nothing.
 import { attach } from "kitpost/attach";
+import { isSwitchedOff } from "kitpost/keys";
 
 const REST_MS = 450;
 const ANEW_S = 3;
@@ -49,10 +50,12 @@ attach("form[data-tapping]", (form) => {
     timer = setTimeout(send, REST_MS);
   };
   const onPad = (event) => {
-    if (event.key === " " || event.key === "Enter") tap(event);
+    if (event.key !== " " && event.key !== "Enter") return;
+    if (event.repeat) event.preventDefault();
+    else tap(event);
   };
   const onKey = (event) => {
-    if (event.defaultPrevented || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
+    if (isSwitchedOff() || event.defaultPrevented || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
     if (event.key.toLowerCase() === "t" && !event.target.closest?.("input, textarea, select, [contenteditable]")) tap(event);
   };
 

@@ -15,6 +15,8 @@ const WAKE_MS = 200;
 const CEILING = 10 ** (-1 / 20);
 // A new map, or a lane put back in, is heard after this time at the earliest.
 const SOON_S = 0.05;
+// What was laid is remembered this long after it has ended: the way to the ear takes its time.
+const KEPT_S = 2;
 
 /** Stretches of song time laid one after the other on the audio clock, from `fromS`, going round in `loop`. */
 export function nextStretch(cursor, endS, loop) {
@@ -26,11 +28,12 @@ export function nextStretch(cursor, endS, loop) {
 }
 
 export class Transport {
-  constructor(score, { context = null, fetchPart = fetchWords, onEnd = () => {} } = {}) {
+  constructor(score, { context = null, fetchPart = fetchWords, onEnd = () => {}, onLost = () => {} } = {}) {
     this.score = score;
     this.context = context;
     this.fetchPart = fetchPart;
     this.onEnd = onEnd;
+    this.onLost = onLost;
     this.levels = score.lanes.map(() => 1);
     this.clickLevel = 1;
     this.levelDb = START_LEVEL_DB;
@@ -76,16 +79,25 @@ export class Transport {
     return this.score.duration_s;
   }
 
+  /** Sound that cannot be fetched, now or later, ends the playing and is told to `onLost`. */
   async play(fromS) {
     if (!this.master) this.build();
     this.silence();
     const run = ++this.run;
     this.isPlaying = true;
+    this.startS = this.onFrame(Math.min(Math.max(0, fromS), Math.max(0, this.durationS - 0.01)));
+    this.spans = [];
+    try {
+      await this.begin(run);
+    } catch (error) {
+      this.lose(run, error);
+    }
+  }
+
+  async begin(run) {
     await this.context.resume?.();
     if (run !== this.run) return;
     const rateHz = this.context.sampleRate;
-    this.startS = this.onFrame(Math.min(Math.max(0, fromS), Math.max(0, this.durationS - 0.01)));
-    this.spans = [];
     this.slow = this.factor === 1 ? null : this.score.lanes.map((_, at) => this.slowLane(at));
     // The first sound is at hand before the clock is set: what is still on its way cannot come late.
     const first = await this.parts(nextStretch({ songS: this.startS, atS: 0 }, this.durationS, this.loop));
@@ -135,7 +147,7 @@ export class Transport {
     }
     if (run !== this.run || this.context instanceof OfflineAudioContext) return;
     if (this.cursor && this.cursor.songS >= this.durationS && this.context.currentTime > this.cursor.atS) return this.end();
-    this.timer = setTimeout(() => this.fill(run), WAKE_MS);
+    this.timer = setTimeout(() => this.fill(run).catch((error) => this.lose(run, error)), WAKE_MS);
   }
 
   parts(stretch) {
@@ -145,7 +157,9 @@ export class Transport {
   lay(stretch, parts) {
     const span = { ...stretch, laid: new Set() };
     this.spans.push(span);
-    if (this.spans.length > 16) this.spans.shift();
+    // What has been heard is let go; in a short round many spans are on their way.
+    const heardS = this.context.currentTime - KEPT_S;
+    this.spans = this.spans.filter((one) => one.atS + one.lengthS * this.factor > heardS);
     for (const [at, part] of parts.entries()) {
       if (!part) continue;
       span.laid.add(at);
@@ -253,6 +267,13 @@ export class Transport {
   end() {
     this.silence();
     this.onEnd();
+  }
+
+  lose(run, error) {
+    if (run !== this.run) return;
+    this.startS = this.songTime();
+    this.silence();
+    this.onLost(error);
   }
 
   /** Song time that is heard at an audio-clock time (now, less what the way to the ear takes); null while silent. */
