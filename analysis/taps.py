@@ -31,8 +31,8 @@ LEVELS = (1.0, 0.5, 2.0, 1 / 3, 3.0, 2 / 3, 1.5)
 
 @dataclass(frozen=True)
 class TappedTempo:
-    """The beat's tempo with its interval, the place of a beat amid the taps on their clock, and the taps' spread (standard
-    deviation) around the line; `used` taps of those `given` count."""
+    """The beat's tempo with its interval, the place of a beat amid the taps on their clock, and the taps' spread
+    (standard deviation) around the line; `used` taps of those `given` count."""
 
     bpm: float
     bpm_low: float
@@ -117,8 +117,8 @@ def measured_at(tapped: TappedTempo, measured_bpms: Iterable[float]) -> float | 
 
 
 def is_off_beat(tapped: TappedTempo, beats_s: Sequence[float], *, one_s: float, level: float = 1.0) -> bool:
-    """Whether the taps lie half-way between the beats at their level: `level` tapped beats to each of `beats_s`, counted
-    from `one_s`, all on the taps' clock. Before the first beat and after the last nothing is off."""
+    """Whether the taps lie half-way between the beats at their level: `level` tapped beats to each of `beats_s`,
+    counted from `one_s`, all on the taps' clock. Before the first beat and after the last nothing is off."""
     if not len(beats_s) or not beats_s[0] <= tapped.beat_at_s <= beats_s[-1]:
         return False
     at, one = np.interp([tapped.beat_at_s, one_s], beats_s, np.arange(len(beats_s)))

@@ -216,6 +216,7 @@ def measured_song(*codes: str, bpm: float | None = 112.0, **fields: Any) -> Song
         tempo_map=(MapSegment(bar=1, time_s=2.0, bpm=bpm, meter="4/4"),) if bpm else (),
         meter=Meter(beats_per_bar=4, beat_unit=4, confidence=0.9),
         bar_one=BarOne(time_s=2.0, frame=96_000, confidence=0.9) if bpm else BarOne(),
+        beats_s=tuple(2.0 + beat * 60 / bpm for beat in range(80)) if bpm else (),
         first_sound_s=2.0,
     )
     findings = tuple(Found(code=code, severity=KIND_BY_CODE[code].severity.value) for code in codes)

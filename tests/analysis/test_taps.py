@@ -3,6 +3,8 @@ length for non-musicians and less for musicians: from memory), taps left out, ta
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -87,5 +89,28 @@ def test_off_beats_are_told_from_beats() -> None:
     on, off = fit_taps(taps_of(120.0)), fit_taps([tap + 0.25 for tap in taps_of(120.0)])
     assert on is not None
     assert off is not None
-    assert not is_off_beat(on, bpm=120.0, beat_s=31.0)
-    assert is_off_beat(off, bpm=120.0, beat_s=31.0)
+    beats_s = [1.0 + 0.5 * beat for beat in range(120)]
+    assert not is_off_beat(on, beats_s, one_s=31.0)
+    assert is_off_beat(off, beats_s, one_s=31.0)
+
+
+def test_taps_on_every_second_beat_lie_on_the_one_or_beside_it() -> None:
+    """Beats every 0.5 s from 1 s, the one on the first; a tapper at half the tempo from the first or the second."""
+    beats_s = [1.0 + 0.5 * beat for beat in range(120)]
+    on, beside = (fit_taps([start_s + tap for tap in range(16)]) for start_s in (11.0, 11.5))
+    assert on is not None
+    assert beside is not None
+    assert not is_off_beat(on, beats_s, one_s=1.0, level=0.5)
+    assert is_off_beat(beside, beats_s, one_s=1.0, level=0.5)
+
+
+@pytest.mark.parametrize("first", range(0, 180, 10))
+def test_taps_on_the_beats_of_a_song_that_speeds_up_are_on_them(first: int) -> None:
+    """From 100 to 120 BPM over 200 beats, tapped exactly for 16 beats from anywhere."""
+    beats_s = np.concatenate([[0.0], np.cumsum(60 / np.linspace(100, 120, 200))]).tolist()
+    on = fit_taps(beats_s[first : first + 16])
+    between = fit_taps([(one + two) / 2 for one, two in itertools.pairwise(beats_s[first : first + 17])])
+    assert on is not None
+    assert between is not None
+    assert not is_off_beat(on, beats_s, one_s=beats_s[0])
+    assert is_off_beat(between, beats_s, one_s=beats_s[0])

@@ -62,6 +62,15 @@ def test_taps_to_the_song_between_its_beats_move_bar_one_half_a_beat(
     assert float(shown.bar_one_s) == pytest.approx(bar_one_s(on_desk) + (30 / 112 if goes_on else 0.0), abs=1e-5)
 
 
+@pytest.mark.parametrize("first", [0, 1])
+def test_of_eighths_nobody_can_tell_which_is_the_beat(signed_in: User, on_desk: Song, first: int) -> None:
+    taps = json.loads(taps_at(224.0, start_s=bar_one_s(on_desk) + (16 + first) * 30 / 112))
+    Tapping.objects.create(song=on_desk, by=signed_in, taps_s=taps, per_beat=2, from_song=True)
+    shown = tapping_shown(on_desk)
+    assert shown is not None
+    assert (shown.bpm, float(shown.bar_one_s)) == ("112", bar_one_s(on_desk))
+
+
 @pytest.mark.parametrize("taps", ["[]", "[1, 2]", '["x", null]'])
 def test_too_few_taps_ask_for_more(client: Client, signed_in: User, on_desk: Song, taps: str) -> None:
     client.post(reverse("intake:taps", args=[on_desk.pk]), {"taps_s": taps, "per_beat": "1"})
