@@ -89,7 +89,7 @@ def _alternative(reading: Reading, weight: float, label: str, bar_one_s: float) 
     return Alternative(
         bpm=round(reading.bpm, 3),
         weight=round(weight, 4),
-        beats_per_bar=reading.meter.beats,
+        meter=reading.meter.sign,
         bar_one_s=round(bar_one_s, 6),
         label=label,
     )

@@ -178,11 +178,11 @@ class FileReport(Record):
 
 @dataclass(frozen=True)
 class Alternative(Record):
-    """Another way to read the tempo; `weight` is its probability."""
+    """Another way to read the tempo; `weight` is its probability. `meter` where it was heard with bars of its own."""
 
     bpm: float
     weight: float
-    beats_per_bar: int | None = None
+    meter: str | None = None
     bar_one_s: float | None = None
     label: str = ""
 

@@ -8,7 +8,7 @@ measurement gives the decimals.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -105,15 +105,12 @@ def _with_interval(
     )
 
 
-def measured_at(tapped: TappedTempo, measured_bpms: Iterable[float]) -> float | None:
-    """The measured tempo, or one of its levels, that was tapped: earlier readings win where two fit as well. None when
+def measured_at(tapped: TappedTempo, measured_bpms: Sequence[float]) -> float | None:
+    """The tempo that was tapped: the first of those measured, one of its levels, or another reading as it is. None when
     nothing measured is what was tapped."""
-    for level in LEVELS:
-        for bpm in measured_bpms:
-            low, high = tapped.bpm_low * (1 - SAME), tapped.bpm_high * (1 + SAME)
-            if low <= bpm * level <= high:
-                return bpm * level
-    return None
+    low, high = tapped.bpm_low * (1 - SAME), tapped.bpm_high * (1 + SAME)
+    levels = [bpm * level for bpm in measured_bpms[:1] for level in LEVELS]
+    return next((bpm for bpm in (*levels, *measured_bpms[1:]) if low <= bpm <= high), None)
 
 
 def is_off_beat(tapped: TappedTempo, beats_s: Sequence[float], *, one_s: float, level: float = 1.0) -> bool:

@@ -8,12 +8,12 @@ from datetime import date
 from urllib.parse import urlencode
 
 from django.db import models
-from django.db.models import Prefetch
+from django.db.models import OuterRef, Prefetch, Subquery
 
 from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Member, Song
 from portal.bookings.stages import INTAKE_STAGES, OVER_STAGES, SongStage, Turn
-from portal.intake.models import Finding
+from portal.intake.models import ApprovedMap, Finding, SongCheck
 from portal.people.models import User
 
 RANK_BY_SEVERITY = {Finding.Severity.STOP: 0, Finding.Severity.ASK: 1}
@@ -23,9 +23,10 @@ STAGE_WORDS = {
     SongStage.WAITING: "Waiting for files",
     SongStage.CHECKING: "Being measured",
     SongStage.WITH_CLIENT: "A question is with the client",
-    SongStage.ON_DESK: "Nothing found: approve the tempo and bar one",
+    SongStage.ON_DESK: "Nothing stops it: approve the tempo and bar one",
     SongStage.READY: "Ready to track",
 }
+APPROVED_WORDS = "Tempo and bar one are approved: see whether it is ready to track"
 # Within one rank, what a drummer can act on comes first.
 TURN_ORDER = {Turn.DRUMMER: 0, Turn.CLIENT: 1, Turn.HOUSE: 2, Turn.NOBODY: 3}
 
@@ -65,6 +66,7 @@ class DeskRow:
     more: int
     clients: str
     is_aside: bool = False
+    is_approved: bool = False
 
     @property
     def is_yours(self) -> bool:
@@ -94,6 +96,8 @@ class DeskRow:
 
     @property
     def words(self) -> str:
+        if not self.titles and self.is_approved and self.song.stage == SongStage.ON_DESK:
+            return APPROVED_WORDS
         if not self.titles:
             return STAGE_WORDS[SongStage(self.song.stage)]
         return ", ".join(self.titles) + (f" and {self.more} more" if self.more else "")
@@ -108,10 +112,13 @@ class DeskRow:
 def queue(user: User) -> list[DeskRow]:
     """A constant number of queries, whatever the number of songs."""
     flagged = Finding.objects.open().exclude(severity=Finding.Severity.NOTE)
+    newest_check = SongCheck.objects.done().filter(song=OuterRef("pk")).values("pk")[:1]
+    check_approved = ApprovedMap.objects.filter(song=OuterRef("pk")).values("check_seen")[:1]
     songs = (
         Song.objects.visible_to(user)
         .filter(stage__in=INTAKE_STAGES)
         .exclude(booking__stage__in=OVER_STAGES)
+        .annotate(newest_check=Subquery(newest_check), check_approved=Subquery(check_approved))
         .select_related("booking", "set_aside")
         .prefetch_related(
             Prefetch("findings", queryset=flagged, to_attr="flags"),
@@ -145,4 +152,5 @@ def row_of(song: Song) -> DeskRow:
         more=max(0, len(titles) - MOST_WORDS),
         clients=", ".join(member.user.name for member in song.booking.members.all()),
         is_aside=hasattr(song, "set_aside"),
+        is_approved=song.check_approved is not None and song.check_approved == song.newest_check,  # type: ignore[attr-defined]
     )

@@ -11,14 +11,15 @@ from analysis.findings import KIND_BY_CODE, Severity
 from analysis.places import in_bars
 from analysis.reports import Alternative, Place, SongMeasures
 from analysis.sentences import fill
-from analysis.tempo_map import TempoMap
+from analysis.tempo_map import TempoMap, TempoMapError
 from portal.bookings.models import Brief, Song
 from portal.bookings.stages import SongStage
 from portal.intake import services
 from portal.intake.answers import shown_bpm
+from portal.intake.errors import NoMapError
 from portal.intake.file_list import FindingShown, place_of
 from portal.intake.forms import OverruleForm
-from portal.intake.maps import DEFAULT_METER, map_of_song, meter_of
+from portal.intake.maps import DEFAULT_METER, map_of_song, measured_map, meter_of
 from portal.intake.models import ApprovedMap, Finding, SongCheck, SourceFile
 from portal.intake.said import FileSays, files_say
 from portal.intake.seen import Seen
@@ -71,6 +72,28 @@ class Sheet:
     @property
     def meters_said(self) -> list[FileSays]:
         return [said for said in self.files_say if said.meter]
+
+    @property
+    def measured_words(self) -> str:
+        """The tempo of what "as measured" would approve."""
+        try:
+            return tempo_words(TempoMap.from_json(measured_map(self.check.numbers))) if self.check else ""
+        except (NoMapError, TempoMapError):
+            return ""
+
+    @property
+    def approved_words(self) -> str:
+        return tempo_words(self.approved_map) if self.approved_map else ""
+
+    @property
+    def approved_meters(self) -> str:
+        return meter_words(self.approved_map) if self.approved_map else ""
+
+    @property
+    def moves(self) -> bool:
+        """Whether one straight grid would be less than what holds now."""
+        measured_moves = self.measures is not None and self.measures.tempo.kind == "map"
+        return measured_moves or (self.approved_map is not None and len(self.approved_map.segments) > 1)
 
     @property
     def first(self) -> dict[str, Any]:
@@ -173,15 +196,17 @@ def settled_words(finding: Finding) -> str:
 
 
 def readings_of(measures: SongMeasures, meter: str) -> list[Reading]:
+    """Other readings are straight grids: of a song whose tempo moves there is none to take with one press."""
+    if measures.tempo.kind != "constant":
+        return []
     return [reading_of(other, measures, meter) for other in measures.tempo.alternatives]
 
 
 def reading_of(other: Alternative, measures: SongMeasures, meter: str) -> Reading:
     bar_one_s = other.bar_one_s if other.bar_one_s is not None else measures.bar_one.time_s or 0.0
-    unit = meter.partition("/")[2]
     return Reading(
         bpm=shown_bpm(other.bpm),
-        meter=f"{other.beats_per_bar}/{unit}" if other.beats_per_bar else meter,
+        meter=other.meter or meter,
         bar_one_s=f"{bar_one_s:.6f}",
         label=", ".join(filter(None, [other.label, weight_words(other.weight)])),
     )
@@ -195,6 +220,22 @@ def weight_words(weight: float) -> str:
 def overrule_form(sheet: Sheet) -> OverruleForm:
     """Filled with what is approved, else with what was measured, else with what the client said."""
     return OverruleForm(initial=from_map(sheet.approved_map) if sheet.approved_map else from_check(sheet))
+
+
+def tempo_words(tempo_map: TempoMap) -> str:
+    """One tempo as it is; of a map that moves the slowest and the fastest, and into how many pieces it falls."""
+    tempi = [float(one.bpm) for one in tempo_map.segments if not one.free] or [float(tempo_map.first_in_time.bpm)]
+    is_one = len({round(bpm, 3) for bpm in tempi}) == 1
+    words = [f"{shown_bpm(tempi[0]) if is_one else f'{min(tempi):.1f} to {max(tempi):.1f}'} bpm"]
+    if len(tempo_map.segments) > 1:
+        words.append(f"{len(tempo_map.segments)} segments")
+    if free := len(tempo_map.free_stretches):
+        words.append(f"{free} free passage{'s' if free > 1 else ''}")
+    return ", ".join(words)
+
+
+def meter_words(tempo_map: TempoMap) -> str:
+    return ", ".join(dict.fromkeys(str(one.meter) for one in tempo_map.segments))
 
 
 def from_map(tempo_map: TempoMap) -> dict[str, Any]:

@@ -77,4 +77,4 @@ def test_what_was_hardly_heard_has_the_song_s_own_bars() -> None:
     best, faint = Reading(0, 0.5, 10.0, FOUR, 10.0), Reading(0, 0.25, 10.0, THREE, 10.0)
     heard = Heard((best, faint), np.array([0.9999, 0.0001]), ())
     found = {other.label: other for other in alternatives(heard, 12.0)}
-    assert found["double"].beats_per_bar == 4
+    assert found["double"].meter == "4/4"

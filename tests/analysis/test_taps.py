@@ -62,6 +62,14 @@ def test_nothing_measured_near_the_taps_is_said() -> None:
     assert measured_at(tapped, []) is None
 
 
+def test_a_level_of_another_reading_is_no_answer() -> None:
+    """92.5 BPM with 61.667, two thirds of it, as another reading: 123.333 is twice that and no level of the song."""
+    tapped = fit_taps([1.0 + tap * 60 / 124 for tap in range(9)])
+    assert tapped is not None
+    assert measured_at(tapped, [92.5, 61.667]) is None
+    assert measured_at(tapped, [92.5, 61.667, 123.333]) == 123.333
+
+
 def test_spread_is_the_tapper_s() -> None:
     tapped = fit_taps(taps_of(100.0, count=400, spread_s=0.015))
     assert tapped is not None

@@ -9,8 +9,10 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from analysis.reports import Alternative
+from analysis.reports import Alternative, MapSegment
+from analysis.tempo_map import TempoMap
 from portal.bookings.models import Song
+from portal.intake.sheet import meter_words, tempo_words
 from portal.mailroom.models import Message
 from portal.people.models import User
 from tests.factories import (
@@ -102,7 +104,7 @@ class TestAlternatives:
     @pytest.fixture
     def two_ways(self, song: Song) -> Song:
         report = measured_song()
-        other = Alternative(bpm=168.0004, weight=0.2, beats_per_bar=6, bar_one_s=2.5, label="three against two")
+        other = Alternative(bpm=168.0004, weight=0.2, meter="6/8", bar_one_s=2.5, label="three against two")
         tempo = replace(report.song.tempo, alternatives=(other,))
         make_check(song=song, report=replace(report, song=replace(report.song, tempo=tempo)))
         return song
@@ -110,9 +112,9 @@ class TestAlternatives:
     def test_another_reading_is_one_press(self, client: Client, signed_in: User, two_ways: Song) -> None:
         page = read(client, f"/songs/{two_ways.pk}/sheet/")
 
-        assert "It is 168 bpm, 6/4" in page
+        assert "It is 168 bpm, 6/8" in page
         assert "(three against two, 20 %)" in page
-        for name, value in (("bpm", "168"), ("meter", "6/4"), ("bar_one_s", "2.500000")):
+        for name, value in (("bpm", "168"), ("meter", "6/8"), ("bar_one_s", "2.500000")):
             assert f'<input type="hidden" name="{name}" value="{value}">' in page
 
     def test_what_was_approved_fills_the_form_and_stands_beside(
@@ -126,6 +128,55 @@ class TestAlternatives:
         assert "version 1, set by hand, by" in page
         assert 'value="168"' in page
         assert "0:02.500" in page
+
+
+class TestMovingMaps:
+    @pytest.fixture
+    def moving(self, song: Song) -> Song:
+        """From 100 BPM over four bars of 4/4 to 120, and another reading that is one straight grid."""
+        report = measured_song()
+        tempo = replace(report.song.tempo, kind="map", alternatives=(Alternative(bpm=56, weight=0.0, label="half"),))
+        parts = (MapSegment(1, 2.0, 100, "4/4"), MapSegment(5, 2.0 + 16 * 60 / 100, 120, "4/4"))
+        make_check(song=song, report=replace(report, song=replace(report.song, tempo=tempo, tempo_map=parts)))
+        return song
+
+    def test_no_one_press_puts_a_straight_grid_in_its_place(
+        self, client: Client, signed_in: User, moving: Song
+    ) -> None:
+        page = read(client, f"/songs/{moving.pk}/sheet/")
+        assert "Approve as measured: 100.0 to 120.0 bpm, 2 segments, 4/4" in page
+        assert "It is 56 bpm" not in page
+        assert "they take the place of the map that moves" in page
+
+    def test_odd_bars_do_not_move_the_tempo(self) -> None:
+        segments = [
+            {"bar": 1, "time_s": 0.0, "bpm": 126, "meter": "4/4"},
+            {"bar": 9, "time_s": 32 * 60 / 126, "bpm": 126, "meter": "2/4"},
+            {"bar": 10, "time_s": 34 * 60 / 126, "bpm": 126, "meter": "4/4"},
+        ]
+        tempo_map = TempoMap.from_json({"segments": segments})
+        assert tempo_words(tempo_map) == "126 bpm, 3 segments"
+        assert meter_words(tempo_map) == "4/4, 2/4"
+
+
+@pytest.mark.parametrize("is_current", [False, True])
+def test_the_key_approves_only_what_is_not_approved_yet(
+    client: Client, signed_in: User, song: Song, *, is_current: bool
+) -> None:
+    check = make_check(song=song, report=measured_song())
+    make_map(song=song)
+    song.maps.update(check_seen=check if is_current else None)
+    page = read(client, f"/songs/{song.pk}/sheet/")
+    assert ('data-key="a"' in page) is not is_current
+    words = "Tempo and bar one are approved" if is_current else "approve the tempo and bar one"
+    assert words in read(client, "/desk/")
+
+
+def test_the_client_s_notes_stand_beside_the_figures(client: Client, signed_in: User, song: Song) -> None:
+    song.brief.notes = "A bar of 2/4 after the first eight."
+    song.brief.save()
+    make_check(song=song, report=measured_song())
+    assert "A bar of 2/4 after the first eight." in read(client, f"/songs/{song.pk}/sheet/")
 
 
 def test_a_finding_s_place_is_a_button_that_the_score_follows(client: Client, signed_in: User, on_desk: Song) -> None:
