@@ -2,9 +2,13 @@
 
 from collections.abc import Callable
 
+from portal.bookings.models import Song
+
 # Called with the approved map's key, inside the approving transaction.
 on_map_approved: list[Callable[[int], object]] = []
 # Asked with a store's key before its content is cleared away: whether something of theirs is that content.
 keeps_content: list[Callable[[str], bool]] = []
 # Called with the source file's key when its survey is stored, inside that transaction.
 on_file_measured: list[Callable[[int], object]] = []
+# Asked with a song: what else keeps it from being tracked, in plain words.
+more_reasons_against: list[Callable[[Song], list[str]]] = []

@@ -49,6 +49,8 @@ class AnswerForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         said = super().clean() or {}
+        if said.get("answer") == Excerpt.Answer.ELSEWHERE and not said.get("taps_s") and not said.get("words"):
+            self.add_error("taps_s", "Where is it? Play it and tap along, or say it in words.")
         if said.get("answer") == Excerpt.Answer.OTHER and not said.get("words"):
             self.add_error("words", "Say in a sentence what is different.")
         return said

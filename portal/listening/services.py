@@ -81,6 +81,14 @@ def answer(*, excerpt: Excerpt, answer: str, words: str = "", taps_s: Sequence[f
     )
 
 
+def reasons_against(song: Song) -> list[str]:
+    """A client's last word by ear that is no yes stands until a map is approved after it: another one, or the same."""
+    last = song.excerpts.filter(state=Excerpt.State.ANSWERED).order_by("-answered_at").first()
+    if last is None or last.answer == Answer.RIGHT or song.maps.filter(approved_at__gt=last.answered_at).exists():
+        return []
+    return [f"The client said by ear: {Answer(last.answer).label}. Approve the map anew, changed or as it is."]
+
+
 def brief_changes(excerpt: Excerpt) -> dict[str, Any]:
     """One tempo throughout is one figure in the brief; a map with several is confirmed as a whole, on the sheet."""
     segments = [one for one in TempoMap.from_json(excerpt.map).segments if not one.free]

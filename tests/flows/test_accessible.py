@@ -21,6 +21,7 @@ pytestmark = pytest.mark.browser
 MUST_SEE = {
     *("/desk/", "/board/", "/mail/", "/messages/", "/message-rules/", "/house/", "/me/", "/bookings/new/"),
     *("/songs/N/", "/songs/N/sheet/", "/songs/N/map/", "/songs/N/brief/", "/bookings/N/", "/bookings/N/quote/"),
+    "/excerpts/N/",
 }
 BROKEN = """<html lang="en"><title>Broken</title><main><h1>Broken</h1><input type="text">
 <button></button><p style="color:#bbb;background:#fff">too faint to read</p></main></html>"""
@@ -39,6 +40,19 @@ def settled(page: Page, url: str) -> None:
     expect(page.get_by_text("Clipped peaks").first).to_be_visible(timeout=MEASURED_WITHIN_MS)
 
 
+def asked_by_ear(page: Page) -> str:
+    """The drummer asks about a song on the desk; the address of the question, once it is out."""
+    page.locator("[data-key-next] a").first.click()
+    page.get_by_role("button", name="Ask the client: is this right?").click()
+    link = page.locator("#listening").get_by_role("link", name="Listen")
+    for _ in range(60):
+        page.reload()
+        if link.count():
+            return page.url.split("/songs/")[0] + str(link.get_attribute("href"))
+        page.wait_for_timeout(1000)
+    raise AssertionError("the eight bars were not cut within a minute")
+
+
 @needs_proc
 def test_no_page_has_a_serious_fault(chromium: Browser, tmp_path: Path) -> None:
     faults = Faults()
@@ -48,6 +62,9 @@ def test_no_page_has_a_serious_fault(chromium: Browser, tmp_path: Path) -> None:
             Person(page, house["url"], faults.look).sign_in(house[who]["email"], house[who]["password"])
             if who == "drummer":
                 settled(page, house["url"])
+                question = asked_by_ear(page)
             every_page(page, f"{house['url']}/{'desk' if who == 'drummer' else 'board'}/", faults.look)
+            page.goto(question)
+            faults.look(page, "/excerpts/N/")
     assert set(faults.looked_at) >= MUST_SEE
     assert not faults.grave, "\n".join(faults.grave)

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
 from portal.bookings.stages import SongStage, Turn
+from portal.intake.services import reasons_against
 from portal.listening import jobs, services, tasks
 from portal.listening.errors import ListeningError
 from portal.listening.models import Excerpt
@@ -170,6 +171,18 @@ class TestAnswers:
         shown = excerpt_shown(out)
         assert words in shown.tapped_words
         assert shown.change is None
+
+    @pytest.mark.parametrize("answer", ["right", "elsewhere", "other"])
+    def test_a_no_stands_in_the_way_until_a_map_is_approved_after_it(
+        self, song: Song, mara: User, out: Excerpt, answer: str
+    ) -> None:
+        make_map(song=song)
+        assert not [reason for reason in reasons_against(song) if "by ear" in reason]
+        services.answer(excerpt=out, answer=answer, words="later", by=mara)
+        said = [reason for reason in reasons_against(song) if "by ear" in reason]
+        assert bool(said) is (answer != "right")
+        make_map(song=song)
+        assert not [reason for reason in reasons_against(song) if "by ear" in reason]
 
     def test_twice_as_fast_is_one_press_away(self, mara: User, out: Excerpt) -> None:
         services.answer(excerpt=out, answer="twice", by=mara)
