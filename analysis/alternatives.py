@@ -12,6 +12,8 @@ from analysis.reports import Alternative
 MOST_TEMPI = 5
 LEAST_WEIGHT = 0.0005
 LIKELY_SHIFT = 0.08
+# Half a unit of the last is 0.03 ms after ten minutes at 120.
+BPM_DIGITS = 5
 ALWAYS = ("half", "double")
 LABELS = (
     (0.5, "half"),
@@ -87,7 +89,7 @@ def _nearest(bar_s: float, length_s: float, bar_one_s: float) -> float:
 
 def _alternative(reading: Reading, weight: float, label: str, bar_one_s: float) -> Alternative:
     return Alternative(
-        bpm=round(reading.bpm, 3),
+        bpm=round(reading.bpm, BPM_DIGITS),
         weight=round(weight, 4),
         meter=reading.meter.sign,
         bar_one_s=round(bar_one_s, 6),
@@ -97,7 +99,7 @@ def _alternative(reading: Reading, weight: float, label: str, bar_one_s: float) 
 
 def at_levels_of(others: Iterable[Alternative], bpm: float) -> tuple[Alternative, ...]:
     """The same alternatives, their tempi exact levels of the tempo that was chosen, so that all say one decimal."""
-    return tuple(replace(other, bpm=round(bpm * level_of(other.bpm / bpm), 3)) for other in others)
+    return tuple(replace(other, bpm=round(bpm * level_of(other.bpm / bpm), BPM_DIGITS)) for other in others)
 
 
 def level_of(ratio: float) -> float:

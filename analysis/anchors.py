@@ -30,7 +30,7 @@ class Anchor:
 
     @classmethod
     def from_json(cls, data: dict[str, Any]) -> Anchor:
-        meter = MeterSign.parse(data["meter"])
+        meter = MeterSign.parse(str(data["meter"]))
         return cls(int(data["bar"]), exact(data["time_s"]), meter, bool(data.get("ramps")), bool(data.get("free")))
 
     def to_json(self) -> dict[str, Any]:

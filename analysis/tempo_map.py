@@ -215,7 +215,7 @@ class TempoMap:
 def _read_segment(item: dict[str, Any]) -> Segment:
     bpm = item.get("bpm_exact") or item["bpm"]
     return Segment(
-        int(item["bar"]), exact(item["time_s"]), exact(bpm), MeterSign.parse(item["meter"]), bool(item.get("free"))
+        int(item["bar"]), exact(item["time_s"]), exact(bpm), MeterSign.parse(str(item["meter"])), bool(item.get("free"))
     )
 
 

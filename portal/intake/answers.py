@@ -13,7 +13,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
-from portal.bookings.fields import read_bpm, write_bpm
+from portal.bookings.fields import BPM_DECIMALS, read_bpm, write_bpm
 from portal.bookings.models import Brief, Song
 from portal.intake.errors import AnswerError
 from portal.intake.models import Finding
@@ -85,6 +85,11 @@ def bpm_values(finding: Finding) -> Iterator[float]:
 def shown_bpm(value: float | Decimal) -> str:
     """Up to three decimals, as people read a tempo."""
     return write_bpm(Decimal(str(value)).quantize(BPM_STEP))
+
+
+def carried_bpm(value: float | Decimal) -> str:
+    """As many decimals as a form takes: what goes from a page into a map is not rounded for the eye."""
+    return write_bpm(Decimal(str(value)).quantize(Decimal(1).scaleb(-BPM_DECIMALS)))
 
 
 def song_offers(finding: Finding) -> Iterator[Offer]:

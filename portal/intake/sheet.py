@@ -15,7 +15,7 @@ from analysis.tempo_map import TempoMap, TempoMapError
 from portal.bookings.models import Brief, Song
 from portal.bookings.stages import SongStage
 from portal.intake import services
-from portal.intake.answers import shown_bpm
+from portal.intake.answers import carried_bpm, shown_bpm
 from portal.intake.errors import NoMapError
 from portal.intake.file_list import FindingShown, place_of
 from portal.intake.forms import OverruleForm
@@ -205,7 +205,7 @@ def readings_of(measures: SongMeasures, meter: str) -> list[Reading]:
 def reading_of(other: Alternative, measures: SongMeasures, meter: str) -> Reading:
     bar_one_s = other.bar_one_s if other.bar_one_s is not None else measures.bar_one.time_s or 0.0
     return Reading(
-        bpm=shown_bpm(other.bpm),
+        bpm=carried_bpm(other.bpm),
         meter=other.meter or meter,
         bar_one_s=f"{bar_one_s:.6f}",
         label=", ".join(filter(None, [other.label, weight_words(other.weight)])),
@@ -242,7 +242,7 @@ def from_map(tempo_map: TempoMap) -> dict[str, Any]:
     one = tempo_map.segment_at_bar(1)
     first = tempo_map.first_in_time if one.free else one
     return {
-        "bpm": shown_bpm(float(first.bpm)),
+        "bpm": carried_bpm(float(first.bpm)),
         "meter": str(first.meter),
         "bar_one_s": decimal_s(float(tempo_map.bar_one_s)),
     }
@@ -253,7 +253,7 @@ def from_check(sheet: Sheet) -> dict[str, Any]:
     bpm = measures.tempo.bpm if measures and measures.tempo.bpm else brief.bpm if brief else None
     bar_one_s = measures.bar_one.time_s if measures else None
     return {
-        "bpm": shown_bpm(bpm) if bpm else "",
+        "bpm": carried_bpm(bpm) if bpm else "",
         "meter": (brief.meter if brief else "") or sheet.meter or DEFAULT_METER,
         "bar_one_s": decimal_s(bar_one_s or 0.0),
     }

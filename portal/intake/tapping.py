@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,12 +12,14 @@ from django.utils import timezone
 from analysis.reports import SongMeasures
 from analysis.taps import TappedTempo, fit_taps, is_off_beat, measured_at
 from portal.bookings.models import Song
-from portal.intake.answers import shown_bpm
+from portal.intake.answers import carried_bpm, shown_bpm
 from portal.intake.maps import DEFAULT_METER, meter_of
 from portal.intake.models import Tapping
 from portal.people.models import User
 
 MOST_TAPS = 512
+# On any clock; what is no number is not below it either.
+LATEST_TAP_S = 1e9
 
 
 class TapsForm(forms.Form):
@@ -29,13 +30,21 @@ class TapsForm(forms.Form):
     from_song = forms.BooleanField(required=False)
 
     def clean_taps_s(self) -> list[float]:
-        try:
-            taps = json.loads(self.cleaned_data["taps_s"])
-        except ValueError:
-            taps = None
-        if not isinstance(taps, list):
+        taps = read_taps(self.cleaned_data["taps_s"], most=MOST_TAPS)
+        if taps is None:
             raise forms.ValidationError("These are no taps.")
-        return [float(tap) for tap in taps if type(tap) in (int, float) and math.isfinite(tap)][:MOST_TAPS]
+        return taps
+
+
+def read_taps(text: str, *, most: int) -> list[float] | None:
+    """Seconds from a JSON list; whatever else a browser may send in it is no tap. None where it is no list."""
+    try:
+        taps = json.loads(text)
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(taps, list):
+        return None
+    return [float(tap) for tap in taps if type(tap) in (int, float) and abs(tap) < LATEST_TAP_S][:most]
 
 
 @dataclass(frozen=True)
@@ -78,7 +87,7 @@ def tapping_shown(song: Song) -> TappingShown | None:
     # Of taps on eighths nobody can tell which of them is the beat.
     tells_the_beat = tapping.from_song and tapping.per_beat == 1
     bar_one_s, words = bar_one_of(measures, tapped, bpm, tells_the_beat=tells_the_beat)
-    return TappingShown(tapping, tapped, shown_bpm(bpm), meter, bar_one_s, words)
+    return TappingShown(tapping, tapped, carried_bpm(bpm), meter, bar_one_s, words)
 
 
 def bpms_of(measures: SongMeasures) -> list[float]:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
-import math
 from typing import Any
 
 from django import forms
 
+from portal.intake.tapping import read_taps
 from portal.listening.models import MOST_BARS, Excerpt
 
 MOST_TAPS = 64
@@ -39,13 +38,8 @@ class AnswerForm(forms.Form):
     taps_s = forms.CharField(required=False, max_length=4000)
 
     def clean_taps_s(self) -> list[float]:
-        """Seconds of the song. Whatever else a browser may send is no tap."""
-        try:
-            taps = json.loads(self.cleaned_data["taps_s"] or "[]")
-        except ValueError:
-            return []
-        numbers = [float(tap) for tap in taps if type(tap) in (int, float)] if isinstance(taps, list) else []
-        return [tap for tap in numbers if math.isfinite(tap)][:MOST_TAPS]
+        """Seconds of the song."""
+        return read_taps(self.cleaned_data["taps_s"], most=MOST_TAPS) or []
 
     def clean(self) -> dict[str, Any]:
         said = super().clean() or {}

@@ -12,7 +12,7 @@ from analysis.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.bookings.services import hand_song, record, save_brief
 from portal.bookings.stages import SongStage, Turn
-from portal.intake.answers import shown_bpm
+from portal.intake.answers import carried_bpm
 from portal.intake.maps import map_of_song
 from portal.listening import jobs, tasks
 from portal.listening.errors import ListeningError
@@ -95,4 +95,4 @@ def brief_changes(excerpt: Excerpt) -> dict[str, Any]:
     times = TIMES_TEMPO.get(Answer(excerpt.answer))
     if times is None or len({segment.bpm for segment in segments}) > 1:
         return {}
-    return {"bpm": Decimal(shown_bpm(float(segments[0].bpm))) * times}
+    return {"bpm": Decimal(carried_bpm(float(segments[0].bpm))) * times}

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from analysis.tempo_map import TempoMap
-from portal.intake.answers import shown_bpm
+from portal.intake.answers import carried_bpm, shown_bpm
 from portal.listening.models import Excerpt
 from portal.listening.services import TIMES_TEMPO
 from portal.listening.taps import TappedOne, tapped_one
@@ -81,7 +81,7 @@ def change_of(excerpt: Excerpt, tempo_map: TempoMap, tapped: TappedOne | None) -
     if len(tempo_map.segments) > 1 or excerpt.answer in ("", Excerpt.Answer.RIGHT, Excerpt.Answer.OTHER):
         return None
     first, beats = tempo_map.segments[0], 0
-    bpm = Decimal(shown_bpm(float(first.bpm)))
+    bpm = Decimal(carried_bpm(float(first.bpm)))
     if excerpt.answer == Excerpt.Answer.ELSEWHERE:
         if tapped is None or not tapped.is_clear or not tapped.beats_later:
             return None
@@ -91,4 +91,4 @@ def change_of(excerpt: Excerpt, tempo_map: TempoMap, tapped: TappedOne | None) -
         bpm *= TIMES_TEMPO[Excerpt.Answer(excerpt.answer)]
         label = f"Take {shown_bpm(bpm)}"
     bar_one_s = Decimal(float(tempo_map.time_of_bar(1, beats))).quantize(SIX_DIGITS)
-    return Change(shown_bpm(bpm), str(first.meter), str(bar_one_s), label)
+    return Change(carried_bpm(bpm), str(first.meter), str(bar_one_s), label)

@@ -106,3 +106,11 @@ def test_the_last_anchor_may_be_free_to_the_end() -> None:
 
     assert tempo_map.free_stretches[-1].end_bar is None
     assert tempo_map.is_free_at(1_000)
+
+
+@pytest.mark.parametrize("meter", [5, None, [], {}])
+def test_a_meter_that_is_no_text_makes_no_map(meter: object) -> None:
+    with pytest.raises(TempoMapError, match="not a meter"):
+        Anchor.from_json({"bar": 1, "time_s": 0.0, "meter": meter})
+    with pytest.raises(TempoMapError, match="not a tempo map"):
+        TempoMap.from_json({"segments": [{"bar": 1, "time_s": 0.0, "bpm": 120, "meter": meter}]})

@@ -12,7 +12,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from portal.bookings.models import Song
 from portal.intake.models import Tapping
-from portal.intake.tapping import tapping_shown
+from portal.intake.tapping import read_taps, tapping_shown
 from portal.people.models import User
 from tests.factories import make_drummer, make_song
 from tests.portal.intake.reading import read
@@ -78,10 +78,17 @@ def test_too_few_taps_ask_for_more(client: Client, signed_in: User, on_desk: Son
 
 
 def test_what_is_no_taps_is_said(client: Client, signed_in: User, on_desk: Song) -> None:
-    for taps in ("{", "7"):
+    for taps in ("{", "7", "[" * 9_000):
         page = client.post(reverse("intake:taps", args=[on_desk.pk]), {"taps_s": taps, "per_beat": "1"}, follow=True)
         assert "These are no taps." in page.content.decode()
     assert not Tapping.objects.exists()
+
+
+def test_what_a_browser_may_send_besides_taps_is_none() -> None:
+    """RFC 8259, section 6: a number may be as long as it likes."""
+    sent = f'[1.5, "x", null, true, NaN, 1e999, {"9" * 400}, -2.0]'
+    assert read_taps(sent, most=8) == [1.5, -2.0]
+    assert read_taps("[1, 2, 3]", most=2) == [1.0, 2.0]
 
 
 def test_a_song_without_a_check_can_be_tapped_too(client: Client, signed_in: User) -> None:
