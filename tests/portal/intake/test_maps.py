@@ -8,7 +8,7 @@ from fractions import Fraction
 import pytest
 
 from analysis.anchors import Anchor, map_through
-from analysis.tempo_map import MeterSign
+from analysis.tempo_map import MeterSign, TempoMap
 from portal.intake import services
 from portal.intake.maps import bars_of, map_of_song
 from tests.factories import make_check, make_drummer, make_song, measured_song
@@ -52,3 +52,9 @@ def test_bars_that_begin_in_a_free_passage_say_so() -> None:
         (6, 13.0),
     ]
     assert [bar.get("free") for bar in bars] == [None, None, True, True, None, None]
+
+
+def test_the_bars_of_three_hours_reach_their_end() -> None:
+    """180 BPM in 4/4: a bar every 4/3 s, 8 100 of them in 10 800 s."""
+    bars = list(bars_of(TempoMap.constant(180), 10_800.0))
+    assert (len(bars), bars[-1]["bar"]) == (8_100, 8_100)

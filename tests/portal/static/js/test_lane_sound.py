@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page
 
+from portal.score.sound import MOST_POINTS, MOST_SECONDS
 from tests.portal.static.conftest import Show
 from tests.portal.static.js.test_sums import ask
 
@@ -48,6 +49,18 @@ def test_a_small_move_asks_for_the_same_close_up(ready: Page) -> None:
     assert far != one
     assert one["start"] <= 60 * 48_000
     assert one["start"] + one["frames"] >= 62 * 48_000
+
+
+@pytest.mark.parametrize("length_s", [0.5, 3.0, 8.0, 10.5, 11.3, 12.0])
+@pytest.mark.parametrize("width_px", [300, 1000, 2500])
+def test_no_more_is_asked_for_than_the_server_gives_at_once(ready: Page, length_s: float, width_px: int) -> None:
+    """At most 30 s and 4 096 points, or what comes is drawn in the wrong place; and always the whole view."""
+    words = "m.partFor(100.3, 100.3 + given[0], 48000, 48000 * 300, given[1])"
+    part = ask(ready, "lane-sound", words, length_s, width_px)
+    assert part["frames"] <= MOST_SECONDS * 48_000
+    assert part["points"] <= MOST_POINTS
+    assert part["start"] <= 100.3 * 48_000
+    assert part["start"] + part["frames"] >= (100.3 + length_s) * 48_000
 
 
 def test_very_close_the_samples_themselves_come(ready: Page) -> None:

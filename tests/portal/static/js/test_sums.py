@@ -86,6 +86,7 @@ def test_the_clock_carries_seconds_into_minutes(ready: Page) -> None:
 
     assert ask(ready, "bars", "given[0].map((t) => m.clock(t, 1))", list(texts)) == list(texts.values())
     assert ask(ready, "bars", "m.clock(185.24)") == "3:05"
+    assert ask(ready, "bars", "m.clock(-1.823, 3)") == "−0:01.823"
 
 
 def test_numbers_keep_their_distance(ready: Page) -> None:

@@ -203,3 +203,62 @@ def test_another_map_moves_the_clicks_that_are_still_to_come(ready: Page) -> Non
     onsets = [onset_s for onset_s in ready.evaluate(LIVE, {"what": "click"}) if onset_s > 0.3]
     assert onsets == pytest.approx([0.75 * beat for beat in range(1, len(onsets) + 1)], abs=0.001)
     assert len(onsets) > 8
+
+
+# A context whose clock is set by hand: fetches, spans and times, and no sound.
+BY_HAND = """async (given) => {
+  const { Transport } = await import('kitpost/transport');
+  const moves = ['cancelScheduledValues', 'setValueAtTime', 'linearRampToValueAtTime', 'setTargetAtTime'];
+  const gain = { value: 0, ...Object.fromEntries(moves.map((name) => [name, () => {}])) };
+  const node = () => ({ gain, connect: (next) => next, start() {}, stop() {}, copyToChannel() {}, duration: 1 });
+  const context = {
+    sampleRate: 48000,
+    currentTime: 0,
+    resume: async () => {},
+    ...Object.fromEntries(['Gain', 'WaveShaper', 'BufferSource', 'Buffer'].map((name) => [`create${name}`, node])),
+  };
+  const lane = { sound: 'x', sample_rate_hz: 48000, frames: 240 * 48000 };
+  const score = { duration_s: 240, lanes: [lane], beats_s: [], bars: [] };
+  let fetches = 0;
+  const fetchPart = async (_, start, frames) => {
+    if (++fetches > given.good) throw new TypeError('the line is down');
+    return { words: new Int16Array(frames), channels: 1 };
+  };
+  let lost = null;
+  const transport = new Transport(score, { context, fetchPart, onLost: (error) => (lost = error.message) });
+  transport.loop = given.loop;
+  await transport.play(given.fromS);
+  const times = [];
+  for (const clockS of given.clocksS) {
+    context.currentTime = clockS;
+    await new Promise((done) => setTimeout(done, 250));
+    times.push(transport.songTime(clockS));
+  }
+  const answer = { lost, isPlaying: transport.isPlaying, times, spans: transport.spans.length };
+  transport.silence();
+  return answer;
+}"""
+
+
+def test_sound_that_stops_coming_ends_the_playing_and_is_told(ready: Page) -> None:
+    """Three parts of four seconds come, the fourth does not: what was heard last is where it goes on from."""
+    given = {"good": 3, "loop": None, "fromS": 20.0, "clocksS": [2.0, 4.0, 6.0]}
+    answer = ready.evaluate(BY_HAND, given)
+    assert (answer["lost"], answer["isPlaying"]) == ("the line is down", False)
+    assert 20.0 < answer["times"][-1] < 26.0
+
+
+def test_the_first_part_that_does_not_come_is_told_too(ready: Page) -> None:
+    answer = ready.evaluate(BY_HAND, {"good": 0, "loop": None, "fromS": 20.0, "clocksS": []})
+    assert (answer["lost"], answer["isPlaying"]) == ("the line is down", False)
+
+
+def test_in_a_short_round_the_head_stays_with_the_sound(ready: Page) -> None:
+    """Half a second goes round: at any time of the clock the head is as far in as the clock is past the start."""
+    clocks_s = [1.0, 2.3, 3.6, 4.9, 6.2]
+    given = {"good": 999, "loop": {"startS": 10.0, "endS": 10.5}, "fromS": 10.0, "clocksS": clocks_s}
+    answer = ready.evaluate(BY_HAND, given)
+    starts_s = 0.15
+    expected = [10.0 + (clock_s - starts_s) % 0.5 for clock_s in clocks_s]
+    assert answer["times"] == pytest.approx(expected, abs=1e-3)
+    assert answer["spans"] < 40
