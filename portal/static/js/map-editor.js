@@ -19,6 +19,7 @@ class MapEditor {
     this.history = new History(this.start);
     this.seen = JSON.parse(element.querySelector("#map-seen").textContent);
     this.chosen = 0;
+    this.isPulled = false;
     this.reachMs = 50;
     this.rateHz = Number(element.dataset.mapRate) || 48000;
     this.canvas = element.querySelector("canvas");

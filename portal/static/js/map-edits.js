@@ -31,7 +31,15 @@ export function added(state, bar, timeS) {
 
 export function removed(state, index) {
   if (state.anchors.length < 2) return state;
-  return { ...state, anchors: state.anchors.filter((_, at) => at !== index) };
+  return { anchors: state.anchors.filter((_, at) => at !== index), last_bpm: index === state.anchors.length - 1 ? bpmFrom(state, index - 1) : state.last_bpm };
+}
+
+/** The tempo that runs from an anchor: to the next one, or at the end. */
+function bpmFrom(state, index) {
+  const [one, two] = state.anchors.slice(index, index + 2);
+  if (!two) return state.last_bpm;
+  const beats = (two.bar - one.bar) * beatsPerBar(one.meter);
+  return String(Math.round((1e6 * 60 * beats) / (two.time_s - one.time_s)) / 1e6);
 }
 
 export function inMeter(state, index, meter) {
@@ -71,20 +79,21 @@ export function nearestLine(bars, timeS) {
   return bars.reduce((best, line) => (best && Math.abs(best.time_s - timeS) <= Math.abs(line.time_s - timeS) ? best : line), null);
 }
 
-/** Bar `bar` alone in another meter, at the beat that runs there; all after it moves with it. */
+/** Bar `bar` alone in another meter, at the beat that runs there; all after it moves with it and stays as it was. */
 export function withOddBar(state, bar, meter, timeS, beatS) {
   const before = state.anchors.filter((anchor) => anchor.bar <= bar).at(-1);
   if (!before || !Number.isFinite(timeS) || !(beatS > 0)) return state;
   const own = beatsPerBar(meter) * beatS;
   const shift = own - beatsPerBar(before.meter) * beatS;
   const kept = state.anchors.filter((anchor) => anchor.bar < bar);
+  const next = state.anchors.find((anchor) => anchor.bar === bar + 1);
   const later = state.anchors
     .filter((anchor) => anchor.bar > bar + 1)
     .map((anchor) => ({ ...anchor, time_s: round(anchor.time_s + shift) }));
   const anchors = [
     ...kept,
     { ...before, bar, time_s: round(timeS), meter, ramps: false },
-    { ...before, bar: bar + 1, time_s: round(timeS + own), ramps: false },
+    { ...(next ?? before), bar: bar + 1, time_s: round(timeS + own), ramps: next?.ramps ?? false },
     ...later,
   ];
   return inOrder(anchors) ? { ...state, anchors } : state;
@@ -98,10 +107,9 @@ export function doubled(state) {
 
 /** Half the tempo: two bars become one; anchors in the middle of one go. */
 export function halved(state) {
-  const anchors = state.anchors
-    .filter((anchor) => (anchor.bar - 1) % 2 === 0)
-    .map((anchor) => ({ ...anchor, bar: (anchor.bar - 1) / 2 + 1 }));
-  return anchors.length ? { anchors, last_bpm: String(times(state.last_bpm, 0.5)) } : state;
+  const stays = (anchor) => (anchor.bar - 1) % 2 === 0;
+  const anchors = state.anchors.filter(stays).map((anchor) => ({ ...anchor, bar: (anchor.bar - 1) / 2 + 1 }));
+  return anchors.length ? { anchors, last_bpm: String(times(bpmFrom(state, state.anchors.findLastIndex(stays)), 0.5)) } : state;
 }
 
 /** Beat one is `beats` later: bar lines move by that much of each stretch's own beat. */

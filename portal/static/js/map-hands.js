@@ -1,40 +1,86 @@
 // Hands on the picture of a map: a handle pulled up or down, a place pressed, keys, the wheel.
+//
+// A mouse takes the line of an anchor at any height. A finger takes its handle alone: beside handles it scrolls the page, and a
+// tap puts the head there.
 import { moved } from "kitpost/map-edits";
 import { HANDLE_PX } from "kitpost/map-picture";
 import { zoomAt } from "kitpost/views";
 
 const LEAST_VIEW_S = 0.5;
+const MOUSE_REACH_PX = 2 * HANDLE_PX;
+const FINGER_REACH_PX = 24;
+// A press that goes no farther is none that pulls: a finger never rests.
+const STILL_PX = 3;
+const TAP_PX = 10;
 
 export function handsOn(editor) {
   const { canvas } = editor;
-  canvas.addEventListener("pointerdown", (event) => grab(editor, event));
+  canvas.addEventListener("pointerdown", (event) => press(editor, event));
+  // The browser asks after `pointerdown` whether it may scroll: not under a finger that has a handle.
+  canvas.addEventListener("touchstart", (event) => editor.isPulled && event.preventDefault(), { passive: false });
   canvas.addEventListener("keydown", (event) => key(editor, event));
   canvas.addEventListener("wheel", (event) => wheel(editor, event), { passive: false });
 }
 
-function grab(editor, event) {
+function press(editor, event) {
+  if (!event.isPrimary || event.button) return;
   const { canvas, picture } = editor;
-  const x = event.clientX - canvas.getBoundingClientRect().left;
-  const gaps = editor.state.anchors.map((anchor) => Math.abs(picture.x(anchor.time_s) - x));
-  const nearest = gaps.indexOf(Math.min(...gaps));
+  const box = canvas.getBoundingClientRect();
+  const [x, y] = [event.clientX - box.left, event.clientY - box.top];
   canvas.focus({ preventScroll: true });
-  if (gaps[nearest] > 2 * HANDLE_PX) return editor.live.seek(picture.timeAt(x));
-  editor.choose(nearest);
-  const from = { y: event.clientY, state: editor.state, msPerPx: picture.msPerPx, all: editor.field("all").checked };
-  let last = null;
-  const drag = (moveEvent) => {
-    last = moved(from.state, nearest, ((moveEvent.clientY - from.y) * from.msPerPx) / 1000, from.all);
-    editor.lookAt(last);
+  const at = handleAt(editor, x, y, event.pointerType !== "mouse");
+  if (at >= 0) pull(editor, event, at);
+  else if (event.pointerType === "mouse") editor.live.seek(picture.timeAt(x));
+  else whileDown(canvas, event, { onUp: (upEvent) => farPx(event, upEvent) <= TAP_PX && editor.live.seek(picture.timeAt(x)) });
+}
+
+/** Index of the anchor whose handle is there; -1 for none. */
+function handleAt({ picture, state }, x, y, isFinger) {
+  if (isFinger && Math.abs(picture.y(0) - y) > FINGER_REACH_PX) return -1;
+  const gaps = state.anchors.map((anchor) => Math.abs(picture.x(anchor.time_s) - x));
+  const least = Math.min(...gaps);
+  return least <= (isFinger ? FINGER_REACH_PX : MOUSE_REACH_PX) ? gaps.indexOf(least) : -1;
+}
+
+/** The handle follows until it is let go, which is one step; where the browser takes the pointer away, nothing was pulled. */
+function pull(editor, event, at) {
+  editor.choose(at);
+  const from = { state: editor.state, msPerPx: editor.picture.msPerPx, all: editor.field("all").checked };
+  let [shown, isMoved] = [from.state, false];
+  // A run of taps may end while a handle is held: then its map holds, and nothing is pulled any more.
+  const holds = () => isMoved && editor.state === shown;
+  const onMove = (moveEvent) => {
+    isMoved ||= farPx(event, moveEvent) >= STILL_PX;
+    if (!holds()) return;
+    shown = moved(from.state, at, ((moveEvent.clientY - event.clientY) * from.msPerPx) / 1000, from.all);
+    editor.lookAt(shown);
   };
-  const drop = () => {
-    canvas.removeEventListener("pointermove", drag);
+  const onUp = () => {
+    if (!holds()) return;
     editor.history.now = from.state;
-    if (last) editor.take(last);
+    editor.take(shown);
   };
-  canvas.setPointerCapture(event.pointerId);
-  canvas.addEventListener("pointermove", drag);
-  canvas.addEventListener("pointerup", drop, { once: true });
-  canvas.addEventListener("pointercancel", drop, { once: true });
+  editor.isPulled = true;
+  editor.canvas.setPointerCapture(event.pointerId);
+  whileDown(editor.canvas, event, { onMove, onUp, onCancel: () => holds() && editor.lookAt(from.state), onEnd: () => (editor.isPulled = false) });
+}
+
+/** Tell what this pointer does until it goes up or is taken away; then nothing of it is left. */
+function whileDown(canvas, { pointerId }, { onMove, onUp, onCancel, onEnd }) {
+  const over = new AbortController();
+  const on = (kind, doing) => canvas.addEventListener(kind, (event) => event.pointerId === pointerId && doing?.(event), { signal: over.signal });
+  const end = (doing) => (event) => {
+    over.abort();
+    onEnd?.();
+    doing?.(event);
+  };
+  on("pointermove", onMove);
+  on("pointerup", end(onUp));
+  on("pointercancel", end(onCancel));
+}
+
+function farPx(one, other) {
+  return Math.hypot(other.clientX - one.clientX, other.clientY - one.clientY);
 }
 
 function key(editor, event) {

@@ -2,16 +2,20 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from django.test import Client
 from pytest_django.fixtures import Settings
 
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
-from portal.intake import jobs
+from portal.intake import jobs, map_desk
+from portal.intake.map_desk import Attacks
 from portal.mailroom.models import Message
 from portal.people.models import User
-from tests.factories import make_check, make_client, make_drummer, make_song, make_source, measured_song
+from tests.factories import make_check, make_client, make_drummer, make_map, make_song, make_source, measured_song
+
+DRIFT_BPM = 111.9
 
 
 @pytest.fixture(autouse=True)
@@ -66,3 +70,14 @@ def asked(song: Song) -> Message:
     jobs.measure(song.pk)
     song.refresh_from_db()
     return Message.objects.get()
+
+
+@pytest.fixture
+def played(monkeypatch: pytest.MonkeyPatch) -> Song:
+    """Approved at 112 with bar one at 2 s, played at 111.9: a minute of attacks on every beat."""
+    song = make_song(stage=SongStage.ON_DESK, title="Night bus")
+    make_source(song=song, features_key="")
+    make_map(song=song)
+    played = 2.0 + np.arange(100) * 60 / DRIFT_BPM
+    monkeypatch.setattr(map_desk, "attacks_of", lambda _: Attacks(played, np.ones(100)))
+    return song

@@ -1,40 +1,30 @@
-"""The tempo map under the drummer's hands: what the page is told, what it keeps, and the page itself in a browser."""
+"""The tempo map under the drummer's hands: what the page is told, and what it keeps."""
 
 from __future__ import annotations
 
 import json
-import re
 from typing import Any
 
 import numpy as np
 import pytest
 from django.test import Client
 from django.urls import reverse
-from playwright.sync_api import Page, expect
-from pytest_django.live_server_helper import LiveServer
 
 from analysis.map_residual import residual_of
 from analysis.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.intake import map_desk
-from portal.intake.map_desk import Attacks
 from portal.people.models import User
-from tests.factories import make_drummer, make_map, make_song, make_source
+from tests.factories import make_map, make_song
+from tests.portal.intake.conftest import DRIFT_BPM
 from tests.portal.intake.reading import read, seen_now
 
 pytestmark = pytest.mark.django_db
-DRIFT_BPM = 111.9
 
 
 @pytest.fixture
-def song(monkeypatch: pytest.MonkeyPatch) -> Song:
-    """Approved at 112 with bar one at 2 s, played at 111.9: a minute of attacks on every beat."""
-    song = make_song(stage="on-desk", title="Night bus")
-    make_source(song=song, features_key="")
-    make_map(song=song)
-    played = 2.0 + np.arange(100) * 60 / DRIFT_BPM
-    monkeypatch.setattr(map_desk, "attacks_of", lambda _: Attacks(played, np.ones(100)))
-    return song
+def song(played: Song) -> Song:
+    return played
 
 
 @pytest.fixture
@@ -191,113 +181,3 @@ def test_a_song_without_a_map_begins_at_a_plain_one(client: Client) -> None:
         "anchors": [at(1, 0.0)],
         "last_bpm": "120",
     }
-
-
-@pytest.mark.browser
-@pytest.mark.django_db(transaction=True)
-class TestPage:
-    @pytest.fixture
-    def page_of(self, live_server: LiveServer, client: Client, page: Page, song: Song) -> Page:
-        client.force_login(make_drummer())
-        page.context.add_cookies(
-            [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
-        )
-        page.goto(f"{live_server.url}{reverse('intake:map', args=[song.pk])}")
-        page.locator("[data-map-rows] tr").first.wait_for()
-        return page
-
-    def rows(self, page: Page) -> list[str]:
-        return page.locator("[data-map-rows] th").all_inner_texts()
-
-    def test_an_anchor_pulled_onto_the_playing_mends_the_drift_and_is_approved(self, page_of: Page, song: Song) -> None:
-        page_of.get_by_label("Bar", exact=True).fill("25")
-        page_of.get_by_role("button", name="Set an anchor").click()
-        expect(page_of.locator("[data-map-rows] tr")).to_have_count(2)
-        page_of.locator("[data-map-rows] tr").nth(1).get_by_label("Time of bar 25").focus()
-        page_of.get_by_role("button", name="Onto the playing").click()
-        expect(page_of.locator("[data-map-rows] tr").first.locator("td[data-figure=bpm]")).to_contain_text(
-            re.compile(r"^111\.(9|899)")
-        )
-        page_of.locator("[data-map-rows] tr").nth(1).get_by_label("Tempo from bar 25").fill("111.9")
-        page_of.keyboard.press("Tab")
-        expect(page_of.locator("[data-map-spread]")).to_have_text(re.compile(r"within 0(\.\d)? ms"))
-        page_of.get_by_role("button", name="Approve this map").click()
-        expect(page_of.get_by_text("The tempo map is approved (version 2).")).to_be_visible()
-        kept = song.maps.first()
-        assert kept is not None
-        assert kept.map["segments"][0]["bpm"] == pytest.approx(DRIFT_BPM, abs=0.01)
-
-    def test_an_odd_bar_undo_and_again(self, page_of: Page) -> None:
-        page_of.get_by_label("Bar", exact=True).fill("9")
-        page_of.get_by_role("button", name="Make it an odd bar").click()
-        expect(page_of.locator("[data-map-rows] tr")).to_have_count(3)
-        assert self.rows(page_of) == ["Bar 1", "Bar 9", "Bar 10"]
-        page_of.get_by_role("button", name="Undo").click()
-        expect(page_of.locator("[data-map-rows] tr")).to_have_count(1)
-        page_of.keyboard.press("Control+Shift+Z")
-        expect(page_of.locator("[data-map-rows] tr")).to_have_count(3)
-        page_of.get_by_role("button", name="Undo").click()
-        page_of.get_by_role("button", name="Undo").click()
-        expect(page_of.locator("[data-map-said]")).to_have_text("There is nothing to undo.")
-
-    def test_half_twice_and_turned(self, page_of: Page) -> None:
-        tempo = page_of.get_by_label("Tempo from bar 1")
-        page_of.get_by_role("button", name="Half the tempo").click()
-        expect(tempo).to_have_value("56")
-        page_of.get_by_role("button", name="Twice the tempo").click()
-        expect(tempo).to_have_value("112")
-        page_of.get_by_role("button", name="Beat one a beat later").click()
-        expect(page_of.get_by_label("Time of bar 1,")).to_have_value(f"{2 + 60 / 112:.6f}")
-
-    def test_keys_on_the_picture_move_the_anchor_in_milliseconds(self, page_of: Page) -> None:
-        page_of.locator("canvas").focus()
-        page_of.keyboard.press("ArrowDown")
-        page_of.keyboard.press("Shift+ArrowDown")
-        page_of.keyboard.press("ArrowUp")
-        expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.010000")
-
-    def test_a_handle_pulled_down_moves_the_anchor_later(self, page_of: Page) -> None:
-        box = page_of.locator("canvas").bounding_box()
-        assert box is not None
-        x = box["x"] + box["width"] * 2 / 60
-        page_of.mouse.move(x, box["y"] + 145)
-        page_of.mouse.down()
-        page_of.mouse.move(x, box["y"] + 145 + 46, steps=4)
-        page_of.mouse.up()
-        expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.020000")  # 46 px of 230 for 100 ms: 20 ms
-        page_of.get_by_role("button", name="Undo").click()
-        expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.000000")
-
-    def test_a_reload_loses_nothing(self, page_of: Page) -> None:
-        page_of.get_by_role("button", name="Twice the tempo").click()
-        page_of.get_by_label("Note").fill("felt in eighths")
-        page_of.get_by_role("button", name="Beat one a beat later").click()
-        page_of.reload()
-        expect(page_of.get_by_text("A map that was not approved is kept in this browser")).to_be_visible()
-        expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("112")
-        page_of.get_by_role("button", name="Take it up again").click()
-        expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("224")
-        expect(page_of.get_by_label("Note")).to_have_value("felt in eighths")
-        page_of.get_by_role("button", name="Undo").click()
-        expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.000000")
-        page_of.reload()
-        page_of.get_by_role("button", name="Throw it away").click()
-        page_of.reload()
-        expect(page_of.locator("[data-map-rows] tr")).to_have_count(1)
-        expect(page_of.get_by_text("A map that was not approved")).to_be_hidden()
-
-    def test_a_free_passage_and_a_pickup(self, page_of: Page) -> None:
-        page_of.get_by_label("From bar", exact=True).fill("5")
-        page_of.get_by_label("to the end of bar").fill("8")
-        page_of.get_by_role("button", name="Make them free").click()
-        expect(page_of.locator("[data-map-rows] tr")).to_have_count(3)
-        assert self.rows(page_of) == ["Bar 1", "Bar 5", "Bar 9"]
-        expect(page_of.get_by_label("Free of the grid from bar 5")).to_be_checked()
-        expect(page_of.locator("[data-map-rows] tr").nth(1).locator("td[data-figure=late]")).to_have_text("free")
-        page_of.get_by_label("Free of the grid from bar 5").focus()
-        page_of.keyboard.press("Space")
-        expect(page_of.get_by_label("Free of the grid from bar 5")).not_to_be_checked()
-        expect(page_of.get_by_label("Free of the grid from bar 5")).to_be_focused()
-        page_of.get_by_role("button", name="Pickup: count a bar before the first").click()
-        expect(page_of.locator("[data-map-rows] th").first).to_have_text("Bar 0")
-        expect(page_of.get_by_label("Time of bar 0,")).to_have_value(f"{2 - 240 / 112:.6f}")

@@ -70,6 +70,44 @@ def test_bars_before_the_first_line_run_on_and_later_ones_end(ready: Page) -> No
     assert ask(ready, "map-edits", "m.nearestLine([], 1)") is None
 
 
+# Half a second a beat: bar 16 is at 31 s, and 2/4 is a second shorter than 4/4. Bar 17 began at 33 s.
+@pytest.mark.parametrize(
+    "change", [{"meter": "3/4"}, {"free": True}, {"ramps": True}], ids=["another meter", "free", "an even change"]
+)
+def test_an_odd_bar_before_a_change_leaves_the_change(ready: Page, change: dict[str, Any]) -> None:
+    given = state(anchor(1, 1.0), anchor(17, 33.0, **change), anchor(25, 49.0))
+    made = ask(ready, "map-edits", "m.withOddBar(...given)", given, 16, "2/4", 31.0, 0.5)
+    assert made["anchors"] == [
+        anchor(1, 1.0),
+        anchor(16, 31.0, meter="2/4"),
+        anchor(17, 32.0, **change),
+        anchor(25, 48.0),
+    ]
+
+
+def test_after_an_odd_bar_the_meter_before_it_goes_on(ready: Page) -> None:
+    made = ask(ready, "map-edits", "m.withOddBar(...given)", state(), 16, "2/4", 31.0, 0.5)
+    assert made["anchors"] == [anchor(1, 1.0), anchor(16, 31.0, meter="2/4"), anchor(17, 32.0)]
+    again = ask(ready, "map-edits", "m.withOddBar(...given)", made, 16, "3/4", 31.0, 0.5)
+    assert again["anchors"] == [anchor(1, 1.0), anchor(16, 31.0, meter="3/4"), anchor(17, 32.5)]
+
+
+def test_without_its_last_anchor_a_map_goes_on_at_the_tempo_before_it(ready: Page) -> None:
+    """49 bars of four in 117.6 s are 100 a minute, and it was 120 from bar 50 on."""
+    given = state(anchor(1, 0.0), anchor(50, 117.6))
+    assert ask(ready, "map-edits", "m.removed(...given)", given, 1) == state(anchor(1, 0.0)) | {"last_bpm": "100"}
+    first_gone = ask(ready, "map-edits", "m.removed(...given)", given, 0)
+    assert first_gone == state(anchor(50, 117.6))
+
+
+def test_halved_a_map_keeps_the_tempo_of_the_music(ready: Page) -> None:
+    """Bar 50's anchor goes, in the middle of a bar: 50 where it ran at 100. Bar 51's stays, and its 120 is 60."""
+    gone = ask(ready, "map-edits", "m.halved(...given)", state(anchor(1, 0.0), anchor(50, 117.6)))
+    assert gone == state(anchor(1, 0.0)) | {"last_bpm": "50"}
+    stays = ask(ready, "map-edits", "m.halved(...given)", state(anchor(1, 0.0), anchor(51, 120.0)))
+    assert stays == state(anchor(1, 0.0), anchor(26, 120.0)) | {"last_bpm": "60"}
+
+
 KEEP = """(() => { localStorage.clear();
   const visit = (number, began) => new m.Unsaved({ storage: localStorage, song: "7", began, visit: number });
   const kept = { past: [given[0]], now: given[1], future: [] };
