@@ -33,15 +33,15 @@ class FileSays:
 
 
 def files_say(sources: Sequence[SourceFile], check: SongCheck | None) -> list[FileSays]:
-    """Clicks first, as they were measured; then what MIDI files, tags and names state."""
+    """The click first, as it was measured, several files of it as one; then what MIDI files, tags and names state."""
     clicks = check.click_names if check else set()
     song = check.numbers.song if check else None
-    said = [one for source in sources if source.name in clicks for one in _click_says(source.name, song)]
+    said = list(_click_says("”, “".join(source.name for source in sources if source.name in clicks), song))
     return said + [one for source in sources for one in _evidence_of(source)]
 
 
 def _click_says(name: str, song: SongMeasures | None) -> Iterator[FileSays]:
-    if song and song.tempo.source == "click" and song.tempo.bpm:
+    if name and song and song.tempo.source == "click" and song.tempo.bpm:
         meter = song.meter
         sign = f"{meter.beats_per_bar}/{meter.beat_unit}" if meter.beats_per_bar and meter.beat_unit else ""
         yield FileSays(name, "click", song.tempo.bpm, sign)

@@ -90,5 +90,16 @@ def test_the_sheet_shows_them_beside_the_others(client: Client, signed_in: User,
     assert "map.mid" in page
 
 
+def test_two_files_of_clicks_say_one_tempo(said_song: Song) -> None:
+    make_source(
+        song=said_song, name="click 2.wav", report=FileReport(name="click 2.wav", sha256="", is_click=True).to_json()
+    )
+    check = said_song.checks.done().get()
+    files = (*check.numbers.files, FileReport(name="click 2.wav", sha256="", is_click=True))
+    make_check(song=said_song, report=replace(check.numbers, files=files))
+    said = files_say(list(said_song.sources.current()), said_song.checks.done().first())
+    assert [one.file for one in said if one.how == "click"] == ["click.wav”, “click 2.wav"]
+
+
 def test_without_a_check_nothing_is_said_of_clicks(song: Song) -> None:
     assert files_say(list(song.sources.current()), None) == []
