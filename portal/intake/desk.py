@@ -13,6 +13,7 @@ from django.db.models import OuterRef, Prefetch, Subquery
 from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Member, Song
 from portal.bookings.stages import INTAKE_STAGES, OVER_STAGES, SongStage, Turn
+from portal.intake import hooks
 from portal.intake.models import ApprovedMap, Finding, SongCheck
 from portal.people.models import User
 
@@ -67,6 +68,7 @@ class DeskRow:
     clients: str
     is_aside: bool = False
     is_approved: bool = False
+    objection: str = ""
 
     @property
     def is_yours(self) -> bool:
@@ -96,6 +98,8 @@ class DeskRow:
 
     @property
     def words(self) -> str:
+        if not self.titles and self.objection:
+            return self.objection
         if not self.titles and self.is_approved and self.song.stage == SongStage.ON_DESK:
             return APPROVED_WORDS
         if not self.titles:
@@ -125,7 +129,9 @@ def queue(user: User) -> list[DeskRow]:
             Prefetch("booking__members", queryset=Member.objects.select_related("user")),
         )
     )
-    return sorted((row_of(song) for song in songs), key=lambda row: row.order)
+    queued: list[Song] = list(songs)
+    objections = {key: words for more in hooks.more_reasons_against for key, words in more(queued).items()}
+    return sorted((row_of(song, objections.get(song.pk, "")) for song in queued), key=lambda row: row.order)
 
 
 def next_after(song: Song, user: User) -> Song | None:
@@ -141,13 +147,14 @@ def count_by_show(rows: Iterable[DeskRow]) -> dict[Show, int]:
     return {show: sum(row.is_shown_as(show) for row in rows) for show in Show}
 
 
-def row_of(song: Song) -> DeskRow:
+def row_of(song: Song, objection: str) -> DeskRow:
     flags: list[Finding] = song.flags  # type: ignore[attr-defined]  # prefetched by `queue`
     flags = sorted(flags, key=lambda finding: (RANK_BY_SEVERITY[Finding.Severity(finding.severity)], finding.pk))
     titles = list(dict.fromkeys(KIND_BY_CODE[finding.code].title for finding in flags))
     return DeskRow(
         song=song,
-        severity=flags[0].severity if flags else "",
+        severity=flags[0].severity if flags else Finding.Severity.ASK if objection else "",
+        objection=objection,
         titles=titles[:MOST_WORDS],
         more=max(0, len(titles) - MOST_WORDS),
         clients=", ".join(member.user.name for member in song.booking.members.all()),

@@ -1,6 +1,6 @@
 """What later apps do when something is decided here. They append from `AppConfig.ready()`: see bookings/hooks.py."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from portal.bookings.models import Song
 
@@ -10,5 +10,5 @@ on_map_approved: list[Callable[[int], object]] = []
 keeps_content: list[Callable[[str], bool]] = []
 # Called with the source file's key when its survey is stored, inside that transaction.
 on_file_measured: list[Callable[[int], object]] = []
-# Asked with a song: what else keeps it from being tracked, in plain words.
-more_reasons_against: list[Callable[[Song], list[str]]] = []
+# Asked with songs: what else keeps each of them from being tracked, by its key, in plain words.
+more_reasons_against: list[Callable[[Sequence[Song]], dict[int, str]]] = []

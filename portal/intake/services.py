@@ -181,7 +181,7 @@ def reasons_against(song: Song) -> list[str]:
     stops = song.findings.open().filter(severity=Finding.Severity.STOP).select_related("source")
     reasons += [f"Open: {named(finding)}." for finding in stops]
     reasons += map_reasons(song) + deposit_reasons(song.booking)
-    return reasons + [reason for more in hooks.more_reasons_against for reason in more(song)]
+    return reasons + [reason for more in hooks.more_reasons_against for reason in more([song]).values()]
 
 
 def named(finding: Finding) -> str:

@@ -14,6 +14,7 @@ from portal.bookings.services import hand_song, record, save_brief
 from portal.bookings.stages import SongStage, Turn
 from portal.intake.answers import carried_bpm
 from portal.intake.maps import map_of_song
+from portal.intake.models import ApprovedMap
 from portal.listening import jobs, tasks
 from portal.listening.errors import ListeningError
 from portal.listening.models import Excerpt
@@ -81,12 +82,18 @@ def answer(*, excerpt: Excerpt, answer: str, words: str = "", taps_s: Sequence[f
     )
 
 
-def reasons_against(song: Song) -> list[str]:
+def reasons_against(songs: Sequence[Song]) -> dict[int, str]:
     """A client's last word by ear that is no yes stands until a map is approved after it: another one, or the same."""
-    last = song.excerpts.filter(state=Excerpt.State.ANSWERED).order_by("-answered_at").first()
-    if last is None or last.answer == Answer.RIGHT or song.maps.filter(approved_at__gt=last.answered_at).exists():
-        return []
-    return [f"The client said by ear: {Answer(last.answer).label}. Approve the map anew, changed or as it is."]
+    answered = Excerpt.objects.filter(song__in=songs, state=Excerpt.State.ANSWERED).order_by("answered_at")
+    last = {excerpt.song_id: excerpt for excerpt in answered}
+    maps = ApprovedMap.objects.filter(song__in=last).order_by("approved_at")
+    approved_at = {approved.song_id: approved.approved_at for approved in maps.only("song", "approved_at")}
+    settled = {key for key, at in approved_at.items() if (said_at := last[key].answered_at) and at > said_at}
+    return {
+        song_id: f"The client said by ear: {Answer(excerpt.answer).label}. Approve the map anew, changed or as it is."
+        for song_id, excerpt in last.items()
+        if excerpt.answer != Answer.RIGHT and song_id not in settled
+    }
 
 
 def brief_changes(excerpt: Excerpt) -> dict[str, Any]:

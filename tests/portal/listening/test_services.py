@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
 from portal.bookings.stages import SongStage, Turn
+from portal.intake.desk import queue
 from portal.intake.services import reasons_against
 from portal.listening import jobs, services, tasks
 from portal.listening.errors import ListeningError
@@ -181,6 +182,7 @@ class TestAnswers:
         services.answer(excerpt=out, answer=answer, words="later", by=mara)
         said = [reason for reason in reasons_against(song) if "by ear" in reason]
         assert bool(said) is (answer != "right")
+        assert [row.words for row in queue(song.booking.created_by) if row.song == song and row.objection] == said
         make_map(song=song)
         assert not [reason for reason in reasons_against(song) if "by ear" in reason]
 
