@@ -17,13 +17,14 @@ from analysis.tempo_map import TempoMap, TempoMapError, exact
 from portal.bookings.models import Song
 from portal.intake.errors import MapInputError
 from portal.intake.jobs import load_features
-from portal.intake.maps import bars_of, beats_of, map_of_song
+from portal.intake.maps import bars_of, beats_of, map_of_song, measured_map_of
 from portal.intake.models import SourceFile
 from portal.intake.sheet import main_source
 
 # More dots than this are one ink blot on any screen.
 MOST_DOTS = 4_000
 DIGITS = 4
+MEASURED = "measured"
 Doubles = NDArray[np.float64]
 
 
@@ -44,9 +45,15 @@ def anchors_from(data: Any) -> tuple[Sequence[Anchor], TempoMap]:
         raise MapInputError("This makes no map: a figure is missing, or is none.") from error
 
 
-def start_of(song: Song) -> dict[str, Any]:
-    """The approved map as anchors, else the measured one, else a plain 120 to begin from."""
-    tempo_map = map_of_song(song) or TempoMap.constant(120)
+def start_of(song: Song, begin_from: str = "") -> dict[str, Any]:
+    """The approved map as anchors, else the measured one, else a plain 120 to begin from. `begin_from`: the number of
+    an earlier version, or "measured"; what is none of these is not there."""
+    tempo_map = map_of_song(song)
+    if begin_from == MEASURED:
+        tempo_map = measured_map_of(song)
+    elif begin_from.isdecimal() and (version := song.maps.filter(version=int(begin_from[:4])).first()):
+        tempo_map = TempoMap.from_json(version.map)
+    tempo_map = tempo_map or TempoMap.constant(120)
     return {
         "anchors": [anchor.to_json() for anchor in anchors_of(tempo_map)],
         "last_bpm": str(tempo_map.segments[-1].bpm),

@@ -28,7 +28,7 @@ from portal.people.requests import MemberRequest
 def tempo_map(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
-    return show_map(request, song)
+    return show_map(request, song, start_of(song, request.GET.get("from", "")))
 
 
 def show_map(

@@ -50,10 +50,15 @@ def map_of(bpm: str, meter: str, bar_one_s: float | str) -> dict[str, Any]:
 def map_of_song(song: Song) -> TempoMap | None:
     """The approved map, else the measured one."""
     approved = song.maps.first()
+    try:
+        return TempoMap.from_json(approved.map) if approved else measured_map_of(song)
+    except TempoMapError:
+        return None
+
+
+def measured_map_of(song: Song) -> TempoMap | None:
     check = song.checks.done().first()
     try:
-        if approved is not None:
-            return TempoMap.from_json(approved.map)
         return TempoMap.from_json(measured_map(check.numbers)) if check else None
     except (NoMapError, TempoMapError):
         return None

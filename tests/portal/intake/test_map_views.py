@@ -181,3 +181,15 @@ def test_a_song_without_a_map_begins_at_a_plain_one(client: Client) -> None:
         "anchors": [at(1, 0.0)],
         "last_bpm": "120",
     }
+
+
+@pytest.mark.parametrize(
+    ("begin_from", "bpm"), [("", "104"), ("1", "98"), ("2", "104"), ("measured", "112"), ("7", "104"), ("x", "104")]
+)
+def test_an_earlier_version_or_what_is_measured_can_be_begun_from(
+    client: Client, signed_in: User, on_desk: Song, begin_from: str, bpm: str
+) -> None:
+    for approved in (98.0, 104.0):
+        make_map(song=on_desk, bpm=approved)
+    response = client.get(reverse("intake:map", args=[on_desk.pk]), {"from": begin_from})
+    assert response.context["start"]["last_bpm"] == bpm
