@@ -128,8 +128,10 @@ def ready(request: MemberRequest, song_id: int) -> HttpResponse:
 def check_again(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
-    song_files.check_again(song.pk)
-    messages.success(request, "The song is being checked again.")
+    if song_files.check_again(song.pk):
+        messages.success(request, "The song is being checked again.")
+    else:
+        messages.error(request, "There is nothing to check: no files are here, or the booking is over.")
     return redirect("intake:sheet", song.pk)
 
 
@@ -151,6 +153,9 @@ def waive(request: MemberRequest, finding_id: int) -> HttpResponse:
 def send_held(request: MemberRequest, message_id: int) -> HttpResponse:
     message = get_object_or_404(Message.objects.visible_to(request.user).select_related("song"), pk=message_id)
     require_drummer(request.user)
-    services.send_held(message=message, by=request.user)
-    messages.success(request, "The message is on its way.")
+    message = services.send_held(message=message, by=request.user)
+    if message.state == Message.State.SENT:
+        messages.success(request, "The message is on its way.")
+    else:
+        messages.warning(request, f"This message is {message.get_state_display()}: nothing goes out.")
     return redirect("intake:sheet", message.song.pk) if message.song else redirect(message.booking)

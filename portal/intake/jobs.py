@@ -128,11 +128,17 @@ def measure(song_id: int) -> None:
 @transaction.atomic
 def break_off(check: SongCheck, *, trouble: str) -> None:
     """The song sheet says so until a check gets through. A song must not wait in "checking" for a repair; one that
-    went on meanwhile stays where the drummer has it."""
+    went on meanwhile stays where the drummer has it, and one that changed meanwhile waits for its own check."""
     song = Song.objects.select_for_update().get(pk=check.song_id)
     check.break_off(trouble)
-    if song.stage == SongStage.CHECKING:
+    if song.stage == SongStage.CHECKING and made_from(song, check) and not is_arriving(song):
         move_song(song, SongStage.ON_DESK, text="the check broke off: set the tempo by hand, or check again")
+
+
+def made_from(song: Song, check: SongCheck) -> inputs.CheckInputs | None:
+    """What a check was made from, if that is what the song holds now."""
+    gathered = inputs.gather(song)
+    return gathered if gathered and gathered.fingerprint == check.fingerprint else None
 
 
 def measured(gathered: inputs.CheckInputs) -> SongReport:
@@ -159,8 +165,8 @@ def load_features(source: SourceFile) -> Features:
 def store(check: SongCheck, report: dict[str, Any]) -> None:
     """Keep the check and act on it, unless the song moved on while it was measured: then its own check comes."""
     song = Song.objects.select_for_update().select_related("booking").get(pk=check.song_id)
-    gathered = inputs.gather(song)
-    if gathered is None or gathered.fingerprint != check.fingerprint:
+    gathered = made_from(song, check)
+    if gathered is None:
         logger.info("song %s: changed while it was measured", song.pk)
         return
     check.finish(report=report, engine=ENGINE_VERSION)

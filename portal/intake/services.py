@@ -35,9 +35,7 @@ def answer(*, message: Message, code: str, value: str, by: User) -> Message:
 
 @transaction.atomic
 def take_answer(*, message: Message, code: str, value: str, by: User) -> Message:
-    # The song before the message: a check that settles meanwhile locks in this order too.
-    if message.song_id is not None:
-        Song.objects.select_for_update().get(pk=message.song_id)
+    lock_song_of(message)
     asked = list(Finding.objects.filter(asked_in=message).select_related("source"))
     message = mailroom.answer(message=message, code=code, value=value, by=by)
     if message.song is None:
@@ -54,8 +52,15 @@ def take_answer(*, message: Message, code: str, value: str, by: User) -> Message
     return message
 
 
+def lock_song_of(message: Message) -> None:
+    """The song before the message: a check that settles meanwhile locks in this order too."""
+    if message.song_id is not None:
+        Song.objects.select_for_update().get(pk=message.song_id)
+
+
 @transaction.atomic
 def send_held(*, message: Message, by: User) -> Message:
+    lock_song_of(message)
     message = mailroom.send_held(message=message, by=by)
     if message.song is not None and message.song.stage == SongStage.ON_DESK and message.waits_for_answer:
         settling.place(message.song, text="the question went out")

@@ -25,6 +25,9 @@ Key = tuple[int | None, str]
 
 
 def settle(song: Song, gathered: CheckInputs, check: SongCheck) -> None:
+    """The check of a booking that is over says nothing to anybody, and moves nothing."""
+    if song.booking.is_over:
+        return
     report = SongReport.from_json(check.report or {})
     update_findings(song, found_in(report, gathered))
     questions.withdraw_moot(song)

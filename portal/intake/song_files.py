@@ -62,26 +62,29 @@ def receive_zip(*, upload: Upload, song: Song) -> SentZip:
 
 
 def begin_check(song: Song) -> None:
-    """Before tracking, whatever changes sends the song back to be checked. After, it stays where the drummer has it."""
-    if song.stage in INTAKE_STAGES:
+    """Before tracking, whatever changes sends the song back to be checked. After, or when its booking is over, it stays
+    where the drummer has it."""
+    if song.stage in INTAKE_STAGES and not song.booking.is_over:
         move_song(song, SongStage.CHECKING, text="the files are being checked")
 
 
 @transaction.atomic
-def check_again(song_id: int) -> None:
+def check_again(song_id: int) -> bool:
     """The brief changed, a file left or came back, or somebody asks: measure again what there is.
 
-    Files whose survey broke off are tried once more as well. Without the originals there is nothing to measure.
+    Files whose survey broke off are tried once more as well. False where there is nothing to measure: without the
+    originals, and when the booking is over.
     """
     song = Song.objects.select_for_update().select_related("booking").get(pk=song_id)
-    if not song.sources.exists() or song.sources.current().exclude(gone_at=None).exists():
-        return
+    if song.booking.is_over or not song.sources.exists() or song.sources.current().exclude(gone_at=None).exists():
+        return False
     begin_check(song)
     for source in song.sources.current():
         if source.is_unmeasured:
             source.survey_anew()
             start_on_commit(tasks.survey_file, source.pk)
     start_on_commit(tasks.measure_song, song_id)
+    return True
 
 
 @transaction.atomic

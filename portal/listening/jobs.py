@@ -87,8 +87,15 @@ def store(path: Path) -> str:
 
 @transaction.atomic
 def let_out(excerpt_id: int, *, key: str, trouble: str) -> None:
-    excerpt = Excerpt.objects.select_for_update().select_related("song__booking", "asked_by").get(pk=excerpt_id)
+    # The song before its excerpt: who asks and who answers lock in this order too.
+    song_id = Excerpt.objects.values_list("song_id", flat=True).get(pk=excerpt_id)
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song_id)
+    excerpt = Excerpt.objects.select_for_update().select_related("asked_by").get(pk=excerpt_id)
+    excerpt.song = song
     if excerpt.state != Excerpt.State.MAKING:
+        return
+    if song.booking.is_over:
+        excerpt.withdraw()
         return
     if trouble:
         excerpt.fail(trouble=f"The bars could not be played: a file {trouble}.")

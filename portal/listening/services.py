@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 
 from analysis.tempo_map import TempoMap
-from portal.bookings.models import Song
+from portal.bookings.models import FASTEST_BPM, SLOWEST_BPM, Song
 from portal.bookings.services import hand_song, record, save_brief
 from portal.bookings.stages import SongStage, Turn
 from portal.intake.answers import carried_bpm
@@ -35,11 +35,19 @@ def ask(*, song: Song, first_bar: int, note: str, by: User) -> Excerpt:
     for waiting in song.excerpts.filter(state__in=(Excerpt.State.MAKING, Excerpt.State.OUT)):
         if (waiting.map, waiting.first_bar, waiting.note) == (map_json, first_bar, note):
             return waiting
-        waiting.withdraw()  # one question at a time: the newer one counts
+        take_back(waiting, song, by)  # one question at a time: the newer one counts
     excerpt = Excerpt.objects.create(song=song, asked_by=by, map=map_json, first_bar=first_bar, note=note)
     # A queue that is down undoes nothing: the sweep finds the excerpt.
     start_on_commit(tasks.make_excerpt, excerpt.pk)
     return excerpt
+
+
+def take_back(excerpt: Excerpt, song: Song, by: User) -> None:
+    """Until the newer one is out, the client has nothing to answer: the turn comes back with the question."""
+    was_out = excerpt.state == Excerpt.State.OUT
+    excerpt.withdraw()
+    if was_out and song.stage == SongStage.ON_DESK and song.turn == Turn.CLIENT:
+        hand_song(song, Turn.DRUMMER, text="took the question by ear back, for another one", actor=by)
 
 
 def check_can_ask(song: Song, first_bar: int) -> TempoMap:
@@ -97,9 +105,11 @@ def reasons_against(songs: Sequence[Song]) -> dict[int, str]:
 
 
 def brief_changes(excerpt: Excerpt) -> dict[str, Any]:
-    """One tempo throughout is one figure in the brief; a map with several is confirmed as a whole, on the sheet."""
+    """One tempo throughout is one figure in the brief; a map with several is confirmed as a whole, on the sheet. So is
+    a tempo that the brief does not take: a map may be slower or faster."""
     segments = [one for one in TempoMap.from_json(excerpt.map).segments if not one.free]
     times = TIMES_TEMPO.get(Answer(excerpt.answer))
     if times is None or len({segment.bpm for segment in segments}) > 1:
         return {}
-    return {"bpm": Decimal(carried_bpm(float(segments[0].bpm))) * times}
+    bpm = Decimal(carried_bpm(float(segments[0].bpm))) * times
+    return {"bpm": bpm} if SLOWEST_BPM <= bpm <= FASTEST_BPM else {}

@@ -105,3 +105,23 @@ def test_a_file_whose_survey_never_came_through_is_named_and_tried_again(
         client.post(f"/songs/{song.pk}/check/")
     assert asked == [source.pk]
     assert "could not be measured" not in sheet(client, song)
+
+
+@pytest.mark.parametrize("arrives", [True, False])
+def test_a_song_whose_newer_file_is_on_its_way_waits_for_its_own_check(
+    monkeypatch: pytest.MonkeyPatch, arrives: bool
+) -> None:
+    song = make_song(client=make_client(), stage=SongStage.CHECKING)
+    make_source(song=song)
+
+    def breaks(_: object) -> None:
+        if arrives:
+            make_source(song=song, name="late.wav", status=SourceFile.Status.RECEIVED, report=None)
+        raise SongNotMeasuredError("took too long")
+
+    monkeypatch.setattr(jobs, "measured", breaks)
+    with pytest.raises(SongNotMeasuredError):
+        jobs.measure(song.pk)
+
+    song.refresh_from_db()
+    assert song.stage == (SongStage.CHECKING if arrives else SongStage.ON_DESK)

@@ -205,13 +205,34 @@ class TestDecisions:
         song.refresh_from_db()
         assert song.stage == SongStage.CHECKING
 
+    def test_check_again_says_where_there_is_nothing_to_check(
+        self, client: Client, signed_in: User, song: Song
+    ) -> None:
+        song.booking.stage = BookingStage.CANCELLED
+        song.booking.save()
+
+        page = client.post(f"/songs/{song.pk}/check/", follow=True).content.decode()
+
+        assert "There is nothing to check" in page
+
     def test_a_held_message_goes_out(self, client: Client, signed_in: User, song: Song) -> None:
         message = make_message(song=song, state=Message.State.HELD)
 
-        client.post(reverse("intake:send-held", args=[message.pk]))
+        page = client.post(reverse("intake:send-held", args=[message.pk]), follow=True).content.decode()
 
         message.refresh_from_db()
         assert message.state == Message.State.SENT
+        assert "The message is on its way." in page
+
+    def test_a_message_that_was_taken_back_is_not_said_to_be_on_its_way(
+        self, client: Client, signed_in: User, song: Song
+    ) -> None:
+        message = make_message(song=song, state=Message.State.WITHDRAWN)
+
+        page = client.post(reverse("intake:send-held", args=[message.pk]), follow=True).content.decode()
+
+        assert "This message is withdrawn: nothing goes out." in page
+        assert "on its way" not in page
 
 
 def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -> None:

@@ -23,6 +23,7 @@ from tests.factories import (
     make_source,
     measured_song,
 )
+from tests.locks import locked_by
 
 pytestmark = pytest.mark.django_db
 
@@ -262,3 +263,12 @@ class TestSeveralQuestions:
 def check(song: Song, *codes: str) -> None:
     make_check(song=song, report=measured_song(*codes))
     jobs.measure(song.pk)
+
+
+def test_the_song_is_locked_before_its_message(song: Song, drummer: User, monkeypatch: pytest.MonkeyPatch) -> None:
+    message = make_message(song=song, state=Message.State.HELD)
+    locked = locked_by(monkeypatch)
+
+    services.send_held(message=message, by=drummer)
+
+    assert locked[:2] == [Song, Message]

@@ -9,8 +9,9 @@ import pytest
 from analysis.reports import Finding as Found
 from analysis.reports import Place, SongReport
 from portal.bookings.models import Song
-from portal.bookings.stages import SongStage
-from portal.intake import jobs
+from portal.bookings.services import cancel_booking
+from portal.bookings.stages import BookingStage, SongStage
+from portal.intake import jobs, song_files
 from portal.intake.models import Finding, SourceFile
 from portal.mailroom.models import Mail, Message, MessageRule
 from tests.factories import make_check, make_client, make_drummer, make_finding, make_song, make_source, measured_song
@@ -210,3 +211,43 @@ class TestStage:
 
         other.refresh_from_db()
         assert other.state == Finding.State.OPEN
+
+
+class TestBookingsThatAreOver:
+    def test_a_check_that_ends_after_the_cancellation_writes_to_nobody(
+        self, song: Song, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        MessageRule.objects.create(code="no-click", when="at-once")
+
+        def cancelled_meanwhile(_: object) -> SongReport:
+            cancel_booking(booking=song.booking, by=song.booking.created_by, reason="")
+            return measured_song("no-click")
+
+        monkeypatch.setattr(jobs, "measured", cancelled_meanwhile)
+        jobs.measure(song.pk)
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.CHECKING
+        assert not Message.objects.exists()
+        assert not song.findings.exists()
+
+    def test_nothing_is_checked_again(self, song: Song) -> None:
+        Song.objects.filter(pk=song.pk).update(stage=SongStage.ON_DESK)
+        assert song_files.check_again(song.pk)
+        Song.objects.filter(pk=song.pk).update(stage=SongStage.ON_DESK)
+        cancel_booking(booking=song.booking, by=song.booking.created_by, reason="")
+
+        assert not song_files.check_again(song.pk)
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.ON_DESK
+
+    def test_a_file_that_still_comes_moves_nothing(self, song: Song) -> None:
+        Song.objects.filter(pk=song.pk).update(stage=SongStage.ON_DESK)
+        song.booking.stage = BookingStage.CANCELLED
+        song.booking.save()
+
+        song_files.begin_check(Song.objects.get(pk=song.pk))
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.ON_DESK

@@ -10,7 +10,7 @@ from django.core.files.storage import default_storage
 from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
-from portal.bookings.stages import SongStage, Turn
+from portal.bookings.stages import BookingStage, SongStage, Turn
 from portal.intake.desk import queue
 from portal.intake.services import reasons_against
 from portal.listening import jobs, services, tasks
@@ -20,6 +20,7 @@ from portal.listening.shown import excerpt_shown
 from portal.mailroom.models import Mail
 from portal.people.models import User
 from tests.factories import make_check, make_map, make_song, make_source, store_content
+from tests.locks import locked_by
 
 pytestmark = pytest.mark.django_db
 
@@ -53,6 +54,43 @@ class TestAsking:
         newer = services.ask(song=song, first_bar=9, note="", by=drummer)
         out.refresh_from_db()
         assert (out.state, newer.state) == (Excerpt.State.WITHDRAWN, Excerpt.State.MAKING)
+
+    def test_where_the_newer_one_cannot_be_made_the_turn_is_the_drummer_s(
+        self, song: Song, drummer: User, out: Excerpt
+    ) -> None:
+        sha256 = store_content(b"no sound at all")
+        song.sources.update(key=f"originals/{sha256[:2]}/{sha256}")
+        newer = services.ask(song=song, first_bar=9, note="", by=drummer)
+        jobs.make_excerpt(newer.pk)
+        song.refresh_from_db()
+        assert [one.state for one in song.excerpts.order_by("pk")] == [Excerpt.State.WITHDRAWN, Excerpt.State.FAILED]
+        assert song.turn == Turn.DRUMMER
+
+    def test_in_a_booking_that_is_over_it_does_not_go_out(self, song: Song, drummer: User) -> None:
+        excerpt = services.ask(song=song, first_bar=3, note="", by=drummer)
+        song.booking.stage = BookingStage.CANCELLED
+        song.booking.save()
+        jobs.let_out(excerpt.pk, key="excerpts/some.flac", trouble="")
+        excerpt.refresh_from_db()
+        song.refresh_from_db()
+        assert (excerpt.state, song.turn) == (Excerpt.State.WITHDRAWN, Turn.DRUMMER)
+        assert not Mail.objects.exists()
+
+    def test_a_question_taken_back_while_it_is_made_does_not_go_out(self, song: Song, drummer: User) -> None:
+        excerpt = services.ask(song=song, first_bar=3, note="", by=drummer)
+        excerpt.withdraw()
+        jobs.let_out(excerpt.pk, key="excerpts/some.flac", trouble="")
+        excerpt.refresh_from_db()
+        assert excerpt.state == Excerpt.State.WITHDRAWN
+        assert not Mail.objects.exists()
+
+    def test_the_song_is_locked_before_its_excerpt(
+        self, song: Song, drummer: User, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        excerpt = services.ask(song=song, first_bar=3, note="", by=drummer)
+        locked = locked_by(monkeypatch)
+        jobs.let_out(excerpt.pk, key="excerpts/some.flac", trouble="")
+        assert locked[:2] == [Song, Excerpt]
 
     def test_made_twice_it_goes_out_once(self, out: Excerpt) -> None:
         tasks.make_excerpt(out.pk)
@@ -145,6 +183,19 @@ class TestAnswers:
         song.brief.refresh_from_db()
         assert song.brief.bpm == Decimal(bpm)
         assert song.timeline.filter(text__startswith="answered by ear").exists()
+
+    @pytest.mark.parametrize(("bpm", "answer"), [(210, "twice"), (39, "half"), (450, "right")])
+    def test_a_tempo_that_the_brief_does_not_take_stays_out_of_it(
+        self, song: Song, mara: User, drummer: User, bpm: float, answer: str
+    ) -> None:
+        """420, 19.5 and 450 beats a minute: maps go further than the brief's 20 to 400."""
+        excerpt = Excerpt.objects.create(
+            song=song, asked_by=drummer, map=make_map(song=song, bpm=bpm).map, first_bar=3, state=Excerpt.State.OUT
+        )
+        services.answer(excerpt=excerpt, answer=answer, by=mara)
+        excerpt.refresh_from_db()
+        song.brief.refresh_from_db()
+        assert (excerpt.answer, song.brief.bpm) == (answer, None)
 
     def test_taps_say_where_the_one_is_and_the_map_is_one_press_away(
         self, song: Song, mara: User, out: Excerpt
