@@ -37,8 +37,10 @@ def show_map(
     start: dict[str, Any] | None = None,
     *,
     note: str = "",
+    count_in: str | None = None,
     status: int = HTTPStatus.OK,
 ) -> HttpResponse:
+    """`start` and `count_in` as they were sent, where they were refused."""
     # Before all that is shown: whatever comes meanwhile was not seen.
     check, newest = song.checks.done().first(), song.maps.first()
     start = start or start_of(song)
@@ -48,7 +50,8 @@ def show_map(
         "start": start,
         "seen_here": Seen.of(check, newest),
         "note": note,
-        "count_in_bars": newest.count_in_bars if newest else None,
+        "count_in_bars": newest.count_in_bars if newest and count_in is None else count_in,
+        "is_conflict": status == HTTPStatus.CONFLICT,
         "most_count_in_bars": MOST_COUNT_IN_BARS,
         "seen": seen_on(song, anchors, found),
         "main": picture_source(song),
@@ -89,10 +92,9 @@ def keep_map(request: MemberRequest, song_id: int) -> HttpResponse:
             seen=Seen.by(request.POST),
         )
     except MapChangedError as error:
-        messages.warning(
-            request, f"{error} Here is your map: approve it again if it is to hold, or reload to see theirs."
-        )
-        return show_map(request, song, made, note=note, status=HTTPStatus.CONFLICT)
+        messages.warning(request, f"{error} Here is your map: approve it again if it is to hold.")
+        count_in = request.POST.get("count-in", "")
+        return show_map(request, song, made, note=note, count_in=count_in, status=HTTPStatus.CONFLICT)
     except IntakeError as error:
         messages.error(request, str(error))
         return redirect("intake:map", song.pk)

@@ -8,6 +8,7 @@ import { MapLive } from "kitpost/map-live";
 import { MapPicture } from "kitpost/map-picture";
 import { AnchorTable, signed } from "kitpost/map-table";
 import { Unsaved } from "kitpost/map-unsaved";
+import { numberIn } from "kitpost/typed";
 
 const REACHES_MS = [10, 25, 50, 125];
 const TYPED_INTO = "input:not([type=checkbox], [type=range]), textarea";
@@ -34,7 +35,8 @@ class MapEditor {
     handsOn(this);
     this.observer = new ResizeObserver(() => this.ask());
     this.observer.observe(this.canvas);
-    this.offer();
+    // A map that was refused is kept before another is offered: what is kept already is not thrown away for it.
+    if (!("mapConflict" in element.dataset) || this.resume()) this.offer();
     this.writeDown();
     this.show();
   }
@@ -64,8 +66,21 @@ class MapEditor {
   changed() {
     this.chosen = Math.min(this.chosen, this.state.anchors.length - 1);
     this.writeDown();
-    if (!this.unsaved.keep(this.history, this.field("note").value, Date.now())) this.say("This browser keeps nothing: approve the map before you leave the page.");
+    this.keep();
     this.tryIt();
+  }
+
+  keep() {
+    const typed = { note: this.field("note").value, countIn: this.field("count-in").value };
+    const isKept = this.unsaved.keep(this.history, typed, Date.now());
+    if (!isKept) this.say("This browser keeps nothing: approve the map before you leave the page.");
+    return isKept;
+  }
+
+  /** A map that was refused at the press goes on with the steps that led to it. */
+  resume() {
+    this.history = new History(this.start, this.unsaved.stepsOf(this.start));
+    return this.keep();
   }
 
   writeDown() {
@@ -124,7 +139,7 @@ class MapEditor {
   edits(by) {
     const stretch = this.seen.stretches[this.chosen] ?? this.seen.stretches.at(-1);
     const all = this.field("all").checked;
-    const number = (name) => Number(this.field(name).value);
+    const number = (name) => numberIn(this.field(name).value);
     const shifted = (byS) => moved(this.state, this.chosen, byS, all);
     return {
       ms: () => shifted(by / 1000),
@@ -162,11 +177,11 @@ class MapEditor {
 
   changeRow(at, of, value) {
     const edits = {
-      time: () => placed(this.state, at, Number(value)),
+      time: () => placed(this.state, at, numberIn(value)),
       meter: () => inMeter(this.state, at, value),
       ramps: () => ramping(this.state, at, value),
       free: () => freeing(this.state, at, value),
-      bpm: () => inTempo(this.state, Number(value)),
+      bpm: () => inTempo(this.state, numberIn(value)),
     };
     this.take(edits[of]());
     this.showRows(true);
@@ -187,7 +202,7 @@ class MapEditor {
   }
 
   offer() {
-    this.found = this.unsaved.offer({ start: this.start, bars: this.seen.bars });
+    this.found = this.unsaved.offer(this.start);
     if (!this.found) return;
     const when = new Date(this.found.atMs).toLocaleString([], { weekday: "long", hour: "2-digit", minute: "2-digit" });
     const isOlder = this.found.began !== this.unsaved.began;
@@ -198,9 +213,10 @@ class MapEditor {
   }
 
   takeUp() {
-    const { key, now, past, future, note } = this.found;
+    const { key, now, past, future, note, countIn } = this.found;
     this.history = new History(now, { past, future });
     this.field("note").value = note;
+    this.field("count-in").value = countIn ?? "";
     this.changed();
     this.unsaved.drop(key);
     this.element.querySelector("[data-map-offer]").hidden = true;

@@ -122,6 +122,24 @@ export function inTempo(state, bpm) {
   return bpm > 0 && bpm <= 1000 ? { ...state, last_bpm: String(bpm) } : state;
 }
 
+/** The anchors of the map that is kept: as on the server an even change has one on each of its bars. */
+export function written({ anchors }) {
+  let beatS = null;
+  return anchors.flatMap((one, at) => {
+    const two = anchors[at + 1];
+    if (!two) return [one];
+    const [bars, beats, firstS] = [two.bar - one.bar, beatsPerBar(one.meter), beatS];
+    const beatsS = (two.time_s - one.time_s) / beats;
+    if (one.free || !one.ramps || !firstS) {
+      beatS = one.free ? null : beatsS / bars;
+      return [one];
+    }
+    const step = ((beatsS - bars * firstS) * 2) / bars ** 2;
+    beatS = firstS + step * (bars - 0.5);
+    return Array.from({ length: bars }, (_, bar) => ({ ...one, bar: one.bar + bar, time_s: one.time_s + beats * (firstS * bar + (step * bar ** 2) / 2) }));
+  });
+}
+
 /** What was, what is, and what was undone. */
 export class History {
   constructor(state, { past = [], future = [] } = {}) {

@@ -4,6 +4,7 @@ import { isSwitchedOff } from "kitpost/keys";
 import { barAt, lineOf, moved, nearestLine } from "kitpost/map-edits";
 import { withTaps } from "kitpost/map-taps";
 import { clock } from "kitpost/bars";
+import { numberIn } from "kitpost/typed";
 
 const REST_LEAST_MS = 1500;
 const REST_MOST_MS = 8000;
@@ -80,7 +81,7 @@ export class MapLive {
   }
 
   barHere() {
-    const bar = Number(this.editor.field("bar-here").value);
+    const bar = numberIn(this.editor.field("bar-here").value);
     const timeS = this.meantS();
     if (timeS === null || !Number.isInteger(bar)) return this.editor.say("Which bar is it? Write its number.");
     this.editor.take(barAt(this.editor.state, bar, timeS), `Bar ${bar} begins at ${clock(timeS, 3)}.`);

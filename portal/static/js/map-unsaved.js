@@ -1,11 +1,12 @@
 // What was changed on a map and not approved, kept in this browser: a closed laptop or a reload loses nothing.
 //
 // Each visit to the page keeps under a key of its own, so that two tabs never write over each other.
-import { bpmOf } from "kitpost/map-edits";
+import { bpmOf, written } from "kitpost/map-edits";
 
 const PREFIX = "kitpost-map-";
-const MOST_STEPS = 60;
-const SAME_S = 1e-6;
+// Of the steps of one visit. A browser has some five million characters for all maps of a house.
+const MOST_CHARACTERS = 250_000;
+const SAME = 1e-6;
 
 export class Unsaved {
   constructor({ storage, song, began, visit }) {
@@ -15,9 +16,17 @@ export class Unsaved {
     this.began = began;
   }
 
-  /** Keep the map with its steps; false where the browser keeps nothing. */
-  keep({ past, now, future }, note, atMs) {
-    const kept = { began: this.began, now, past: past.slice(-MOST_STEPS), future: future.slice(-MOST_STEPS), note, atMs };
+  /** Keep the map with its newest steps, and what is typed beside it; false where the browser keeps nothing. */
+  keep({ past, now, future }, { note, countIn }, atMs) {
+    // Where there is no room for steps, the map alone may find some.
+    return [MOST_CHARACTERS, 0].some((room) => {
+      const kept = newest(past, room);
+      const rest = newest(future, room - JSON.stringify(kept).length);
+      return this.write({ began: this.began, now, past: kept, future: rest, note, countIn, atMs });
+    });
+  }
+
+  write(kept) {
     try {
       this.storage.setItem(this.own, JSON.stringify(kept));
       return true;
@@ -26,13 +35,22 @@ export class Unsaved {
     }
   }
 
-  /** The newest that earlier visits left and that is neither the map `start` nor the one that was approved from it. */
-  offer({ start, bars }) {
+  /** The newest that earlier visits left and that is not the map `start`; what is that map is kept no longer. */
+  offer(start) {
+    const isHere = ({ now }) => isSame(now, start);
+    for (const { key } of this.left().filter(isHere)) this.drop(key);
+    return this.left().sort((a, b) => b.atMs - a.atMs)[0] ?? null;
+  }
+
+  /** The steps with which an earlier visit left the map `now`. */
+  stepsOf(now) {
+    const { past = [], future = [] } = this.left().find((one) => isSame(one.now, now)) ?? {};
+    return { past, future };
+  }
+
+  left() {
     const keys = Object.keys(this.storage).filter((key) => key.startsWith(this.family) && key !== this.own);
-    const offers = keys.map((key) => ({ key, ...read(this.storage, key) })).filter(({ now }) => now?.anchors?.length);
-    for (const offer of offers) if (offer.began !== this.began && lies(offer.now, start, bars)) this.drop(offer.key);
-    const open = offers.filter((offer) => this.storage.getItem(offer.key) !== null && !isSame(offer.now, start));
-    return open.sort((a, b) => b.atMs - a.atMs)[0] ?? null;
+    return keys.map((key) => ({ key, ...read(this.storage, key) })).filter(({ now }) => now?.anchors?.length);
   }
 
   drop(key = this.own) {
@@ -48,13 +66,21 @@ function read(storage, key) {
   }
 }
 
-function isSame(one, other) {
-  const plain = ({ anchors, last_bpm: bpm }) => JSON.stringify([anchors.map((anchor) => [anchor.bar, anchor.time_s, anchor.meter, Boolean(anchor.ramps), Boolean(anchor.free)]), String(bpm)]);
-  return plain(one) === plain(other);
+/** The newest, which are the last, that fit into `room` characters. */
+function newest(steps, room) {
+  let left = room;
+  const tooMuch = steps.findLastIndex((step) => (left -= JSON.stringify(step).length) < 0);
+  return steps.slice(tooMuch + 1);
 }
 
-/** Whether a map made from an older version is the one that is approved now: all its anchors lie on it. */
-function lies(state, start, bars) {
-  const times = new Map([...start.anchors, ...bars].map((line) => [line.bar, line.time_s]));
-  return Math.abs(bpmOf(state) - bpmOf(start)) < SAME_S && state.anchors.every((anchor) => Math.abs((times.get(anchor.bar) ?? Infinity) - anchor.time_s) < SAME_S);
+/** Whether two are one map once they are approved; in doubt they are not, and nothing is lost. */
+function isSame(one, other) {
+  const [these, those] = [written(one), written(other)];
+  const isLine = (anchor, at) => isSameAnchor(anchor, those[at]);
+  return Math.abs(bpmOf(one) - bpmOf(other)) < SAME && these.length === those.length && these.every(isLine);
+}
+
+function isSameAnchor(one, other) {
+  const isNear = Math.abs(one.time_s - other.time_s) < SAME;
+  return isNear && one.bar === other.bar && one.meter === other.meter && Boolean(one.free) === Boolean(other.free);
 }

@@ -13,6 +13,7 @@ import { drawResidual, fillRows, onsetsOf, residualOf } from "kitpost/residual";
 import { LEAST_VIEW_S, moveByHand } from "kitpost/score-moves";
 import { chooseSection, listSections, sectionBars, stepFor } from "kitpost/score-steps";
 import { Transport } from "kitpost/transport";
+import { numberIn } from "kitpost/typed";
 
 const CLOSE_UP_AFTER_MS = 90;
 const MARK_VIEW_S = 4;
@@ -155,7 +156,7 @@ class Score {
   }
 
   toBar() {
-    const bar = this.score.bars.find((line) => line.bar === Number(this.part("bar-number").value));
+    const bar = this.score.bars.find((line) => line.bar === numberIn(this.part("bar-number").value));
     if (!bar) return this.say("There is no such bar.");
     this.seekShown(bar.time_s);
   }
@@ -179,7 +180,7 @@ class Score {
 
   /** From the first to the end of the last of these bars; empty fields end it. */
   setLoop() {
-    const [first, last] = ["loop-from", "loop-to"].map((name) => Number(this.part(name).value));
+    const [first, last] = ["loop-from", "loop-to"].map((name) => numberIn(this.part(name).value));
     chooseSection(this.part("section"), first, last);
     const from = this.score.bars.findIndex((line) => line.bar === first);
     const to = this.score.bars.findIndex((line) => line.bar === last);

@@ -12,7 +12,7 @@ from playwright.sync_api import CDPSession, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from portal.bookings.models import Song
-from tests.factories import make_drummer
+from tests.factories import make_drummer, make_map
 from tests.portal.intake.conftest import DRIFT_BPM
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -242,3 +242,40 @@ def test_pulls_by_mouse_put_no_older_map_back(page_of: Page) -> None:
     assert '"time_s":2.5,' in page_of.locator("[name=map]").input_value()
     page_of.get_by_role("button", name="Undo").click()
     expect(time).to_have_value("2.020000")
+
+
+def test_a_map_that_was_refused_is_kept_with_its_steps_and_offered_beside_theirs(page_of: Page, played: Song) -> None:
+    page_of.get_by_label("Count-in of the click").fill("3")
+    page_of.get_by_role("button", name="Twice the tempo").click()
+    expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("224")
+    make_map(song=played, bpm=113)
+    page_of.get_by_role("button", name="Approve this map").click()
+    expect(page_of.get_by_text("Version 2 was approved by")).to_be_visible()
+    expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("224")
+    expect(page_of.get_by_label("Count-in of the click")).to_have_value("3")
+    expect(page_of.get_by_text("A map that was not approved")).to_be_hidden()
+    page_of.get_by_role("link", name="See the map that holds now").click()
+    expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("113")
+    page_of.get_by_role("button", name="Take it up again").click()
+    expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("224")
+    expect(page_of.get_by_label("Count-in of the click")).to_have_value("3")
+    page_of.get_by_role("button", name="Undo").click()
+    expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("112")
+    page_of.get_by_role("button", name="Do it again").click()
+    page_of.get_by_role("button", name="Approve this map").click()
+    expect(page_of.get_by_text("The tempo map is approved (version 3).")).to_be_visible()
+    page_of.get_by_role("link", name=re.compile("by hand")).first.click()
+    page_of.locator("[data-map-rows] tr").first.wait_for()
+    expect(page_of.get_by_text("A map that was not approved")).to_be_hidden()
+
+
+def test_empty_fields_are_no_bar_0_where_a_pickup_is_counted(page_of: Page) -> None:
+    page_of.get_by_role("button", name="Pickup: count a bar before the first").click()
+    expect(page_of.locator("[data-map-rows] th").first).to_have_text("Bar 0")
+    page_of.get_by_role("button", name="Make them free").click()
+    expect(page_of.locator("[data-map-said]")).to_have_text("That cannot be done here.")
+    expect(page_of.get_by_label("Free of the grid from bar 0")).not_to_be_checked()
+    time = page_of.get_by_label("Time of bar 1,")
+    time.fill("")
+    time.press("Tab")
+    expect(time).to_have_value("2.000000")

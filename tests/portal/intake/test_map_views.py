@@ -135,10 +135,21 @@ class TestKeeping:
         assert "Version 2 was approved by" in page
         assert response.context["start"]["anchors"] == [at(1, 2.5)]
         assert (response.context["seen_here"].began, response.context["note"]) == (2, "mine")
+        assert "data-map-conflict" in page
         assert self.keep(client, song, began="2").status_code == 200
         assert song.maps.count() == 3
         assert self.keep(client, song, began="2").status_code == 200  # pressed twice it is one version, and no conflict
         assert song.maps.count() == 3
+
+    @pytest.mark.parametrize("typed", ["3", ""])
+    def test_on_a_conflict_the_count_in_stays_as_typed(
+        self, client: Client, drummer: User, song: Song, typed: str
+    ) -> None:
+        make_map(song=song, bpm=113)
+        song.maps.update(count_in_bars=1)
+        response = self.keep(client, song, began="1", **{"count-in": typed})
+        assert response.status_code == 409
+        assert f'min="0" max="16" value="{typed}"' in response.content.decode()
 
     def test_the_count_in_is_set_and_holds_for_later_versions(self, client: Client, drummer: User, song: Song) -> None:
         self.keep(client, song, **{"count-in": "1"})

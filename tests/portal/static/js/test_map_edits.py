@@ -1,4 +1,4 @@
-"""Edits of a tempo map and what a browser keeps of it. 120 BPM in 4/4 from 1 s on: a bar is 2 s."""
+"""Edits of a tempo map. 120 BPM in 4/4 from 1 s on: a bar is 2 s."""
 
 from __future__ import annotations
 
@@ -106,30 +106,3 @@ def test_halved_a_map_keeps_the_tempo_of_the_music(ready: Page) -> None:
     assert gone == state(anchor(1, 0.0)) | {"last_bpm": "50"}
     stays = ask(ready, "map-edits", "m.halved(...given)", state(anchor(1, 0.0), anchor(51, 120.0)))
     assert stays == state(anchor(1, 0.0), anchor(26, 120.0)) | {"last_bpm": "60"}
-
-
-KEEP = """(() => { localStorage.clear();
-  const visit = (number, began) => new m.Unsaved({ storage: localStorage, song: "7", began, visit: number });
-  const kept = { past: [given[0]], now: given[1], future: [] };
-  visit(1, given[2]).keep(kept, "the note", 1000);
-  visit(2, given[2]).keep({ ...kept, now: given[0] }, "", 2000);
-  return visit(3, given[3]).offer({ start: given[0], bars: given[4] }); })()"""
-
-
-def test_what_was_not_approved_is_offered_again_with_its_steps(ready: Page) -> None:
-    changed = state(anchor(1, 1.25))
-    offer = ask(ready, "map-unsaved", KEEP, state(), changed, 2, 2, BARS)
-    assert (offer["now"], offer["past"], offer["note"], offer["began"]) == (changed, [state()], "the note", 2)
-    assert ask(ready, "map-unsaved", KEEP, state(), changed, 2, 3, BARS)["began"] == 2  # another was approved since
-
-
-def test_what_was_approved_meanwhile_is_not_offered(ready: Page) -> None:
-    """All its anchors lie on the map that holds now, and it was begun from the version before."""
-    assert ask(ready, "map-unsaved", KEEP, state(), state(anchor(1, 1.0), anchor(9, 17.0)), 2, 3, BARS) is None
-    assert ask(ready, "map-unsaved", KEEP, state(), state(), 2, 2, BARS) is None
-
-
-def test_a_browser_that_keeps_nothing_says_so(ready: Page) -> None:
-    full = "{ setItem() { throw new Error('full'); } }"
-    visit = f"new m.Unsaved({{ storage: {full}, song: '7', began: 1, visit: 1 }})"
-    assert ask(ready, "map-unsaved", f"{visit}.keep({{ past: [], now: 1, future: [] }}, '', 0)") is False
