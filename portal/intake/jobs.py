@@ -25,6 +25,7 @@ from analysis.features import Features
 from analysis.findings import client_message
 from analysis.reports import FileReport, SongReport
 from portal import files
+from portal.alive import alive
 from portal.bookings.models import Song
 from portal.bookings.services import move_song, record
 from portal.bookings.stages import OVER_STAGES, SongStage
@@ -32,7 +33,7 @@ from portal.intake import hooks, inputs, settling
 from portal.intake.models import SentZip, SongCheck, SourceFile
 from portal.starting import start_on_commit
 
-# A survey that has said nothing for so long died with its worker. One that only takes long is done twice: no harm.
+# What has given no sign of life for so long died with its worker: one that only takes long gives some (`alive`).
 SURVEY_LEFT_AFTER = timedelta(minutes=2)
 CHECK_LEFT_AFTER = timedelta(minutes=2)
 MOST_TRIES = 3
@@ -50,7 +51,11 @@ def survey(source_id: int) -> None:
         finish_survey(source_id, report=None, features_key="")
         return
     source.begin_survey()
-    with tempfile.TemporaryDirectory(prefix="kitpost-survey-") as folder, files.local_copy(source.key) as original:
+    with (
+        alive(source.go_on),
+        tempfile.TemporaryDirectory(prefix="kitpost-survey-") as folder,
+        files.local_copy(source.key) as original,
+    ):
         features_path = Path(folder, "features.npz")
         report = survey_in_child(original, name=source.name, features_to=features_path)
         features_key = store_features(source, features_path) if is_readable(report) else ""
@@ -117,7 +122,8 @@ def measure(song_id: int) -> None:
     if not is_new:
         check.begin()
     try:
-        report = check.report or measured(gathered).to_json()
+        with alive(check.go_on):
+            report = check.report or measured(gathered).to_json()
     except Exception as error:
         # A fault of ours: logged by whoever runs the task.
         break_off(check, trouble=str(error) if isinstance(error, SongNotMeasuredError) else "")

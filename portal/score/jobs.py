@@ -12,6 +12,7 @@ from django.core.files.storage import default_storage
 from django.utils import timezone
 
 from analysis.child import write_proxy_in_child
+from portal.alive import alive
 from portal.files import local_copy
 from portal.intake.models import SourceFile
 from portal.score.models import PlayCopy
@@ -35,7 +36,11 @@ def make_copy(source_id: int) -> None:
         copy.fail("could not be read to the end")
         return
     copy.begin()
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, local_copy(source.key) as original:
+    with (
+        alive(copy.go_on),
+        tempfile.TemporaryDirectory(prefix="kitpost-") as folder,
+        local_copy(source.key) as original,
+    ):
         to = Path(folder, "copy.flac")
         trouble = write_proxy_in_child(original, to)
         if trouble:

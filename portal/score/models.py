@@ -38,10 +38,15 @@ class PlayCopy(models.Model):
         self.tries, self.began_at = self.tries + 1, timezone.now()
         self.save(update_fields=["tries", "began_at"])
 
+    def go_on(self) -> None:
+        """It is being made still."""
+        self.began_at = timezone.now()
+        self.save(update_fields=["began_at"])
+
     def finish(self, *, key: str, sample_rate_hz: int, channels: int, frames: int) -> None:
-        self.state, self.key = self.State.MADE, key
+        self.state, self.key, self.trouble = self.State.MADE, key, ""
         self.sample_rate_hz, self.channels, self.frames = sample_rate_hz, channels, frames
-        self.save(update_fields=["state", "key", "sample_rate_hz", "channels", "frames"])
+        self.save(update_fields=["state", "key", "trouble", "sample_rate_hz", "channels", "frames"])
 
     def fail(self, trouble: str) -> None:
         self.state, self.trouble = self.State.FAILED, trouble[:200]

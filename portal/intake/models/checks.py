@@ -62,6 +62,11 @@ class SongCheck(models.Model):
         self.began_at, self.broke_off_at, self.trouble = timezone.now(), None, ""
         self.save(update_fields=["began_at", "broke_off_at", "trouble"])
 
+    def go_on(self) -> None:
+        """It is being measured still."""
+        self.began_at = timezone.now()
+        self.save(update_fields=["began_at"])
+
     def break_off(self, trouble: str) -> None:
         self.broke_off_at, self.trouble = timezone.now(), trouble[:TROUBLE_LENGTH]
         self.save(update_fields=["broke_off_at", "trouble"])

@@ -68,7 +68,7 @@ class SourceFile(models.Model):
     gone_at = models.DateTimeField(null=True, blank=True)
     report = models.JSONField(null=True, blank=True)
     features_key = models.CharField(max_length=160, blank=True)
-    # How often a survey began, and when the last did: a worker that is killed leaves no other trace.
+    # How often a survey began, and the last sign of life of one: a worker that is killed leaves no other trace.
     survey_tries = models.PositiveSmallIntegerField(default=0)
     survey_began_at = models.DateTimeField(null=True, blank=True)
 
@@ -111,6 +111,11 @@ class SourceFile(models.Model):
     def begin_survey(self) -> None:
         self.survey_tries, self.survey_began_at = self.survey_tries + 1, timezone.now()
         self.save(update_fields=["survey_tries", "survey_began_at"])
+
+    def go_on(self) -> None:
+        """The survey is at work still."""
+        self.survey_began_at = timezone.now()
+        self.save(update_fields=["survey_began_at"])
 
     def survey_anew(self) -> None:
         self.status, self.refusal = self.Status.RECEIVED, ""

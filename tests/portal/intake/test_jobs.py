@@ -14,13 +14,15 @@ from django.test import Client
 from django.utils import timezone
 
 from analysis.errors import SongNotMeasuredError
+from analysis.reports import FileReport, SongReport
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.intake import jobs, tasks
 from portal.intake.models import SongCheck, SourceFile
 from portal.mailroom.models import Mail, Message
-from tests.factories import make_check, make_client, make_song, make_source
+from tests.factories import make_check, make_client, make_song, make_source, measured_song
 from tests.portal.intake.sending import Callbacks, click_wav, send, wav
+from tests.signs import long_work
 
 pytestmark = pytest.mark.django_db
 
@@ -311,3 +313,38 @@ class TestFaults:
 
         check.refresh_from_db()
         assert check.report is None
+
+
+class TestLongWork:
+    """What takes longer than the sweep's patience is not begun again while its worker lives."""
+
+    LONG_AGO = timezone.now() - timedelta(hours=1)
+
+    def test_a_survey(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+        source = received(song, b"no sound at all", received_at=self.LONG_AGO)
+        old = long_work(lambda: SourceFile.objects.update(survey_began_at=self.LONG_AGO))
+        left: list[list[int]] = []
+
+        def surveyed(*_: object, **__: object) -> FileReport:
+            left.append(jobs.left_files())
+            return FileReport(name=source.name, sha256=source.sha256)
+
+        monkeypatch.setattr(jobs, "alive", old)
+        monkeypatch.setattr(jobs, "survey_in_child", surveyed)
+        jobs.survey(source.pk)
+        assert left == [[]]
+
+    def test_a_check(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+        make_source(song=song)
+        Song.objects.filter(pk=song.pk).update(stage=SongStage.CHECKING, turn_since=self.LONG_AGO)
+        old = long_work(lambda: SongCheck.objects.update(began_at=self.LONG_AGO))
+        left: list[list[int]] = []
+
+        def measured(_: object) -> SongReport:
+            left.append(jobs.left_songs())
+            return measured_song()
+
+        monkeypatch.setattr(jobs, "alive", old)
+        monkeypatch.setattr(jobs, "measured", measured)
+        jobs.measure(song.pk)
+        assert left == [[]]

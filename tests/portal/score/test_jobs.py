@@ -12,6 +12,7 @@ from portal.score import jobs, tasks
 from portal.score.models import PlayCopy
 from portal.score.services import copy_soon
 from tests.factories import store_content
+from tests.signs import long_work
 
 pytestmark = pytest.mark.django_db
 LONG_AGO = timezone.now() - timedelta(hours=1)
@@ -84,3 +85,25 @@ def test_a_copy_goes_with_its_original_unless_another_file_has_the_same(copied: 
 
 def test_a_measured_file_has_one_made() -> None:
     assert copy_soon in hooks.on_file_measured
+
+
+def test_a_copy_that_takes_long_is_not_begun_again_while_its_worker_lives(
+    source: SourceFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    left: list[list[int]] = []
+
+    def written(*_: object) -> str:
+        left.append(jobs.left_alone())
+        return "took too long"
+
+    monkeypatch.setattr(jobs, "alive", long_work(lambda: PlayCopy.objects.update(began_at=LONG_AGO)))
+    monkeypatch.setattr(jobs, "write_proxy_in_child", written)
+    jobs.make_copy(source.pk)
+    assert left == [[]]
+
+
+def test_a_copy_that_is_made_after_all_has_no_trouble(source: SourceFile) -> None:
+    copy = PlayCopy.objects.create(source=source, state=PlayCopy.State.FAILED, trouble="could not be read to the end")
+    copy.finish(key="copies/some.flac", sample_rate_hz=48_000, channels=2, frames=1)
+    copy.refresh_from_db()
+    assert (copy.state, copy.trouble) == ("made", "")
