@@ -10,12 +10,12 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from analysis.tempo_map import MOST_IN_A_BAR
-from portal.bookings.models import FASTEST_BPM, SLOWEST_BPM
+from portal.bookings.models import FASTEST_BPM, METER, SLOWEST_BPM
 
 BPM_DECIMALS = 5
 NUMBER = re.compile(r"[+-]?\d+(\.\d+)?(e[+-]?\d{1,3})?", re.ASCII)
 BPM_UNIT = re.compile(r"\s*bpm\.?$", re.IGNORECASE)
-METER = re.compile(r"([1-9]\d?)/(1|2|4|8|16)", re.ASCII)
+WRITTEN_METER = re.compile(METER, re.ASCII)
 
 
 class BpmField(forms.Field):
@@ -69,7 +69,7 @@ class MeterField(forms.CharField):
         plain = "".join(text.split())
         if not plain:
             return plain
-        meter = METER.fullmatch(plain)
+        meter = WRITTEN_METER.fullmatch(plain)
         if meter is None:
             raise ValidationError(
                 f"“{text}” is not a meter we can read. Write beats, a stroke and the beat’s note, such as 4/4 or 6/8."

@@ -10,6 +10,7 @@ from django.db import models
 from django.urls import reverse
 from django.utils import timezone
 
+from analysis.tempo_map import NOTE_VALUES
 from portal.bookings.stages import (
     BOOKING_TURN,
     OVER_STAGES,
@@ -22,6 +23,8 @@ from portal.bookings.stages import (
 from portal.people.models import User
 
 SLOWEST_BPM, FASTEST_BPM = Decimal(20), Decimal(400)
+# As written; in the notes that a tempo map can count in.
+METER = rf"([1-9]\d?)/({'|'.join(str(value) for value in NOTE_VALUES)})"
 
 
 class BookingQuerySet(models.QuerySet["Booking"]):
@@ -164,7 +167,7 @@ class Brief(models.Model):
         blank=True,
         validators=[MinValueValidator(SLOWEST_BPM), MaxValueValidator(FASTEST_BPM)],
     )
-    meter = models.CharField(max_length=7, blank=True, validators=[RegexValidator(r"^[1-9]\d?/(1|2|4|8|16)$")])
+    meter = models.CharField(max_length=7, blank=True, validators=[RegexValidator(f"^{METER}$")])
     feel = models.CharField(max_length=200, blank=True)
     starts = models.CharField(max_length=8, choices=Starts.choices, default=Starts.UNKNOWN)
     count_in_bars = models.PositiveSmallIntegerField(null=True, blank=True, validators=[MaxValueValidator(16)])

@@ -3,7 +3,9 @@ from decimal import Decimal
 import pytest
 from django.core.exceptions import ValidationError
 
+from analysis.tempo_map import NOTE_VALUES, MeterSign
 from portal.bookings.fields import BpmField, MeterField, read_bpm, write_bpm
+from portal.bookings.models import Brief
 
 
 @pytest.mark.parametrize(
@@ -71,3 +73,11 @@ def test_a_bar_of_more_beats_than_anyone_counts_is_refused(text: str) -> None:
 def test_says_why_a_meter_cannot_be(text: str) -> None:
     with pytest.raises(ValidationError, match="is not a meter we can read"):
         MeterField(required=False).clean(text)
+
+
+@pytest.mark.parametrize("value", NOTE_VALUES)
+def test_a_brief_and_a_form_take_every_note_that_a_map_counts_in(value: int) -> None:
+    """A sheet's form that stands filled with a map's 7/32 can be sent."""
+    meter = str(MeterSign.parse(f"7/{value}"))
+    assert MeterField().clean(meter) == meter
+    Brief._meta.get_field("meter").run_validators(meter)
