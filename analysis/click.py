@@ -9,6 +9,7 @@ and meter, when the passage is at least that long. A song that begins free has n
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -28,6 +29,7 @@ ACCENT_HZ, BEAT_HZ = 1600.0, 1000.0
 BEAT_RE_ACCENT_DB = -5.0
 DECAY_S, SOUND_S = 0.012, 0.06
 FADE_S = 0.004
+BLOCK_FRAMES = 2**18
 
 
 @dataclass(frozen=True)
@@ -149,16 +151,31 @@ def render_click(
 
 
 def render_plan(plan: ClickPlan, *, peak_dbfs: float = DEFAULT_PEAK_DBFS) -> NDArray[np.float64]:
-    samples = np.zeros((plan.frames, 1))
+    return np.concatenate([np.zeros((0, 1)), *render_blocks(plan, peak_dbfs=peak_dbfs)])
+
+
+def render_blocks(
+    plan: ClickPlan, *, peak_dbfs: float = DEFAULT_PEAK_DBFS, block_frames: int = BLOCK_FRAMES
+) -> Iterator[NDArray[np.float64]]:
+    """The click piece by piece, each of shape (frames, 1): hours of it fit into little memory."""
     peak = 10 ** (min(peak_dbfs, CEILING_DBTP - BETWEEN_SAMPLES_DB) / 20)
     accent = click_sound(ACCENT_HZ, plan.sample_rate_hz) * peak
     beat = click_sound(BEAT_HZ, plan.sample_rate_hz) * peak * 10 ** (BEAT_RE_ACCENT_DB / 20)
     ends = [onset.frame for onset in plan.onsets[1:]] + [plan.frames]
-    for onset, end in zip(plan.onsets, ends, strict=True):
-        room = min(len(accent), end - onset.frame)  # a click ends where the next begins
-        sound = accent if onset.is_accent else beat
-        samples[onset.frame : onset.frame + room, 0] = sound[:room]
-    return samples
+    clicks = deque(zip(plan.onsets, ends, strict=True))
+    for start in range(0, plan.frames, block_frames):
+        samples = np.zeros((min(block_frames, plan.frames - start), 1))
+        while clicks and clicks[0][0].frame < start + len(samples):
+            onset, end = clicks[0]
+            sound = (accent if onset.is_accent else beat)[: end - onset.frame]  # it ends where the next begins
+            since = max(0, start - onset.frame)  # what sounded in the block before
+            at = onset.frame + since - start
+            piece = sound[since : since + len(samples) - at]
+            samples[at : at + len(piece), 0] = piece
+            if onset.frame + len(sound) > start + len(samples):
+                break  # the rest of it belongs to the next block
+            clicks.popleft()
+        yield samples
 
 
 def click_sound(pitch_hz: float, sample_rate_hz: int) -> NDArray[np.float64]:

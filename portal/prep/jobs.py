@@ -12,7 +12,7 @@ from pathlib import Path
 import soundfile
 from django.utils import timezone
 
-from analysis.click import DEFAULT_PEAK_DBFS, plan_click, render_plan
+from analysis.click import DEFAULT_PEAK_DBFS, plan_click, render_blocks
 from analysis.midi import write_midi
 from analysis.tempo_map import TempoMap
 from portal.intake.models import ApprovedMap
@@ -98,8 +98,11 @@ def _write_click(job: Job, to: Path, *, with_files: bool = False) -> dict[str, f
         sample_rate_hz=job.sample_rate_hz,
         with_files=with_files,
     )
-    samples = render_plan(plan, peak_dbfs=DEFAULT_PEAK_DBFS)
-    soundfile.write(to, samples, plan.sample_rate_hz, format="WAV", subtype=f"PCM_{BIT_DEPTH}")
+    with soundfile.SoundFile(
+        to, "w", samplerate=plan.sample_rate_hz, channels=1, format="WAV", subtype=f"PCM_{BIT_DEPTH}"
+    ) as file:
+        for samples in render_blocks(plan, peak_dbfs=DEFAULT_PEAK_DBFS):
+            file.write(samples)
     return {
         "bars": job.bars,
         "count_in_bars": plan.count_in_bars,

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from analysis.anchors import Anchor, map_through
-from analysis.click import CEILING_DBTP, DEFAULT_PEAK_DBFS, clicks_between, plan_click, render_click
+from analysis.click import CEILING_DBTP, DEFAULT_PEAK_DBFS, clicks_between, plan_click, render_blocks, render_click
 from analysis.tempo_map import MeterSign, TempoMap
 from tests.analysis.playing import FREE_MAP
 
@@ -159,3 +159,13 @@ def test_a_song_that_begins_free_is_not_counted_in_before_it() -> None:
 
 def test_what_is_cut_out_after_a_free_passage_begins_with_its_own_bar() -> None:
     assert times_s(FREE_MAP, 9, 9) == pytest.approx([18.0, 18.6, 19.2], abs=1e-12)
+
+
+@pytest.mark.parametrize("block_frames", [1_000, 1_441, 25_715])
+def test_in_blocks_it_is_the_same_sample_for_sample(block_frames: int) -> None:
+    """Clicks of 60 ms (2880 frames at 48 kHz) lie across one end of a block, or several; fast ones are cut short."""
+    for bpm in (112, 900):
+        plan = plan_click(TempoMap.constant(bpm), bars=6)
+        blocks = list(render_blocks(plan, block_frames=block_frames))
+        assert max(len(block) for block in blocks) <= block_frames
+        assert np.array_equal(np.concatenate(blocks), next(render_blocks(plan, block_frames=plan.frames)))

@@ -11,6 +11,7 @@ import soundfile
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
+from analysis.click import BLOCK_FRAMES
 from portal.intake import hooks
 from portal.intake.models import ApprovedMap
 from portal.prep import jobs, tasks
@@ -163,3 +164,18 @@ def test_the_sweep_finds_maps_without_their_files(monkeypatch: pytest.MonkeyPatc
     ApprovedMap.objects.filter(pk__in=[done.pk, left.pk]).update(approved_at=before)
     tasks.sweep()
     assert queued == [left.pk]
+
+
+def test_the_click_is_written_piece_by_piece(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However long the song, the worker holds no more of its click than one block."""
+    written: list[int] = []
+    write = soundfile.SoundFile.write
+
+    def noted(file: soundfile.SoundFile, samples: np.ndarray) -> None:
+        written.append(len(samples))
+        write(file, samples)
+
+    monkeypatch.setattr(soundfile.SoundFile, "write", noted)
+    jobs.make_files(make_map(song=make_song()).pk)
+    assert len(written) > 2
+    assert max(written) == BLOCK_FRAMES
