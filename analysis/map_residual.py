@@ -39,6 +39,10 @@ class Lean:
 
 
 FEWEST = 4
+# Of a bar, which is judged beside its neighbours, one attack tells something.
+FEWEST_IN_BAR = 1
+# A half beat worked out from an attack's place and lateness is on its bar line to this.
+SAME_S = 1e-6
 # The median absolute deviation of a normal distribution is this share of its standard deviation.
 MAD_SHARE = 0.6745
 
@@ -55,9 +59,12 @@ def residual_of(tempo_map: TempoMap, onset_s: Doubles, weight: Doubles) -> Resid
 
 
 def lean_between(residual: Residual, start_s: float, end_s: float) -> Lean:
-    inside = (residual.time_s >= start_s) & (residual.time_s < end_s)
+    return lean_of(residual, (residual.time_s >= start_s) & (residual.time_s < end_s))
+
+
+def lean_of(residual: Residual, inside: NDArray[np.bool_], *, fewest: int = FEWEST) -> Lean:
     late, weight = residual.late_ms[inside], residual.weight[inside]
-    if len(late) < FEWEST:
+    if len(late) < fewest:
         return Lean(None, None, len(late))
     middle = weighted_middle(late, weight)
     return Lean(middle, weighted_middle(np.abs(late - middle), weight) / MAD_SHARE, len(late))
@@ -72,3 +79,18 @@ def weighted_middle(values: Doubles, weight: Doubles) -> float:
 def leans_by_anchor(residual: Residual, starts_s: Sequence[float], end_s: float) -> list[Lean]:
     ends = [*starts_s[1:], end_s]
     return [lean_between(residual, start, end) for start, end in zip(starts_s, ends, strict=True)]
+
+
+def leans_by_bar(residual: Residual, tempo_map: TempoMap, bars: Sequence[int]) -> list[Lean]:
+    """One for each of `bars`, which follow each other. An attack belongs to the bar of the half beat that it is held
+    against: a little ahead of a bar line it is early in that bar. A free bar has none."""
+    if not bars:
+        return []
+    held_s = residual.time_s - residual.late_ms / 1000
+    ends_s = [float(tempo_map.time_of_bar(bar)) - SAME_S for bar in (*bars, bars[-1] + 1)]
+    own = np.searchsorted(ends_s, held_s, side="right") - 1
+    free = Lean(None, None, 0)
+    return [
+        free if tempo_map.is_free_bar(bar) else lean_of(residual, own == at, fewest=FEWEST_IN_BAR)
+        for at, bar in enumerate(bars)
+    ]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from analysis.anchors import Anchor, anchors_of, map_through
 from analysis.evidence import pool
-from analysis.map_residual import Lean, Residual, leans_by_anchor, residual_of, weighted_middle
+from analysis.map_residual import Lean, Residual, leans_by_anchor, leans_by_bar, residual_of, weighted_middle
 from analysis.tempo_map import TempoMap, TempoMapError, exact
 from portal.bookings.models import Song
 from portal.intake.errors import MapInputError
@@ -62,18 +62,32 @@ def start_of(song: Song, begin_from: str = "") -> dict[str, Any]:
 
 def seen_on(song: Song, anchors: Sequence[Anchor], tempo_map: TempoMap) -> dict[str, Any]:
     """Everything that the page draws of one map: its tempi, its bars, and how late each attack is on it."""
-    attacks, duration_s = attacks_of(song), duration_of(song)
-    residual = residual_of(tempo_map, attacks.time_s, attacks.weight)
+    residual, duration_s = residual_on(song, tempo_map), duration_of(song)
     starts_s = [float(anchor.time_s) for anchor in anchors]
     leans = leans_by_anchor(residual, starts_s, max(duration_s, starts_s[-1] + 1))
     return {
         "duration_s": duration_s,
         "stretches": [stretch_of(anchor, tempo_map, lean) for anchor, lean in zip(anchors, leans, strict=True)],
-        "bars": list(bars_of(tempo_map, duration_s)),
+        "bars": bars_played(tempo_map, duration_s, residual),
         "beats_s": beats_of(tempo_map, duration_s),
         "dots": dots_of(residual),
         "spread_ms": spread_of(residual),
     }
+
+
+def residual_on(song: Song, tempo_map: TempoMap) -> Residual:
+    attacks = attacks_of(song)
+    return residual_of(tempo_map, attacks.time_s, attacks.weight)
+
+
+def bars_played(tempo_map: TempoMap, duration_s: float, residual: Residual) -> list[dict[str, Any]]:
+    """The ruler's bars, each with how late the playing in it is and how many attacks say so."""
+    bars = list(bars_of(tempo_map, duration_s))
+    leans = leans_by_bar(residual, tempo_map, [line["bar"] for line in bars])
+    return [
+        line | {"late_ms": rounded_ms(lean.late_ms), "attacks": lean.count}
+        for line, lean in zip(bars, leans, strict=True)
+    ]
 
 
 def stretch_of(anchor: Anchor, tempo_map: TempoMap, lean: Lean) -> dict[str, Any]:
@@ -81,10 +95,14 @@ def stretch_of(anchor: Anchor, tempo_map: TempoMap, lean: Lean) -> dict[str, Any
     return {
         "bpm": round(float(segment.bpm), DIGITS),
         "beat_s": float(segment.beat_s),
-        "late_ms": None if lean.late_ms is None else round(lean.late_ms, 1),
-        "spread_ms": None if lean.spread_ms is None else round(lean.spread_ms, 1),
+        "late_ms": rounded_ms(lean.late_ms),
+        "spread_ms": rounded_ms(lean.spread_ms),
         "attacks": lean.count,
     }
+
+
+def rounded_ms(ms: float | None) -> float | None:
+    return None if ms is None else round(ms, 1)
 
 
 def dots_of(residual: Residual) -> list[list[float]]:

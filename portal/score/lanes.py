@@ -11,7 +11,8 @@ from analysis.findings import KIND_BY_CODE
 from analysis.reports import FileReport
 from analysis.tempo_map import TempoMap
 from portal.bookings.models import Song
-from portal.intake.maps import bars_of, beats_of, map_of_song
+from portal.intake.map_desk import bars_played, residual_on
+from portal.intake.maps import beats_of, map_of_song
 from portal.intake.models import Finding, SourceFile
 from portal.score.models import PlayCopy
 
@@ -23,7 +24,7 @@ def score_of(song: Song) -> dict[str, Any]:
     return {
         "duration_s": duration_s,
         "lanes": lanes,
-        "bars": list(bars_of(tempo_map, duration_s)),
+        "bars": bars_played(tempo_map, duration_s, residual_on(song, tempo_map)) if tempo_map else [],
         "beats_s": beats_of(tempo_map, duration_s),
         "sections": list(sections_of(song, tempo_map)),
         "marks": [mark_of(one) for one in marks],

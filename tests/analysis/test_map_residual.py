@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.map_residual import lean_between, leans_by_anchor, residual_of
+from analysis.map_residual import lean_between, leans_by_anchor, leans_by_bar, residual_of
 from analysis.tempo_map import TempoMap
 from tests.analysis.playing import FREE_MAP
 
@@ -61,3 +61,23 @@ def test_what_is_played_in_a_free_passage_is_held_against_nothing() -> None:
     _, free, after = leans_by_anchor(residual, [0.0, 8.0, 18.0], 60.0)
     assert (free.late_ms, free.spread_ms, free.count) == (None, None, 0)
     assert after.count == 4
+
+
+def test_an_attack_is_late_in_the_bar_of_its_half_beat() -> None:
+    """Bars of 2 s from 1 s on. Bar 2's line is at 3 s: 10 ms ahead of it is early in bar 2. One attack is enough, and
+    a bar without any says nothing."""
+    residual = residual_of(MAP, np.array([1.02, 1.53, 2.04, 2.99, 7.005]), np.ones(5))
+    leans = leans_by_bar(residual, MAP, [1, 2, 3, 4])
+    assert [lean.count for lean in leans] == [3, 1, 0, 1]
+    assert [leans[at].late_ms for at in (0, 1, 3)] == pytest.approx([30.0, -10.0, 5.0], abs=1e-6)
+    assert leans[2].late_ms is None
+    assert leans_by_bar(residual, MAP, []) == []
+
+
+def test_a_free_bar_has_no_lean() -> None:
+    """Bar 5 is free from 8 s on: what is 10 ms ahead of its line is held against the half beat there, not its
+    own."""
+    residual = residual_of(FREE_MAP, np.array([7.01, 7.99, 18.02]), np.ones(3))
+    leans = leans_by_bar(residual, FREE_MAP, range(4, 10))
+    assert [lean.count for lean in leans] == [1, 0, 0, 0, 0, 1]
+    assert leans[-1].late_ms == pytest.approx(20.0, abs=1e-6)

@@ -85,5 +85,5 @@ export function numberEvery(barPx, minPx) {
 
 /** Every how many seconds to write a clock time. */
 export function secondsEvery(pxPerS, minPx) {
-  return [0.1, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600].find((step) => step * pxPerS >= minPx) ?? 7200;
+  return [0.0001, 0.0002, 0.0005, 0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600].find((step) => step * pxPerS >= minPx) ?? 7200;
 }

@@ -1,5 +1,6 @@
 // The names of the lanes beside their picture, and what is heard of them: out, alone, level.
 import { LANE_PX } from "kitpost/lanes";
+import { levelOfGain, listenToLevel } from "kitpost/level";
 import { RULER_PX } from "kitpost/ruler";
 
 /** What tells the names apart: without the words that all begin with, and without the ending that all have. */
@@ -30,8 +31,8 @@ export class LaneList {
     row.style.height = `${LANE_PX}px`;
     const level = make("input", { type: "range", min: 0, max: 1.5, step: 0.05, value: 1 });
     level.setAttribute("aria-label", `Level of ${lane.name}`);
-    level.addEventListener("input", () => {
-      mine.level = Number(level.value);
+    listenToLevel(level, levelOfGain, (gain) => {
+      mine.level = gain;
       this.apply();
     });
     const name = make("span", { className: "name", textContent: shortName, title: lane.name });

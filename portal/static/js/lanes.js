@@ -1,8 +1,9 @@
 // Draws the lanes of a song under one bar ruler. Everything comes in as arguments; colours come from the page's style.
-import { clock, secondsEvery } from "kitpost/bars";
+import { clock } from "kitpost/bars";
 import { columnsBetween } from "kitpost/lane-sound";
 import { drawOnsets } from "kitpost/residual";
 import { drawRuler, RULER_PX } from "kitpost/ruler";
+import { clockSteps } from "kitpost/score-where";
 
 // Room for a name, two buttons and a level that a finger can hold (WCAG 2.2, 2.5.8: 24 px).
 export const LANE_PX = 64;
@@ -128,11 +129,11 @@ function drawClock(context, { view, width }, ink, x, height) {
   context.font = `400 ${ink.figurePx - 1}px ${ink.face}`;
   context.fillStyle = ink.soft;
   const pxPerS = width / (view.endS - view.startS);
-  const step = pxPerS > 800 ? 0.01 : secondsEvery(pxPerS, ink.figurePx * 5);
-  const decimals = step < 0.1 ? 2 : step < 1 ? 1 : 0;
+  const { step, decimals } = clockSteps(view, width, (text) => context.measureText(text).width);
   for (let count = Math.ceil(view.startS / step); count * step < view.endS; count++) {
-    context.fillRect(x(count * step), height - CLOCK_PX, 1, 5);
-    if (x(count * step) < width - ink.figurePx * 2.5) context.fillText(clock(count * step, decimals), x(count * step) + 4, height - 6);
+    const [left, text] = [x(count * step), clock(count * step, decimals)];
+    context.fillRect(left, height - CLOCK_PX, 1, 5);
+    if (left + 4 + context.measureText(text).width <= width) context.fillText(text, left + 4, height - 6);
     if (pxPerS * step < 2) break;
   }
 }

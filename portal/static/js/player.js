@@ -9,7 +9,7 @@
 import { attach } from "kitpost/attach";
 import { barsOfMap, clock, placeAt } from "kitpost/bars";
 import { noteTaken, showHearingNote } from "kitpost/hearing-note";
-import { START_LEVEL_DB, TOP_LEVEL_DB, gainOfLevel, rampedGain } from "kitpost/level";
+import { START_LEVEL_DB, TOP_LEVEL_DB, gainOfLevel, levelText, rampedGain, sayLevel } from "kitpost/level";
 
 const STEP_S = 5;
 let playing = null;
@@ -53,8 +53,8 @@ class Player {
 
   setLevel(levelDb) {
     this.gain = gainOfLevel(levelDb);
-    this.levelWord.textContent = `${levelDb < 0 ? "−" : ""}${Math.abs(levelDb)} dB`;
-    this.levelSlider.setAttribute("aria-valuetext", `${levelDb} decibels`);
+    this.levelWord.textContent = levelText(levelDb);
+    sayLevel(this.levelSlider, levelDb);
     if (!this.audio.paused) this.follow();
   }
 

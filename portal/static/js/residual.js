@@ -1,47 +1,26 @@
-// How far the playing lies from the grid, bar by bar: sums, and the picture under the lanes. A grid that drifts from the
-// music shows as a slope, a beat too many as a step.
-import { barIndexAt } from "kitpost/bars";
+// How far the playing lies from the grid, bar by bar, in the picture under the lanes. A grid that drifts from the music shows
+// as a slope, a beat too many as a step. The figures come with the bars, from what the map page's come from.
 
 const RESIDUAL_PX = 84;
+const MARGIN_PX = 8;
 const LEAST_SCALE_MS = 20;
-// An attack further from every beat belongs to none: it may be an eighth or a sixteenth.
-const MOST_BEATS_OFF = 0.25;
+const MOST_TIMES = 2;
+const SHARE = 0.9;
 
-/** `beatsS` in order, `bars` of the ruler, `onsetsS` of all lanes: [{bar, timeS, ms, count}], the middle one of each bar.
- *  Above zero the playing comes after the grid. A free bar has no grid: nothing in it is held against the beats that
- *  count in what follows. */
-export function residualOf(beatsS, bars, onsetsS) {
-  if (beatsS.length < 2) return [];
-  const offs = new Map();
-  for (const onsetS of onsetsS) {
-    const beat = nearest(beatsS, onsetS);
-    const beatS = Math.min(beatsS[beat + 1] - beatsS[beat] || Infinity, beatsS[beat] - beatsS[beat - 1] || Infinity);
-    const offS = onsetS - beatsS[beat];
-    const bar = barIndexAt(bars, beatsS[beat]);
-    if (bar < 0 || bars[bar].free || !(Math.abs(offS) <= MOST_BEATS_OFF * beatS)) continue;
-    if (!offs.has(bar)) offs.set(bar, []);
-    offs.get(bar).push(offS * 1000);
-  }
-  return [...offs]
-    .sort((one, other) => one[0] - other[0])
-    .map(([bar, ms]) => ({ bar: bars[bar].bar, timeS: bars[bar].time_s, ms: median(ms), count: ms.length }));
+/** `bars` of the ruler: [{bar, timeS, ms, count}] of those in which something is played that can be late. Above zero the
+ *  playing comes after the grid. */
+export function residualOf(bars) {
+  return bars.filter((line) => Number.isFinite(line.late_ms)).map((line) => ({ bar: line.bar, timeS: line.time_s, ms: line.late_ms, count: line.attacks }));
 }
 
-function nearest(beatsS, timeS) {
-  let low = 0;
-  let high = beatsS.length - 1;
-  while (low < high) {
-    const middle = (low + high) >> 1;
-    if (beatsS[middle] < timeS) low = middle + 1;
-    else high = middle;
-  }
-  return low > 0 && timeS - beatsS[low - 1] <= beatsS[low] - timeS ? low - 1 : low;
-}
-
-export function median(values) {
-  const sorted = [...values].sort((one, other) => one - other);
-  const middle = sorted.length >> 1;
-  return sorted.length % 2 ? sorted[middle] : (sorted[middle - 1] + sorted[middle]) / 2;
+/** What the picture reaches to, in ms: all of it, but no more than twice what the bars of nine attacks in ten keep within. A
+ *  last bar of a few ringing notes then lies outside and leaves the others their shape; a slope or a step is kept whole. */
+export function scaleMs(points) {
+  const sorted = points.map(({ ms, count }) => ({ ms: Math.abs(ms), count })).sort((one, other) => one.ms - other.ms);
+  const enough = SHARE * sorted.reduce((sum, point) => sum + point.count, 0);
+  let seen = 0;
+  const kept = sorted.find((point) => (seen += point.count) >= enough)?.ms ?? 0;
+  return Math.max(LEAST_SCALE_MS, Math.min(sorted.at(-1)?.ms ?? 0, MOST_TIMES * kept));
 }
 
 /** Number (32 bits), microseconds (32 bits each), strengths (a byte each): [{timeS, strength}] with strength up to 1. */
@@ -75,8 +54,8 @@ export function drawResidual(canvas, { points, view, width, ratio }, ink) {
   context.setTransform(ratio, 0, 0, ratio, 0, 0);
   const middle = RESIDUAL_PX / 2;
   const x = (timeS) => ((timeS - view.startS) / (view.endS - view.startS)) * width;
-  const mostMs = Math.max(LEAST_SCALE_MS, ...points.map((point) => Math.abs(point.ms)));
-  const y = (ms) => middle - (ms / mostMs) * (middle - 8);
+  const mostMs = scaleMs(points);
+  const y = (ms) => middle - (Math.min(Math.max(ms, -mostMs), mostMs) / mostMs) * (middle - MARGIN_PX);
   context.fillStyle = ink.edge;
   context.fillRect(0, middle, width, 1);
   context.fillStyle = context.strokeStyle = ink.wave;
@@ -85,7 +64,25 @@ export function drawResidual(canvas, { points, view, width, ratio }, ink) {
   for (const point of points) context.lineTo(x(point.timeS), y(point.ms));
   context.stroke();
   const isWide = points.length > 1 && x(points[1].timeS) - x(points[0].timeS) > 6;
-  if (isWide) for (const point of points) context.fillRect(x(point.timeS) - 2.5, y(point.ms) - 2.5, 5, 5);
+  for (const point of points) {
+    if (Math.abs(point.ms) > mostMs) drawOutside(context, x(point.timeS), y(point.ms), Math.sign(point.ms), ink);
+    else if (isWide) context.fillRect(x(point.timeS) - 2.5, y(point.ms) - 2.5, 5, 5);
+  }
+  sayScale(context, mostMs, ink);
+}
+
+/** An arrow at the edge: the bar lies further out. */
+function drawOutside(context, left, top, way, ink) {
+  context.fillStyle = ink.accent;
+  context.beginPath();
+  context.moveTo(left, top - 7 * way);
+  context.lineTo(left - 5, top + 2 * way);
+  context.lineTo(left + 5, top + 2 * way);
+  context.fill();
+  context.fillStyle = ink.wave;
+}
+
+function sayScale(context, mostMs, ink) {
   context.fillStyle = ink.ink;
   context.font = `400 ${ink.figurePx - 1}px ${ink.face}`;
   context.fillText(`+${Math.round(mostMs)} ms: behind the grid`, 6, ink.figurePx + 2);

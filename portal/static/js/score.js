@@ -2,7 +2,6 @@
 //
 //   <section data-score data-score-src="URL"> [data-score-lanes] [data-score-picture] [data-score-bar] … </section>
 import { attach } from "kitpost/attach";
-import { clock, placeText } from "kitpost/bars";
 import { inkOf } from "kitpost/ink";
 import { LaneSound } from "kitpost/lane-sound";
 import { LaneList } from "kitpost/lane-list";
@@ -12,6 +11,8 @@ import { pan, windowAround, zoomAt } from "kitpost/views";
 import { drawResidual, fillRows, onsetsOf, residualOf } from "kitpost/residual";
 import { LEAST_VIEW_S, moveByHand } from "kitpost/score-moves";
 import { chooseSection, listSections, sectionBars, stepFor } from "kitpost/score-steps";
+import { levelOfGain, listenToLevel } from "kitpost/level";
+import { whereText } from "kitpost/score-where";
 import { Transport } from "kitpost/transport";
 import { numberIn } from "kitpost/typed";
 
@@ -38,6 +39,7 @@ class Score {
     this.listen();
     this.observer = new ResizeObserver(() => this.ask());
     this.observer.observe(this.canvas);
+    this.showResidual();
     element.dataset.state = "drawn";
     for (const sound of this.sounds) sound.load().then(() => this.ask());
     this.loadOnsets().catch(() => this.say("Where sounds begin could not be loaded."));
@@ -50,13 +52,11 @@ class Score {
   async loadOnsets() {
     this.onsets = await Promise.all(this.score.lanes.map(onsetsOf));
     this.transport.attacksS = this.onsets.map((onsets) => onsets.filter((one) => one.strength >= FIRM).map((one) => one.timeS));
-    this.showResidual();
     this.ask();
   }
 
   showResidual() {
-    const played = this.onsets.filter((_, at) => !this.score.lanes[at].is_click).flat();
-    this.residual = residualOf(this.score.beats_s.map(([beatS]) => beatS), this.score.bars, played.map((onset) => onset.timeS));
+    this.residual = residualOf(this.score.bars);
     fillRows(this.part("off-rows"), this.residual);
     for (const part of this.element.querySelectorAll("[data-score-off], [data-score-residual]")) part.hidden = !this.residual.length;
   }
@@ -77,10 +77,10 @@ class Score {
 
   listen() {
     this.element.addEventListener("click", (event) => this.press(event.target.closest("[data-score-do]")?.dataset.scoreDo));
-    this.part("level").addEventListener("input", (event) => this.transport.setLevel(Number(event.target.value)));
+    listenToLevel(this.part("level"), (value) => value, (value) => this.transport.setLevel(value));
+    listenToLevel(this.part("click"), levelOfGain, (value) => this.transport.setClick(value));
     listSections(this.part("section"), this.score);
     this.part("section").addEventListener("change", ({ target }) => this.loopBars(target.value ? target.value.split("-") : ["", ""]));
-    this.part("click").addEventListener("input", (event) => this.transport.setClick(Number(event.target.value)));
     moveByHand(this);
     this.element.addEventListener("keydown", (event) => this.key(event));
     this.onGo = (event) => this.show(event.detail);
@@ -266,7 +266,7 @@ class Score {
     context.setTransform(ratio, 0, 0, ratio, 0, 0);
     drawLanes(context, { score: this.score, sounds: this.sounds, onsets: this.onsets, gains: this.gains, view: this.view, headS: this.headS, loop: this.transport.loop, width }, this.ink);
     if (this.residual.length) drawResidual(this.part("residual"), { points: this.residual, view: this.view, width, ratio }, this.ink);
-    this.part("where").textContent = `${placeText(this.score.bars, this.headS) || "–"} · ${clock(this.headS, 2)}`;
+    this.part("where").textContent = whereText(this.score, this.headS, this.lengthS);
     if (wantsCloseUp(this.view)) this.askCloseUp(width);
     this.tellView();
   }

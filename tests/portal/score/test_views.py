@@ -19,6 +19,8 @@ from analysis.features import Features
 from analysis.onsets import FineOnsets
 from analysis.reports import FileReport
 from portal.bookings.models import Song
+from portal.intake import map_desk
+from portal.intake.map_desk import Attacks, anchors_from, seen_on, start_of
 from portal.intake.models import SourceFile
 from portal.people.models import User
 from portal.score.sound import MOST_SECONDS
@@ -170,3 +172,19 @@ class TestOnsets:
     def test_what_was_not_measured_has_none(self, client: Client, song: Song) -> None:
         unmeasured = make_source(song=song, features_key="")
         assert client.get(reverse("score:onsets", args=[unmeasured.pk])).status_code == 404
+
+
+def test_the_score_says_of_each_bar_what_the_map_page_says(
+    client: Client, song: Song, source: SourceFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Approved at 112 with bar one at 2 s: the half beats of bar 2 begin at 2 + 240/112 s. Its attacks are 12 ms late,
+    the weak one that is not weighs too little to say so."""
+    bar_two_s, half_s = 2 + 240 / 112, 30 / 112
+    played = bar_two_s + half_s * np.arange(3) + np.array([0.012, 0.012, -0.05])
+    monkeypatch.setattr(map_desk, "attacks_of", lambda _: Attacks(played, np.array([1.0, 1.0, 0.2])))
+    seen = seen_on(song, *anchors_from(start_of(song)))
+
+    bars = client.get(reverse("score:score", args=[song.pk])).json()["bars"]
+
+    assert bars == seen["bars"]
+    assert [(line["late_ms"], line["attacks"]) for line in bars[:3]] == [(None, 0), (12.0, 3), (None, 0)]

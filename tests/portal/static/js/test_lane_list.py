@@ -25,3 +25,25 @@ pytestmark = pytest.mark.browser
 def test_names_say_what_tells_them_apart(page: Page, show: Show, names: list[str], short: list[str]) -> None:
     show("")
     assert ask(page, "lane-list", "m.shortNames(given[0])", names) == short
+
+
+def test_a_level_is_said_in_decibels(page: Page, show: Show) -> None:
+    """20 log 1.5 is 3.52, 20 log 0.5 is -6.02."""
+    show("<ul data-lanes></ul>")
+    ask(
+        page,
+        "lane-list",
+        "void new m.LaneList(document.querySelector('[data-lanes]'), [{ name: 'bass.wav' }], () => {})",
+    )
+    level = page.get_by_label("Level of bass.wav")
+    said = []
+    for gain in (1, 1.5, 0.5, 0):
+        level.fill(str(gain))
+        said.append((level.get_attribute("aria-valuetext"), level.get_attribute("title")))
+    assert said == [(text, text) for text in ("0 dB", "+3.5 dB", "−6 dB", "off")]
+
+
+def test_the_bottom_of_the_playing_level_is_off(page: Page, show: Show) -> None:
+    show("")
+    levels_db = {-48: "off", -47: "−47 dB", -18: "−18 dB", 0: "0 dB"}
+    assert ask(page, "level", "given[0].map(m.levelText)", list(levels_db)) == list(levels_db.values())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from typing import Any
 
 import pytest
 from playwright.sync_api import Page
@@ -12,10 +13,6 @@ from tests.portal.static.js.test_sums import ask
 
 pytestmark = pytest.mark.browser
 
-# 120 BPM in 4/4 from 1 s on, four bars of 2 s.
-BEATS_S = [1 + 0.5 * beat for beat in range(16)]
-BARS = [{"bar": 1 + bar, "time_s": 1.0 + 2 * bar, "beats": 4} for bar in range(4)]
-
 
 @pytest.fixture
 def ready(page: Page, show: Show) -> Page:
@@ -23,43 +20,39 @@ def ready(page: Page, show: Show) -> Page:
     return page
 
 
-def residual(page: Page, onsets_s: list[float]) -> list[tuple[int, float, int]]:
-    points = ask(page, "residual", "m.residualOf(given[0], given[1], given[2])", BEATS_S, BARS, onsets_s)
-    return [(point["bar"], round(point["ms"], 6), point["count"]) for point in points]
+def points(*figures: tuple[float, int]) -> list[dict[str, Any]]:
+    return [{"bar": at + 1, "timeS": at, "ms": ms, "count": count} for at, (ms, count) in enumerate(figures)]
 
 
-def test_each_bar_has_the_middle_of_its_attacks(ready: Page) -> None:
-    # 10, 20 and 90 ms behind the beats of bar 1; 30 ms ahead of the first beat of bar 3, which begins at 5 s.
-    assert residual(ready, [1.01, 1.52, 2.09, 4.97]) == [(1, 20.0, 3), (3, -30.0, 1)]
+def test_a_bar_in_which_nothing_can_be_late_has_no_point(ready: Page) -> None:
+    bars = [
+        {"bar": 0, "time_s": 0.5, "late_ms": 0.0, "attacks": 2},
+        {"bar": 1, "time_s": 1.0, "late_ms": -3.5, "attacks": 7},
+        {"bar": 2, "time_s": 3.0, "late_ms": None, "attacks": 0, "free": True},
+        {"bar": 3, "time_s": 5.0},
+    ]
+    found = ask(ready, "residual", "m.residualOf(given[0])", bars)
+    assert found == [{"bar": 0, "timeS": 0.5, "ms": 0, "count": 2}, {"bar": 1, "timeS": 1, "ms": -3.5, "count": 7}]
 
 
-def test_what_lies_between_the_beats_belongs_to_none(ready: Page) -> None:
-    # A beat lasts 500 ms: an eighth is 250 ms off, and 125 ms are the most that count.
-    assert residual(ready, [1.25, 1.63, 1.124, 0.5, 30.0]) == [(1, 124.0, 1)]
-
-
-def test_a_grid_that_is_too_fast_shows_as_a_slope(ready: Page) -> None:
-    # Played at 119: each beat comes 60/119 - 0.5 s later than the last; the middle of four beats is 1.5 beats in.
-    late_ms = 1000 * (60 / 119 - 0.5)
-    found = residual(ready, [1 + beat * 60 / 119 for beat in range(16)])
-    assert [ms for _, ms, _ in found] == pytest.approx([late_ms * (1.5 + 4 * bar) for bar in range(4)], abs=1e-6)
-
-
-def test_the_last_bar_line_counts_as_well(ready: Page) -> None:
-    assert residual(ready, [8.51]) == [(4, 10.0, 1)]
+@pytest.mark.parametrize(
+    ("figures", "scale_ms"),
+    [
+        # Of 206 attacks 200 keep within 15 ms, so the picture reaches to 2 x 15 ms whatever the last six do.
+        ([(15.0, 100), (-10.0, 100), (-81.0, 6)], 30),
+        # A slope is kept whole: nine in ten keep within 90 ms, and 100 ms are less than twice that.
+        ([(10.0 * at, 10) for at in range(1, 11)], 100),
+        # A step in every fifth attack is no stray bar.
+        ([(5.0, 40), (-250.0, 10)], 250),
+        ([(1.0, 40)], 20),
+        ([], 20),
+    ],
+)
+def test_one_bar_of_few_attacks_sets_no_scale(ready: Page, figures: list[tuple[float, int]], scale_ms: float) -> None:
+    assert ask(ready, "residual", "m.scaleMs(given[0])", points(*figures)) == scale_ms
 
 
 def test_onsets_are_read_as_they_are_sent(ready: Page) -> None:
     sent = list(struct.pack("<I2I2B", 2, 1_500_000, 2_000_001, 255, 51))
     found = ask(ready, "residual", "m.onsetsFrom(new Uint8Array(given[0]).buffer)", sent)
     assert found == [{"timeS": 1.5, "strength": 1}, {"timeS": 2.000001, "strength": 0.2}]
-
-
-def test_nothing_is_held_against_a_free_bar(ready: Page) -> None:
-    """Bar 1 of 2 s, bar 2 free for 6 s, bar 3 at 8 s with the bar before it counted in from 6 s. Attacks in the free
-    bar are left out, near a counted beat or not; those of bars 1 and 3 are 10 ms and 20 ms late."""
-    beats_s = [0, 0.5, 1, 1.5, 6, 6.5, 7, 7.5, 8, 8.5, 9, 9.5]
-    bars = [{"bar": 1, "time_s": 0}, {"bar": 2, "time_s": 2, "free": True}, {"bar": 3, "time_s": 8}]
-    onsets_s = [0.51, 1.51, 2.4, 3.5, 6.03, 7.04, 8.02, 9.02]
-    points = ask(ready, "residual", "m.residualOf(given[0], given[1], given[2])", beats_s, bars, onsets_s)
-    assert [(one["bar"], round(one["ms"], 3), one["count"]) for one in points] == [(1, 10.0, 2), (3, 20.0, 2)]
