@@ -12,6 +12,7 @@ from django.utils.html import strip_tags
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.intake import jobs, services
+from portal.intake.desk import queue
 from portal.intake.models import Finding
 from portal.mailroom.models import Message
 from portal.people.models import User
@@ -258,3 +259,10 @@ def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -
         "approved the tempo map as measured (version 1)",
         "marked the song ready to track",
     ]
+
+
+def test_within_a_rank_what_a_drummer_can_act_on_comes_first(signed_in: User) -> None:
+    for turn in ("nobody", "house", "client", "drummer"):
+        make_song(stage=SongStage.ON_DESK, turn=turn)
+
+    assert [row.song.turn for row in queue(signed_in)] == ["drummer", "client", "house", "nobody"]

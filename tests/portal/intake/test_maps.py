@@ -10,7 +10,7 @@ import pytest
 from analysis.anchors import Anchor, map_through
 from analysis.tempo_map import MeterSign, TempoMap
 from portal.intake import services
-from portal.intake.maps import bars_of, map_of_song
+from portal.intake.maps import bars_of, beats_of, map_of_song
 from tests.factories import make_check, make_drummer, make_song, measured_song
 
 pytestmark = pytest.mark.django_db
@@ -58,3 +58,9 @@ def test_the_bars_of_three_hours_reach_their_end() -> None:
     """180 BPM in 4/4: a bar every 4/3 s, 8 100 of them in 10 800 s."""
     bars = list(bars_of(TempoMap.constant(180), 10_800.0))
     assert (len(bars), bars[-1]["bar"]) == (8_100, 8_100)
+
+
+@pytest.mark.parametrize(("duration_s", "last_s"), [(3.25, 3.0), (3.0, 2.5)])
+def test_no_beat_is_laid_where_the_song_is_over(duration_s: float, last_s: float) -> None:
+    """120 BPM from 0 s: a beat every half second, also in the bar that the song ends in."""
+    assert beats_of(TempoMap.constant(120), duration_s)[-1][0] == last_s

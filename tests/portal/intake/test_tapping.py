@@ -12,7 +12,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from portal.bookings.models import Song
 from portal.intake.models import Tapping
-from portal.intake.tapping import read_taps, tapping_shown
+from portal.intake.tapping import MOST_TAPS, TapsForm, read_taps, tapping_shown
 from portal.people.models import User
 from tests.factories import make_drummer, make_song
 from tests.portal.intake.reading import read
@@ -118,3 +118,9 @@ def test_the_key_t_taps_and_the_answer_comes_by_itself(live_server: LiveServer, 
     tapping = Tapping.objects.get()
     gaps = [two - one for one, two in zip(tapping.taps_s, tapping.taps_s[1:], strict=False)]
     assert all(0.29 <= gap <= 1.5 for gap in gaps)
+
+
+def test_more_taps_than_a_song_has_use_for_are_left_out() -> None:
+    form = TapsForm({"taps_s": json.dumps(list(range(MOST_TAPS + 1))), "per_beat": "1"})
+    assert form.is_valid()
+    assert len(form.cleaned_data["taps_s"]) == MOST_TAPS
