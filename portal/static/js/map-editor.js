@@ -7,7 +7,7 @@ import { handsOn } from "kitpost/map-hands";
 import { MapLive } from "kitpost/map-live";
 import { MapPicture } from "kitpost/map-picture";
 import { AnchorTable, signed } from "kitpost/map-table";
-import { Unsaved } from "kitpost/map-unsaved";
+import { agoWords, Unsaved } from "kitpost/map-unsaved";
 import { numberIn } from "kitpost/typed";
 
 const REACHES_MS = [10, 25, 50, 125];
@@ -204,11 +204,10 @@ class MapEditor {
   offer() {
     this.found = this.unsaved.offer(this.start);
     if (!this.found) return;
-    const when = new Date(this.found.atMs).toLocaleString([], { weekday: "long", hour: "2-digit", minute: "2-digit" });
     const isOlder = this.found.began !== this.unsaved.began;
     const version = this.found.began ? `version ${this.found.began}` : "the measured map";
     const since = isOlder ? ` It began from ${version}, and another map was approved since.` : "";
-    this.element.querySelector("[data-map-offer-text]").textContent = `A map that was not approved is kept in this browser, last changed on ${when}.${since}`;
+    this.element.querySelector("[data-map-offer-text]").textContent = `Another map than the approved one is kept in this browser, last changed ${agoWords(Date.now() - this.found.atMs)}.${since}`;
     this.element.querySelector("[data-map-offer]").hidden = false;
   }
 

@@ -84,3 +84,11 @@ function isSameAnchor(one, other) {
   const isNear = Math.abs(one.time_s - other.time_s) < SAME;
   return isNear && one.bar === other.bar && one.meter === other.meter && Boolean(one.free) === Boolean(other.free);
 }
+
+/** How long ago, without a clock or a zone: "just now", "12 minutes ago", "3 hours ago", "2 days ago". */
+export function agoWords(ms) {
+  const minutes = Math.floor(ms / 60_000);
+  if (minutes < 1) return "just now";
+  const [count, unit] = minutes < 60 ? [minutes, "minute"] : minutes < 48 * 60 ? [Math.floor(minutes / 60), "hour"] : [Math.floor(minutes / 1440), "day"];
+  return `${count} ${unit}${count === 1 ? "" : "s"} ago`;
+}

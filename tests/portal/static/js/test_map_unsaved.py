@@ -108,3 +108,10 @@ def test_a_browser_that_keeps_nothing_says_so(ready: Page) -> None:
     full = "{ setItem() { throw new Error('full'); } }"
     visit = f"new m.Unsaved({{ storage: {full}, song: '7', began: 1, visit: 1 }})"
     assert ask(ready, "map-unsaved", f"{visit}.keep({{ past: [], now: 1, future: [] }}, {{}}, 0)") is False
+
+
+def test_how_long_ago_is_said_without_a_clock(ready: Page) -> None:
+    minutes = {0.5: "just now", 1: "1 minute ago", 59: "59 minutes ago", 60: "1 hour ago", 47 * 60: "47 hours ago"}
+    minutes[48 * 60] = "2 days ago"
+    said = ask(ready, "map-unsaved", "given[0].map((one) => m.agoWords(one * 60000))", list(minutes))
+    assert said == list(minutes.values())
