@@ -131,7 +131,8 @@ def keep_map(
     count_in_bars: int | None = None,
     seen: Seen | None = None,
 ) -> ApprovedMap:
-    """A new version, unless it is the newest again. A count-in that was set by hand holds until another is."""
+    """A new version, unless it is the newest again and nobody objects to that. A count-in that was set by hand holds
+    until another is."""
     check = song.checks.done().first()
     newest = song.maps.first()
     if seen is not None:
@@ -139,7 +140,8 @@ def keep_map(
     if count_in_bars is None and newest:
         count_in_bars = newest.count_in_bars
     new = (found, origin, check, count_in_bars)
-    if newest and (newest.map, newest.origin, newest.check_seen, newest.count_in_bars) == new:
+    is_again = newest and (newest.map, newest.origin, newest.check_seen, newest.count_in_bars) == new
+    if newest and is_again and not objections(song):
         return newest
     if seen is not None:
         seen.hold_map(newest)
@@ -186,7 +188,11 @@ def reasons_against(song: Song) -> list[str]:
     stops = song.findings.open().filter(severity=Finding.Severity.STOP).select_related("source")
     reasons += [f"Open: {named(finding)}." for finding in stops]
     reasons += map_reasons(song) + deposit_reasons(song.booking)
-    return reasons + [reason for more in hooks.more_reasons_against for reason in more([song]).values()]
+    return reasons + objections(song)
+
+
+def objections(song: Song) -> list[str]:
+    return [reason for more in hooks.more_reasons_against for reason in more([song]).values()]
 
 
 def named(finding: Finding) -> str:
