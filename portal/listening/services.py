@@ -57,8 +57,10 @@ def check_can_ask(song: Song, first_bar: int) -> TempoMap:
         raise ListeningError("Nobody sits at this booking yet: invite the client first.")
     tempo_map = map_of_song(song)
     sources = jobs.sources_to_hear(song)
-    if tempo_map is None or not sources:
+    if tempo_map is None:
         raise ListeningError("There is no tempo map to ask about yet: approve one, or set one by hand.")
+    if not sources:
+        raise ListeningError("There is nothing to hear beside the click: every file here is a click.")
     lengths_s = [source.numbers.duration_s or 0.0 for source in sources if source.numbers]
     if tempo_map.time_of_bar(first_bar) >= max(lengths_s, default=0.0):
         raise ListeningError(f"The song is over before bar {first_bar}.")

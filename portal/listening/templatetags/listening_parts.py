@@ -33,7 +33,7 @@ def sheet_listening(context: Context, song: Song, seen: Seen) -> dict[str, Any]:
         "seen": seen,
         "request": context["request"],
         "csrf_token": context["csrf_token"],
-        "form": AskForm(),
+        "form": AskForm(auto_id="ask-%s"),
         "can_ask": song.stage in (SongStage.ON_DESK, SongStage.READY),
         "asked": [excerpt_shown(excerpt) for excerpt in excerpts],
     }

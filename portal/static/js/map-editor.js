@@ -134,6 +134,7 @@ class MapEditor {
     const what = button.dataset.do;
     if (doings[what]) return doings[what]();
     this.take(this.edits(by)[what]());
+    if (what === "add") this.choose(this.state.anchors.findIndex((anchor) => anchor.bar === numberIn(this.field("bar").value)));
   }
 
   edits(by) {
@@ -188,7 +189,7 @@ class MapEditor {
   }
 
   choose(at) {
-    if (!Number.isInteger(at) || at === this.chosen) return;
+    if (!Number.isInteger(at) || at < 0 || at === this.chosen) return;
     this.chosen = at;
     this.table.choose(at);
     this.ask();

@@ -4,7 +4,7 @@
 // tap puts the head there.
 import { moved } from "kitpost/map-edits";
 import { HANDLE_PX } from "kitpost/map-picture";
-import { zoomAt } from "kitpost/views";
+import { pan, zoomAt } from "kitpost/views";
 
 const LEAST_VIEW_S = 0.5;
 const MOUSE_REACH_PX = 2 * HANDLE_PX;
@@ -31,7 +31,19 @@ function press(editor, event) {
   const at = handleAt(editor, x, y, event.pointerType !== "mouse");
   if (at >= 0) pull(editor, event, at);
   else if (event.pointerType === "mouse") editor.live.seek(picture.timeAt(x));
-  else whileDown(canvas, event, { onUp: (upEvent) => farPx(event, upEvent) <= TAP_PX && editor.live.seek(picture.timeAt(x)) });
+  else swipe(editor, event, picture.timeAt(x));
+}
+
+/** A finger beside the handles: a tap puts the head there, a swipe to the side moves the view. */
+function swipe(editor, event, timeS) {
+  const { score } = editor.live;
+  const from = score?.view;
+  const onMove = (moveEvent) => {
+    if (!from || farPx(event, moveEvent) <= TAP_PX) return;
+    const byS = ((event.clientX - moveEvent.clientX) / editor.canvas.clientWidth) * (from.endS - from.startS);
+    score.setView(pan(from, byS, editor.seen.duration_s));
+  };
+  whileDown(editor.canvas, event, { onMove, onUp: (upEvent) => farPx(event, upEvent) <= TAP_PX && editor.live.seek(timeS) });
 }
 
 /** Index of the anchor whose handle is there; -1 for none. */
@@ -58,7 +70,8 @@ function pull(editor, event, at) {
   const onUp = () => {
     if (!holds()) return;
     editor.history.now = from.state;
-    editor.take(shown);
+    if (shown.anchors[at].time_s === from.state.anchors[at].time_s) editor.lookAt(from.state);
+    else editor.take(shown);
   };
   editor.isPulled = true;
   editor.canvas.setPointerCapture(event.pointerId);

@@ -70,7 +70,7 @@ export class MapPicture {
       context.fillRect(left, RULER_PX, 1, HEIGHT_PX);
       context.fillStyle = ink.ink;
       context.fillRect(left, 6, 2, RULER_PX - 6);
-      context.fillText(String(bar), left + 5, 6 + ink.figurePx);
+      if (left + 5 + context.measureText(String(bar)).width <= this.width) context.fillText(String(bar), left + 5, 6 + ink.figurePx);
     }
     context.fillStyle = ink.ink;
     context.fillRect(0, RULER_PX - 2, this.width, 2);

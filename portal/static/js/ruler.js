@@ -56,7 +56,7 @@ export function labelsOf({ bars, sections, width, every }, x, widthOf) {
     if (!place(number)) placeBefore(placed, number);
   }
   for (const { startS, endS } of freePassages(bars)) placeFree(place, placed, labelAt("free", "free", ABOVE, startS), Math.min(width, x(endS)));
-  return placed.filter((label) => label.right > 0 && label.left < width);
+  return placed.filter((label) => label.right > 0 && label.right <= width);
 }
 
 /** The number of a bar whose meter stands there: the meter makes room for it, if what follows leaves some. */

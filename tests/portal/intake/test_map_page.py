@@ -159,10 +159,10 @@ class Finger(NamedTuple):
         assert box is not None
         return box["x"] + box["width"] * time_s / 60, box["y"] + y
 
-    def drag(self, start: tuple[float, float], by_px: int, end: str = "touchEnd") -> None:
+    def drag(self, start: tuple[float, float], by_px: int, end: str = "touchEnd", *, aside_px: int = 0) -> None:
         self.touch("touchStart", start)
         for step in range(1, 11):
-            self.touch("touchMove", (start[0], start[1] + by_px * step / 10))
+            self.touch("touchMove", (start[0] + aside_px * step / 10, start[1] + by_px * step / 10))
         self.touch(end)
 
     def scrolled_px(self) -> float:
@@ -197,6 +197,35 @@ class TestFinger:
         finger.page.wait_for_function("(before) => scrollY > before + 60", arg=before)
         expect(finger.page.get_by_label("Time of bar 1,")).to_have_value("2.000000")
         assert finger.page.evaluate("sought") == []
+
+    def test_to_the_side_it_moves_the_view(self, finger: Finger) -> None:
+        """The score shows 20 s to 30 s; a quarter of the picture's width to the left is 2.5 s on."""
+        finger.page.evaluate(
+            """async () => Object.defineProperty((await import("kitpost/map-live")).MapLive.prototype, "score", {
+                get: () => ({ view: { startS: 20, endS: 30 }, setView: (view) => { window.viewed = view; } }) })"""
+        )
+        box = finger.page.locator(".map-editor canvas").bounding_box()
+        assert box is not None
+        finger.drag(finger.at(40, 60), 0, aside_px=-round(box["width"] / 4))
+        viewed = finger.page.evaluate("viewed")
+        assert (viewed["startS"], viewed["endS"]) == pytest.approx((22.5, 32.5), abs=0.05)
+        assert finger.page.evaluate("sought") == []
+
+    def test_a_pull_to_the_side_is_no_step(self, finger: Finger) -> None:
+        finger.page.get_by_role("button", name="Half the tempo").click()
+        finger.page.evaluate("document.querySelector('.map-editor canvas').scrollIntoView({ block: 'center' })")
+        finger.drag(finger.at(2, 145), 0, aside_px=30)
+        finger.page.get_by_role("button", name="Undo").click()
+        expect(finger.page.get_by_label("Tempo from bar 1")).to_have_value("112")
+
+    def test_the_pad_stays_under_the_finger(self, finger: Finger) -> None:
+        pad = finger.page.locator(".tap-pad")
+        pad.evaluate("(pad) => (pad.closest('fieldset').hidden = false)")
+        pad.scroll_into_view_if_needed()
+        before = pad.bounding_box()
+        pad.click()
+        expect(finger.page.get_by_text("Let it play first")).to_be_visible()
+        assert pad.bounding_box() == before
 
     def test_a_tap_beside_a_handle_puts_the_head_there(self, finger: Finger) -> None:
         finger.touch("touchStart", finger.at(30, 145))

@@ -48,3 +48,14 @@ def test_what_came_back_to_be_mended_is_newer(written: Page) -> None:
     written.locator("[action='/checked/'] textarea").fill("older")
     written.reload()
     expect(written.locator("[action='/checked/'] textarea")).to_have_value("from the server")
+
+
+@pytest.mark.parametrize(("notice", "value"), [("<b>Error:</b> not yet", "Half a senten"), ("It is on its way.", "")])
+def test_what_was_refused_is_there_to_be_sent_again(page: Page, show: Show, notice: str, value: str) -> None:
+    show(PAGE)
+    page.locator("summary").click()
+    page.locator("[name=body]").fill("Half a senten")
+    page.get_by_role("button", name="Send").click()
+    page.unroute_all()
+    show(f'<ul class="notices"><li>{notice}</li></ul>{PAGE}')
+    expect(page.locator("[name=body]")).to_have_value(value)
