@@ -98,10 +98,12 @@ export class MapPicture {
         context.lineTo(from + HEIGHT_PX - RULER_PX, RULER_PX);
       }
       context.stroke();
-      context.fillStyle = ink.sheet;
-      context.fillRect(left + 4, HEIGHT_PX - 8 - ink.figurePx * 1.5, ink.figurePx * 2.6, ink.figurePx * 1.5);
-      context.fillStyle = ink.ink;
-      context.fillText("free", left + 8, HEIGHT_PX - 8 - ink.figurePx * 0.4);
+      if (right - left > ink.figurePx * 3) {
+        context.fillStyle = ink.sheet;
+        context.fillRect(left + 4, HEIGHT_PX - 8 - ink.figurePx * 1.5, ink.figurePx * 2.6, ink.figurePx * 1.5);
+        context.fillStyle = ink.ink;
+        context.fillText("free", left + 8, HEIGHT_PX - 8 - ink.figurePx * 0.4);
+      }
       context.restore();
     }
   }
