@@ -6,8 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from analysis import commands
-from analysis.errors import AnalysisError
+from analysis.commands import run as commands
+from analysis.core.errors import AnalysisError
 
 WRONG_USAGE = 2
 # Longer than any song; a click is rendered whole.

@@ -16,10 +16,10 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from analysis.findings import KIND_BY_CODE, Severity
-from analysis.reports import Brief, Finding
-from analysis.song import SongFile, measure_song
-from analysis.survey import survey_file
+from analysis.core.reports import Brief, Finding
+from analysis.findings.catalogue import KIND_BY_CODE, Severity
+from analysis.measuring.song import SongFile, measure_song
+from analysis.measuring.survey import survey_file
 
 SOUND = frozenset({".wav", ".aif", ".aiff", ".flac", ".ogg", ".opus", ".mp3", ".m4a"})
 SHORTEST_S = 20.0  # shorter ones are effects, not music

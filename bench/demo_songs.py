@@ -19,8 +19,8 @@ def run(options: argparse.Namespace) -> None:
 
 
 def _print_song(song: DemoSong, rendered: RenderedSong) -> None:
-    from analysis.song import SongFile, measure_song
-    from analysis.survey import survey_file
+    from analysis.measuring.song import SongFile, measure_song
+    from analysis.measuring.survey import survey_file
 
     surveys = [survey_file(path) for path in rendered.paths]
     files = [SongFile(one.report, one.features, path) for one, path in zip(surveys, rendered.paths, strict=True)]

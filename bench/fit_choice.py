@@ -22,14 +22,14 @@ import soundfile as sf
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from analysis.beat_table import prepare
-from analysis.choice import WEIGHTS_PATH, Weights
-from analysis.evidence import Evidence, pool
-from analysis.features import Features, MusicFeatures
-from analysis.grid import fit_grid
-from analysis.moving import find_motion
-from analysis.pulse import candidate_beats_hz, onset_curve, spectrum_of
-from analysis.readings import Reading, readings_of
+from analysis.bars.beat_table import prepare
+from analysis.bars.choice import WEIGHTS_PATH, Weights
+from analysis.bars.readings import Reading, readings_of
+from analysis.features.feature_arrays import Features, MusicFeatures
+from analysis.tempo.evidence import Evidence, pool
+from analysis.tempo.grid import fit_grid
+from analysis.tempo.pulse import candidate_beats_hz, onset_curve, spectrum_of
+from analysis.tempo.tempo_changes import find_motion
 
 FOLDS = 5
 SAME_PERIOD, SAME_BEAT_S, SAME_BAR_S = 0.004, 0.055, 0.06

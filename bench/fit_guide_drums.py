@@ -23,9 +23,9 @@ from scipy.optimize import minimize
 
 from analysis.band.render import Stem, mix_stems, render_stems
 from analysis.band.score import write_score
-from analysis.features import Features, MusicFeatures
-from analysis.guide_drums import MOST_SPREADS, WEIGHTS, drum_numbers
-from analysis.limits import Limits
+from analysis.core.limits import Limits
+from analysis.features.feature_arrays import Features, MusicFeatures
+from analysis.features.guide_drums import MOST_SPREADS, WEIGHTS, drum_numbers
 from bench.fit_choice import FOLDS, SHARPNESS, features_of, fold_of
 from bench.tempo_set import draw_items
 

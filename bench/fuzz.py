@@ -17,8 +17,8 @@ from collections import Counter
 from itertools import islice
 from pathlib import Path
 
-from analysis.child_jobs import limit_self
-from analysis.survey import survey_file
+from analysis.measuring.survey import survey_file
+from analysis.sandbox.child_jobs import limit_self
 from tests.analysis.mutants import CONTAINERS, assert_is_an_answer, mutants, whole_file
 
 TIME_LIMIT_S = 60

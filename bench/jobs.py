@@ -29,16 +29,16 @@ def bare_decode(path: Path) -> None:
 
 def survey(path: Path) -> None:
     """All measurements of one file, as the portal's workers take them."""
-    from analysis.survey import survey_file
+    from analysis.measuring.survey import survey_file
 
     survey_file(path)
 
 
 def song(path: Path) -> None:
     """The survey and, on top, tempo, bar one and meter."""
-    from analysis.reports import Brief
-    from analysis.song import SongFile, measure_song
-    from analysis.survey import survey_file
+    from analysis.core.reports import Brief
+    from analysis.measuring.song import SongFile, measure_song
+    from analysis.measuring.survey import survey_file
 
     one = survey_file(path)
     measure_song([SongFile(one.report, one.features, path)], Brief())

@@ -16,9 +16,9 @@ import numpy as np
 from analysis.band.feels import FEELS
 from analysis.band.render import Stem, mix_stems, render_stems, write_wav
 from analysis.band.score import steady, write_score
-from analysis.limits import Limits
-from analysis.starts import Source, Start, find_starts
-from analysis.windows import activity_of
+from analysis.core.limits import Limits
+from analysis.lineup.starts import Source, Start, find_starts
+from analysis.media.windows import activity_of
 
 RATE_HZ = 48_000
 OFFSETS = (1, 3, 10, 47, 133, 480, 1_105, 2_112, 9_999, 24_000, 50_000)

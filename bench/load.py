@@ -13,8 +13,8 @@ from pathlib import Path
 
 from analysis.band.render import render_stems, write_wav
 from analysis.band.score import steady, write_score
-from analysis.child import survey_in_child
-from analysis.reports import FileReport
+from analysis.core.reports import FileReport
+from analysis.sandbox.child import survey_in_child
 from bench.speed import MOST_DECODES, MOST_MB, print_wanted, timed, timed_file
 
 LONG_RATE_HZ = 96_000

@@ -39,9 +39,9 @@ class Tool:
 
 
 def read_kitpost(paths: list[Path]) -> Reading:
-    from analysis.reports import Brief
-    from analysis.song import SongFile, measure_song
-    from analysis.survey import survey_file
+    from analysis.core.reports import Brief
+    from analysis.measuring.song import SongFile, measure_song
+    from analysis.measuring.survey import survey_file
 
     surveys = [survey_file(path, name=f"{number}.wav") for number, path in enumerate(paths)]
     files = [SongFile(one.report, one.features, path) for one, path in zip(surveys, paths, strict=True)]
@@ -124,7 +124,7 @@ TOOLS = {
 def use_weights(path: str | None) -> None:
     """Exchange the engine's fitted weights, for songs whose pattern they must not have seen."""
     if path:
-        from analysis import choice
+        from analysis.bars import choice
 
         choice.WEIGHTS_PATH = Path(path)
         choice.fitted_weights.cache_clear()

@@ -13,11 +13,11 @@ from pathlib import Path
 import av
 import numpy as np
 
-from analysis.blocks import Block
-from analysis.loudness import LoudnessMeter
-from analysis.media import open_media
-from analysis.true_peak import TruePeakMeter
-from analysis.units import dbfs_from_amplitude
+from analysis.core.blocks import Block
+from analysis.core.units import dbfs_from_amplitude
+from analysis.levels.loudness import LoudnessMeter
+from analysis.levels.true_peak import TruePeakMeter
+from analysis.media.reader import open_media
 from bench.alarms import SOUND
 
 MOST_FILES = 60

@@ -5,15 +5,15 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 
-from analysis.blocks import Block
-from analysis.clipping import ClippingMeter
-from analysis.correlation import find_offset
-from analysis.limits import Limits
-from analysis.loudness import measure_loudness
-from analysis.reports import Clipped
-from analysis.samples import Samples
-from analysis.true_peak import measure_true_peak
-from analysis.units import dbfs_from_amplitude
+from analysis.core.blocks import Block
+from analysis.core.limits import Limits
+from analysis.core.reports import Clipped
+from analysis.core.samples import Samples
+from analysis.core.units import dbfs_from_amplitude
+from analysis.levels.clipping import ClippingMeter
+from analysis.levels.loudness import measure_loudness
+from analysis.levels.true_peak import measure_true_peak
+from analysis.lineup.correlation import find_offset
 from tests import signals
 
 RATE_HZ = 48_000

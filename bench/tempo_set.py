@@ -11,7 +11,7 @@ from analysis.band.clock import Drift, Rubato, Slowing, Steady, Step, TempoPlan
 from analysis.band.feels import FEELS
 from analysis.band.harmony import Key
 from analysis.band.score import ALL_PITCHED, SongPlan
-from analysis.tempo_map import MeterSign
+from analysis.maps.tempo_map import MeterSign
 
 SECONDS = 75
 MOVING = ("drift", "step", "slowing", "short bar", "rubato")  # one song in four is not even

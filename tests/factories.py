@@ -14,10 +14,10 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
-from analysis.findings import KIND_BY_CODE
-from analysis.reports import BarOne, FileReport, MapSegment, Meter, SongMeasures, SongReport, Tempo
-from analysis.reports import Finding as Found
-from analysis.samples import Samples
+from analysis.core.reports import BarOne, FileReport, MapSegment, Meter, SongMeasures, SongReport, Tempo
+from analysis.core.reports import Finding as Found
+from analysis.core.samples import Samples
+from analysis.findings.catalogue import KIND_BY_CODE
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
 from portal.delivery.models import Delivery, DeliveryFile

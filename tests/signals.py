@@ -11,7 +11,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from analysis.samples import Samples
+from analysis.core.samples import Samples
 
 # EBU Tech 3341 v4 (2023), table 1.
 LOUDNESS_TOLERANCE_LU = 0.1

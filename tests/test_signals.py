@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from analysis.samples import Samples
+from analysis.core.samples import Samples
 from tests import signals
 
 

@@ -15,7 +15,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from analysis.features import Features
+from analysis.features.feature_arrays import Features
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.delivery.models import Delivery

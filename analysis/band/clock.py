@@ -13,7 +13,7 @@ from typing import Literal, Protocol, Self
 import numpy as np
 import numpy.typing as npt
 
-from analysis.tempo_map import MeterSign, round_half_up
+from analysis.maps.tempo_map import MeterSign, round_half_up
 
 FloatArray = npt.NDArray[np.float64]
 TempoKind = Literal["constant", "drift", "step", "slowing", "rubato"]

@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.band.feels import EVEN, Feel
 from analysis.band.harmony import Chord, Key
-from analysis.tempo_map import MeterSign
+from analysis.maps.tempo_map import MeterSign
 
 SECTION_LOUDNESS = {"intro": 0.55, "verse": 0.65, "chorus": 0.88, "bridge": 0.7, "solo": 0.85, "outro": 0.6}
 RESTING = {"intro": {"lead", "bass"}, "bridge": {"strings"}, "outro": {"lead"}}  # who sits out where

@@ -7,7 +7,7 @@ from fractions import Fraction
 import numpy as np
 
 from analysis.band.parts import Bar, Note, touch
-from analysis.tempo_map import MeterSign
+from analysis.maps.tempo_map import MeterSign
 
 CRASH_SECTIONS = {"chorus", "solo", "bridge"}
 FILL_PIECES = ("snare", "snare", "tom-high", "tom-low")

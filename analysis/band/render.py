@@ -16,7 +16,7 @@ from analysis.band.room import add_hiss, add_room, drive
 from analysis.band.score import Score
 from analysis.band.tables import Tone
 from analysis.band.voices import RELEASE_S, VOICES, Strike
-from analysis.tempo_map import round_half_up
+from analysis.maps.tempo_map import round_half_up
 
 Stem = npt.NDArray[np.float32]
 

@@ -14,8 +14,8 @@ from analysis.band.parts import Bar, Note
 from analysis.band.percussion import click, drums, stick_count
 from analysis.band.players import PITCHED_PLAYERS, pickup
 from analysis.band.truth import Truth, truth_of
-from analysis.reports import Section
-from analysis.tempo_map import MeterSign
+from analysis.core.reports import Section
+from analysis.maps.tempo_map import MeterSign
 
 ALL_PITCHED = ("bass", "keys", "strings", "pad", "lead")
 DEFAULT_FORM = (("intro", 4), ("verse", 8), ("chorus", 8), ("verse", 8), ("chorus", 8), ("outro", 4))

@@ -16,7 +16,7 @@ from analysis.band.harmony import Key
 from analysis.band.render import mix_stems, render_stems, write_wav
 from analysis.band.score import SongPlan, write_score
 from analysis.band.truth import Truth
-from analysis.reports import Brief
+from analysis.core.reports import Brief
 
 Spoil = Callable[[Sound], Sound]
 ROUGH_MIX = "rough-mix"

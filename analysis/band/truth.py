@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from analysis.band.clock import Clock, TempoKind, TempoPlan
-from analysis.reports import Section
-from analysis.tempo_map import Segment, TempoMap
+from analysis.core.reports import Section
+from analysis.maps.tempo_map import Segment, TempoMap
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,9 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 
-from analysis.child import verify_set_in_child
-from analysis.media import file_pieces
-from analysis.reports import FileReport
+from analysis.core.reports import FileReport
+from analysis.media.reader import file_pieces
+from analysis.sandbox.child import verify_set_in_child
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.files import local_copy

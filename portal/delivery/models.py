@@ -21,7 +21,7 @@ class DeliveryQuerySet(models.QuerySet["Delivery"]):
 class Delivery(models.Model):
     """OPEN (files are added) → CHECKING → CHECKED (passed, or each failure waived with a reason) → RELEASED → ACCEPTED.
 
-    Adding or removing a file opens it again. `checks` is the list that `analysis.verify` gave.
+    Adding or removing a file opens it again. `checks` is the list that `analysis.delivery.verify` gave.
     """
 
     class State(models.TextChoices):

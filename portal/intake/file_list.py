@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis.findings import KIND_BY_CODE
-from analysis.reports import Place
-from analysis.sentences import place_words
+from analysis.core.reports import Place
+from analysis.core.sentences import place_words
+from analysis.findings.catalogue import KIND_BY_CODE
 from portal.bookings.models import Song
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake import questions, song_files

@@ -19,11 +19,11 @@ from django.db.models import Q
 from django.utils import timezone
 
 from analysis import ENGINE_VERSION
-from analysis.child import measure_song_in_child, survey_in_child
-from analysis.errors import SongNotMeasuredError
-from analysis.features import Features
-from analysis.findings import client_message
-from analysis.reports import FileReport, SongReport
+from analysis.core.errors import SongNotMeasuredError
+from analysis.core.reports import FileReport, SongReport
+from analysis.features.feature_arrays import Features
+from analysis.findings.catalogue import client_message
+from analysis.sandbox.child import measure_song_in_child, survey_in_child
 from portal import files
 from portal.alive import alive
 from portal.bookings.models import Song

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.anchors import Anchor, anchors_of, map_through
-from analysis.evidence import pool
-from analysis.map_residual import Lean, Residual, leans_by_anchor, leans_by_bar, residual_of, weighted_middle
-from analysis.tempo_map import TempoMap, TempoMapError, exact
+from analysis.maps.anchors import Anchor, anchors_of, map_through
+from analysis.maps.residual import Lean, Residual, leans_by_anchor, leans_by_bar, residual_of, weighted_middle
+from analysis.maps.tempo_map import TempoMap, TempoMapError, exact
+from analysis.tempo.evidence import pool
 from portal.bookings.models import Song
 from portal.intake.errors import MapInputError
 from portal.intake.jobs import load_features

@@ -9,9 +9,9 @@ from fractions import Fraction
 from itertools import count
 from typing import Any
 
-from analysis.click import clicks_between
-from analysis.reports import SongReport
-from analysis.tempo_map import TempoMap, TempoMapError
+from analysis.core.reports import SongReport
+from analysis.maps.click import clicks_between
+from analysis.maps.tempo_map import TempoMap, TempoMapError
 from portal.bookings.models import Song
 from portal.intake.errors import MapInputError, NoMapError
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
-from analysis.findings import KIND_BY_CODE, Severity
-from analysis.places import in_bars
-from analysis.reports import Alternative, Place, SongMeasures
-from analysis.sentences import fill
-from analysis.tempo_map import TempoMap, TempoMapError
+from analysis.core.reports import Alternative, Place, SongMeasures
+from analysis.core.sentences import fill
+from analysis.findings.catalogue import KIND_BY_CODE, Severity
+from analysis.maps.tempo_map import TempoMap, TempoMapError
+from analysis.rules.places import in_bars
 from portal.bookings.models import Brief, Song
 from portal.bookings.stages import SongStage
 from portal.intake import services

@@ -12,9 +12,9 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 
-from analysis.child import write_excerpt_in_child
-from analysis.excerpt import excerpt_start_s
-from analysis.tempo_map import TempoMap
+from analysis.maps.excerpt import excerpt_start_s
+from analysis.maps.tempo_map import TempoMap
+from analysis.sandbox.child import write_excerpt_in_child
 from portal.bookings.models import Song
 from portal.bookings.services import hand_song
 from portal.bookings.stages import SongStage, Turn

@@ -7,9 +7,9 @@ from typing import Any
 
 from django.urls import reverse
 
-from analysis.findings import KIND_BY_CODE
-from analysis.reports import FileReport
-from analysis.tempo_map import TempoMap
+from analysis.core.reports import FileReport
+from analysis.findings.catalogue import KIND_BY_CODE
+from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.intake.map_desk import bars_played, residual_on
 from portal.intake.maps import beats_of, map_of_song

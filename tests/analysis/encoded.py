@@ -11,7 +11,7 @@ import numpy as np
 import soundfile
 from av.audio.frame import AudioFrame
 
-from analysis.samples import Samples
+from analysis.core.samples import Samples
 
 FRAMES_PER_PACKET = 1_024
 SCALE = {"s16": 2**15 - 1, "s32": 2**31 - 1}

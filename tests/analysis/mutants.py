@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.findings import KIND_BY_CODE
-from analysis.reports import FileReport
+from analysis.core.reports import FileReport
+from analysis.findings.catalogue import KIND_BY_CODE
 from tests import signals
 from tests.analysis.encoded import write_encoded, write_sound
 

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.features import Features, MusicFeatures
-from analysis.reports import Brief, FileReport, SongReport
-from analysis.song import SongFile, measure_song
-from analysis.tempo_map import TempoMap
+from analysis.core.reports import Brief, FileReport, SongReport
+from analysis.features.feature_arrays import Features, MusicFeatures
+from analysis.maps.tempo_map import TempoMap
+from analysis.measuring.song import SongFile, measure_song
 
 RATE_HZ = 48_000
 Samples = NDArray[Any]

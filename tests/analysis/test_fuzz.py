@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.child import survey_in_child
-from analysis.survey import survey_file
+from analysis.measuring.survey import survey_file
+from analysis.sandbox.child import survey_in_child
 from tests.analysis.encoded import pcm_format, riff_chunk, wav_bytes, write_sound
 from tests.analysis.mutants import CONTAINERS, SOUND, assert_is_an_answer, mutants, whole_file
 

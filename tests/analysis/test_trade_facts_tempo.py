@@ -12,13 +12,13 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from analysis.click import plan_click, render_click
-from analysis.drift import click_drift_s
-from analysis.reports import Brief
-from analysis.song import SongFile
-from analysis.song_text import song_lines
-from analysis.tempo_map import TempoMap
-from analysis.wrong_rate import suspected_rates
+from analysis.commands.song_text import song_lines
+from analysis.core.reports import Brief
+from analysis.maps.click import plan_click, render_click
+from analysis.maps.click_drift import click_drift_s
+from analysis.maps.tempo_map import TempoMap
+from analysis.measuring.song import SongFile
+from analysis.rules.wrong_rate import suspected_rates
 from bench.known import Known
 from bench.scores import Reading, score
 from tests.analysis.playing import band, codes, measured, placed, pluck, song_file

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from analysis.choice import WEIGHTS_PATH
+from analysis.bars.choice import WEIGHTS_PATH
 from bench import answers, readers
 from bench.answers import ask
 from bench.fit_choice import fold_of

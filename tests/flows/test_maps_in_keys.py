@@ -26,7 +26,7 @@ from analysis.band.clock import Drift, Steady, Step
 from analysis.band.render import mix_stems, render_stems, write_wav
 from analysis.band.score import SongPlan, write_score
 from analysis.band.truth import Truth
-from analysis.tempo_map import TempoMap
+from analysis.maps.tempo_map import TempoMap
 from tests.flows.keyboard import Keyboard
 from tests.flows.people import Drummer
 from tests.flows.sender import Sender

@@ -25,8 +25,8 @@ from playwright.sync_api import Page, expect
 from pytest_django.fixtures import Settings
 from pytest_django.live_server_helper import LiveServer
 
-from analysis.reports import Section
-from analysis.survey import survey_file
+from analysis.core.reports import Section
+from analysis.measuring.survey import survey_file
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.score import jobs

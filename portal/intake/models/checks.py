@@ -9,7 +9,7 @@ from django.db import models
 from django.utils import timezone
 from django.utils.functional import cached_property
 
-from analysis.reports import SongReport as SongNumbers
+from analysis.core.reports import SongReport as SongNumbers
 from portal.bookings.models import Song
 from portal.intake.models.sources import SourceFile
 from portal.mailroom.models import Message
@@ -165,8 +165,8 @@ class ApprovedMap(models.Model):
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="maps")
     version = models.PositiveSmallIntegerField()
     origin = models.CharField(max_length=9, choices=Origin.choices)
-    # The map JSON that `analysis.tempo_map` reads: {"bar_one_s", "segments": [{"bar", "time_s", "bpm", "meter"}]}, and
-    # "free": true where a segment has no grid.
+    # The map JSON that `analysis.maps.tempo_map` reads: {"bar_one_s", "segments": [{"bar", "time_s", "bpm", "meter"}]},
+    # and "free": true where a segment has no grid.
     map = models.JSONField()
     # Bars of count-in that the click gets; None: what the brief says, else the usual.
     count_in_bars = models.PositiveSmallIntegerField(

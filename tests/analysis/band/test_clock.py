@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analysis.band.clock import Clock, Drift, Rubato, Slowing, Steady, Step, TempoPlan
-from analysis.tempo_map import MeterSign
+from analysis.maps.tempo_map import MeterSign
 
 FOUR = MeterSign(4, 4)
 

@@ -8,7 +8,7 @@ import soundfile
 
 from analysis.band.render import MIX_PEAK, Stem, mix_stems, render_mix, render_stems, write_wav
 from analysis.band.score import Score, SongPlan, steady, write_score
-from analysis.tempo_map import round_half_up
+from analysis.maps.tempo_map import round_half_up
 
 PLAYERS = ("bass", "keys", "strings", "pad", "lead", "drums", "click")
 FORM = (("intro", 1), ("verse", 2), ("chorus", 2))

@@ -3,7 +3,7 @@ from decimal import Decimal
 import pytest
 from django.core.exceptions import ValidationError
 
-from analysis.tempo_map import NOTE_VALUES, MeterSign
+from analysis.maps.tempo_map import NOTE_VALUES, MeterSign
 from portal.bookings.fields import BpmField, MeterField, read_bpm, write_bpm
 from portal.bookings.models import Brief
 

@@ -13,7 +13,7 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
-from analysis.child import verify_set_in_child
+from analysis.sandbox.child import verify_set_in_child
 from portal.delivery import jobs, services, tasks
 from portal.delivery.models import Delivery
 from tests import signals

@@ -11,8 +11,8 @@ from django.core.files.storage import default_storage
 from django.test import Client
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
-from analysis import child
-from analysis.errors import SongNotMeasuredError
+from analysis.core.errors import SongNotMeasuredError
+from analysis.sandbox import child
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.intake import jobs, tasks

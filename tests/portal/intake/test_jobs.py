@@ -13,8 +13,8 @@ from django.core.files.storage import default_storage
 from django.test import Client
 from django.utils import timezone
 
-from analysis.errors import SongNotMeasuredError
-from analysis.reports import FileReport, SongReport
+from analysis.core.errors import SongNotMeasuredError
+from analysis.core.reports import FileReport, SongReport
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.intake import jobs, tasks

@@ -10,8 +10,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from analysis.map_residual import residual_of
-from analysis.tempo_map import TempoMap
+from analysis.maps.residual import residual_of
+from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.intake import map_desk
 from portal.people.models import User

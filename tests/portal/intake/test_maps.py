@@ -7,8 +7,8 @@ from fractions import Fraction
 
 import pytest
 
-from analysis.anchors import Anchor, map_through
-from analysis.tempo_map import MeterSign, TempoMap
+from analysis.maps.anchors import Anchor, map_through
+from analysis.maps.tempo_map import MeterSign, TempoMap
 from portal.intake import services
 from portal.intake.maps import bars_of, beats_of, map_of_song
 from tests.factories import make_check, make_drummer, make_song, measured_song

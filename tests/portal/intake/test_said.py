@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from django.test import Client
 
-from analysis.reports import FileReport
+from analysis.core.reports import FileReport
 from portal.bookings.models import Song
 from portal.intake.said import FileSays, apart_words, files_say
 from portal.people.models import User

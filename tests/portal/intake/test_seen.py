@@ -11,8 +11,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from analysis.reports import Alternative
-from analysis.tempo_map import TempoMap
+from analysis.core.reports import Alternative
+from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.intake import services
 from portal.intake.errors import MapChangedError

@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
-from analysis.reports import Finding as Found
+from analysis.core.reports import Finding as Found
 from portal.bookings.models import Brief, Song
 from portal.bookings.services import save_brief
 from portal.bookings.stages import BookingStage, SongStage

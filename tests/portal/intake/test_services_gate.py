@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from analysis.tempo_map import TempoMap
+from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.intake import hooks, jobs, services

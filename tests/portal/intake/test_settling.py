@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from analysis.reports import Finding as Found
-from analysis.reports import Place, SongReport
+from analysis.core.reports import Finding as Found
+from analysis.core.reports import Place, SongReport
 from portal.bookings.models import Song
 from portal.bookings.services import cancel_booking
 from portal.bookings.stages import BookingStage, SongStage

@@ -9,8 +9,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from analysis.reports import Alternative, MapSegment
-from analysis.tempo_map import TempoMap
+from analysis.core.reports import Alternative, MapSegment
+from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.intake.sheet import meter_words, tempo_words
 from portal.mailroom.models import Message

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
-from analysis.findings import KIND_BY_CODE
-from analysis.reports import FileReport, SongReport
-from analysis.reports import Finding as Found
+from analysis.core.reports import FileReport, SongReport
+from analysis.core.reports import Finding as Found
+from analysis.findings.catalogue import KIND_BY_CODE
 from portal.bookings.models import Song
 from portal.bookings.services import save_brief
 from portal.bookings.stages import SongStage

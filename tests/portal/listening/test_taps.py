@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.tempo_map import TempoMap
+from analysis.maps.tempo_map import TempoMap
 from portal.listening.taps import tapped_one
 
 MAP = TempoMap.constant("120", "4/4", 1.0)

@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.findings import FINDING_KINDS, KIND_BY_CODE, Severity
+from analysis.findings.catalogue import FINDING_KINDS, KIND_BY_CODE, Severity
 from portal.mailroom.models import MessageRule
 from portal.mailroom.rules import rules_in_force, sample_sentence, suggested
 from portal.mailroom.services import set_rules

@@ -8,7 +8,7 @@ from django.test import Client
 from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
 
-from analysis.findings import FINDING_KINDS
+from analysis.findings.catalogue import FINDING_KINDS
 from portal.bookings.models import Booking
 from portal.mailroom.models import Mail, Message, MessageRule
 from portal.mailroom.threads import THREADS_PER_PAGE

@@ -15,9 +15,9 @@ from django.template import Context, Template
 from django.test import Client
 from django.urls import reverse
 
-from analysis.features import Features
-from analysis.onsets import FineOnsets
-from analysis.reports import FileReport
+from analysis.core.reports import FileReport
+from analysis.features.feature_arrays import Features
+from analysis.features.onsets import FineOnsets
 from portal.bookings.models import Song
 from portal.intake import map_desk
 from portal.intake.map_desk import Attacks, anchors_from, seen_on, start_of

@@ -8,7 +8,7 @@ import soundfile
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
-from analysis.child import write_proxy_in_child
+from analysis.sandbox.child import write_proxy_in_child
 from portal.takes import jobs, tasks
 from portal.takes.models import RoughMix
 from tests import signals

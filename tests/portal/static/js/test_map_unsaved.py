@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from analysis.anchors import Anchor, anchors_of, map_through
-from analysis.tempo_map import TempoMap
+from analysis.maps.anchors import Anchor, anchors_of, map_through
+from analysis.maps.tempo_map import TempoMap
 from tests.portal.static.conftest import Show
 from tests.portal.static.js.test_map_edits import anchor, state
 from tests.portal.static.js.test_sums import ask

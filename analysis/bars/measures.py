@@ -1,0 +1,279 @@
+"""Put what was heard into the song's numbers: tempo with its interval, meter, bar one, beats and map."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.bars.alternatives import alternatives, at_levels_of
+from analysis.bars.beat_table import beat_table, prepare
+from analysis.bars.layout import Layout, lay_out, with_odd_bars
+from analysis.bars.map_fit import segments_through
+from analysis.bars.odd_bars import find_slips
+from analysis.bars.ranking import Heard, listen
+from analysis.bars.statements import Statements
+from analysis.core.reports import Alternative, BarOne, MapSegment, Meter, SongMeasures, Tempo
+from analysis.lineup.stem_lag import coherent_lag
+from analysis.maps.tempo_map import MeterSign
+from analysis.tempo.clock import Clock
+from analysis.tempo.ending import LEAST_PLACE, find_slowing, slowing_clock
+from analysis.tempo.evidence import Evidence
+from analysis.tempo.grid import GridFit
+from analysis.tempo.period import settled_bpm
+from analysis.tempo.phase import settle_phase
+from analysis.tempo.piecewise_tempo import Held, count_attacks, find_stretches
+from analysis.tempo.rounding import set_tempo
+from analysis.tempo.steadiness import is_unsteady, no_surer_than
+from analysis.tempo.tempo_changes import find_motion
+
+Doubles = NDArray[Any]
+CUT_ON_THE_BEAT_S = 0.02
+TIME_DECIMALS = 6
+# Bar lines of music that moves are known to some milliseconds; a finer map would follow the scatter.
+MAP_TOLERANCE_S = 0.010
+# Coherence of the attacks times the root of their number. Free playing reaches 2 when a steady grid is laid over it and
+# 6.5 when a clock is bent to follow it; measured on random rhythms and on songs.
+LEAST_GATHERED, LEAST_GATHERED_FOLLOWED = 4.5, 6.5
+MOST_TEMPI_TRIED = 3
+# Bars that a clock finds in free playing are a guess, to be asked about (house choice: below `Limits.tempo_sure`).
+FREE_CONFIDENCE = 0.5
+# Changes of tempo are placed on the bent clock first, then once more on the clock that holds each tempo exactly.
+STRETCH_ROUNDS = 2
+
+
+def no_grid(music: Evidence | None, statements: Statements) -> SongMeasures:
+    """Nothing to count on: the brief's tempo stands in, with no confidence, when there is one."""
+    source: Literal["brief"] | None = "brief" if statements.bpm else None
+    tempo = Tempo(kind="none", bpm=statements.bpm, source=source)
+    return SongMeasures(tempo=tempo, first_sound_s=_seconds(music.first_sound_s) if music else None)
+
+
+def with_music(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures:
+    """Follow the song's clock if its tempo moves, find the bars on that clock, then lay them out in the files' time."""
+    motion = find_motion(music)
+    song = None
+    if motion.clock:
+        song = _on_clock(music, motion.clock, str(motion.kind), statements, sample_rate_hz)
+    if song is None:
+        song = _on_steady_grid(music, statements, sample_rate_hz)
+    return song or no_grid(music, statements)
+
+
+def _on_clock(
+    music: Evidence, clock: Clock, kind: str, statements: Statements, sample_rate_hz: int
+) -> SongMeasures | None:
+    heard = listen(music.warped(clock.to_even), statements)
+    held: Held | None = None
+    for _ in range(STRETCH_ROUNDS):
+        found = _held(music, clock, heard) if heard else None
+        if found is None:
+            break
+        held, clock = found, found.clock
+        heard = listen(music.warped(clock.to_even), statements)
+    if heard is None:
+        return None
+    kind = "step" if held else kind
+    even = music.warped(clock.to_even)
+    sign = statements.sign_for(heard.best.meter.sign)
+    song = _moving(even, heard, clock, kind, sign, sample_rate_hz, held=held)
+    if not _is_gathered(music, song, kind):
+        return None
+    return no_surer_than(song, FREE_CONFIDENCE) if kind == "drift" and is_unsteady(song.downbeats_s) else song
+
+
+def _held(music: Evidence, clock: Clock, heard: Heard) -> Held | None:
+    best = heard.best
+    counted = count_attacks(music, clock, heard.fits[best.fit], best.bar_s)
+    stretches = find_stretches(counted, best.meter.beats)
+    return stretches.held(float(counted.beats.min()), float(counted.beats.max())) if stretches else None
+
+
+def _on_steady_grid(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures | None:
+    """The likeliest tempo whose beats the attacks really lie on."""
+    heard = listen(music, statements)
+    for _ in range(MOST_TEMPI_TRIED):
+        if heard is None:
+            return None
+        song = _steady_or_slowing(music, heard, statements, sample_rate_hz)
+        if _is_gathered(music, song, "steady"):
+            return song
+        heard = heard.without_best_tempo()
+    return None
+
+
+def _steady_or_slowing(music: Evidence, heard: Heard, statements: Statements, sample_rate_hz: int) -> SongMeasures:
+    """One tempo throughout, or up to an ending that slows down."""
+    clock = _slowing_clock(music, heard)
+    if clock is None:
+        return _steady(music, heard, statements, sample_rate_hz)
+    sign = statements.sign_for(heard.best.meter.sign)
+    return _moving(music.warped(clock.to_even), heard, clock, "slowing", sign, sample_rate_hz)
+
+
+def _is_gathered(music: Evidence, song: SongMeasures, kind: str) -> bool:
+    """Whether the attacks lie on the beats found more than any grid fitted to free playing would make them."""
+    played = ~music.onset_is_bass
+    lag = coherent_lag(music.onset_s[played], music.onset_weight[played], np.array(song.beats_s))
+    if lag is None:
+        return True  # too few attacks to say: confidence tells
+    least = LEAST_GATHERED_FOLLOWED if kind == "drift" else LEAST_GATHERED
+    return lag.coherence * float(np.sqrt(played.sum())) >= least
+
+
+def _slowing_clock(music: Evidence, heard: Heard) -> Clock | None:
+    fit = heard.fits[heard.best.fit]
+    places = [place.offset_s for place in fit.places if place.share > LEAST_PLACE * fit.explained]
+    slowing = find_slowing(music, fit.period_s, np.array([heard.best.beat_s, *places]))
+    return slowing_clock(music, fit.period_s, slowing) if slowing else None
+
+
+def _laid_out(music: Evidence, heard: Heard, period_s: float) -> tuple[Layout, Heard]:
+    """Bars of one length, or with the odd bars that the song has; then the bar lines are as sure as those make them."""
+    best = heard.best
+    middle_s = float(np.median(music.onset_s))
+    beat_s = best.beat_s + round((middle_s - best.beat_s) / best.period_s) * best.period_s
+    beats = round((beat_s - best.bar_s) / best.period_s) % best.meter.beats
+    beat_s = settle_phase(music, period_s, beat_s)
+    prepared = prepare(music)
+    table = beat_table(prepared, period_s, beat_s)
+    slipped = find_slips(prepared, table, best.meter) if table else None
+    if table is None or slipped is None:
+        downbeat_s = beat_s - beats * period_s
+        return lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats), heard
+    downbeat_s = float(table.beat_s[slipped.downbeat])
+    layout = lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats)
+    odd = [(float(table.beat_s[slip.beat]), slip.beats) for slip in slipped.slips]
+    layout = with_odd_bars(layout, odd, period_s=period_s, beats_per_bar=best.meter.beats)
+    return layout, replace(heard, share_of_bars=slipped.confidence)
+
+
+def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_hz: int) -> SongMeasures:
+    fit = heard.fits[heard.best.fit]
+    chosen = set_tempo(settled_bpm(music, fit, heard.best.beat_s), fit.bpm_error, stated_bpm=statements.bpm)
+    layout, heard = _laid_out(music, heard, float(60 / chosen.bpm))
+    tempo = Tempo(
+        kind="constant",
+        bpm=float(chosen.bpm),
+        bpm_exact=str(chosen.bpm),
+        bpm_low=chosen.low,
+        bpm_high=chosen.high,
+        source="music",
+        residual_ms=_residual_ms(fit),
+        confidence=round(heard.tempo_confidence, 4),
+        alternatives=at_levels_of(alternatives(heard, layout.bar_one_s), float(chosen.bpm)),
+    )
+    sign = statements.sign_for(heard.best.meter.sign)
+    tempo_map = _odd_map(layout, float(chosen.bpm), sign) if layout.bar_beats else ()
+    return _measures(music, heard, layout, tempo, tempo_map, sample_rate_hz, sign=sign)
+
+
+def _odd_map(layout: Layout, bpm: float, sign: str) -> tuple[MapSegment, ...]:
+    """One tempo throughout, with a segment for each odd bar."""
+    segments = segments_through(layout, sign=sign, tolerance_s=MAP_TOLERANCE_S)
+    return tuple(replace(segment, bpm=bpm) for segment in segments)
+
+
+def _moving(
+    even: Evidence,
+    heard: Heard,
+    clock: Clock,
+    kind: str,
+    sign: str,
+    sample_rate_hz: int,
+    *,
+    held: Held | None = None,
+) -> SongMeasures:
+    """`even` is the music on its own clock; everything is laid out there and brought back."""
+    fit = heard.fits[heard.best.fit]
+    layout, heard = _laid_out(even, heard, held.period_s(fit.period_s) if held else fit.period_s)
+    others = tuple(_on_clock_of(clock, other) for other in alternatives(heard, layout.bar_one_s))
+    layout = layout.on(clock.to_real)
+    changes_s = held.changes_s if held else None
+    segments = segments_through(layout, sign=sign, tolerance_s=MAP_TOLERANCE_S, changes_s=changes_s)
+    beats = layout.beats_s
+    mean_bpm = 60 * (len(beats) - 1) / float(beats[-1] - beats[0])
+    bpm = mean_bpm if kind == "drift" or not segments else segments[0].bpm
+    tempo = Tempo(
+        kind="map",
+        bpm=round(bpm, 4),
+        bpm_low=min((segment.bpm for segment in segments), default=None),
+        bpm_high=max((segment.bpm for segment in segments), default=None),
+        source="music",
+        residual_ms=_residual_ms(fit),
+        confidence=round(heard.tempo_confidence, 4),
+        alternatives=others,
+    )
+    first_s = float(clock.to_real(np.array([even.first_sound_s]))[0])
+    return _measures(even, heard, layout, tempo, segments, sample_rate_hz, sign=sign, first_sound_s=first_s)
+
+
+def _on_clock_of(clock: Clock, other: Alternative) -> Alternative:
+    """The same reading with its bar one in the files' time."""
+    return replace(other, bar_one_s=round(float(clock.to_real(np.array([other.bar_one_s]))[0]), TIME_DECIMALS))
+
+
+def _measures(
+    music: Evidence,
+    heard: Heard,
+    layout: Layout,
+    tempo: Tempo,
+    tempo_map: tuple[MapSegment, ...],
+    sample_rate_hz: int,
+    *,
+    sign: str,
+    first_sound_s: float | None = None,
+) -> SongMeasures:
+    return measures_from(
+        layout,
+        tempo,
+        sign=sign,
+        confidences=(heard.meter_confidence, heard.bar_confidence),
+        first_sound_s=music.first_sound_s if first_sound_s is None else first_sound_s,
+        sample_rate_hz=sample_rate_hz,
+        tempo_map=tempo_map,
+    )
+
+
+def measures_from(
+    layout: Layout,
+    tempo: Tempo,
+    *,
+    sign: str,
+    confidences: tuple[float, float],
+    first_sound_s: float | None,
+    sample_rate_hz: int,
+    tempo_map: tuple[MapSegment, ...] = (),
+) -> SongMeasures:
+    """`confidences` are those of the meter and of the bar lines."""
+    meter = MeterSign.parse(sign)
+    bar_one_s = _seconds(layout.bar_one_s)
+    if not tempo_map and tempo.bpm is not None:
+        tempo_map = (MapSegment(bar=1, time_s=bar_one_s, bpm=tempo.bpm, meter=sign),)
+    return SongMeasures(
+        tempo=tempo,
+        tempo_map=tuple(replace(segment, time_s=_seconds(segment.time_s)) for segment in tempo_map),
+        meter=Meter(meter.upper, meter.lower, round(confidences[0], 4)),
+        bar_one=BarOne(
+            time_s=bar_one_s,
+            frame=round(bar_one_s * sample_rate_hz),
+            confidence=round(confidences[1], 4),
+            pickup_beats=layout.pickup_beats,
+        ),
+        count_in_bars=layout.count_in_beats / meter.beats_per_bar,
+        beats_s=tuple(_seconds(time) for time in layout.beats_s),
+        downbeats_s=tuple(_seconds(time) for time in layout.downbeats_s),
+        first_sound_s=None if first_sound_s is None else _seconds(first_sound_s),
+    )
+
+
+def _residual_ms(fit: GridFit) -> float:
+    return round(1000 * fit.spread_s, 2)
+
+
+def _seconds(time_s: float) -> float:
+    """A bounce cut on the downbeat is measured a hair before its first frame: nothing begins before the file."""
+    rounded_s = round(float(time_s), TIME_DECIMALS)
+    return 0.0 if -CUT_ON_THE_BEAT_S < rounded_s < 0 else rounded_s

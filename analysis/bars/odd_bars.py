@@ -1,0 +1,171 @@
+"""Single bars that are shorter or longer than the rest: where the bar phase slips on an unbroken beat.
+
+Beats are told by what happens on them. Laid on bars of one length, the beats before and after an odd bar smear each
+other's pattern; where the count restarts at the right beat, one pattern explains both sides much better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.bars.beat_evidence import beat_evidence
+from analysis.bars.beat_table import BeatTable, Prepared
+from analysis.bars.choice import fitted_weights
+from analysis.bars.readings import MeterKind, bars_of
+
+Doubles = NDArray[Any]
+LEAST_SIDE_BARS = 4
+MOST_SLIPS = 4
+# Gain in explained spread, per beat; likeness of both sides' patterns with and without the slip. In songs without an
+# odd bar the gain is below 0.08 and the sides are alike as they are.
+LEAST_GAIN = 0.3
+LEAST_ALIKE, MOST_ALIKE_UNMOVED = 0.55, 0.3
+SPREAD_FLOOR = 0.25
+
+
+@dataclass(frozen=True)
+class Slip:
+    """At `beat` of the table the count restarts, `beats` after the last bar line before it."""
+
+    beat: int
+    beats: int
+
+
+@dataclass(frozen=True)
+class SlippedBars:
+    """Where bars begin when the count slips: a downbeat near the song's start, the slips, how sure the phase is."""
+
+    downbeat: int
+    slips: tuple[Slip, ...]
+    confidence: float
+
+
+@dataclass(frozen=True)
+class _Shift:
+    """From `beat` on, beats stand `shift` places further in the bar than the count says."""
+
+    beat: int
+    shift: int
+
+
+def find_slips(prepared: Prepared, table: BeatTable, meter: MeterKind) -> SlippedBars | None:
+    """The odd bars of a song whose beats and meter are known; None when all bars are alike."""
+    patterns = _patterns(table)
+    shifts = sorted(_shifts(patterns, meter.beats, 0, len(patterns)), key=lambda shift: shift.beat)
+    if not 0 < len(shifts) <= MOST_SLIPS:
+        return None
+    downbeat, confidence = _phase(prepared, table, meter, shifts)
+    slips: list[Slip] = []
+    phase = downbeat
+    for shift in shifts:
+        restart = (phase - shift.shift) % meter.beats
+        beat = _on_phase(patterns, meter.beats, shift, restart)
+        beats = (beat - phase) % meter.beats
+        slips.append(Slip(beat, beats))
+        phase = restart
+    return SlippedBars(downbeat, tuple(slips), confidence)
+
+
+def _patterns(table: BeatTable) -> Doubles:
+    """What happens on each beat and its quarters: attacks, bass notes, strength low to high, changes of harmony."""
+    quarters = slice(0, None, 3)
+    strength = np.log1p(table.strength[:, quarters])
+    groups = [strength[..., low:high].sum(axis=-1) for low, high in ((0, 2), (2, 4), (4, None))]
+    attacks = [np.sqrt(table.onsets[:, quarters]), np.sqrt(table.bass_onsets[:, quarters])]
+    rows = np.concatenate([*attacks, *groups, table.harmony_change[:, ::6], table.bass_change[:, ::6]], axis=1)
+    rows -= rows.mean(axis=0)
+    spread = rows.std(axis=0)
+    standard: Doubles = rows / (spread + SPREAD_FLOOR * np.median(spread) + 1e-9)
+    return standard
+
+
+def _shifts(patterns: Doubles, beats: int, start: int, end: int) -> Iterator[_Shift]:
+    """The clearest slip between two beats, then what each side of it still hides."""
+    found = _clearest(patterns[start:end], beats)
+    if found is None:
+        return
+    at = start + found.beat
+    yield _Shift(at, found.shift)
+    yield from _shifts(patterns, beats, start, at)
+    yield from _shifts(patterns, beats, at, end)
+
+
+def _clearest(rows: Doubles, beats: int) -> _Shift | None:
+    least = LEAST_SIDE_BARS * beats
+    if len(rows) < 2 * least:
+        return None
+    sums, counts = _running(rows, beats)
+    gains = np.array([_gains(sums, counts, shift) for shift in range(1, beats)])
+    gains[:, :least] = gains[:, len(rows) - least :] = -np.inf
+    row, beat = np.unravel_index(int(gains.argmax()), gains.shape)
+    found = _Shift(int(beat), int(row) + 1)
+    before, after = sums[beat] / counts[beat][:, None], (sums[-1] - sums[beat]) / (counts[-1] - counts[beat])[:, None]
+    alike = _alike(before, np.roll(after, found.shift, axis=0))
+    clear = gains[row, beat] > LEAST_GAIN * len(rows) and alike > LEAST_ALIKE
+    return found if clear and _alike(before, after) < MOST_ALIKE_UNMOVED else None
+
+
+def _running(rows: Doubles, beats: int) -> tuple[Doubles, Doubles]:
+    """Sums of the patterns, and their number, by place in the bar, up to each beat."""
+    is_place = (np.arange(len(rows))[:, None] % beats == np.arange(beats)).astype(float)
+    sums = np.cumsum(is_place[:, :, None] * rows[:, None, :], axis=0)
+    zeros = np.zeros((1, beats))
+    counts = np.concatenate([zeros, np.cumsum(is_place, axis=0)])
+    return np.concatenate([np.zeros((1, *sums.shape[1:])), sums]), counts
+
+
+def _gains(sums: Doubles, counts: Doubles, shift: int) -> Doubles:
+    """How much more the mean pattern by place explains, for a slip by `shift` at each beat."""
+    moved = sums + np.roll(sums[-1] - sums, shift, axis=1)
+    moved_counts = counts + np.roll(counts[-1] - counts, shift, axis=1)
+    explained = (moved**2).sum(axis=2) / np.maximum(moved_counts, 1)
+    gains: Doubles = explained.sum(axis=1) - float(((sums[-1] ** 2).sum(axis=1) / counts[-1]).sum())
+    return gains[:-1]
+
+
+def _alike(one: Doubles, two: Doubles) -> float:
+    one, two = one - one.mean(axis=0), two - two.mean(axis=0)
+    return float((one * two).sum() / np.sqrt((one**2).sum() * (two**2).sum() + 1e-9))
+
+
+def _phase(prepared: Prepared, table: BeatTable, meter: MeterKind, shifts: list[_Shift]) -> tuple[int, float]:
+    """Which beat begins the first side's bars, and how sure: the song's evidence with the odd beats left out."""
+    kept = np.ones(len(table.beat_s), bool)
+    for shift in shifts:
+        # Leaving out this many beats brings the count after them back on the places before them.
+        kept[shift.beat : shift.beat + (-shift.shift) % meter.beats] = False
+    regular = _only(table, kept)
+    shared = np.concatenate([beat_evidence(regular), [1.0, 1.0]])
+    found = [(bar, evidence) for kind, bar, evidence in bars_of(prepared, regular, shared) if kind == meter]
+    shares = fitted_weights().probabilities(np.array([np.concatenate([shared, evidence]) for _, evidence in found]))
+    best = int(np.argmax(shares))
+    return found[best][0], float(shares[best])
+
+
+def _only(table: BeatTable, kept: NDArray[np.bool_]) -> BeatTable:
+    """The table without some beats, its times closed up."""
+    return replace(
+        table,
+        beat_s=table.beat_s[: kept.sum()],
+        onsets=table.onsets[kept],
+        bass_onsets=table.bass_onsets[kept],
+        strength=table.strength[kept],
+        harmony_change=table.harmony_change[kept],
+        bass_change=table.bass_change[kept],
+        chroma=table.chroma[kept],
+        bass=table.bass[kept],
+    )
+
+
+def _on_phase(patterns: Doubles, beats: int, shift: _Shift, restart: int) -> int:
+    """The beat nearest to the slip that begins a bar of the side after it; of two, the one that explains more."""
+    sums, counts = _running(patterns, beats)
+    gains = _gains(sums, counts, shift.shift)
+    near = np.arange(max(0, shift.beat - beats + 1), min(len(gains), shift.beat + beats))
+    near = near[near % beats == restart]
+    return int(near[np.argmax(gains[near])])

@@ -1,0 +1,88 @@
+"""Reports as a person reads them in a terminal: what stops, then what was measured."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from analysis.commands.song_text import song_lines
+from analysis.core.reports import FileReport, Finding, SongReport
+from analysis.core.sentences import written
+from analysis.core.units import seconds_as_clock
+from analysis.findings.catalogue import KIND_BY_CODE
+
+if TYPE_CHECKING:
+    from analysis.delivery.checks import VerifyReport
+    from analysis.delivery.conform import ConformReport
+
+MARKS = {"stop": "STOP", "ask": "ask ", "note": "note"}
+NOTHING = "–"
+
+
+def song_text(report: SongReport) -> str:
+    parts = ["\n".join(song_lines(report.song)), _table(report.files), _finding_lines(report.findings)]
+    return "\n\n".join(part for part in parts if part)
+
+
+COLUMNS = ("file", "format", "length", "peak", "true peak", "LUFS", "starts")
+
+
+def _table(files: Sequence[FileReport]) -> str:
+    rows = [COLUMNS, *(_file_row(file) for file in files)]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(COLUMNS))]
+    return "\n".join(
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
+    )
+
+
+def _file_row(file: FileReport) -> tuple[str, ...]:
+    if file.frames is None or file.sample_rate_hz is None:
+        return (file.name, *[NOTHING] * (len(COLUMNS) - 1))
+    depth = f"/{file.bit_depth}" if file.bit_depth else ""
+    return (
+        file.name,
+        f"{file.codec} {written('_hz', file.sample_rate_hz)}{depth} {file.channels}ch",
+        seconds_as_clock(file.duration_s or 0.0),
+        _level(file.sample_peak_dbfs),
+        _level(file.true_peak_dbtp),
+        _level(file.loudness_lufs),
+        NOTHING if file.leading_silence_s is None else f"{file.leading_silence_s:.3f} s",
+    )
+
+
+def _level(value: float | None) -> str:
+    return NOTHING if value is None else f"{value:.1f}"
+
+
+def _finding_lines(findings: Sequence[Finding]) -> str:
+    if not findings:
+        return "Nothing to report."
+    lines = []
+    for finding in findings:
+        kind = KIND_BY_CODE[finding.code]
+        lines += [f"{MARKS[finding.severity]}  {kind.title}: {finding.message}", f"      {kind.what_to_do}"]
+    return "\n".join(lines)
+
+
+def verify_text(report: VerifyReport) -> str:
+    lines = [f"{'ok  ' if check.passed else 'FAIL'}  {check.message}" for check in report.checks]
+    return "\n".join([*lines, "", "The set is ready to deliver." if report.passed else "The set is not ready."])
+
+
+def conform_text(report: ConformReport) -> str:
+    lines = [f"{item.name} → {item.out}: moved by {written('_frames', item.shift_frames)}" for item in report.files]
+    return "\n".join([*lines, f"All are {report.frames} frames long; bar one is at frame {report.bar_one_frame}."])
+
+
+def plain_text(data: dict[str, Any], *, indent: str = "") -> str:
+    """Any report without a layout of its own: names and values, line by line."""
+    lines = []
+    for name, value in data.items():
+        label = f"{indent}{name.replace('_', ' ')}"
+        if isinstance(value, dict):
+            lines += [f"{label}:", plain_text(value, indent=indent + "  ")]
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            lines += [f"{label}:", *(plain_text(item, indent=indent + "  ") + "\n" for item in value)]
+        else:
+            lines.append(f"{label}: {NOTHING if value is None else written(name, value)}")
+    return "\n".join(lines)

@@ -1,0 +1,137 @@
+"""What each command of the command line does: read, call one function, print."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+from analysis.commands import report_text
+from analysis.core.errors import MapError
+from analysis.core.reports import Brief, FileReport, SongReport
+from analysis.maps.tempo_map import TempoMap
+from analysis.measuring.brief import brief_from_json
+from analysis.sandbox.child import measure_song_in_child, survey_in_child
+
+NOT_ALL_MEASURED = 1
+PAPERS = frozenset(
+    {".txt", ".md", ".pdf", ".csv", ".json", ".mid", ".midi", ".png", ".jpg", ".jpeg", ".mei", ".musicxml"}
+)
+
+
+def inspect(options: argparse.Namespace) -> int:
+    brief = brief_from_json(_read_json(options.brief)) if options.brief else Brief()
+    report = measure_files(options.files, brief)
+    if options.map_out:
+        options.map_out.write_text(json.dumps(map_json(report)) + "\n", "utf-8")
+    _say(report_text.song_text(report), report.to_json(), as_json=options.json)
+    unusable = {finding.file for finding in report.findings if finding.code in ("unreadable", "not-audio")}
+    return NOT_ALL_MEASURED if unusable else 0
+
+
+def measure_files(paths: list[Path], brief: Brief) -> SongReport:
+    """Survey each file in a child of its own, as many at a time as there are cores, then measure them as one song."""
+    missing = [str(path) for path in paths if not path.is_file()]
+    if missing:
+        raise FileNotFoundError(f"no such file: {', '.join(missing)}")
+    with tempfile.TemporaryDirectory(prefix="inspect-") as folder, ThreadPoolExecutor(os.cpu_count()) as pool:
+        features_to = [Path(folder) / f"{number}.npz" for number in range(len(paths))]
+        reports = list(pool.map(_survey, paths, features_to))
+        return measure_song_in_child(list(zip(reports, features_to, paths, strict=True)), brief)
+
+
+def _survey(path: Path, features_to: Path) -> FileReport:
+    return survey_in_child(path, name=path.name, features_to=features_to)
+
+
+def map_json(report: SongReport) -> dict[str, Any]:
+    """The tempo map as every other command reads it. Raises MapError when the song has none."""
+    if not report.song.tempo_map:
+        raise MapError("the files show no tempo, so there is no map to write")
+    return TempoMap.from_segments(report.song.tempo_map).to_json()
+
+
+def click(options: argparse.Namespace) -> int:
+    from analysis.maps.click import render_click
+    from analysis.media.reader import create_sound
+
+    samples = render_click(
+        _tempo_map(options), bars=options.bars, count_in_bars=options.count_in, sample_rate_hz=options.rate
+    )
+    with create_sound(
+        options.out, sample_rate_hz=options.rate, channels=1, bit_depth=options.depth, frames=len(samples)
+    ) as sound:
+        sound.write(samples)
+    return 0
+
+
+def midi(options: argparse.Namespace) -> int:
+    from analysis.maps.midi import write_midi
+
+    write_midi(_tempo_map(options), options.out, bars=options.bars)
+    return 0
+
+
+def conform(options: argparse.Namespace) -> int:
+    from analysis.delivery.conform import conform_files
+
+    report = conform_files(
+        options.files,
+        options.out,
+        tempo_map=_read_map(options.map),
+        start_bar=options.start_bar,
+        sample_rate_hz=options.rate,
+        bit_depth=options.depth,
+    )
+    _say(report_text.conform_text(report), report.to_json(), as_json=options.json)
+    return 0
+
+
+def verify(options: argparse.Namespace) -> int:
+    from analysis.delivery.verify import verify_set
+
+    paths = sorted(path for path in options.folder.iterdir() if path.is_file() and _is_track(path))
+    tempo_map = _read_map(options.map) if options.map else None
+    report = verify_set(paths, map=tempo_map, against=options.against, originals=options.originals)
+    _say(report_text.verify_text(report), report.to_json(), as_json=options.json)
+    return NOT_ALL_MEASURED if any(check.code == "readable" and not check.passed for check in report.checks) else 0
+
+
+def _is_track(path: Path) -> bool:
+    """Notes, charts and maps may lie in the folder of a delivery; everything else has to be sound."""
+    return not path.name.startswith(".") and path.suffix.lower() not in PAPERS
+
+
+def feel(options: argparse.Namespace) -> int:
+    from analysis.delivery.feel import measure_feel
+
+    report = measure_feel(options.take, _read_map(options.map))
+    _say(report_text.plain_text(report.to_json()), report.to_json(), as_json=options.json)
+    return 0
+
+
+def _tempo_map(options: argparse.Namespace) -> TempoMap:
+    return _read_map(options.map) if options.map else TempoMap.constant(options.bpm, options.meter)
+
+
+def _read_map(path: Path) -> TempoMap:
+    return TempoMap.from_json(_read_json(path))
+
+
+def _read_json(path: Path) -> dict[str, Any]:
+    try:
+        data = json.loads(path.read_text("utf-8"))
+    except ValueError as error:
+        raise MapError(f"{path.name} holds no JSON") from error
+    if not isinstance(data, dict):
+        raise MapError(f"{path.name} must hold a JSON object")
+    return data
+
+
+def _say(text: str, data: dict[str, Any], *, as_json: bool) -> None:
+    sys.stdout.write((json.dumps(data, ensure_ascii=False, allow_nan=False) if as_json else text) + "\n")

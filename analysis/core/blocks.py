@@ -1,0 +1,68 @@
+"""One decoded block with what several measurements share, worked out once."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.core.samples import Samples
+
+Floats = NDArray[np.float32]
+BUCKET_FRAMES = 512
+# 60 dB over full scale: no gain structure gets there, so such values are damage and not music.
+WILD_AMPLITUDE = 1_000.0
+
+
+class Block:
+    """Frames `start_frame` and on. `exact` is what the decoder gave, `by_channel` the same with one row per channel.
+
+    Values that are no numbers, or wild ones, count as silence; `bad_values` says how many there were.
+    """
+
+    def __init__(self, exact: Samples, start_frame: int) -> None:
+        self.exact = exact
+        self.start_frame = start_frame
+        self.bad_values = 0
+        self.first_bad_frame: int | None = None
+        self.by_channel: Floats = np.ascontiguousarray(exact.T, np.float32)
+        if not np.abs(self.peaks).max(initial=0.0) <= WILD_AMPLITUDE:
+            self._repair()
+
+    @property
+    def frames(self) -> int:
+        return int(self.by_channel.shape[1])
+
+    @property
+    def samples(self) -> Floats:
+        """Shape (n_frames, n_channels), each channel contiguous in memory."""
+        return self.by_channel.T
+
+    @cached_property
+    def _buckets(self) -> Floats:
+        """Shape (channels, buckets, BUCKET_FRAMES); the last is filled up with the last sample."""
+        short = -self.frames % BUCKET_FRAMES
+        padded = np.pad(self.by_channel, ((0, 0), (0, short)), mode="edge") if short else self.by_channel
+        return padded.reshape(len(self.by_channel), -1, BUCKET_FRAMES)
+
+    @cached_property
+    def highs(self) -> Floats:
+        return np.asarray(self._buckets.max(axis=-1))
+
+    @cached_property
+    def lows(self) -> Floats:
+        return np.asarray(self._buckets.min(axis=-1))
+
+    @cached_property
+    def peaks(self) -> Floats:
+        """Largest magnitude, shape (channels, buckets)."""
+        return np.maximum(self.highs, -self.lows)
+
+    def _repair(self) -> None:
+        bad = ~(np.abs(self.by_channel) <= WILD_AMPLITUDE)
+        self.bad_values = int(np.count_nonzero(bad))
+        self.first_bad_frame = self.start_frame + int(np.argmax(bad.any(axis=0)))
+        self.by_channel[bad] = 0.0
+        for name in ("_buckets", "highs", "lows", "peaks"):
+            self.__dict__.pop(name, None)

@@ -1,0 +1,69 @@
+"""Fills the sentences of findings: the unit at the end of a value's name says how people write it."""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Callable
+from typing import Any
+
+from analysis.core.reports import Place
+from analysis.core.units import seconds_as_clock
+
+
+def fill(sentence: str, *, file: str | None, place: Place, value: dict[str, Any]) -> str:
+    """Raises KeyError when the sentence names a value that is not there: a bug in whoever made the finding."""
+    words = {name: written(name, item) for name, item in value.items()}
+    words |= {"file": f"“{file}”" if file else "the file", "place": place_words(place)}
+    text = string.Formatter().vformat(sentence, (), words)
+    return text[:1].upper() + text[1:]
+
+
+def place_words(place: Place) -> str:
+    """In bars as soon as there is a grid, with the time as the small print."""
+    if place.bar is not None:
+        beat = f" beat {_plain(place.beat)}" if place.beat is not None else ""
+        time = f" ({seconds_as_clock(place.time_s)})" if place.time_s is not None else ""
+        return f"at bar {place.bar}{beat}{time}"
+    return f"at {seconds_as_clock(place.time_s)}" if place.time_s is not None else "somewhere"
+
+
+def written(name: str, value: Any) -> str:
+    """One value in words: 3 → "3 places", 48000 (of `..._hz`) → "48 kHz", 0.0123 (of `..._s`) → "0.012 seconds"."""
+    if value is None:
+        return "unknown"
+    for suffix, write in WRITERS.items():
+        if (name == suffix.lstrip("_") or name.endswith(suffix)) and isinstance(value, (int, float)):
+            return write(value)
+    return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
+
+
+def _plain(value: float, digits: int = 3) -> str:
+    return f"{value:.{digits}f}".rstrip("0").rstrip(".")
+
+
+def _counted(value: float, one: str, many: str) -> str:
+    return f"one {one}" if value == 1 else f"{_plain(value)} {many}"
+
+
+def _seconds(value: float) -> str:
+    if value >= 60.0:
+        return seconds_as_clock(value)
+    return _counted(round(value, 3 if value < 1.0 else 1), "second", "seconds")
+
+
+WRITERS: dict[str, Callable[[float], str]] = {
+    "_dbfs": lambda value: f"{value:.1f} dBFS",
+    "_dbtp": lambda value: f"{value:+.1f} dBTP",
+    "_lufs": lambda value: f"{value:.1f} LUFS",
+    "_lu": lambda value: f"{value:.1f} LU",
+    "_db": lambda value: f"{value:.1f} dB",
+    "_hz": lambda value: f"{_plain(value / 1000.0, 1 if value % 100 == 0 else 2)} kHz",
+    "_bpm": lambda value: f"{_plain(value)} BPM",
+    "_ms": lambda value: f"{_plain(value, 1)} ms",
+    "_frames": lambda value: _counted(value, "sample", "samples"),
+    "_s": _seconds,
+    "places": lambda value: _counted(value, "place", "places"),
+    "runs": lambda value: _counted(value, "flat peak", "flat peaks"),
+    "beats": lambda value: _counted(value, "beat", "beats"),
+    "confidence": lambda value: f"{value:.0%}",
+}

@@ -1,0 +1,58 @@
+"""What a check of a delivery hands out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Self
+
+from analysis.core.reports import Record
+
+if TYPE_CHECKING:
+    from analysis.media.reader import Media
+
+
+@dataclass(frozen=True)
+class Check(Record):
+    """One thing looked at. `message` is a plain sentence, passed or not; `file` is None for the set as a whole."""
+
+    code: str
+    file: str | None
+    passed: bool
+    value: Any = None
+    limit: Any = None
+    message: str = ""
+
+
+@dataclass(frozen=True)
+class VerifyReport(Record):
+    """`headers` holds by file name what each readable file says of itself: `Header` as plain JSON."""
+
+    passed: bool
+    checks: tuple[Check, ...] = ()
+    headers: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Header(Record):
+    """What a file says of itself before it is decoded."""
+
+    sample_rate_hz: int
+    bit_depth: int | None
+    channels: int
+    frames: int | None
+    missing_bytes: int
+    lossy: bool
+    time_reference_frames: int | None
+
+    @classmethod
+    def of(cls, media: Media) -> Self:
+        facts, stamp = media.facts, media.tags.get("time_reference_frames")
+        return cls(
+            sample_rate_hz=facts.sample_rate_hz,
+            bit_depth=facts.bit_depth,
+            channels=facts.channels,
+            frames=facts.declared_frames,
+            missing_bytes=media.missing_bytes,
+            lossy=facts.lossy,
+            time_reference_frames=stamp if isinstance(stamp, int) else None,
+        )

@@ -1,0 +1,153 @@
+"""How a take sits against the grid: early or late, and how evenly, by drum band and by section.
+
+Describes, never scores: good players sit some milliseconds off a metronome, kick and snare early more than the hat
+(Music Perception 28(5), 2011), and a steady distance is a feel. Attacks are held against the nearest sixteenth, or the
+nearest third of the beat where the take swings. Those in free passages of the map are left out.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.core.errors import FeelError
+from analysis.core.reports import Record
+from analysis.features.attacks import attacks_of
+from analysis.features.bands import BAND_EDGES_HZ
+from analysis.features.feature_arrays import Features
+from analysis.maps.free_passages import in_time
+from analysis.maps.tempo_map import TempoMap
+from analysis.sandbox.child import survey_in_child
+
+Doubles = NDArray[Any]
+SECTION_BARS = 8
+LEAST_ATTACKS = 4
+DIVISIONS = (4, 3)
+# A take swings when thirds of the beat explain its attacks this much better than quarters.
+SWING_ADVANTAGE = 1.3
+# Groups of the spectrum's bands, low to high: kick and low toms, snare and toms, cymbals.
+GROUPS = (("low", 0, 2), ("middle", 2, 4), ("high", 4, len(BAND_EDGES_HZ) - 1))
+# A stroke begins in the first millisecond that has come this share of the way from what rang before to its peak.
+STROKE_BEGINS = 0.15
+# Where it is looked for around the attack, where its peak, and what rang before; and how much must rise to be clear.
+BEGINS_S, PEAKS_S, RANG_S = (-0.008, 0.012), (-0.004, 0.015), (-0.016, -0.007)
+LEAST_RISE = 1.5
+
+
+@dataclass(frozen=True)
+class Offsets(Record):
+    """Distance from the grid over some attacks: median (late is positive) and the spread that holds two in three."""
+
+    band: str
+    attacks: int
+    median_ms: float
+    spread_ms: float
+
+
+@dataclass(frozen=True)
+class FeelSection(Record):
+    start_bar: int
+    bars: int
+    offsets: tuple[Offsets, ...]
+
+
+@dataclass(frozen=True)
+class FeelReport(Record):
+    """`division`: the part of the beat that attacks were held against (4: sixteenths of a quarter beat, 3: thirds)."""
+
+    division: int
+    overall: tuple[Offsets, ...]
+    sections: tuple[FeelSection, ...]
+
+
+def measure_feel(take: Path, tempo_map: TempoMap) -> FeelReport:
+    with tempfile.TemporaryDirectory(prefix="feel-") as folder:
+        features_to = Path(folder) / "take.npz"
+        survey_in_child(take, name=take.name, features_to=features_to)
+        if not features_to.exists():
+            raise FeelError(f"{take.name} could not be measured")
+        return feel_of(Features.load(features_to), tempo_map)
+
+
+def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
+    attacks = attacks_of(features)
+    found = attacks.times_s[~attacks.is_bass]
+    if len(found) < LEAST_ATTACKS:
+        raise FeelError("there is next to nothing in this take to measure")
+    found = found[in_time(found, tempo_map)]
+    if len(found) < LEAST_ATTACKS:
+        raise FeelError("the map is free where this take plays: there is no grid to hold it against")
+    times = struck_at(features, found)
+    bars, beats, beat_s = _positions(times, tempo_map)
+    division = _division(beats)
+    late = (beats - np.rint(beats * division) / division) * beat_s * 1000
+    bands = _bands(features, times)
+    sections = tuple(
+        FeelSection(first, SECTION_BARS, tuple(_offsets(late, bands, (bars >= first) & (bars < first + SECTION_BARS))))
+        for first in range(1, int(bars.max()) + 1, SECTION_BARS)
+    )
+    return FeelReport(
+        division=division,
+        overall=tuple(_offsets(late, bands, np.ones(len(late), bool))),
+        sections=tuple(section for section in sections if section.offsets),
+    )
+
+
+def struck_at(features: Features, attacks_s: Doubles) -> Doubles:
+    """When the strokes behind these attacks begin: the middle of the millisecond in which each one's energy jumps.
+
+    Attacks are placed by an average over some milliseconds, which sets sharp sounds early; the energy itself does not.
+    """
+    level = np.sqrt(features.energy_1ms.astype(np.float64))
+    at = (attacks_s * features.energy_rate_hz).astype(np.intp)
+    around, peaks, rang = (_window(level, at, features.energy_rate_hz, span) for span in (BEGINS_S, PEAKS_S, RANG_S))
+    base, peak = np.median(rang, axis=1)[:, None], peaks.max(axis=1)[:, None]
+    over = around > base + STROKE_BEGINS * (peak - base)
+    first = at + round(BEGINS_S[0] * features.energy_rate_hz) + over.argmax(axis=1)
+    clear = over.any(axis=1) & (peak > LEAST_RISE * base)[:, 0]
+    return np.where(clear, (first + 0.5) / features.energy_rate_hz, attacks_s)
+
+
+def _window(level: Doubles, at: NDArray[np.intp], rate_hz: float, span_s: tuple[float, float]) -> Doubles:
+    """The levels around each place, one row each."""
+    steps = np.arange(round(span_s[0] * rate_hz), round(span_s[1] * rate_hz))
+    found: Doubles = level[np.clip(at[:, None] + steps, 0, len(level) - 1)]
+    return found
+
+
+def _positions(times: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles, Doubles]:
+    """Bar, beat within it, and the length of the beat, at each time."""
+    places = [tempo_map.bar_beat_at(float(time)) for time in times]
+    bars = np.array([place.bar for place in places])
+    beats = np.array([place.beat for place in places])
+    beat_s = np.array([float(tempo_map.segment_at_bar(place.bar).beat_s) for place in places])
+    return bars, beats, beat_s
+
+
+def _division(beats: Doubles) -> int:
+    """Sixteenths, unless the attacks lie on thirds clearly better."""
+    gathered = [abs(np.exp(2j * np.pi * division * beats).mean()) for division in DIVISIONS]
+    return DIVISIONS[1] if gathered[1] > SWING_ADVANTAGE * gathered[0] else DIVISIONS[0]
+
+
+def _bands(features: Features, times: Doubles) -> NDArray[np.intp]:
+    """Which group of bands rises most at each attack, each group measured in its own usual rise."""
+    frames = np.clip(np.rint(times * features.band_rate_hz).astype(np.intp), 1, len(features.onset_strength) - 2)
+    rise = np.max([features.onset_strength[frames + shift] for shift in (-1, 0, 1)], axis=0)
+    groups = np.stack([rise[:, low:high].sum(axis=1) for _, low, high in GROUPS], axis=1)
+    found: NDArray[np.intp] = (groups / (np.quantile(groups, 0.9, axis=0) + 1e-9)).argmax(axis=1)
+    return found
+
+
+def _offsets(late: Doubles, bands: NDArray[np.intp], wanted: NDArray[np.bool_]) -> Iterator[Offsets]:
+    for index, (name, _, _) in enumerate(GROUPS):
+        mine = late[wanted & (bands == index)]
+        if len(mine) >= LEAST_ATTACKS:
+            low, middle, high = np.quantile(mine, [0.16, 0.5, 0.84])
+            yield Offsets(name, len(mine), round(float(middle), 2), round(float(high - low) / 2, 2))

@@ -1,0 +1,149 @@
+"""Checks a multitrack as a set before it is delivered: does it drop in at zero and line up, to the sample?
+
+First what headers say (rate, depth, length, names), which needs no decoding; sound is measured only when rates agree.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import TypeVar
+
+from analysis.core.errors import UnusableFileError
+from analysis.core.limits import Limits
+from analysis.core.sentences import written
+from analysis.core.threads import on_one_thread
+from analysis.delivery.checks import Check, Header, VerifyReport
+from analysis.delivery.verify_sound import Song, sound_checks
+from analysis.maps.tempo_map import TempoMap
+from analysis.media import safe_names
+from analysis.media.reader import open_media
+
+T = TypeVar("T")
+
+
+@on_one_thread
+def verify_set(
+    paths: Sequence[Path],
+    *,
+    map: TempoMap | None = None,  # noqa: A002 - the word that people use for it
+    against: Path | None = None,
+    originals: Sequence[Path] = (),
+    limits: Limits | None = None,
+) -> VerifyReport:
+    """Check files that belong together. `against`: a rough mix of the same performance; `originals`: the client's."""
+    limits = limits or Limits()
+    headers, checks = read_headers(paths)
+    for look in HEADER_CHECKS:
+        checks += look(headers)
+    if map is not None:
+        checks += covers_map(headers, map)
+    if headers and all(check.passed for check in checks if check.code in ("readable", "rate")):
+        song = Song(map, against, tuple(originals))
+        checks += sound_checks([path for path in paths if path.name in headers], song, limits)
+    if not paths:
+        checks.append(Check("not-empty", None, passed=False, message="There are no files in the set."))
+    said = {name: header.to_json() for name, header in headers.items()}
+    return VerifyReport(passed=all(check.passed for check in checks), checks=tuple(checks), headers=said)
+
+
+def read_headers(paths: Sequence[Path]) -> tuple[dict[str, Header], list[Check]]:
+    headers: dict[str, Header] = {}
+    checks: list[Check] = []
+    for path in paths:
+        try:
+            with open_media(path) as media:
+                headers[path.name] = Header.of(media)
+        except UnusableFileError as error:
+            checks.append(Check("readable", path.name, passed=False, message=f"{path.name} {error.reason}."))
+    return headers, checks
+
+
+def most_common(values: Sequence[T]) -> T:
+    return Counter(values).most_common(1)[0][0]
+
+
+def same_rate(headers: dict[str, Header]) -> Iterator[Check]:
+    wanted = most_common([header.sample_rate_hz for header in headers.values()]) if headers else 0
+    for name, header in headers.items():
+        rate_hz = header.sample_rate_hz
+        words = f"{name} is at {written('_hz', rate_hz)}"
+        message = f"{words}." if rate_hz == wanted else f"{words}, the set at {written('_hz', wanted)}."
+        yield Check("rate", name, rate_hz == wanted, rate_hz, wanted, message)
+
+
+def same_depth(headers: dict[str, Header]) -> Iterator[Check]:
+    wanted = most_common([header.bit_depth for header in headers.values()]) if headers else None
+    for name, header in headers.items():
+        depth = header.bit_depth
+        words = f"{name} is in {depth} bits" if depth else f"{name} is in a compressed format"
+        message = f"{words}." if depth == wanted else f"{words}, the set in {wanted or 'a compressed format'}."
+        yield Check("depth", name, depth == wanted and not header.lossy, depth, wanted, message)
+
+
+def same_length(headers: dict[str, Header]) -> Iterator[Check]:
+    wanted = most_common([header.frames for header in headers.values()]) if headers else None
+    for name, header in headers.items():
+        frames, passed = header.frames, header.frames is not None and header.frames == wanted
+        message = f"{name} is {written('_frames', frames)} long{_length_words(frames, wanted)}."
+        yield Check("length", name, passed, frames, wanted, message)
+
+
+def _length_words(frames: int | None, wanted: int | None) -> str:
+    if frames is None or wanted is None or frames == wanted:
+        return ""
+    count, way = abs(frames - wanted), "short" if frames < wanted else "long"
+    return f": {count} {'frame' if count == 1 else 'frames'} {way}"
+
+
+def whole(headers: dict[str, Header]) -> Iterator[Check]:
+    for name, header in headers.items():
+        missing = header.missing_bytes
+        message = f"{name} is whole." if not missing else f"{name} is cut short: {missing} bytes are missing."
+        yield Check("whole", name, not missing, missing, 0, message)
+
+
+def same_time_reference(headers: dict[str, Header]) -> Iterator[Check]:
+    """Two files whose time references differ by k samples are meant to be placed k samples apart (EBU Tech 3285)."""
+    stamps = {name: header.time_reference_frames for name, header in headers.items()}
+    wanted = most_common(list(stamps.values())) if stamps else None
+    for name, stamp in stamps.items():
+        if stamp != wanted:
+            message = f"{name} carries the time reference {stamp}, the set {wanted}: it would be placed elsewhere."
+            yield Check("time-reference", name, passed=False, value=stamp, limit=wanted, message=message)
+
+
+def safe_file_names(headers: dict[str, Header]) -> Iterator[Check]:
+    clashes = safe_names.collisions(list(headers))
+    for name in headers:
+        suggestion = safe_names.safe_name(name)
+        passed = safe_names.is_safe(name)
+        message = f"{name} is a safe name." if passed else f"{name} may break on another system; better: {suggestion}."
+        yield Check("safe-name", name, passed, name, suggestion, message)
+        if name in clashes:
+            message = f"{name} and {clashes[name]} are one name to some disks."
+            yield Check("distinct-name", name, passed=False, value=name, limit=clashes[name], message=message)
+
+
+HeaderCheck = Callable[[dict[str, Header]], Iterator[Check]]
+HEADER_CHECKS: tuple[HeaderCheck, ...] = (
+    same_rate,
+    same_depth,
+    same_length,
+    whole,
+    same_time_reference,
+    safe_file_names,
+)
+
+
+def covers_map(headers: dict[str, Header], tempo_map: TempoMap) -> Iterator[Check]:
+    """Every file must reach the start of the map's last segment: a set that ends before it lacks part of the song."""
+    last_s = max(Fraction(segment.time_s) for segment in tempo_map.segments)
+    for name, header in headers.items():
+        length_s = Fraction(header.frames or 0, header.sample_rate_hz)
+        passed = length_s > max(last_s, tempo_map.bar_one_s)
+        way = "reaches" if passed else "ends before"
+        message = f"{name} {way} the last change of the tempo map at {float(last_s):.2f} s."
+        yield Check("covers-map", name, passed, float(length_s), float(last_s), message)

@@ -1,0 +1,233 @@
+"""Checks of a delivery by its own strokes: do the drums lie on the song's map, and do they fit what the client sent?
+
+The map's grid shows any steady distance that is no whole beat: strokes gather somewhere, and in music they gather on
+the beat more than anywhere. Up to `Limits.feel_s` early or late is how people play, and passes. A whole beat shows
+where kick and snare have tracks of their own and have changed places. Whole bars show only against the client's files:
+there each stretch of the song must fit better elsewhere, again and again, before anything is said. Strokes in free
+passages of the map are held against nothing.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.core.limits import Limits
+from analysis.core.sentences import written
+from analysis.delivery.checks import Check
+from analysis.delivery.feel import struck_at
+from analysis.features.attacks import attacks_of
+from analysis.features.feature_arrays import Features
+from analysis.features.guide_drums import find_drums
+from analysis.given_grid.click_track import find_click
+from analysis.maps.free_passages import in_time
+from analysis.maps.tempo_map import TempoMap
+
+Doubles = NDArray[Any]
+FEWEST_STROKES = 32
+# Strokes of one place in the beat scatter by this much around their own middle.
+SCATTER_S = 0.012
+STEP_S = 0.002
+# Against an even spread over the beat, the fullest place must hold this many times its due to say anything.
+GATHERED = 3.0
+# What the beat itself holds, as a share of the fullest place: above the first the drums are on the map, below the
+# second they are not; between the two, nobody can tell (house choices).
+ON_THE_BEAT, OFF_THE_BEAT = 0.5, 0.25
+# A stroke of a track's own drum is this strong among its strokes; weaker ones are its neighbours.
+OWN_STROKE = 0.5
+CHANGED_PLACES = 3.0
+KICK = re.compile(r"(?<![a-z])(kick|bd|bass[ _-]?drum)", re.I)
+SNARE = re.compile(r"(?<![a-z])(snare|sn(?=top|bot|btm|[ _-]|$))", re.I)
+
+LONGEST_RHYTHM_LAG_S = 6.0
+STRETCH_S = 8.0
+FEWEST_STRETCHES = 4
+# How many standard errors better the stretches must fit elsewhere (house choice).
+SURELY_ELSEWHERE = 4.0
+
+
+def on_map(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> list[Check]:
+    """`drums`: the features of each track by its name; clicks among them are left out."""
+    parts = {name: _strokes(features, tempo_map) for name, features in drums.items() if not _is_click(name, features)}
+    checks = [_on_grid(list(parts.values()), tempo_map, limits)]
+    turned = _turned_around(parts, tempo_map)
+    return checks if turned is None else [*checks, turned]
+
+
+def _is_click(name: str, features: Features) -> bool:
+    """A kick or snare that a program has set straight is as even as a click, and is none."""
+    return not (KICK.search(name) or SNARE.search(name)) and find_click(features) is not None
+
+
+def _strokes(features: Features, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
+    """Times and weights of a track's strokes, where the map has a grid."""
+    attacks = attacks_of(features)
+    wanted = ~attacks.is_bass & in_time(attacks.times_s, tempo_map)
+    return struck_at(features, attacks.times_s[wanted]), attacks.weight[wanted]
+
+
+def _on_grid(parts: Sequence[tuple[Doubles, Doubles]], tempo_map: TempoMap, limits: Limits) -> Check:
+    times, weights = (np.concatenate([np.zeros(0), *(part[index] for part in parts)]) for index in (0, 1))
+    if len(times) < FEWEST_STROKES:
+        return _cannot_tell("there are too few strokes on its grid")
+    beats, beat_s = _places(times, tempo_map)
+    period_s = float(np.median(beat_s))
+    in_beat_s = beats % 1.0 * beat_s
+    shifts, held = _gathering(in_beat_s, weights, period_s)
+    fullest = float(held.max())
+    if fullest * period_s < GATHERED * 2 * SCATTER_S:
+        return _cannot_tell("its strokes gather nowhere in the beat")
+    on_beat = float(held[np.abs(shifts) <= limits.feel_s].max())
+    if on_beat >= ON_THE_BEAT * fullest:
+        near = np.abs(shifts) <= limits.feel_s
+        place_s = float(shifts[near][int(np.argmax(held[near]))])
+        late_ms = round(1000 * _middle(place_s, in_beat_s, weights, period_s), 1)
+        words = f"The drums lie on the beats of the tempo map, {_how_late(late_ms)}."
+        return Check("on-the-map", None, passed=True, value=late_ms, limit=1000 * limits.feel_s, message=words)
+    if on_beat > OFF_THE_BEAT * fullest:
+        return _cannot_tell("its strokes gather in several places of the beat")
+    place_s = float(shifts[int(np.argmax(held))])
+    return _off(_middle(place_s, in_beat_s, weights, period_s), period_s, limits)
+
+
+def _gathering(in_beat_s: Doubles, weights: Doubles, period_s: float) -> tuple[Doubles, Doubles]:
+    """Distances from the beat, and the share of all strokes that lies within `SCATTER_S` of each."""
+    shifts = np.arange(-period_s / 2, period_s / 2, STEP_S)
+    apart = np.abs((in_beat_s[None, :] - shifts[:, None] + period_s / 2) % period_s - period_s / 2)
+    return shifts, (weights * (apart <= SCATTER_S)).sum(axis=1) / weights.sum()
+
+
+def _middle(place_s: float, in_beat_s: Doubles, weights: Doubles, period_s: float) -> float:
+    """The mean of the strokes that gather around a place."""
+    apart = (in_beat_s - place_s + period_s / 2) % period_s - period_s / 2
+    near = np.abs(apart) <= 2 * SCATTER_S
+    return place_s + float((weights[near] * apart[near]).sum() / weights[near].sum())
+
+
+def _off(shift_s: float, period_s: float, limits: Limits) -> Check:
+    late_ms, way = round(1000 * shift_s, 1), "later" if shift_s > 0 else "earlier"
+    other_s = shift_s - np.sign(shift_s) * period_s
+    other = "later" if other_s > 0 else "earlier"
+    words = (
+        f"The drums are not on the tempo map: they keep {written('_ms', abs(late_ms))} {way} than its beats "
+        f"(or {written('_ms', round(1000 * abs(other_s), 1))} {other}). "
+        "Check that the tracks begin where the client's files begin."
+    )
+    return Check("on-the-map", None, passed=False, value=late_ms, limit=1000 * limits.feel_s, message=words)
+
+
+def _how_late(late_ms: float) -> str:
+    if abs(late_ms) < 1:
+        return "within a millisecond"
+    return f"{written('_ms', abs(late_ms))} {'behind' if late_ms > 0 else 'ahead'}"
+
+
+def _cannot_tell(why: str) -> Check:
+    return Check("on-the-map", None, passed=True, message=f"Can't tell whether the drums lie on the tempo map: {why}.")
+
+
+def _places(times: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
+    """Each time's beat within its bar, and the length of that beat."""
+    places = [tempo_map.bar_beat_at(float(time)) for time in times]
+    beat_s = [float(tempo_map.segment_at_bar(place.bar).beat_s) for place in places]
+    return np.array([place.beat for place in places]), np.array(beat_s)
+
+
+def _turned_around(parts: dict[str, tuple[Doubles, Doubles]], tempo_map: TempoMap) -> Check | None:
+    """Kick on two and four, snare on one and three: music does the opposite, so the set is a beat off."""
+    if any(segment.meter.beats_per_bar != 4 for segment in tempo_map.segments if not segment.free):
+        return None
+    kick, snare = (_on_beats(parts, name, tempo_map) for name in (KICK, SNARE))
+    if kick is None or snare is None:
+        return None
+    odd, even = [0, 2], [1, 3]
+    kick_moved = kick[even].sum() > CHANGED_PLACES * kick[odd].sum()
+    snare_moved = snare[odd].sum() > CHANGED_PLACES * snare[even].sum()
+    if not (kick_moved and snare_moved):
+        return None
+    words = (
+        "The kick falls on beats two and four, the snare on one and three: the set may lie a whole beat beside the map."
+    )
+    return Check("on-the-map", None, passed=False, value="one beat", message=words)
+
+
+def _on_beats(parts: dict[str, tuple[Doubles, Doubles]], name: re.Pattern[str], tempo_map: TempoMap) -> Doubles | None:
+    """How much of the drum's own strokes falls on each of the four beats; None without such a track."""
+    own = [part for track, part in parts.items() if name.search(track)]
+    if not own:
+        return None
+    times = np.concatenate([part[0][part[1] >= OWN_STROKE * part[1].max(initial=0.0)] for part in own])
+    if len(times) < FEWEST_STROKES // 2:
+        return None
+    beats, _ = _places(times, tempo_map)
+    near = np.abs(beats - np.rint(beats)) < 0.15
+    fallen: Doubles = np.bincount(np.rint(beats[near]).astype(np.intp) % 4, minlength=4)
+    return fallen
+
+
+def fits_originals(drums: Sequence[Features], originals: Sequence[Features], limits: Limits) -> Check:
+    """Does the rhythm of the set fit the client's files best where it lies, or a beat or some bars beside it?"""
+    music = [features for features in originals if find_click(features) is None]
+    played = [features for features in drums if find_click(features) is None]
+    if not music or not played:
+        return _cannot_fit("there is nothing to compare")
+    found = rhythm_lag_s(_curve(music), _curve(played), music[0].band_rate_hz)
+    if found is None:
+        return _cannot_fit("they are too short")
+    lag_s, sureness = found
+    here, has_drums = abs(lag_s) <= limits.feel_s, any(find_drums(features, limits).present for features in music)
+    if not here and sureness < SURELY_ELSEWHERE:
+        return _cannot_fit("the rhythm fits here about as well as elsewhere")
+    where = f"{written('_s', round(abs(lag_s), 2))} {'earlier' if lag_s > 0 else 'later'}"
+    if not has_drums:
+        there = "nothing in their rhythm speaks against it" if here else f"the rhythm would fit better {where}"
+        return _cannot_fit(f"they hold no drums; {there}")
+    words = "The drums fit the drums in the client's files where they lie."
+    if not here:
+        words = f"The drums fit the drums in the client's files only if they lie {where}."
+    off_ms = 0 if here else round(1000 * lag_s)
+    return Check("fits-originals", None, passed=here, value=off_ms, limit=1000 * limits.feel_s, message=words)
+
+
+def _cannot_fit(why: str) -> Check:
+    words = f"Can't tell whether the drums fit the client's files: {why}."
+    return Check("fits-originals", None, passed=True, message=words)
+
+
+def _curve(parts: Sequence[Features]) -> Doubles:
+    """Onset strength of all parts together, even between loud and soft, around zero."""
+    length = max(len(part.onset_strength) for part in parts)
+    curve = np.zeros(length)
+    for part in parts:
+        rise = part.onset_strength.sum(axis=1)
+        curve[: len(rise)] += np.sqrt(rise / (np.quantile(rise, 0.99) + 1e-9)) if len(rise) else 0.0
+    centred: Doubles = curve - curve.mean()
+    return centred
+
+
+def rhythm_lag_s(music: Doubles, drums: Doubles, rate_hz: float) -> tuple[float, float] | None:
+    """How much later the drums are than the music's rhythm, and by how many standard errors that fits better than 0.
+
+    None when there is too little to compare.
+    """
+    reach, size = round(LONGEST_RHYTHM_LAG_S * rate_hz), round(STRETCH_S * rate_hz)
+    count = min(len(music), len(drums)) // size
+    if count < FEWEST_STRETCHES:
+        return None
+    padded = np.pad(drums, (reach, reach + size))
+    lags = np.arange(-reach, reach + 1)
+    rows = np.array(
+        [
+            np.correlate(padded[start : start + size + 2 * reach], music[start : start + size], "valid")
+            for start in range(0, count * size, size)
+        ]
+    )
+    best = int(np.argmax(rows.sum(axis=0)))
+    here = rows[:, reach - 3 : reach + 4].max(axis=1)
+    better = rows[:, best] - here
+    error = float(better.std(ddof=1)) / np.sqrt(count)
+    return float(lags[best]) / rate_hz, float(better.mean()) / error if error > 0 else 0.0

@@ -1,0 +1,148 @@
+"""Does a file already hold drums? A guess from its features, honest about how sure it is.
+
+Drums are noise that starts at once in every band and is gone soon after. A few dozen numbers say how much a file is
+like that: the balance of the bands, how far their level swings, how sharp and how simultaneous their onsets are, how
+fast the highs die away. A logistic regression weighs them. `bench/fit_guide_drums.py` fits it on files of known line-up
+and prints how it does on grooves that it was not taught: of 204 files with drums it heard 81 %, of 731 without it
+accused 1.0 %, and it wrongly denied drums in 4 % of the first. In between the answer is None. On the band's sounds,
+which it never learned, it accused 4 of 91.
+
+Loops, electronic kits and hand percussion are drums too. Whether a player or a program made them is not told. Strokes
+of a program that keeps to its grid scatter by 0.4 ms in a stem, of a player by 4 ms and more (the band's own drums),
+but players are put on the grid and programs are made to sway, and there are no recordings of known origin to say how
+often a guess from that would be wrong.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.core.limits import Limits
+from analysis.core.reports import Drums
+from analysis.features.feature_arrays import Features
+
+Doubles = NDArray[np.float64]
+WEIGHTS = Path(__file__).with_name("guide_drums_weights.json")
+MOST_SPREADS = 4.0
+FEWEST_FRAMES = 400
+AUDIBLE = 1e-4  # of the loudest frame's power
+SILENT_POWER = 1e-9
+LEVEL_PERCENTILES = (10, 50, 90, 99)
+BURST_PERCENTILES = (90, 97, 99.5)
+BANDS_THAT_DECAY = (0, 4, 5)
+BAND_PAIRS = ((5, 4), (5, 3), (5, 2), (5, 0), (0, 1), (4, 0))
+
+
+def find_drums(features: Features, limits: Limits) -> Drums:
+    """`confidence` is the probability of what `present` says."""
+    numbers = drum_numbers(features)
+    if numbers is None:
+        return Drums()
+    probability = _probability(numbers)
+    if probability >= limits.drums_sure:
+        return Drums(present=True, confidence=probability)
+    if probability <= 1.0 - limits.drums_sure:
+        return Drums(present=False, confidence=1.0 - probability)
+    return Drums(present=None, confidence=max(probability, 1.0 - probability))
+
+
+def _probability(numbers: Doubles) -> float:
+    model = _model()
+    scaled = (numbers - model["means"]) / model["scales"]
+    # What lies far outside anything seen must not decide alone.
+    score = float(np.clip(scaled, -MOST_SPREADS, MOST_SPREADS) @ model["weights"] + model["constant"])
+    return 1.0 / (1.0 + float(np.exp(-score)))
+
+
+@cache
+def _model() -> dict[str, Any]:
+    data = json.loads(WEIGHTS.read_text("utf-8"))
+    return {name: np.array(value) for name, value in data.items()}
+
+
+def drum_numbers(features: Features) -> Doubles | None:
+    """The numbers that are weighed, in the order of the weights. None when there is too little sound."""
+    levels_db = np.asarray(features.band_energy_db, np.float64)
+    onsets = np.asarray(features.onset_strength, np.float64)
+    powers = 10.0 ** (levels_db / 10.0)
+    total = powers.sum(axis=1)
+    audible = total > max(float(total.max(initial=0.0)) * AUDIBLE, SILENT_POWER)
+    if np.count_nonzero(audible) < FEWEST_FRAMES:
+        return None
+    levels_db, onsets, powers = levels_db[audible], onsets[audible], powers[audible]
+    numbers = [
+        *_balance_db(powers),
+        *_swing_db(levels_db),
+        *_onset_sharpness(onsets),
+        *_coincidence(onsets),
+        *_bursts(onsets),
+        *_attack_and_decay(levels_db, onsets),
+        *_rates(features),
+    ]
+    return np.nan_to_num(np.array(numbers, np.float64))
+
+
+def _balance_db(powers: Doubles) -> Doubles:
+    means = powers.mean(axis=0)
+    return np.asarray(10.0 * np.log10(means / means.sum() + 1e-12))
+
+
+def _swing_db(levels_db: Doubles) -> Doubles:
+    low, middle, high, top = _percentiles(levels_db, LEVEL_PERCENTILES)
+    return np.concatenate([high - low, top - middle])
+
+
+def _percentiles(values: Doubles, wanted: tuple[int, ...]) -> Doubles:
+    """Of each column; a column that lies in one piece is sorted in half the time."""
+    return np.asarray(np.percentile(np.ascontiguousarray(values.T), wanted, axis=1))
+
+
+def _onset_sharpness(onsets: Doubles) -> Doubles:
+    (top,) = _percentiles(onsets, (98,))
+    return np.concatenate([np.log(top + 1e-6), top / (onsets.mean(axis=0) + 1e-9)])
+
+
+def _coincidence(onsets: Doubles) -> list[float]:
+    """How often bands start together, and how alike their onsets run."""
+    together = (onsets > _percentiles(onsets, (90,))).sum(axis=1)
+    shares = [float(np.mean(together >= 4)), float(np.mean(together >= 5)), float(np.mean(together == 1))]
+    centred = onsets - onsets.mean(axis=0)
+    norms = np.sqrt((centred**2).sum(axis=0)) + 1e-9
+    return shares + [float(centred[:, one] @ centred[:, two] / (norms[one] * norms[two])) for one, two in BAND_PAIRS]
+
+
+def _bursts(onsets: Doubles) -> Doubles:
+    """How strongly every band rises within a frame of the others."""
+    near = np.pad(onsets, ((1, 1), (0, 0)))
+    near = np.maximum(np.maximum(near[:-2], near[2:]), onsets)
+    return np.asarray(np.log(np.percentile(near.min(axis=1), BURST_PERCENTILES) + 1e-3))
+
+
+def _attack_and_decay(levels_db: Doubles, onsets: Doubles) -> list[float]:
+    """For the strongest onsets of a band: fall within 100 ms after the peak, and rise from 30 ms before."""
+    numbers: list[float] = []
+    for band in BANDS_THAT_DECAY:
+        level, strength = levels_db[:, band], onsets[:, band]
+        places = np.flatnonzero(strength >= np.percentile(strength, 97))
+        places = places[(places > 2) & (places < len(level) - 20)]
+        if not len(places):
+            numbers += [0.0, 0.0]
+            continue
+        peaks = np.max([level[places + step] for step in range(4)], axis=0)
+        numbers += [float(np.median(peaks - level[places + 10])), float(np.median(peaks - level[places - 3]))]
+    return numbers
+
+
+def _rates(features: Features) -> list[float]:
+    """How even the pitch classes are (noise has all of them alike), and sharp and other onsets a second."""
+    chroma = features.chroma[features.chroma.sum(axis=1) > 0]
+    shares = chroma / chroma.sum(axis=1, keepdims=True)
+    evenness = float(np.mean(-(shares * np.log(shares + 1e-12)).sum(axis=1))) if len(chroma) else 0.0
+    length_s = max(features.duration_s, 1.0)
+    return [evenness, len(features.sharp.times_s) / length_s, len(features.fine.times_s) / length_s]

@@ -1,0 +1,225 @@
+"""Onsets placed finely: the rise of the energy over about 3 ms in time, and sharp ones placed to the sample.
+
+A frame of a spectrum smears an onset over tens of milliseconds; the energy in steps of a millisecond does not. Two
+signals are kept: the full band with its highs raised, where attacks are clear, and the bass, whose notes are slow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.core.framing import Decimator, Growing, lowering_factor
+
+Floats = NDArray[np.float32]
+Doubles = NDArray[Any]
+STEPS_PER_SECOND = 1000
+EMPHASIS = np.float32(0.95)
+# A sharp onset stands this far above what was heard in the 10 ms before, and above this level.
+SHARP_RATIO = np.float32(6.0)
+SHARP_LEVEL = np.float32(0.002)
+SHARP_START = 0.1  # of the peak that follows: where the sound is taken to begin
+SOUND_BEGINS = 0.01  # of the peak: from there on it sounds
+ONE_FRAME_BEFORE = (0.75, 1.5)  # where the line through a sound's first two frames meets zero, when it began there
+BEFORE_STEPS, AFTER_STEPS = 10, 4
+# Fine onsets: loudness is power to this exponent; the quietest that counts, re the file's loud passages.
+LOUDNESS_EXPONENT = 0.25
+FLOOR_RE_LOUD = 1e-6
+LEAST_RISE = 0.06
+APART_STEPS = 25
+
+
+@dataclass(frozen=True)
+class FineOnsets:
+    """Time, strength (rise of loudness, 1 is a full-scale hit of this file) and band (0 attack, 1 bass) of each."""
+
+    times_s: Doubles = field(default_factory=lambda: np.zeros(0))
+    strength: Floats = field(default_factory=lambda: np.zeros(0, np.float32))
+    band: NDArray[np.uint8] = field(default_factory=lambda: np.zeros(0, np.uint8))
+
+    def arrays(self, prefix: str) -> dict[str, NDArray[np.generic]]:
+        return {f"{prefix}.times_s": self.times_s, f"{prefix}.strength": self.strength, f"{prefix}.band": self.band}
+
+
+@dataclass(frozen=True)
+class SharpOnsets:
+    """Where a sound starts out of near silence: exact time, its peak, and how far it stands above what went before."""
+
+    times_s: Doubles = field(default_factory=lambda: np.zeros(0))
+    peak: Floats = field(default_factory=lambda: np.zeros(0, np.float32))
+    ratio: Floats = field(default_factory=lambda: np.zeros(0, np.float32))
+
+    def arrays(self, prefix: str) -> dict[str, NDArray[np.generic]]:
+        return {f"{prefix}.times_s": self.times_s, f"{prefix}.peak": self.peak, f"{prefix}.ratio": self.ratio}
+
+
+class EnergyAccumulator:
+    """Streaming energy in millisecond steps; sharp onsets are found on the way, fine ones at the end."""
+
+    def __init__(self, sample_rate_hz: int) -> None:
+        self.sample_rate_hz = sample_rate_hz
+        self.step = max(1, round(sample_rate_hz / STEPS_PER_SECOND))
+        self.rate_hz = sample_rate_hz / self.step
+        context = np.zeros(BEFORE_STEPS * self.step, np.float32)
+        self._held = context
+        self._done_steps = -BEFORE_STEPS
+        self._last_sample = np.float32(0)
+        self._left = np.zeros(0, np.float32)
+        self._energies = Growing(2)
+        self._bass = _BassEnergy(sample_rate_hz)
+        self._sharp: list[tuple[float, float, float]] = []
+
+    def add(self, mono: Floats, lowered: Floats) -> None:
+        self._bass.add(lowered)
+        samples = np.concatenate([self._left, mono])
+        whole = len(samples) // self.step * self.step
+        self._left = samples[whole:]
+        self._take(samples[:whole])
+
+    def finish(self, last: Floats) -> tuple[Floats, FineOnsets, SharpOnsets]:
+        self._take(np.pad(self._left, (0, self.step - len(self._left))))
+        self._find_sharp(np.zeros((AFTER_STEPS + 1) * self.step, np.float32))
+        energies = self._energies.array()
+        attack = pick_rises(energies[:, 1], self.rate_hz, before=8, after=3)
+        bass_energy, bass_rate_hz = self._bass.finish(last)
+        bass = pick_rises(bass_energy, bass_rate_hz, before=14, after=14)
+        return energies[:, 0].copy(), _joined(attack, bass), self._sharp_onsets()
+
+    def _take(self, samples: Floats) -> None:
+        if not len(samples):
+            return
+        raised = np.empty_like(samples)
+        np.multiply(samples[:-1], -EMPHASIS, out=raised[1:])
+        raised[0] = -EMPHASIS * self._last_sample
+        raised += samples
+        self._last_sample = samples[-1]
+        parts = [part.reshape(-1, self.step) for part in (samples, raised)]
+        power = [np.einsum("ij,ij->i", part, part) / self.step for part in parts]
+        self._energies.add(np.stack(power, axis=1))
+        self._find_sharp(samples)
+
+    def _find_sharp(self, samples: Floats) -> None:
+        """Look at every step that has its past and its near future in hand, then keep what the next call needs."""
+        held = np.concatenate([self._held, samples])
+        steps = len(held) // self.step
+        # Turned over: a maximum over many short rows takes three times as long.
+        peaks = np.abs(held[: steps * self.step].reshape(steps, self.step).T, order="C").max(axis=0)
+        last = steps - AFTER_STEPS
+        if last > BEFORE_STEPS:
+            past = _running_max(peaks, BEFORE_STEPS)[: last - BEFORE_STEPS]
+            now = peaks[BEFORE_STEPS:last]
+            for index in np.flatnonzero((now > SHARP_RATIO * past) & (now > SHARP_LEVEL)):
+                self._place(held, int(index) + BEFORE_STEPS, float(past[index]))
+            keep = (last - BEFORE_STEPS) * self.step
+            self._held = held[keep:]
+            self._done_steps += last - BEFORE_STEPS
+        else:
+            self._held = held
+
+    def _place(self, held: Floats, step: int, past: float) -> None:
+        start = (step - 1) * self.step
+        near = np.abs(held[start : start + (AFTER_STEPS + 1) * self.step])
+        peak = float(near.max())
+        clear = int(np.argmax(near > max(SHARP_START * peak, 1.5 * past)))
+        frame = self._done_steps * self.step + start + _first_frame(near, clear, max(SOUND_BEGINS * peak, 2 * past))
+        self._sharp.append((frame / self.sample_rate_hz, peak, peak / max(past, 1e-6)))
+
+    def _sharp_onsets(self) -> SharpOnsets:
+        rows = np.array(self._sharp, dtype=np.float64).reshape(-1, 3)
+        if len(rows):
+            rows = rows[np.concatenate([[True], np.diff(rows[:, 0]) > 0.02])]
+        return SharpOnsets(rows[:, 0], rows[:, 1].astype(np.float32), rows[:, 2].astype(np.float32))
+
+
+def _first_frame(near: Floats, clear: int, least: float) -> int:
+    """Where a sound begins that is clear at frame `clear`: a sine that starts at its zero has one frame before."""
+    first = clear
+    while first > 0 and near[first - 1] > least:
+        first -= 1
+    rise = float(near[min(first + 1, len(near) - 1)] - near[first])
+    if first == 0 or rise <= 0:
+        return first
+    before = float(near[first]) / rise
+    return first - 1 if ONE_FRAME_BEFORE[0] < before < ONE_FRAME_BEFORE[1] else first
+
+
+class _BassEnergy:
+    """Energy below some 200 Hz in millisecond steps."""
+
+    def __init__(self, sample_rate_hz: int) -> None:
+        factor = lowering_factor(sample_rate_hz)
+        self._second = Decimator(6)
+        self.rate_hz = sample_rate_hz / factor / 6
+        self._squares = Growing(1)
+
+    def add(self, lowered: Floats) -> None:
+        self._take(self._second.lower(lowered))
+
+    def finish(self, last: Floats) -> tuple[Floats, float]:
+        self._take(self._second.lower(last))
+        self._take(self._second.last())
+        return self._squares.array()[:, 0], self.rate_hz
+
+    def _take(self, lowered: Floats) -> None:
+        smooth = lowered * lowered
+        self._squares.add(smooth[:, None])
+
+
+def moving_mean(values: Doubles, size: int) -> Doubles:
+    """Mean of `size` values from each place on, padded with the edges: out[i] = mean(values[i : i + size])."""
+    padded = np.concatenate([values, np.full(size, values[-1] if len(values) else 0.0)])
+    sums = np.concatenate([[0.0], np.cumsum(padded)])
+    means: Doubles = (sums[size:] - sums[:-size])[: len(values)] / size
+    return np.maximum(means, 0)
+
+
+def pick_rises(energy: Floats, rate_hz: float, *, before: int, after: int) -> tuple[Doubles, Floats]:
+    """Times and strengths of the rises of loudness: mean of `after` steps against the `before` steps ahead of it."""
+    nothing = np.zeros(0), np.zeros(0, np.float32)
+    if len(energy) < before + after + 2 or not energy.max() > 0:
+        return nothing
+    power = energy.astype(np.float64)
+    reference = np.quantile(moving_mean(power, 20), 0.99)
+    if not reference > 0:
+        return nothing
+    power = power / reference + FLOOR_RE_LOUD
+    ahead = moving_mean(power, after) ** LOUDNESS_EXPONENT
+    behind = np.concatenate([np.full(before, FLOOR_RE_LOUD), power])
+    behind = moving_mean(behind, before)[: len(power)] ** LOUDNESS_EXPONENT
+    rise = np.maximum(ahead - behind, 0)
+    return _peaks(rise, rate_hz)
+
+
+def _peaks(rise: Doubles, rate_hz: float) -> tuple[Doubles, Floats]:
+    """Local maxima over +-`APART_STEPS`, placed between steps by a parabola."""
+    wide = 2 * APART_STEPS + 1
+    padded = np.pad(rise, APART_STEPS)
+    highest = _running_max(padded, wide)
+    at = np.flatnonzero((rise >= highest) & (rise > LEAST_RISE))
+    at = at[(at > 0) & (at < len(rise) - 1)]
+    if len(at):
+        at = at[np.concatenate([[True], np.diff(at) > 1])]
+    left, mid, right = rise[at - 1], rise[at], rise[at + 1]
+    bend = np.maximum(2 * mid - left - right, 1e-12)
+    shift = np.clip((right - left) / (2 * bend), -0.5, 0.5)
+    return (at + shift) / rate_hz, mid.astype(np.float32)
+
+
+def _running_max(padded: Doubles, size: int) -> Doubles:
+    """Maximum over windows of `size`, by doubling."""
+    out, covered = padded, 1
+    while 2 * covered <= size:
+        out = np.maximum(out[:-covered], out[covered:])
+        covered *= 2
+    rest = size - covered
+    return np.maximum(out[: len(out) - rest], out[rest:]) if rest else out
+
+
+def _joined(attack: tuple[Doubles, Floats], bass: tuple[Doubles, Floats]) -> FineOnsets:
+    times = np.concatenate([attack[0], bass[0]])
+    band = np.repeat(np.array([0, 1], np.uint8), [len(attack[0]), len(bass[0])])
+    order = np.argsort(times, kind="stable")
+    return FineOnsets(times[order], np.concatenate([attack[1], bass[1]])[order], band[order])

@@ -1,0 +1,141 @@
+"""True peak by ITU-R BS.1770-5 Annex 2: the largest value between the samples, by oversampling.
+
+Eight phases instead of the four that the annex shows ("higher ratios preferred"): the worst under-read falls from 0.69
+to 0.17 dB. Rates from 96 kHz need half of that. A stretch is oversampled only if it could hold the maximum:
+
+1. the interpolator gives at most its absolute sum times the stretch's sample peak;
+2. it differs from a straight line between two samples only by a weighted sum of second differences, so it exceeds the
+   sample peak at most by the sum of those weights times the largest second difference: little, for most music;
+3. with the half-way points known, no point of a band-limited wave is further than a quarter of a sample from a known
+   one, so it exceeds the largest known value at most by 1 / cos(pi / 4) (Annex 2, Attachment 1, at n = 2).
+
+All bounds hold for every input, so what is skipped cannot change the result.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.core.blocks import BUCKET_FRAMES, Block
+from analysis.core.framing import overlapping
+from analysis.core.samples import Samples, check_samples
+
+Floats = NDArray[np.float32]
+
+TAPS = 32
+KAISER_BETA = 8.0
+HALF_RATE_FROM_HZ = 96_000
+# How many samples one row of the matrix product turns out: a trade of copying against multiplying by zero.
+ROW_FRAMES = 64
+HISTORY = TAPS - 1
+# Room for the interpolation filter not being the ideal one that the second bound speaks of.
+BOUND_SLACK = 1.02
+BUCKETS_AT_ONCE = 64
+
+
+def measure_true_peak(samples: Samples, sample_rate_hz: int) -> float:
+    """Largest absolute value between the samples of a signal in memory, as an amplitude."""
+    check_samples(samples, sample_rate_hz)
+    meter = TruePeakMeter(sample_rate_hz, samples.shape[1])
+    for start in range(0, len(samples), 65_536):
+        meter.add(Block(samples[start : start + 65_536], start))
+    return meter.finish()
+
+
+def interpolator(phases: int) -> Floats:
+    """Windowed-sinc filters for the points between samples, shape (phases - 1, TAPS), each of unit gain at DC."""
+    at = np.arange(TAPS) - (TAPS // 2 - 1)
+    rows = []
+    for phase in range(1, phases):
+        distance = phase / phases - at
+        inside = np.clip(1.0 - (distance / (TAPS / 2)) ** 2, 0.0, None)
+        taps = np.sinc(distance) * np.i0(KAISER_BETA * np.sqrt(inside)) / np.i0(KAISER_BETA)
+        rows.append(taps / taps.sum())
+    return np.array(rows, np.float32)
+
+
+def bend_weight(filters: Floats) -> float:
+    """Largest sum of magnitudes with which the filters weigh second differences, once a straight line is taken out."""
+    weights = []
+    for row in np.asarray(filters, np.float64):
+        taps = row.copy()
+        place = float(taps @ np.arange(TAPS))
+        left = int(place)
+        taps[left] -= 1.0 - (place - left)
+        taps[left + 1] -= place - left
+        weights.append(float(np.abs(np.cumsum(np.cumsum(taps))).sum()))
+    return max(weights)
+
+
+def product_matrix(filters: Floats) -> Floats:
+    """The filters laid out so that one matrix product gives ROW_FRAMES samples of every phase."""
+    matrix = np.zeros((ROW_FRAMES + HISTORY, len(filters) * ROW_FRAMES), np.float32)
+    for phase, taps in enumerate(filters):
+        for frame in range(ROW_FRAMES):
+            matrix[frame : frame + TAPS, phase * ROW_FRAMES + frame] = taps
+    return matrix
+
+
+class TruePeakMeter:
+    def __init__(self, sample_rate_hz: int, channels: int) -> None:
+        filters = interpolator(4 if sample_rate_hz >= HALF_RATE_FROM_HZ else 8)
+        self._gain = float(np.abs(filters).sum(axis=1).max())
+        self._bend_weight = bend_weight(filters)
+        self._all_phases = product_matrix(filters)
+        self._half_way = product_matrix(filters[len(filters) // 2 : len(filters) // 2 + 1])
+        self._held = np.zeros((channels, HISTORY), np.float32)
+        self.peak = 0.0
+
+    def add(self, block: Block) -> None:
+        self.peak = max(self.peak, float(block.peaks.max(initial=0.0)))
+        for channel, row in enumerate(block.by_channel):
+            self._search(self._held[channel], row, block.peaks[channel])
+            self._held[channel] = np.concatenate([self._held[channel], row[-HISTORY:]])[-HISTORY:]
+
+    def _search(self, held: Floats, row: Floats, peaks: Floats) -> None:
+        """`held` are the HISTORY samples before the first bucket; a bucket also sees the end of the one before."""
+        known = np.maximum(peaks, np.concatenate([[np.abs(held).max()], peaks[:-1]]))
+        candidates = np.flatnonzero(known * self._gain > self.peak)
+        if not len(candidates):
+            return
+        # The loudest first: each result raises the bar for the rest.
+        candidates = candidates[np.argsort(-known[candidates], kind="stable")]
+        short = np.zeros(len(peaks) * BUCKET_FRAMES - len(row), np.float32)
+        windows = overlapping(np.concatenate([held, row, short]), BUCKET_FRAMES + HISTORY, BUCKET_FRAMES)
+        for start in range(0, len(candidates), BUCKETS_AT_ONCE):
+            buckets = candidates[start : start + BUCKETS_AT_ONCE]
+            self._search_buckets(windows[buckets], known[buckets])
+
+    def _search_buckets(self, windows: Floats, known: Floats) -> None:
+        """The second bound first, with room for the filters' own rounding of a straight line."""
+        steps = windows[:, 1:] - windows[:, :-1]
+        bends = _row_peaks(steps[:, 1:] - steps[:, :-1])
+        windows = windows[known * np.float32(1.001) + np.float32(self._bend_weight) * bends > self.peak]
+        if not len(windows):
+            return
+        rows = _rows(windows)
+        known = np.maximum(_row_peaks(rows @ self._half_way), np.abs(rows).max(axis=1))
+        self.peak = max(self.peak, float(known.max()))
+        open_rows = rows[known * (BOUND_SLACK / math.cos(math.pi / 4.0)) > self.peak]
+        if len(open_rows):
+            self.peak = max(self.peak, float(_row_peaks(open_rows @ self._all_phases).max()))
+
+    def finish(self) -> float:
+        """The last samples are followed by silence."""
+        for channel in range(len(self._held)):
+            self._search(self._held[channel], np.zeros(BUCKET_FRAMES, np.float32), np.zeros(1, np.float32))
+        return self.peak
+
+
+def _rows(windows: Floats) -> Floats:
+    """Split buckets of shape (n, BUCKET_FRAMES + HISTORY) into rows of ROW_FRAMES + HISTORY."""
+    return np.ascontiguousarray(overlapping(windows, ROW_FRAMES + HISTORY, ROW_FRAMES)).reshape(
+        -1, ROW_FRAMES + HISTORY
+    )
+
+
+def _row_peaks(values: Floats) -> Floats:
+    return np.asarray(np.maximum(values.max(axis=1), -values.min(axis=1)))

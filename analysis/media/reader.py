@@ -1,0 +1,159 @@
+"""Opens files, and alone does so: by content, never by name, and decodes them in blocks of bounded size.
+
+libsndfile reads PCM containers, FLAC, MP3, Vorbis and Opus; FFmpeg's libraries read MP4 (AAC, ALAC), raw AAC and
+whatever libsndfile refuses.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+import soundfile
+
+from analysis.core.errors import NotAudioError, UnreadableError
+from analysis.core.samples import Samples
+from analysis.media import metadata
+from analysis.media.chunks import Chunk, missing_bytes, ogg_missing_bytes, outline, unclaimed_bytes
+from analysis.media.encoder import SoundWriter, create_sound
+from analysis.media.facts import MediaFacts
+from analysis.media.file_type import HEAD_BYTES, Content, identify
+from analysis.media.sound_decoder import SoundFileDecoder
+
+__all__ = ["Media", "SoundWriter", "create_sound", "file_pieces", "open_media"]
+
+# About 1.4 s at 48 kHz: long enough that per-block work is lost in the noise, short enough to stay in the cache.
+BLOCK_FRAMES = 65_536
+BLOCK_SAMPLES_AT_MOST = 8 * BLOCK_FRAMES
+MOST_CHANNELS = 64
+# libsndfile does not know these, or (MP4) not by all its codecs.
+FFMPEG_CONTAINERS = frozenset({"mp4", "adts", "matroska"})
+RATES_HZ = range(1_000, 768_001)
+# A last chunk may be followed by padding and tags of other programs; more than this is sound that no header counts.
+UNCLAIMED_BYTES_AT_MOST = 16 * 2**20
+
+
+class Decoder(Protocol):
+    facts: MediaFacts
+
+    def blocks(self, frames: int) -> Iterator[Samples]: ...
+
+    def skip(self, frames: int) -> None: ...
+
+    def close(self) -> None: ...
+
+
+@dataclass(frozen=True)
+class Media:
+    """One open file. `tags` holds what its metadata says, by open standard."""
+
+    decoder: Decoder
+    container: str
+    size_bytes: int
+    missing_bytes: int = 0
+    unclaimed_bytes: int = 0
+    tags: dict[str, object] = field(default_factory=dict)
+
+    @property
+    def facts(self) -> MediaFacts:
+        return self.decoder.facts
+
+    def blocks(self) -> Iterator[Samples]:
+        """Decoded samples, shape (n_frames, n_channels), in order. Each block is the caller's own until the next.
+
+        A decoder that gives up in mid-file ends the iteration and says so in `facts.broke_off`.
+        """
+        return self.decoder.blocks(min(BLOCK_FRAMES, BLOCK_SAMPLES_AT_MOST // self.facts.channels))
+
+    def part(self, start_frame: int, frames: int) -> Samples:
+        """A short stretch; shorter than asked for where the file ends. Use a fresh `Media` for it."""
+        part = np.empty((frames, self.facts.channels), np.float32)
+        done = 0
+        self.decoder.skip(start_frame)
+        for block in self.blocks():
+            taken = block[: frames - done]
+            part[done : done + len(taken)] = taken
+            done += len(taken)
+            if done >= frames:
+                break
+        return part[:done]
+
+
+@contextmanager
+def open_media(path: Path) -> Iterator[Media]:
+    """Open a file that holds sound, or raise `NotAudioError` or `UnreadableError` with a reason for people."""
+    size_bytes = path.stat().st_size
+    content = read_content(path, size_bytes=size_bytes)
+    if content.container is None:
+        reason = f"is not sound but {content.is_called}" if size_bytes else "is empty: it holds no bytes"
+        raise NotAudioError(reason, content.is_called)
+    chunks, tags, missing = _read_outline(path, content.container, size_bytes=size_bytes)
+    decoder = _open_decoder(path, content.container)
+    try:
+        _refuse_unlikely(decoder.facts)
+        yield Media(
+            decoder,
+            content.container,
+            size_bytes,
+            missing,
+            _lost_bytes(chunks, size_bytes=size_bytes),
+            tags | decoder.facts.tags,
+        )
+    finally:
+        decoder.close()
+
+
+def read_content(path: Path, *, size_bytes: int) -> Content:
+    with path.open("rb") as file:
+        return identify(file.read(HEAD_BYTES), size_bytes=size_bytes)
+
+
+def file_pieces(path: Path, *, piece_bytes: int = 2**20) -> Iterator[memoryview]:
+    """The file's own bytes, piece by piece in one buffer, for hashing."""
+    buffer = memoryview(bytearray(piece_bytes))
+    with path.open("rb", buffering=0) as file:
+        while count := file.readinto(buffer):
+            yield buffer[:count]
+
+
+def _read_outline(path: Path, container: str, *, size_bytes: int) -> tuple[tuple[Chunk, ...], dict[str, object], int]:
+    """Chunks, tags, and bytes of sound that are promised and not there."""
+    with path.open("rb") as file:
+        chunks = outline(file, container, size_bytes=size_bytes)
+        tags = metadata.read_tags(file, container, chunks, size_bytes=size_bytes)
+        if container == "ogg":
+            return chunks, tags, ogg_missing_bytes(file, size_bytes=size_bytes)
+        return chunks, tags, missing_bytes(chunks, size_bytes=size_bytes)
+
+
+def _lost_bytes(chunks: tuple[Chunk, ...], *, size_bytes: int) -> int:
+    lost = unclaimed_bytes(chunks, size_bytes=size_bytes)
+    return lost if lost > UNCLAIMED_BYTES_AT_MOST else 0
+
+
+def _open_decoder(path: Path, container: str) -> Decoder:
+    if container not in FFMPEG_CONTAINERS:
+        try:
+            # By descriptor: given a name, libsndfile would let the ending decide.
+            return SoundFileDecoder(os.open(path, os.O_RDONLY), container)
+        except (soundfile.LibsndfileError, ValueError, TypeError):
+            pass
+    # Loaded only where it is needed: a tenth of the start of a child that measures a WAV.
+    from analysis.media import av_decoder
+
+    try:
+        return av_decoder.AvDecoder(path)
+    except av_decoder.DECODER_ERRORS as error:
+        raise UnreadableError(f"says that it is {container} sound, but its header makes no sense") from error
+
+
+def _refuse_unlikely(facts: MediaFacts) -> None:
+    if not 1 <= facts.channels <= MOST_CHANNELS:
+        raise UnreadableError(f"claims {facts.channels} channels")
+    if facts.sample_rate_hz not in RATES_HZ:
+        raise UnreadableError(f"claims a sample rate of {facts.sample_rate_hz} Hz")

@@ -1,0 +1,49 @@
+"""What names, tags and MIDI files say besides the sound, held against what was measured.
+
+They are evidence and no authority: a name may be a year old. Where they disagree, both values are shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from analysis.core.limits import Limits
+from analysis.core.reports import FileReport, Finding, SongMeasures
+from analysis.core.sentences import written
+from analysis.findings.catalogue import make_finding
+
+TEMPO_SOURCES = ("name_bpm", "tag_bpm", "midi_bpm")
+RATE_SOURCES = ("name_sample_rate_hz", "ixml_sample_rate_hz")
+# The same pulse counted otherwise is no disagreement.
+SAME_PULSE = (1.0, 0.5, 2.0, 1.5, 2.0 / 3.0, 3.0, 1.0 / 3.0)
+
+
+def said_findings(reports: Sequence[FileReport], song: SongMeasures, limits: Limits) -> Iterator[Finding]:
+    for report in reports:
+        yield from _rate_disagrees(report)
+        yield from _tempo_disagrees(report, song, limits)
+
+
+def _rate_disagrees(report: FileReport) -> Iterator[Finding]:
+    for source in RATE_SOURCES:
+        said = report.metadata.get(source)
+        if isinstance(said, int) and report.sample_rate_hz and said != report.sample_rate_hz:
+            value = {"said": written("_hz", said), "measured": written("_hz", report.sample_rate_hz), "source": source}
+            yield make_finding("evidence-disagrees", file=report.name, value=value)
+            return
+
+
+def _tempo_disagrees(report: FileReport, song: SongMeasures, limits: Limits) -> Iterator[Finding]:
+    tempo = song.tempo
+    if tempo.bpm is None or tempo.kind != "constant" or tempo.confidence < limits.tempo_sure:
+        return
+    for source in TEMPO_SOURCES:
+        said = report.metadata.get(source)
+        if isinstance(said, float) and not _same_pulse(said, tempo.bpm, limits.named_bpm_tolerance):
+            value = {"said": written("_bpm", said), "measured": written("_bpm", round(tempo.bpm, 2)), "source": source}
+            yield make_finding("evidence-disagrees", file=report.name, value=value)
+            return
+
+
+def _same_pulse(said: float, measured: float, tolerance: float) -> bool:
+    return any(abs(said / (measured * level) - 1.0) <= tolerance for level in SAME_PULSE)

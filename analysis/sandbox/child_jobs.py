@@ -1,0 +1,150 @@
+"""What a measuring child is told, and the child itself: limits first, then the work, then one JSON answer."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import resource
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from analysis.core.limits import Limits
+from analysis.core.reports import Brief, FileReport, Record
+
+OUT_OF_MEMORY = 3
+OUTPUT_LIMIT_BYTES = 256 * 2**20
+OPEN_FILES_LIMIT = 64
+
+
+@dataclass(frozen=True)
+class SurveyJob(Record):
+    path: str
+    name: str
+    features_to: str
+    limits: dict[str, Any]
+
+    def do(self) -> dict[str, Any]:
+        from analysis.measuring.survey import survey_file
+
+        survey = survey_file(Path(self.path), name=self.name, limits=Limits.from_json(self.limits))
+        survey.features.save(Path(self.features_to))
+        return survey.report.to_json()
+
+
+@dataclass(frozen=True)
+class SongJob(Record):
+    """`features` are files of our own, `paths` lead to the sound that they were made from."""
+
+    reports: list[dict[str, Any]]
+    features: list[str]
+    paths: list[str | None]
+    brief: dict[str, Any]
+    limits: dict[str, Any]
+
+    def without_sound(self) -> SongJob:
+        return dataclasses.replace(self, paths=[None] * len(self.paths))
+
+    def do(self) -> dict[str, Any]:
+        from analysis.features.feature_arrays import Features
+        from analysis.measuring.song import SongFile, measure_song
+
+        files = [
+            SongFile(
+                FileReport.from_json(report),
+                Features.load(Path(features)),
+                Path(path) if path else None,
+            )
+            for report, features, path in zip(self.reports, self.features, self.paths, strict=True)
+        ]
+        report = measure_song(files, Brief.from_json(self.brief), limits=Limits.from_json(self.limits))
+        return report.to_json()
+
+
+@dataclass(frozen=True)
+class VerifyJob(Record):
+    paths: list[str]
+    map: dict[str, Any] | None
+    against: str | None
+    originals: list[str] = dataclasses.field(default_factory=list)
+
+    def do(self) -> dict[str, Any]:
+        from analysis.delivery.verify import verify_set
+        from analysis.maps.tempo_map import TempoMap
+
+        tempo_map = TempoMap.from_json(self.map) if self.map else None
+        against = Path(self.against) if self.against else None
+        originals = [Path(path) for path in self.originals]
+        paths = [Path(path) for path in self.paths]
+        return verify_set(paths, map=tempo_map, against=against, originals=originals).to_json()
+
+
+@dataclass(frozen=True)
+class ProxyJob(Record):
+    path: str
+    proxy_to: str
+
+    def do(self) -> dict[str, Any]:
+        from analysis.media.proxy import write_proxy
+
+        write_proxy(Path(self.path), Path(self.proxy_to))
+        return {}
+
+
+@dataclass(frozen=True)
+class ExcerptJob(Record):
+    paths: list[str]
+    map: dict[str, Any]
+    excerpt_to: str
+    first_bar: int
+    bars: int
+    sample_rate_hz: int
+
+    def do(self) -> dict[str, Any]:
+        from analysis.maps.excerpt import write_excerpt
+        from analysis.maps.tempo_map import TempoMap
+
+        write_excerpt(
+            [Path(path) for path in self.paths],
+            TempoMap.from_json(self.map),
+            Path(self.excerpt_to),
+            first_bar=self.first_bar,
+            bars=self.bars,
+            sample_rate_hz=self.sample_rate_hz,
+        )
+        return {}
+
+
+ChildJob = SurveyJob | SongJob | VerifyJob | ProxyJob | ExcerptJob
+JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob, ExcerptJob)}
+
+
+def limit_self(*, memory_limit_bytes: int, time_limit_s: float) -> None:
+    """Before anything of a file is read. CPU time backs up the parent's clock, should the parent die."""
+    limits = (
+        (resource.RLIMIT_AS, memory_limit_bytes),
+        (resource.RLIMIT_CPU, int(time_limit_s) + 5),
+        (resource.RLIMIT_FSIZE, OUTPUT_LIMIT_BYTES),
+        (resource.RLIMIT_NOFILE, OPEN_FILES_LIMIT),
+        (resource.RLIMIT_CORE, 0),
+    )
+    for kind, wanted in limits:
+        hard = resource.getrlimit(kind)[1]
+        value = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+        resource.setrlimit(kind, (value, value))
+
+
+def main() -> int:
+    order = json.loads(sys.stdin.buffer.read())
+    limit_self(memory_limit_bytes=order["memory_limit_bytes"], time_limit_s=order["time_limit_s"])
+    try:
+        answer = JOBS[order["kind"]].from_json(order).do()
+    except MemoryError:
+        return OUT_OF_MEMORY
+    Path(order["answer_to"]).write_text(json.dumps(answer, allow_nan=False), "utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

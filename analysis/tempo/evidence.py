@@ -1,0 +1,125 @@
+"""What a song's files tell together: onsets, band strengths and harmony, pooled on one time axis.
+
+The axis may be warped later (a song that drifts is measured on its own clock), so everything carries its times.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.features.attacks import attacks_of
+from analysis.features.bands import BAND_COUNT, FRAMES_PER_SECOND
+from analysis.features.feature_arrays import Features
+from analysis.features.harmony import FRAMES_PER_SECOND as HARMONY_PER_SECOND
+
+Doubles = NDArray[Any]
+Warp = Callable[[Doubles], Doubles]
+# Onset strength is seen before the sound's own start, because a frame looks half a window ahead.
+STRENGTH_LEAD_S = 0.010
+SOUND_RE_LOUD_DB = -42.0
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Pooled evidence. `onset_*` are fine onsets by time; `strength` and `energy_db` are (n, bands)."""
+
+    onset_s: Doubles
+    onset_weight: Doubles
+    onset_is_bass: NDArray[np.bool_]
+    onset_file: NDArray[np.intp]
+    onset_sharpness: Doubles
+    frame_s: Doubles
+    strength: Doubles
+    energy_db: Doubles
+    harmony_s: Doubles
+    bass: Doubles
+    chroma: Doubles
+    first_sound_s: float
+    last_sound_s: float
+
+    def warped(self, warp: Warp) -> Evidence:
+        """The same evidence on another clock."""
+        ends = warp(np.array([self.first_sound_s, self.last_sound_s]))
+        return replace(
+            self,
+            onset_s=warp(self.onset_s),
+            frame_s=warp(self.frame_s),
+            harmony_s=warp(self.harmony_s),
+            first_sound_s=float(ends[0]),
+            last_sound_s=float(ends[1]),
+        )
+
+
+def pool(files: Sequence[Features]) -> Evidence | None:
+    """Add up the files' evidence; None when nothing sounds."""
+    heard = [(features, span) for features in files if (span := sounding_span(features))]
+    attacks = [attacks_of(features) for features, _ in heard]
+    if not sum(len(found.times_s) for found in attacks):
+        return None
+    frame_s, strength, energy_db = _frames([features for features, _ in heard])
+    harmony_s, bass, chroma = _harmony([features for features, _ in heard])
+    times = np.concatenate([found.times_s for found in attacks])
+    order = np.argsort(times, kind="stable")
+    return Evidence(
+        onset_s=times[order],
+        onset_weight=np.concatenate([found.weight for found in attacks])[order].astype(np.float64),
+        onset_is_bass=np.concatenate([found.is_bass for found in attacks])[order],
+        onset_file=np.repeat(np.arange(len(attacks)), [len(found.times_s) for found in attacks])[order],
+        onset_sharpness=np.concatenate([found.sharpness for found in attacks])[order],
+        frame_s=frame_s,
+        strength=strength,
+        energy_db=energy_db,
+        harmony_s=harmony_s,
+        bass=bass,
+        chroma=chroma,
+        first_sound_s=min(span[0] for _, span in heard),
+        last_sound_s=max(span[1] for _, span in heard),
+    )
+
+
+def _frames(files: Sequence[Features]) -> tuple[Doubles, Doubles, Doubles]:
+    """Times of the common frames, summed onset strength, and the level of the summed energy."""
+    duration_s = max(features.duration_s for features in files)
+    frame_s = np.arange(int(duration_s * FRAMES_PER_SECOND) + 1) / FRAMES_PER_SECOND
+    strength, power = np.zeros((len(frame_s), BAND_COUNT)), np.zeros((len(frame_s), BAND_COUNT))
+    for features in files:
+        strength += _resampled(frame_s, features.onset_strength, features.band_rate_hz, lead_s=STRENGTH_LEAD_S)
+        power += 10 ** (_resampled(frame_s, features.band_energy_db, features.band_rate_hz, outside=-120.0) / 10)
+    return frame_s, strength, 10 * np.log10(power + 1e-12)
+
+
+def _harmony(files: Sequence[Features]) -> tuple[Doubles, Doubles, Doubles]:
+    """Times of the common frames, summed pitch classes of the bass and of the middle."""
+    duration_s = max(features.duration_s for features in files)
+    harmony_s = np.arange(int(duration_s * HARMONY_PER_SECOND) + 1) / HARMONY_PER_SECOND
+    bass, chroma = np.zeros((len(harmony_s), 12)), np.zeros((len(harmony_s), 12))
+    for features in files:
+        bass += _resampled(harmony_s, features.bass_chroma, features.harmony_rate_hz)
+        chroma += _resampled(harmony_s, features.chroma, features.harmony_rate_hz)
+    return harmony_s, bass, chroma
+
+
+def sounding_span(features: Features) -> tuple[float, float] | None:
+    """First and last time that stand out of the file's background; None for silence."""
+    energy = features.energy_1ms
+    if not len(energy) or not energy.max() > 1e-10:
+        return None
+    loud = float(np.quantile(energy[energy > 0], 0.95))
+    sounding = np.flatnonzero(energy > loud * 10 ** (SOUND_RE_LOUD_DB / 10))
+    return float(sounding[0] / features.energy_rate_hz), float(sounding[-1] / features.energy_rate_hz)
+
+
+def _resampled(
+    times_s: Doubles, rows: NDArray[np.float32], rate_hz: float, *, lead_s: float = 0.0, outside: float = 0.0
+) -> Doubles:
+    """Rows at `times_s`: each is taken `lead_s` earlier than it stands, so that onsets fall on their own time."""
+    if not len(rows):
+        return np.full((len(times_s), rows.shape[1]), outside)
+    own_s = np.arange(len(rows)) / rate_hz + lead_s
+    columns = [np.interp(times_s, own_s, column, left=outside, right=outside) for column in rows.T]
+    return np.stack(columns, axis=1)

@@ -1,0 +1,126 @@
+"""Follow a moving pulse: the best path through short-time tempo spectra, then locked to the onsets' phase."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from analysis.features.bands import FRAMES_PER_SECOND
+from analysis.tempo.clock import Clock
+from analysis.tempo.evidence import Evidence
+from analysis.tempo.pulse import COMB_DECAY, FASTEST_HZ, SLOWEST_HZ, onset_curve
+
+Doubles = NDArray[Any]
+WINDOW_S, HOP_S = 8.0, 1.0
+FFT_SIZE = 8192
+HARMONICS = 6
+STEP_RATIO = 1.004
+MOST_STEPS = 4
+STEP_COST, JUMP_COST = 0.012, 0.9
+LOCK_WINDOW_S = 3.0
+LOCK_HOP_S = 0.5
+LOCK_ROUNDS = 3
+LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4.0, 0.25, 4 / 3, 0.75)
+
+
+@dataclass(frozen=True)
+class TempoPath:
+    """Pulse frequency at window centres; the pulse is some level of the beat."""
+
+    times_s: Doubles
+    hz: Doubles
+
+
+def follow(evidence: Evidence) -> TempoPath | None:
+    """The strongest pulse that moves smoothly, with few jumps, through the song."""
+    curve = onset_curve(evidence)
+    window = int(WINDOW_S * FRAMES_PER_SECOND)
+    if len(curve) < 2 * window:
+        return None
+    padded = np.pad(curve, window // 2)
+    hop = int(HOP_S * FRAMES_PER_SECOND)
+    frames = np.lib.stride_tricks.sliding_window_view(padded, window)[::hop]
+    spectra = np.abs(fft.rfft(frames * np.hanning(window), FFT_SIZE, axis=1))
+    hz = SLOWEST_HZ * STEP_RATIO ** np.arange(int(np.log(FASTEST_HZ / SLOWEST_HZ) / np.log(STEP_RATIO)))
+    strength = np.zeros((len(frames), len(hz)))
+    for order in range(1, HARMONICS + 1):
+        place = np.rint(hz * order * FFT_SIZE / FRAMES_PER_SECOND).astype(np.intp)
+        strength += COMB_DECAY ** (order - 1) * spectra[:, place]
+    strength /= np.maximum(strength.max(axis=1, keepdims=True), 1e-9)
+    path = _best_path(strength)
+    times = evidence.frame_s[0] + np.arange(len(frames)) * HOP_S
+    return TempoPath(times, _one_level(hz[path]))
+
+
+def _one_level(hz: Doubles) -> Doubles:
+    """Bring stretches where the path sat on half or double the pulse back to the level that it mostly keeps."""
+    levels = np.log(np.array(LEVELS))
+    for _ in range(2):
+        away = np.log(hz / np.median(hz))
+        nearest = np.abs(away[:, None] - levels[None, :]).argmin(axis=1)
+        hz = hz / np.exp(levels[nearest])
+    return hz
+
+
+def _best_path(strength: Doubles) -> NDArray[np.intp]:
+    windows, states = strength.shape
+    came = np.zeros((windows, states), np.intp)
+    total = strength[0].copy()
+    shifts = range(-MOST_STEPS, MOST_STEPS + 1)
+    index = np.arange(states)
+    for window in range(1, windows):
+        jump = int(np.argmax(total))
+        best, source = np.full(states, total[jump] - JUMP_COST), np.full(states, jump)
+        for shift in shifts:
+            low, high = max(0, shift), min(states, states + shift)
+            value = np.full(states, -np.inf)
+            value[low:high] = total[low - shift : high - shift] - STEP_COST * shift**2
+            better = value > best
+            best, source = np.where(better, value, best), np.where(better, index - shift, source)
+        total = best + strength[window]
+        came[window] = source
+    path = np.zeros(windows, np.intp)
+    path[-1] = int(np.argmax(total))
+    for window in range(windows - 1, 0, -1):
+        path[window - 1] = came[window, path[window]]
+    return path
+
+
+def lock(evidence: Evidence, path: TempoPath) -> Clock:
+    """Count pulses along the path, then bend the count until the onsets' phase stands still."""
+    knots = np.arange(path.times_s[0], path.times_s[-1] + LOCK_HOP_S, LOCK_HOP_S)
+    hz = np.interp(knots, path.times_s, path.hz)
+    phase = np.concatenate([[0.0], np.cumsum(0.5 * (hz[1:] + hz[:-1]) * LOCK_HOP_S)])
+    weights = np.sqrt(evidence.onset_weight)
+    for _ in range(LOCK_ROUNDS):
+        counted = np.interp(evidence.onset_s, knots, phase)
+        phase = phase - _drift(evidence.onset_s, counted, weights, knots)
+    return Clock.from_phase(knots, phase)
+
+
+def _drift(times_s: Doubles, counted: Doubles, weights: Doubles, knots: Doubles) -> Doubles:
+    """How far the onsets' phase has moved at each knot, in pulses: the clearest multiple of the pulse tells."""
+    bins = np.clip(np.rint((times_s - knots[0]) / LOCK_HOP_S).astype(np.intp), 0, len(knots) - 1)
+    reach = np.arange(-6, 7) * LOCK_HOP_S
+    kernel = np.exp(-0.5 * (reach / (LOCK_WINDOW_S / 2)) ** 2)
+    mass = float(np.convolve(np.bincount(bins, weights, len(knots)), kernel, "same").sum())
+    best: tuple[float, Doubles] = (0.0, np.zeros(len(knots)))
+    for order in (1, 2, 3, 4):
+        turns = weights * np.exp(2j * np.pi * order * counted)
+        summed = np.bincount(bins, turns.real, len(knots)) + 1j * np.bincount(bins, turns.imag, len(knots))
+        vectors = np.convolve(summed, kernel, "same")[: len(knots)]
+        clear = float(np.abs(vectors).sum() / mass)
+        if clear > best[0] * 1.05:
+            best = (clear, _smooth_turn(vectors) / order)
+    return best[1]
+
+
+def _smooth_turn(vectors: NDArray[Any]) -> Doubles:
+    """Unwrapped angle in turns, weak places bridged by their neighbours."""
+    kernel = np.hanning(7)[1:-1]
+    smooth = np.convolve(vectors, kernel / kernel.sum(), "same")
+    return np.unwrap(np.angle(smooth)) / (2 * np.pi)

@@ -1,0 +1,77 @@
+"""What a person reads in a terminal."""
+
+from analysis.commands.report_text import conform_text, plain_text, song_text, verify_text
+from analysis.core.reports import FileReport, SongReport
+from analysis.delivery.checks import Check, VerifyReport
+from analysis.delivery.conform import ConformedFile, ConformReport
+from analysis.findings.catalogue import make_finding
+
+BASS = FileReport(
+    name="Bass.wav",
+    sha256="",
+    codec="pcm_s24le",
+    sample_rate_hz=48_000,
+    bit_depth=24,
+    channels=1,
+    frames=48_000,
+    duration_s=72.0,
+    sample_peak_dbfs=-6.02,
+    true_peak_dbtp=-5.9,
+    leading_silence_s=0.25,
+)
+
+
+def test_a_file_is_a_row() -> None:
+    text = song_text(SongReport(files=(BASS,)))
+
+    assert "Bass.wav  pcm_s24le 48 kHz/24 1ch  1:12    -6.0  -5.9       –     0.250 s" in text
+    assert "Nothing to report." in text
+
+
+def test_a_file_without_numbers() -> None:
+    finding = make_finding("not-audio", file="List.wav", value={"reason": "is not sound but a text file"})
+    text = song_text(SongReport(files=(FileReport(name="List.wav", sha256=""),), findings=(finding,)))
+
+    assert "Tempo    none found" in text
+    assert "STOP  Not a sound file: “List.wav” is not sound but a text file." in text
+
+
+def test_checks_of_a_delivery() -> None:
+    checks = (
+        Check("rate", "a.wav", passed=True, message="a.wav is at 48 kHz."),
+        Check("length", "b.wav", passed=False, message="b.wav is 1 frame short."),
+    )
+
+    assert verify_text(VerifyReport(passed=False, checks=checks)).splitlines() == [
+        "ok    a.wav is at 48 kHz.",
+        "FAIL  b.wav is 1 frame short.",
+        "",
+        "The set is not ready.",
+    ]
+    assert verify_text(VerifyReport(passed=True)).endswith("The set is ready to deliver.")
+
+
+def test_conformed_files() -> None:
+    report = ConformReport(
+        96_000, 480_000, (ConformedFile("Bass DI.wav", "Bass_DI.wav", 480_000, -24_000, resampled=False),)
+    )
+
+    assert conform_text(report).splitlines() == [
+        "Bass DI.wav → Bass_DI.wav: moved by -24000 samples",
+        "All are 480000 frames long; bar one is at frame 96000.",
+    ]
+
+
+def test_any_other_report() -> None:
+    data = {"late_ms": 4.25, "bands": [{"name": "low", "late_ms": None}], "all": {"count": 3}, "empty": []}
+
+    assert plain_text(data).splitlines() == [
+        "late ms: 4.2 ms",
+        "bands:",
+        "  name: low",
+        "  late ms: –",
+        "",
+        "all:",
+        "  count: 3",
+        "empty: []",
+    ]

@@ -1,0 +1,181 @@
+"""The command line as a person or a script uses it: `python -m analysis ...`."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import mido
+import numpy as np
+import pytest
+
+from analysis.__main__ import main
+from analysis.media.reader import open_media
+from tests import signals
+from tests.analysis.encoded import write_sound
+
+MAP = {"bar_one_s": 0.5, "segments": [{"bar": 1, "time_s": 0.5, "bpm": 120.0, "meter": "4/4"}]}
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str]:
+    try:
+        code = main([str(argument) for argument in arguments])
+    except SystemExit as stopped:
+        code = int(stopped.code or 0)
+    printed = capsys.readouterr()
+    return code, printed.out + printed.err
+
+
+def map_file(folder: Path) -> Path:
+    path = folder / "map.json"
+    path.write_text(json.dumps(MAP))
+    return path
+
+
+@pytest.fixture(scope="module")
+def click(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    track = signals.click_track(bpm=112, beats=64)
+    return write_sound(tmp_path_factory.mktemp("click") / "click 112.wav", track.samples)
+
+
+def test_inspect_prints_one_object(click: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    silent = write_sound(tmp_path / "pad.wav", signals.silence(duration_s=4.0))
+    code, printed = run(capsys, "inspect", click, silent, "--json", "--map-out", tmp_path / "map.json")
+    report: dict[str, Any] = json.loads(printed)
+
+    assert code == 0
+    assert (report["schema"], [file["name"] for file in report["files"]]) == (1, ["click 112.wav", "pad.wav"])
+    assert report["song"]["tempo"]["bpm"] == pytest.approx(112.0, abs=0.001)
+    assert [file["is_click"] for file in report["files"]] == [True, False]
+    assert [file["is_silent"] for file in report["files"]] == [False, True]
+    assert json.loads((tmp_path / "map.json").read_text())["segments"][0]["bpm"] == pytest.approx(112.0, abs=0.001)
+
+
+def test_inspect_prints_a_report_for_people(click: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, printed = run(capsys, "inspect", click)
+
+    assert code == 0
+    assert "112 BPM" in printed
+    assert "pcm_s24le 48 kHz/24 1ch" in printed
+
+
+def test_one_bad_file_does_not_hide_the_others(click: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    notes = tmp_path / "notes.wav"
+    notes.write_text("the bass is on the other disk")
+    code, printed = run(capsys, "inspect", notes, click, "--json")
+    report = json.loads(printed)
+
+    assert code == 1
+    assert [finding["code"] for finding in report["findings"] if finding["file"] == "notes.wav"] == ["not-audio"]
+    assert report["files"][1]["frames"] is not None
+
+
+@pytest.mark.parametrize(
+    ("brief", "words"),
+    [
+        ({"bpm": 0}, "between 20 and 400"),
+        ({"bpm": -5}, "between 20 and 400"),
+        ({"bpm": 1e9}, "between 20 and 400"),
+        ({"bpm": "abc"}, "must be a number"),
+        ({"meter": "four"}, "meter"),
+        ({"starts": "tomorrow"}, "bar-one"),
+        ([1], "JSON object"),
+    ],
+)
+def test_a_brief_that_nobody_can_have_meant(
+    click: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], brief: object, words: str
+) -> None:
+    path = tmp_path / "brief.json"
+    path.write_text(json.dumps(brief))
+    code, printed = run(capsys, "inspect", click, "--brief", path)
+
+    assert code == 2
+    assert words in printed
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["inspect"],
+        ["inspect", "/nowhere/bass.wav"],
+        ["click", "--bpm", "112"],
+        ["click", "--bpm", "112", "--map", "m.json", "--out", "c.wav"],
+        ["click", "--bpm", "0", "--out", "c.wav"],
+        ["click", "--bpm", "112", "--bars", "0", "--out", "c.wav"],
+        ["midi", "--map", "/nowhere/map.json", "--out", "m.mid"],
+        ["verify", "/nowhere"],
+        ["sing"],
+        [],
+    ],
+)
+def test_wrong_usage(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(capsys, *arguments)[0] == 2
+
+
+@pytest.mark.parametrize(("depth", "rate_hz"), [(16, 44_100), (24, 48_000), (32, 96_000)])
+def test_click(tmp_path: Path, capsys: pytest.CaptureFixture[str], depth: int, rate_hz: int) -> None:
+    """120 BPM in 4/4: a beat is half a second; two bars of count-in before four of song."""
+    out = tmp_path / "click.wav"
+    code, _ = run(
+        capsys, "click", "--bpm", 120, "--bars", 4, "--count-in", 2, "--rate", rate_hz, "--depth", depth, "--out", out
+    )
+
+    assert code == 0
+    with open_media(out) as media:
+        assert (media.facts.sample_rate_hz, media.facts.bit_depth) == (rate_hz, depth)
+        samples = np.concatenate([block.copy() for block in media.blocks()])[:, 0]
+    onsets = [
+        frame for frame in range(0, len(samples), rate_hz // 2) if np.abs(samples[frame : frame + 200]).max() > 0.05
+    ]
+    assert len(onsets) == 6 * 4
+    assert 20 * np.log10(np.abs(samples).max()) == pytest.approx(-12.0, abs=0.6)
+
+
+def test_midi(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """SMF 1.1: FF 51 03, microseconds a quarter; 500 000 at 120 BPM."""
+    code, _ = run(capsys, "midi", "--bpm", "120", "--bars", 4, "--out", tmp_path / "map.mid")
+
+    tempos = [
+        event.tempo
+        for track in mido.MidiFile(tmp_path / "map.mid").tracks
+        for event in track
+        if event.type == "set_tempo"
+    ]
+    assert (code, tempos[-1]) == (0, 500_000)
+
+
+def test_conform_and_verify(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    stems = []
+    for seed, name in enumerate(("Bass DI.wav", "Keys.wav")):
+        samples = signals.noise(duration_s=2.0 + seed, seed=seed)
+        samples[:24_000] = 0.0
+        stems.append(write_sound(tmp_path / name, samples))
+    out = tmp_path / "out"
+    code, printed = run(
+        capsys, "conform", "--map", map_file(tmp_path), "--start-bar", 3, "--out", out, "--json", *stems
+    )
+    report = json.loads(printed)
+
+    assert code == 0
+    assert report["bar_one_frame"] == 2 * 96_000
+    assert {item["frames"] for item in report["files"]} == {144_000 + 2 * 96_000 - 24_000}
+    code, printed = run(capsys, "verify", out, "--map", map_file(tmp_path), "--json")
+    assert code == 0
+    assert json.loads(printed)["passed"]
+    assert "ready to deliver" in run(capsys, "verify", out)[1]
+
+
+def test_verify_says_what_fails(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for seed, length_s in enumerate((2.0, 2.0, 1.9)):
+        write_sound(tmp_path / f"T{seed}.wav", signals.noise(duration_s=length_s, seed=seed))
+    code, printed = run(capsys, "verify", tmp_path)
+
+    assert code == 0  # every file was measured
+    assert "FAIL  T2.wav is 91200 samples long: 4800 frames short." in printed
+    assert "not ready" in printed
+
+
+def test_more_bars_than_any_song_has_are_wrong_usage(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, printed = run(capsys, "click", "--bpm", "112", "--bars", 100_000_000, "--out", tmp_path / "click.wav")
+
+    assert code == 2
+    assert "must be 5000 or less" in printed

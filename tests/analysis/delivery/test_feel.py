@@ -1,0 +1,117 @@
+"""A take against its grid: offsets by band and section."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from analysis.band.render import render_stems
+from analysis.band.score import steady, write_score
+from analysis.core.errors import FeelError
+from analysis.delivery.feel import FeelReport, feel_of, struck_at
+from analysis.features.attacks import attacks_of
+from analysis.features.feature_arrays import Features
+from analysis.maps.tempo_map import TempoMap
+from tests.analysis.playing import RATE_HZ, features_of, placed
+
+TIME = np.arange(int(0.12 * RATE_HZ)) / RATE_HZ + 0.5 / RATE_HZ
+KICK = 0.6 * np.sin(2 * np.pi * 60 * TIME) * np.exp(-TIME / 0.05)
+KICK = KICK + 0.1 * np.sin(2 * np.pi * 180 * TIME) * np.exp(-TIME / 0.01)
+HAT = 0.2 * np.diff(np.random.default_rng(2).normal(0, 1, len(TIME) + 1)) * np.exp(-TIME / 0.015)
+
+
+def take(kick_late_s: float, hat_late_s: float, *, bars: int = 16, scatter_s: float = 0.0) -> FeelReport:
+    """Kick on beats, hat on the eighths between, at 100 BPM from 1 s on."""
+    rng = np.random.default_rng(9)
+    notes: list[tuple[float, NDArray[np.float64]]] = []
+    for beat in range(4 * bars):
+        at_s = 1 + beat * 0.6
+        notes.append((at_s + kick_late_s + rng.normal(0, scatter_s), KICK))
+        notes.append((at_s + 0.3 + hat_late_s + rng.normal(0, scatter_s), HAT))
+    return feel_of(features_of(placed(notes, 4 * bars * 0.6 + 2)), TempoMap.constant(100, "4/4", 1))
+
+
+def medians(report: FeelReport) -> dict[str, float]:
+    return {offsets.band: offsets.median_ms for offsets in report.overall}
+
+
+def test_a_take_on_the_grid_is_on_the_grid() -> None:
+    assert all(abs(median) < 1 for median in medians(take(0.0, 0.0)).values())
+
+
+@pytest.mark.parametrize("late_ms", [-12.0, -3.0, 0.0, 5.0, 15.0])
+def test_sharp_sounds_are_placed_within_a_millisecond(late_ms: float) -> None:
+    report = take(late_ms / 1000, late_ms / 1000)
+
+    assert list(medians(report).values()) == pytest.approx([late_ms, late_ms], abs=1)
+
+
+def test_an_impulse_is_placed_within_a_millisecond_wherever_it_falls() -> None:
+    frames = np.round((1 + np.arange(48) * 0.25 + np.random.default_rng(3).uniform(0, 0.001, 48)) * RATE_HZ).astype(int)
+    samples = np.zeros((14 * RATE_HZ, 1))
+    samples[frames] = 0.8
+    features = features_of(samples)
+
+    struck_s = struck_at(features, attacks_of(features).times_s)
+
+    assert np.array([np.abs(struck_s - frame / RATE_HZ).min() for frame in frames]).max() < 0.001
+    assert np.median([struck_s[np.abs(struck_s - frame / RATE_HZ).argmin()] - frame / RATE_HZ for frame in frames]) == (
+        pytest.approx(0, abs=0.0002)
+    )
+
+
+def test_what_is_played_in_a_free_passage_is_left_out() -> None:
+    """Bars 5 to 8 (10.6 s to 20.2 s) are free in the map; there every stroke is 60 ms late, elsewhere 5 ms."""
+    rng = np.random.default_rng(9)
+    notes = []
+    for beat in range(48):
+        late_s = 0.06 if 16 <= beat < 32 else 0.005
+        notes.append((1 + beat * 0.6 + late_s + rng.normal(0, 0.001), HAT))
+    segments = [
+        {"bar": bar, "time_s": 1 + 2.4 * (bar - 1), "bpm": 100, "meter": "4/4", "free": bar == 5} for bar in (1, 5, 9)
+    ]
+    features, tempo_map = features_of(placed(notes, 32)), TempoMap.from_json({"segments": segments})
+
+    report = feel_of(features, tempo_map)
+    assert sum(offsets.attacks for offsets in report.overall) in (31, 32)
+    assert list(medians(report).values()) == pytest.approx([5] * len(report.overall), abs=2)
+
+    free = TempoMap.from_json({"segments": [{"bar": 1, "time_s": 0, "bpm": 100, "meter": "4/4", "free": True}]})
+    with pytest.raises(FeelError, match="free where this take plays"):
+        feel_of(features, free)
+
+
+def test_a_kit_played_to_the_grid_reads_so_in_every_band() -> None:
+    plan = steady("kit", 3, 100, players=("drums", "keys"), looseness_s=0.0)
+    score = write_score(plan)
+    drums = render_stems(score, RATE_HZ)["drums"]
+
+    report = feel_of(features_of(drums), score.truth.tempo_map)
+
+    assert set(medians(report)) == {"low", "middle", "high"}
+    assert all(abs(median) < 1 for median in medians(report).values())
+
+
+def test_the_difference_between_kick_and_hat_is_seen() -> None:
+    straight, laid_back = medians(take(0.0, 0.0)), medians(take(-0.010, 0.008))
+
+    assert laid_back["low"] - straight["low"] == pytest.approx(-10, abs=1)
+    assert laid_back["high"] - straight["high"] == pytest.approx(8, abs=1)
+
+
+def test_the_spread_is_that_of_the_playing() -> None:
+    loose = {offsets.band: offsets.spread_ms for offsets in take(0.0, 0.0, scatter_s=0.006).overall}
+
+    assert loose["high"] == pytest.approx(6, abs=2)
+
+
+def test_sections_are_eight_bars_long() -> None:
+    report = take(0.0, 0.0, bars=16)
+
+    assert [section.start_bar for section in report.sections] == [1, 9]
+
+
+def test_a_silent_take_is_refused() -> None:
+    with pytest.raises(FeelError):
+        feel_of(Features.empty(), TempoMap.constant(100))

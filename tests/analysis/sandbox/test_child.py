@@ -1,0 +1,103 @@
+"""The child's limits hold, and whatever ends it becomes a report."""
+
+import logging
+from pathlib import Path
+
+import pytest
+
+from analysis.core.errors import SongNotMeasuredError
+from analysis.core.reports import Brief
+from analysis.delivery.verify import verify_set
+from analysis.features.feature_arrays import Features
+from analysis.measuring.survey import survey_file
+from analysis.sandbox.child import measure_song_in_child, survey_in_child, verify_set_in_child, write_proxy_in_child
+from tests import signals
+from tests.analysis.encoded import write_sound
+
+
+def test_gives_what_the_survey_gives(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "bass.wav", signals.noise(duration_s=2.0))
+    report = survey_in_child(path, name="Bass DI.wav", features_to=tmp_path / "bass.npz")
+
+    assert report == survey_file(path, name="Bass DI.wav").report
+    assert Features.load(tmp_path / "bass.npz").frames == 96_000
+
+
+def test_what_is_no_sound_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "bass.wav"
+    path.write_bytes(b"\x7fELF" + bytes(100))
+    report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "bass.npz")
+
+    assert [finding.code for finding in report.findings] == ["not-audio"]
+    assert len(report.sha256) == 64
+
+
+def test_time_is_limited(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "bass.wav", signals.noise())
+    report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "bass.npz", time_limit_s=0.01)
+
+    assert [finding.code for finding in report.findings] == ["unreadable"]
+    assert report.frames is None
+
+
+def test_memory_is_limited(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    caplog.set_level(logging.CRITICAL)
+    path = write_sound(tmp_path / "bass.wav", signals.noise())
+    report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "bass.npz", memory_limit_bytes=120 * 2**20)
+
+    assert [finding.code for finding in report.findings] == ["unreadable"]
+
+
+def test_a_song_is_measured_from_reports_and_features(tmp_path: Path) -> None:
+    files = []
+    for seed, name in enumerate(("bass", "keys")):
+        path = write_sound(tmp_path / f"{name}.wav", signals.noise(duration_s=3.0, seed=seed))
+        features_to = tmp_path / f"{name}.npz"
+        files.append((survey_in_child(path, name=path.name, features_to=features_to), features_to, path))
+    song = measure_song_in_child(files, Brief(bpm=112.0))
+
+    assert [report.name for report in song.files] == ["bass.wav", "keys.wav"]
+
+
+def test_a_song_whose_sound_is_gone_is_measured_from_features(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "bass.wav", signals.noise(duration_s=3.0))
+    report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "bass.npz")
+    path.write_bytes(b"")
+    song = measure_song_in_child([(report, tmp_path / "bass.npz", path)] * 2, Brief())
+
+    assert len(song.files) == 2
+
+
+def test_a_set_that_takes_too_long_is_a_failed_check(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "KickIn.wav", signals.noise())
+    report = verify_set_in_child([path], time_limit_s=0.01)
+
+    assert [(check.code, check.passed) for check in report.checks] == [("checked", False)]
+    assert "took more than" in report.checks[0].message
+
+
+def test_a_set_is_checked_as_without_a_child(tmp_path: Path) -> None:
+    paths = [
+        write_sound(tmp_path / f"{name}.wav", signals.noise(seed=seed)) for seed, name in enumerate(("Kick", "Hat"))
+    ]
+
+    assert verify_set_in_child(paths) == verify_set(paths)
+
+
+def test_a_copy_for_the_browser_that_cannot_be_made_says_why(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "mix.wav", signals.noise())
+
+    assert write_proxy_in_child(path, tmp_path / "mix.flac") is None
+    assert (tmp_path / "mix.flac").stat().st_size > 0
+    path.write_bytes(b"RIFF")
+    assert write_proxy_in_child(path, tmp_path / "again.flac") == "made the decoder fail"
+
+
+def test_features_that_are_gone_are_an_error_and_not_silence(tmp_path: Path) -> None:
+    path = write_sound(tmp_path / "bass.wav", signals.noise())
+    features = tmp_path / "bass.npz"
+    report = survey_in_child(path, name="bass.wav", features_to=features)
+    features.unlink()
+
+    with pytest.raises(SongNotMeasuredError):
+        measure_song_in_child([(report, features, path)], Brief())
