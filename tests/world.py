@@ -47,7 +47,7 @@ from tests.factories import (
 )
 
 PEOPLE = ("drummer", "client", "other", "nobody")
-TITLE = "Zebra crossing at four in the morning"
+TITLE = "Zebra Crossing Beside Marmalade"
 MAP = {"bar_one_s": 0.0, "segments": [{"bar": 1, "time_s": 0.0, "bpm": 112.0, "meter": "4/4"}]}
 TUS = {"Tus-Resumable": "1.0.0"}
 

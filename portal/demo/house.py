@@ -24,22 +24,22 @@ TERMS = (
     "Two rounds of changes are included. A new arrangement is a new song."
 )
 # The first one waits for its files: it is the one to try the upload on.
-CLIENTS_SONGS = ("paper-lanterns", "harbour-lights", "copper-wire")
-SENT_SONGS = ("harbour-lights", "copper-wire")
-OTHER_CLIENTS_SONGS = ("slow-river",)
+CLIENTS_SONGS = ("thursday-ladder", "wet-stairs", "damp-receipt")
+SENT_SONGS = ("wet-stairs", "damp-receipt")
+OTHER_CLIENTS_SONGS = ("borrowed-stapler",)
 
 
 @transaction.atomic
 def build_house() -> None:
     drummer, client, other_client = (move_in(who) for who in (DRUMMER, CLIENT, OTHER_CLIENT))
-    House.objects.update_or_create(pk=1, defaults={"name": "Brandt Drum Room", "time_zone": drummer.time_zone})
-    working = open_booking("Low Tide Letters", CLIENTS_SONGS, client=client, drummer=drummer)
+    House.objects.update_or_create(pk=1, defaults={"name": "Veltmoor Drum Room", "time_zone": drummer.time_zone})
+    working = open_booking("Gravel Lunchbox Spring Sessions", CLIENTS_SONGS, client=client, drummer=drummer)
     agree(working, client=client, drummer=drummer)
     for slug, song in zip(CLIENTS_SONGS, working.songs.all(), strict=True):
         if slug in SENT_SONGS:
             write_brief(song, slug, client=client)
             start_on_commit(tasks.send_stems, song.pk, slug)
-    quoted = open_booking("Night Ferry", OTHER_CLIENTS_SONGS, client=other_client, drummer=drummer)
+    quoted = open_booking("Umbrella Stand Second Session", OTHER_CLIENTS_SONGS, client=other_client, drummer=drummer)
     offer(quoted, drummer=drummer)
 
 

@@ -18,9 +18,9 @@ class Invented:
     time_zone: str
 
 
-DRUMMER = Invented("drummer@kitpost.example", "Nadia Brandt", User.Role.DRUMMER, "Europe/Berlin")
-CLIENT = Invented("client@kitpost.example", "Tomás Rivela", User.Role.CLIENT, "Europe/Lisbon")
-OTHER_CLIENT = Invented("other@kitpost.example", "Ji-woo Han", User.Role.CLIENT, "Asia/Seoul")
+DRUMMER = Invented("drummer@kitpost.example", "Nadia Veltmoor", User.Role.DRUMMER, "Europe/Berlin")
+CLIENT = Invented("client@kitpost.example", "Tomás Quintrel", User.Role.CLIENT, "Europe/Lisbon")
+OTHER_CLIENT = Invented("other@kitpost.example", "Ji-woo Dalrim", User.Role.CLIENT, "Asia/Seoul")
 
 
 def move_in(who: Invented) -> User:

@@ -50,7 +50,7 @@ def agree(drummer: Drummer, client: Client, material: Material, client_email: st
     drummer.open_booking(
         title=f"{material.title} sessions",
         songs=[material.title],
-        client_name="Mirela Sand",
+        client_name="Mirela Sandquell",
         client_email=client_email,
     )
     drummer.send_quote(line=f"Drums for {material.title}", price="333.33")
@@ -69,7 +69,7 @@ def intake(drummer: Drummer, client: Client, material: Material, booking_url: st
     client.write_brief(song_url, notes="Big in the choruses. No click, sorry.")
     client.send_stems(song_url, material.stems)
     client.answer("There is no click: please make the map")
-    client.sees(re.compile("^With Nadia Brandt"), within_ms=MEASURED_WITHIN_MS)
+    client.sees(re.compile("^With Nadia Veltmoor"), within_ms=MEASURED_WITHIN_MS)
     client.look("song-answered")
     drummer.record_payment(booking_url, kind="deposit", amount="166.67")
     drummer.take_from_desk(material.title)

@@ -19,7 +19,7 @@ MICROPHONES = {"KickIn": (0.5, 0.4), "SnTop": (0.3, 0.4), "OHL": (0.6, 0.0), "OH
 
 
 def make_material(folder: Path) -> Material:
-    plan = SongPlan("Ember Road", 77, Steady(Fraction(104)), players=BAND, form=FORM)
+    plan = SongPlan("Spare Button Under Gravy", 77, Steady(Fraction(104)), players=BAND, form=FORM)
     stems = render_stems(write_score(plan), RATE_HZ)
     drums = render_stems(write_score(replace(plan, players=("drums",))), RATE_HZ)["drums"]
     written = [write_wav(folder / f"ember-road_{name}.wav", stem, RATE_HZ) for name, stem in stems.items()]
@@ -33,4 +33,4 @@ def make_material(folder: Path) -> Material:
         write_wav(folder / f"{name}.wav", drums @ np.array(hears, np.float32)[:, None], RATE_HZ)
         for name, hears in MICROPHONES.items()
     ]
-    return Material("Ember Road", written, (mixes[0], mixes[1]), tracks)
+    return Material("Spare Button Under Gravy", written, (mixes[0], mixes[1]), tracks)

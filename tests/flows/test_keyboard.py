@@ -30,14 +30,14 @@ def test_the_desk_and_the_sheet_are_worked_by_keys_alone(chromium: Browser, tmp_
         expect(page.get_by_text("Clipped peaks").first).to_be_visible(timeout=MEASURED_WITHIN_MS)
         keys = Keyboard(page)
         assert keys.walk() > 10
-        keys.row("Copper Wire")
+        keys.row("Damp Receipt Near Cupboard")
         keys.opens("Enter", r"/sheet/$")
         the_sheet_is_heard_and_seen(keys)
         a_finding_is_waived(keys)
         the_map_is_made(keys)
         the_tempo_is_tapped(keys)
         keys.opens("n", r"/sheet/$")
-        expect(page.get_by_role("heading", level=1)).to_have_text("Harbour Lights")
+        expect(page.get_by_role("heading", level=1)).to_have_text("Wet Stairs Beside Kettle")
         the_client_is_asked(keys)
         another_reading_is_taken(keys)
         keys.press("a")  # no single key puts another map over one that is approved

@@ -42,11 +42,11 @@ RATE_HZ = 48_000
 FORM = (("intro", 4), ("verse", 8), ("chorus", 8), ("verse", 8), ("chorus", 8), ("outro", 4))
 BAND: dict[str, Any] = {"players": ("drums", "bass", "keys", "lead"), "form": FORM}
 PLANS = (
-    SongPlan("Steady Rain", 401, Steady(Fraction(118)), **BAND),
-    SongPlan("Long Drift", 402, Drift(Fraction(96), 0.015, 96.0), **BAND),
-    SongPlan("Gear Change", 403, Step(Fraction(112), Fraction(118), 21), **BAND),
+    SongPlan("Steady Drip On Linoleum", 401, Steady(Fraction(118)), **BAND),
+    SongPlan("Drifting Mop Past Garage", 402, Drift(Fraction(96), 0.015, 96.0), **BAND),
+    SongPlan("Odd Gear In Pantry", 403, Step(Fraction(112), Fraction(118), 21), **BAND),
     SongPlan(
-        "Early Bird",
+        "Early Cabbage Behind Shed",
         404,
         Steady(Fraction(124)),
         pickup_beats=Fraction(2),
@@ -55,7 +55,7 @@ PLANS = (
         **BAND,
     ),
 )
-IN_EVERY_RUN = ("Steady Rain", "Early Bird")
+IN_EVERY_RUN = ("Steady Drip On Linoleum", "Early Cabbage Behind Shed")
 # The band plays with a spread of 6 ms: a bar line nearer than three times that cannot be told from the playing.
 MOST_OFF_MS = 18.0
 # Down the desk to the song, in, and approve: no row of a demo's desk is further down than this.

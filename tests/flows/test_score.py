@@ -94,7 +94,7 @@ def song(settings: Settings, tmp_path: Path) -> Song:
         **settings.STORAGES,
         "default": {"BACKEND": "portal.storage.FolderStorage", "OPTIONS": {"location": str(tmp_path / "store")}},
     }
-    song = make_song(client=make_client(), title="Paper Boats", stage=SongStage.ON_DESK)
+    song = make_song(client=make_client(), title="Paper Bin Behind Goose", stage=SongStage.ON_DESK)
     made = []
     for kind in range(KINDS):
         path = tmp_path / f"{kind}.wav"

@@ -9,7 +9,7 @@ from analysis.band.clock import Steady
 from analysis.band.feels import FEELS
 from analysis.band.score import SongPlan, steady, write_score
 
-PLAN = steady("Test Song", 5, 112, players=("bass", "keys", "strings", "pad", "lead", "drums", "click"))
+PLAN = steady("Five Mugs Without Shelf", 5, 112, players=("bass", "keys", "strings", "pad", "lead", "drums", "click"))
 
 
 def test_the_same_seed_plays_the_same_notes_at_the_same_times() -> None:

@@ -27,7 +27,7 @@ def test_slugs_and_seeds_are_unique() -> None:
 
 
 def test_the_hot_bass_is_clipped_and_the_late_keys_are_late(tmp_path: Path) -> None:
-    song = SONG_BY_SLUG["copper-wire"]
+    song = SONG_BY_SLUG["damp-receipt"]
     bass, keys = render_song(song, tmp_path, form=SHORT).paths[:2]
     loud, _ = soundfile.read(bass)
     late, rate = soundfile.read(keys)
@@ -37,7 +37,7 @@ def test_the_hot_bass_is_clipped_and_the_late_keys_are_late(tmp_path: Path) -> N
 
 
 def test_a_mislabelled_song_plays_slow_and_long(tmp_path: Path) -> None:
-    rendered = render_song(SONG_BY_SLUG["glass-houses"], tmp_path, form=SHORT)
+    rendered = render_song(SONG_BY_SLUG["wrong-parcel"], tmp_path, form=SHORT)
 
     # Source: arithmetic; 48 kHz read as 44.1 kHz stretches by 160/147.
     true_s = float(rendered.truth.clock.time_of_bar(7)) + rendered.song.plan.ring_out_s
@@ -45,14 +45,14 @@ def test_a_mislabelled_song_plays_slow_and_long(tmp_path: Path) -> None:
 
 
 def test_a_file_sent_twice_is_the_same_bytes(tmp_path: Path) -> None:
-    paths = render_song(SONG_BY_SLUG["second-wind"], tmp_path, form=SHORT).paths
+    paths = render_song(SONG_BY_SLUG["second-sock"], tmp_path, form=SHORT).paths
 
     assert paths[-1].name != paths[3].name
     assert paths[-1].read_bytes() == paths[3].read_bytes()
 
 
 def test_a_rough_mix_is_the_sum_of_all_stems(tmp_path: Path) -> None:
-    song = SONG_BY_SLUG["second-wind"]
+    song = SONG_BY_SLUG["second-sock"]
     assert set(song.plan.players) - set(song.sends) == {"lead"}
     rendered = render_song(song, tmp_path, form=SHORT)
     read = {path.stem.rsplit("_", 1)[1]: soundfile.read(path, always_2d=True)[0] for path in rendered.paths[:5]}

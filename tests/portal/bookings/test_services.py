@@ -44,7 +44,11 @@ def lines_of(booking: Booking) -> list[str]:
 def test_opening_a_booking_seats_the_client_and_numbers_the_songs() -> None:
     drummer = make_drummer(time_zone="Europe/Rome")
     booking = open_booking(
-        by=drummer, title="Night bus", song_titles=["One", "Two"], client_name="Mara", client_email="Mara@example.com"
+        by=drummer,
+        title="Cold Bus Under Spoons",
+        song_titles=["One", "Two"],
+        client_name="Mara",
+        client_email="Mara@example.com",
     )
 
     assert (booking.stage, booking.turn, booking.due_zone) == (BookingStage.ENQUIRY, Turn.DRUMMER, "Europe/Rome")
@@ -56,7 +60,9 @@ def test_opening_a_booking_seats_the_client_and_numbers_the_songs() -> None:
 def test_a_booking_for_a_drummer_s_address_is_not_half_made() -> None:
     jo = make_drummer(email="jo@example.com")
     with pytest.raises(DrummerAddressError):
-        open_booking(by=jo, title="Night bus", song_titles=["One"], client_name="Jo", client_email="jo@example.com")
+        open_booking(
+            by=jo, title="Cold Bus Under Spoons", song_titles=["One"], client_name="Jo", client_email="jo@example.com"
+        )
     assert not Booking.objects.exists()
 
 

@@ -13,7 +13,7 @@ from tests.factories import make_booking, make_client, make_drummer, make_song
 pytestmark = pytest.mark.django_db
 
 NEW_BOOKING = {
-    "title": "Night bus",
+    "title": "Cold Bus Under Spoons",
     "song_titles": "One\n\n  Two  \n",
     "due_on": "2030-05-01",
     "client_name": "Mara",
@@ -31,17 +31,17 @@ def test_home_leads_each_to_their_own_first_page(client: Client) -> None:
 
 def test_the_board_shows_a_client_only_their_own(client: Client) -> None:
     mara = make_client()
-    make_booking(client=mara, title="Night bus")
+    make_booking(client=mara, title="Cold Bus Under Spoons")
     make_booking(client=make_client(), title="Somebody else’s")
 
     client.force_login(mara)
     page = client.get(reverse("bookings:board")).content.decode()
-    assert "Night bus" in page
+    assert "Cold Bus Under Spoons" in page
     assert "Somebody else" not in page
 
     client.force_login(make_drummer())
     page = client.get(reverse("bookings:board")).content.decode()
-    assert "Night bus" in page
+    assert "Cold Bus Under Spoons" in page
     assert "Somebody else" in page
 
 
@@ -115,7 +115,7 @@ def test_what_is_wrong_with_a_new_booking_is_said_and_nothing_is_made(
     assert sentence in page
     assert not Booking.objects.exists()
     if "title" not in wrong:
-        assert "Night bus" in page  # what was typed is still there
+        assert "Cold Bus Under Spoons" in page  # what was typed is still there
 
 
 def test_a_client_opens_no_booking(client: Client) -> None:
@@ -126,7 +126,7 @@ def test_a_client_opens_no_booking(client: Client) -> None:
 @pytest.mark.parametrize("stage", BookingStage)
 def test_a_booking_s_page_at_every_stage_for_both(client: Client, stage: BookingStage) -> None:
     user = make_client()
-    booking = make_booking(client=user, songs=2, stage=stage, title="Night bus")
+    booking = make_booking(client=user, songs=2, stage=stage, title="Cold Bus Under Spoons")
     for reader in (user, booking.created_by):
         client.force_login(reader)
         response = client.get(booking.get_absolute_url())
@@ -138,16 +138,16 @@ def test_a_booking_s_page_at_every_stage_for_both(client: Client, stage: Booking
 def test_a_song_s_page_at_every_stage_for_both(client: Client, stage: SongStage) -> None:
     user = make_client()
     booking = make_booking(client=user, stage=BookingStage.WORKING)
-    song = make_song(booking=booking, stage=stage, title="Rain on tin")
+    song = make_song(booking=booking, stage=stage, title="Tin Bath With Raisins")
     for reader in (user, booking.created_by):
         client.force_login(reader)
         response = client.get(song.get_absolute_url())
         assert response.status_code == HTTPStatus.OK
-        assert "added the song “Rain on tin”" in response.content.decode()
+        assert "added the song “Tin Bath With Raisins”" in response.content.decode()
 
 
 def test_the_newest_eight_of_the_timeline_stand_there_and_the_rest_unfolds(client: Client) -> None:
-    song = make_song(booking=make_booking(stage=BookingStage.WORKING), title="Rain on tin")
+    song = make_song(booking=make_booking(stage=BookingStage.WORKING), title="Tin Bath With Raisins")
     for number in range(20):
         record(song.booking, f"thing {number} happened", song=song)
     client.force_login(song.booking.created_by)

@@ -17,7 +17,7 @@ FACTS = {"sample_rate_hz": 48_000, "bit_depth": 24, "channels": 1, "frames": 11_
 
 def test_the_sheet_says_all_that_a_session_wants_to_know() -> None:
     """112 BPM, bar one 2 s into the files: frame 96 000 at 48 kHz (Source: arithmetic)."""
-    song = make_song(title="Night bus")
+    song = make_song(title="Cold Bus Under Spoons")
     make_map(song=song)
     delivery = make_delivery(
         song=song, perspective=Delivery.Perspective.AUDIENCE, released_at=datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
@@ -34,7 +34,7 @@ def test_the_sheet_says_all_that_a_session_wants_to_know() -> None:
     sheet = track_sheet(delivery, list(delivery.files.all()))
 
     for line in (
-        "Song:           Night bus",
+        "Song:           Cold Bus Under Spoons",
         "Delivery:       1",
         "Released:       2026-11-25T09:00:00Z",
         "Sample rate:    48000 Hz",

@@ -38,7 +38,7 @@ def member() -> User:
 
 @pytest.fixture
 def song(member: User) -> Song:
-    return make_song(client=member, stage="tracking", title="Night bus")
+    return make_song(client=member, stage="tracking", title="Cold Bus Under Spoons")
 
 
 def released(song: Song, **fields: Any) -> Delivery:
@@ -135,7 +135,7 @@ def test_the_track_sheet_is_written_and_goes_into_the_zip(client: Client, song: 
     assert client.post(address, typed | {"perspective": "above"}).status_code == 422
     client.post(address, typed)
     with zipfile.ZipFile(io.BytesIO(body(client.get(reverse("delivery:zip", args=[delivery.pk]))))) as seen:
-        sheet = seen.read("Night-bus_delivery-1/track-sheet.txt").decode()
+        sheet = seen.read("Cold-Bus-Under-Spoons_delivery-1/track-sheet.txt").decode()
     assert "microphone: ribbon; polarity: flipped; take: 7" in sheet
     assert "as the drummer sits" in sheet
 
@@ -189,9 +189,9 @@ def test_the_zip_holds_every_byte_a_sheet_and_sums_that_agree(client: Client, so
     response = client.get(reverse("delivery:zip", args=[delivery.pk]))
     content = body(response)
     assert response.headers["Content-Length"] == str(len(content))
-    assert 'filename="Night-bus_delivery-1.zip"' in response.headers["Content-Disposition"]
+    assert 'filename="Cold-Bus-Under-Spoons_delivery-1.zip"' in response.headers["Content-Disposition"]
 
-    folder = "Night-bus_delivery-1"
+    folder = "Cold-Bus-Under-Spoons_delivery-1"
     with zipfile.ZipFile(io.BytesIO(content)) as seen:
         assert seen.testzip() is None
         assert {name: seen.read(f"{folder}/{name}") for name in SOUNDS} == SOUNDS

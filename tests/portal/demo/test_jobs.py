@@ -12,22 +12,22 @@ pytestmark = pytest.mark.django_db
 def song(monkeypatch: pytest.MonkeyPatch) -> Song:
     monkeypatch.setattr(jobs, "SHORT_FORM", (("verse", 1),))
     seed_house()
-    return Song.objects.get(title="Copper Wire")
+    return Song.objects.get(title="Damp Receipt Near Cupboard")
 
 
 def test_the_stems_arrive_as_the_clients_own_files(song: Song) -> None:
-    jobs.send_stems(song, "copper-wire")
+    jobs.send_stems(song, "damp-receipt")
 
     client = song.booking.members.get().user
     assert {source.sent_by for source in song.sources.all()} == {client}
     assert sorted(source.name for source in song.sources.all()) == [
-        f"copper-wire_{player}.wav" for player in ("bass", "keys", "lead", "pad", "strings")
+        f"damp-receipt_{player}.wav" for player in ("bass", "keys", "lead", "pad", "strings")
     ]
 
 
 def test_a_second_run_sends_nothing_twice(song: Song) -> None:
-    jobs.send_stems(song, "copper-wire")
-    jobs.send_stems(song, "copper-wire")
+    jobs.send_stems(song, "damp-receipt")
+    jobs.send_stems(song, "damp-receipt")
 
     assert song.sources.count() == 5
 
@@ -41,4 +41,4 @@ def test_the_songs_that_were_sent_are_played_once_the_house_stands(
     with django_capture_on_commit_callbacks(execute=True):
         seed_house()
 
-    assert played == [("Harbour Lights", "harbour-lights"), ("Copper Wire", "copper-wire")]
+    assert played == [("Wet Stairs Beside Kettle", "wet-stairs"), ("Damp Receipt Near Cupboard", "damp-receipt")]

@@ -57,7 +57,9 @@ def signed_in(client: Client, drummer: User) -> User:
 @pytest.fixture
 def on_desk() -> Song:
     """Measured, and on the desk."""
-    song = make_song(client=make_client(name="Mara Linden"), stage=SongStage.ON_DESK, title="Paper Lanterns")
+    song = make_song(
+        client=make_client(name="Mara Quillfen"), stage=SongStage.ON_DESK, title="Thursday Ladder Behind Soup"
+    )
     make_source(song=song)
     make_check(song=song)
     return song
@@ -75,7 +77,7 @@ def asked(song: Song) -> Message:
 @pytest.fixture
 def played(monkeypatch: pytest.MonkeyPatch) -> Song:
     """Approved at 112 with bar one at 2 s, played at 111.9: a minute of attacks on every beat."""
-    song = make_song(stage=SongStage.ON_DESK, title="Night bus")
+    song = make_song(stage=SongStage.ON_DESK, title="Cold Bus Under Spoons")
     make_source(song=song, features_key="")
     make_map(song=song)
     played = 2.0 + np.arange(100) * 60 / DRIFT_BPM

@@ -84,7 +84,7 @@ class TestDesk:
 
         page = read(client, "/desk/")
 
-        for words in (song.booking.title, "Mara Linden", "Clipped peaks", "Stop", "since today", "5 Mar 2027"):
+        for words in (song.booking.title, "Mara Quillfen", "Clipped peaks", "Stop", "since today", "5 Mar 2027"):
             assert words in strip_tags(page)
         assert f'href="/songs/{song.pk}/sheet/"' in page
 
@@ -250,7 +250,7 @@ def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -
     song.refresh_from_db()
     assert song.stage == SongStage.READY
     assert list(song.timeline.values_list("text", flat=True))[1:] == [
-        "“Paper Lanterns: 2 things to settle” went out",
+        "“Thursday Ladder Behind Soup: 2 things to settle” went out",
         "the check is done: a question waits for the client",
         "answered “112 is right”",
         "wrote the brief",

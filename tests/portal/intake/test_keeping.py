@@ -59,7 +59,7 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> Clock:
 def booking(client_user: User, drummer: User, clock: Clock) -> Booking:
     """Closed, with two files, one of which has an earlier version, and the zip that one came in."""
     House.objects.update_or_create(pk=1, defaults={"keep_originals_days": KEPT, "notice_days": NOTICE})
-    booking = make_booking(client=client_user, drummer=drummer, title="Paper Lanterns")
+    booking = make_booking(client=client_user, drummer=drummer, title="Thursday Ladder Behind Soup")
     song = make_song(booking=booking, stage=SongStage.ACCEPTED)
     sent = make_sent_zip(song=song, content=b"zip", state=SentZip.State.UNPACKED)
     for name, content, fields in (
@@ -111,7 +111,7 @@ class TestNoticeAndRemoval:
         run(20)
         assert sorted(mail.to for mail in Mail.objects.all()) == sorted([client_user.email, drummer.email])
         letter = Mail.objects.get(to=client_user.email)
-        assert letter.subject == "“Paper Lanterns”: the files are kept until 1 April 2026 (UTC)"
+        assert letter.subject == "“Thursday Ladder Behind Soup”: the files are kept until 1 April 2026 (UTC)"
         assert "(3 files, 16 bytes) are kept until 1 April 2026 (UTC)" in letter.body
         assert lines(booking) == [
             "gave notice: the files that were sent are kept until 1 April 2026 (UTC), then removed from the store"

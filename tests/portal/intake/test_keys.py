@@ -24,7 +24,7 @@ def songs(live_server: LiveServer, client: Client, page: Page) -> list[Song]:
         [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
     )
     songs = []
-    for title in ("Cellar Door", "Paper Boats"):
+    for title in ("Cellar Bucket Before Noon", "Paper Bin Behind Goose"):
         song = make_song(client=make_client(), title=title, stage=SongStage.ON_DESK, turn="drummer")
         make_source(song=song, features_key="")  # measured, and nothing to draw
         make_check(song=song)
@@ -43,7 +43,7 @@ def test_from_the_queue_through_two_songs_to_ready_without_a_mouse(page: Page, s
     expect(page).to_have_title("(2) Desk · Kitpost")
     page.keyboard.press("ArrowDown")
     page.keyboard.press("Enter")
-    for title in ("Cellar Door", "Paper Boats"):
+    for title in ("Cellar Bucket Before Noon", "Paper Bin Behind Goose"):
         arrived(page, title)
         page.keyboard.press("a")
         expect(page.get_by_role("status").first).to_contain_text("approved as measured")
@@ -58,11 +58,11 @@ def test_from_the_queue_through_two_songs_to_ready_without_a_mouse(page: Page, s
 def test_next_ask_set_aside_and_back(page: Page, songs: list[Song]) -> None:
     held = make_message(song=songs[0], state=Message.State.HELD)
     page.keyboard.press("n")
-    arrived(page, "Cellar Door")
+    arrived(page, "Cellar Bucket Before Noon")
     page.keyboard.press("q")
     expect(page.get_by_text("The message is on its way.")).to_be_visible()
     page.keyboard.press("n")
-    arrived(page, "Paper Boats")
+    arrived(page, "Paper Bin Behind Goose")
     page.keyboard.press("w")
     expect(page.get_by_text("is set aside")).to_be_visible()
     held.refresh_from_db()

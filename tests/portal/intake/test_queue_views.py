@@ -28,24 +28,24 @@ def on_desk(title: str, *, code: str = "", turn: Turn = Turn.DRUMMER) -> Song:
 @pytest.fixture
 def songs(signed_in: User) -> dict[str, Song]:
     return {
-        "stopped": on_desk("Cellar Door", code="no-music"),
-        "clear": on_desk("Paper Boats"),
-        "away": on_desk("Salt Flats", turn=Turn.CLIENT),
+        "stopped": on_desk("Cellar Bucket Before Noon", code="no-music"),
+        "clear": on_desk("Paper Bin Behind Goose"),
+        "away": on_desk("Salted Brick On Monday", turn=Turn.CLIENT),
     }
 
 
 @pytest.mark.parametrize(
     ("query", "seen"),
     [
-        ("", {"Cellar Door", "Paper Boats", "Salt Flats"}),
-        ("?show=yours", {"Cellar Door", "Paper Boats"}),
-        ("?show=stops", {"Cellar Door"}),
-        ("?show=clear", {"Paper Boats", "Salt Flats"}),
-        ("?show=client", {"Salt Flats"}),
+        ("", {"Cellar Bucket Before Noon", "Paper Bin Behind Goose", "Salted Brick On Monday"}),
+        ("?show=yours", {"Cellar Bucket Before Noon", "Paper Bin Behind Goose"}),
+        ("?show=stops", {"Cellar Bucket Before Noon"}),
+        ("?show=clear", {"Paper Bin Behind Goose", "Salted Brick On Monday"}),
+        ("?show=client", {"Salted Brick On Monday"}),
         ("?show=aside", set()),
-        ("?words=paper", {"Paper Boats"}),
+        ("?words=paper", {"Paper Bin Behind Goose"}),
         ("?show=stops&words=paper", set()),
-        ("?show=nonsense", {"Cellar Door", "Paper Boats", "Salt Flats"}),
+        ("?show=nonsense", {"Cellar Bucket Before Noon", "Paper Bin Behind Goose", "Salted Brick On Monday"}),
     ],
 )
 def test_each_look_shows_its_songs(client: Client, songs: dict[str, Song], query: str, seen: set[str]) -> None:
@@ -54,8 +54,12 @@ def test_each_look_shows_its_songs(client: Client, songs: dict[str, Song], query
 
 
 def test_words_find_the_client_too(client: Client, signed_in: User) -> None:
-    make_song(booking=make_booking(client=make_client(name="Mara Linden")), title="Night Bus", stage=SongStage.ON_DESK)
-    assert "Night Bus" in read(client, "/desk/?words=linden")
+    make_song(
+        booking=make_booking(client=make_client(name="Mara Quillfen")),
+        title="Cold Bus Under Spoons",
+        stage=SongStage.ON_DESK,
+    )
+    assert "Cold Bus Under Spoons" in read(client, "/desk/?words=quillfen")
 
 
 def test_the_refresh_keeps_the_look(client: Client, songs: dict[str, Song]) -> None:
@@ -90,7 +94,7 @@ def test_a_song_set_aside_goes_to_the_end_and_is_no_one_s_turn_until_taken_up(
         client.post(reverse("intake:set-aside", args=[stopped.pk]))
     page = read(client, "/desk/")
     assert "(1) Desk" in page
-    assert page.index(">Cellar Door</a>") > page.index(">Salt Flats</a>")
+    assert page.index(">Cellar Bucket Before Noon</a>") > page.index(">Salted Brick On Monday</a>")
     assert "Set aside, since today" in strip_tags(page)
     assert stopped.timeline.filter(text="set the song aside").count() == 1
 

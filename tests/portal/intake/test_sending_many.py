@@ -41,7 +41,7 @@ def song(live_server: LiveServer, client: Client, page: Page) -> Song:
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     """What a client drags: stems in folders, and what two systems left beside them."""
-    top = tmp_path / "Paper Lanterns stems"
+    top = tmp_path / "Thursday Ladder Behind Soup stems"
     for path in ("bass.wav", "Drums/kick.wav", "Loops/kick.wav", "Drums/._kick.wav", ".DS_Store", "bass.wav.pkf"):
         (top / path).parent.mkdir(parents=True, exist_ok=True)
         (top / path).write_bytes(path.encode() * 1_000)

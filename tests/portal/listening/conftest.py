@@ -17,13 +17,13 @@ RATE_HZ = 48_000
 
 @pytest.fixture
 def mara() -> User:
-    return make_client(name="Mara Linden")
+    return make_client(name="Mara Quillfen")
 
 
 @pytest.fixture
 def song(mara: User) -> Song:
     """On the desk, with one stem of a minute and an approved map: 112 BPM, bar one at 2 s."""
-    song = make_song(client=mara, stage="on-desk", turn="drummer", title="Night bus")
+    song = make_song(client=mara, stage="on-desk", turn="drummer", title="Cold Bus Under Spoons")
     file = io.BytesIO()
     time = np.arange(60 * RATE_HZ) / RATE_HZ
     soundfile.write(file, 0.5 * np.sin(2 * np.pi * 110 * time), RATE_HZ, "PCM_16", format="WAV")

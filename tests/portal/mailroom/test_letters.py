@@ -38,7 +38,7 @@ def test_a_subject_is_one_line_of_bounded_length() -> None:
 
 def test_members_get_a_letter_each_and_who_cannot_sign_in_a_way_in() -> None:
     mara, leo = make_client(name="Mara"), make_invited_client(name="Leo")
-    booking = make_booking(client=mara, title="Night bus")
+    booking = make_booking(client=mara, title="Cold Bus Under Spoons")
     seat_client(booking=booking, client=leo, by=booking.created_by)
     House.objects.update_or_create(pk=1, defaults={"name": "Room Nine"})
 
@@ -54,7 +54,7 @@ def test_members_get_a_letter_each_and_who_cannot_sign_in_a_way_in() -> None:
     assert to_mara.body.rstrip().endswith("Room Nine")
     token = links(to_leo)[0].split("/")[-2]
     assert find_invitation(token).user == leo
-    assert find_invitation(token).about == "Night bus"
+    assert find_invitation(token).about == "Cold Bus Under Spoons"
     assert find_invitation(token).lands_on == "/q/"
     assert Invitation.objects.count() == 1
     assert booking.timeline.filter(text="invited Leo").count() == 1
@@ -78,7 +78,7 @@ def test_every_drummer_gets_a_letter() -> None:
 
 def test_cancelling_a_booking_is_told_to_its_clients() -> None:
     mara = make_client()
-    booking = make_booking(client=mara, title="Night bus")
+    booking = make_booking(client=mara, title="Cold Bus Under Spoons")
     cancel_booking(booking=booking, by=booking.created_by, reason="")
     mail = Mail.objects.get()
-    assert (mail.to, mail.subject) == (mara.email, "“Night bus” is cancelled")
+    assert (mail.to, mail.subject) == (mara.email, "“Cold Bus Under Spoons” is cancelled")

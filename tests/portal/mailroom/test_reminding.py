@@ -46,7 +46,7 @@ def mara() -> User:
 
 
 def question(client: User, **fields: Any) -> Message:
-    booking = make_booking(client=client, title="Night bus")
+    booking = make_booking(client=client, title="Cold Bus Under Spoons")
     return make_message(booking=booking, answers=ANSWERS, created_at=ASKED, subject="One thing to settle", **fields)
 
 
@@ -55,7 +55,7 @@ def test_a_question_is_brought_to_mind_twice_and_no_more(clock: Clock, mara: Use
     counts = [clock.run(days * DAY) for days in (2, 3, 5, 6, 9, 30)]
     assert counts == [0, 1, 1, 2, 2, 2]
     letter = Mail.objects.filter(to=mara.email).earliest("pk")
-    assert letter.subject == "Still open: Night bus: One thing to settle"
+    assert letter.subject == "Still open: Cold Bus Under Spoons: One thing to settle"
     assert "since 20 Nov 2026, 12:00 UTC" in letter.body
     assert f"/messages/{message.pk}/" in letter.body
     assert message.booking.timeline.filter(text="reminded Mara of “One thing to settle”").count() == 2

@@ -32,7 +32,7 @@ def mara() -> User:
 
 @pytest.fixture
 def booking(mara: User) -> Booking:
-    return make_booking(client=mara, songs=1, title="Night bus")
+    return make_booking(client=mara, songs=1, title="Cold Bus Under Spoons")
 
 
 def ask(booking: Booking, *, held: bool = False) -> Message:
@@ -50,7 +50,7 @@ def ask(booking: Booking, *, held: bool = False) -> Message:
 def test_the_same_thing_is_said_once(booking: Booking, mara: User) -> None:
     assert ask(booking) == ask(booking)
     mail = Mail.objects.get()
-    assert (mail.to, mail.subject) == (mara.email, "Night bus: Which tempo is right?")
+    assert (mail.to, mail.subject) == (mara.email, "Cold Bus Under Spoons: Which tempo is right?")
     assert "Answer with one tap:\nhttp://testserver/messages/" in mail.body
     assert booking.timeline.filter(text="“Which tempo is right?” went out").count() == 1
 

@@ -27,7 +27,7 @@ def mara() -> User:
 
 @pytest.fixture
 def booking(mara: User) -> Booking:
-    return make_booking(client=mara, songs=1, title="Night bus")
+    return make_booking(client=mara, songs=1, title="Cold Bus Under Spoons")
 
 
 def test_the_outbox_shows_each_letter_with_its_state_and_words(client: Client) -> None:

@@ -106,8 +106,8 @@ def test_a_newer_version_replaces_the_open_one() -> None:
 
 
 def test_acceptance_sets_what_the_work_waits_for_and_keeps_every_word() -> None:
-    client = make_client(name="Mara Lind", email="mara@example.com")
-    booking = make_booking(client=client, songs=1, title="Night bus")
+    client = make_client(name="Mara Quillfen", email="mara@example.com")
+    booking = make_booking(client=client, songs=1, title="Cold Bus Under Spoons")
     quote = services.save_draft(booking=booking, conditions=CONDITIONS, lines=LINES, by=booking.created_by)
     services.send_quote(quote=quote, by=booking.created_by)
     services.accept_quote(quote=quote, by=client)
@@ -119,9 +119,16 @@ def test_acceptance_sets_what_the_work_waits_for_and_keeps_every_word() -> None:
     assert (booking.deposit_required, booking.balance_before_files) == (True, True)
     assert booking.deposit_is_missing
     assert booking.files_wait_for_balance
-    for words in ("Night bus", "Song 1", "Drums, one song: 2 ×", "350.00", "Credit as “drums”.", "24 December 2026"):
+    for words in (
+        "Cold Bus Under Spoons",
+        "Song 1",
+        "Drums, one song: 2 ×",
+        "350.00",
+        "Credit as “drums”.",
+        "24 December 2026",
+    ):
         assert words in quote.accepted_text
-    assert "Accepted by Mara Lind <mara@example.com>" in quote.accepted_text
+    assert "Accepted by Mara Quillfen <mara@example.com>" in quote.accepted_text
     assert timeline(booking).count("accepted quote 1") == 1
     assert Mail.objects.filter(to=booking.created_by.email).count() == 1
 

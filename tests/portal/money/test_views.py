@@ -279,12 +279,14 @@ def test_a_payment_is_taken_back_on_the_page_with_a_reason(client: Client) -> No
     booking = make_booking(client=make_client())
     services.accept_quote(quote=make_sent_quote(booking=booking), by=make_client())
     payment = make_payment(booking=booking)
-    Song.objects.filter(pk=add_song(booking=booking, title="Night bus", by=booking.created_by).pk).update(stage="ready")
+    Song.objects.filter(pk=add_song(booking=booking, title="Cold Bus Under Spoons", by=booking.created_by).pk).update(
+        stage="ready"
+    )
     client.force_login(booking.created_by)
     page, address = reverse("money:quote", args=[booking.pk]), reverse("money:take-back", args=[payment.pk])
     shown = client.get(page).content.decode()
     assert address in shown
-    assert "Past the deposit already: Night bus." in shown
+    assert "Past the deposit already: Cold Bus Under Spoons." in shown
 
     assert "Say why" in client.post(address, {"why": " "}, follow=True).content.decode()
     shown = client.post(address, {"why": "It was for <another> booking."}, follow=True).content.decode()

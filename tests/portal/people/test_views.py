@@ -16,8 +16,10 @@ pytestmark = pytest.mark.django_db
 
 
 def invitation_address(user: User, lands_on: str = "/me/") -> str:
-    drummer = make_drummer(name="Jo Reed")
-    _, _, token = invite(email=user.email, name=user.name, sent_by=drummer, lands_on=lands_on, about="Night bus")
+    drummer = make_drummer(name="Jo Reedmarsh")
+    _, _, token = invite(
+        email=user.email, name=user.name, sent_by=drummer, lands_on=lands_on, about="Cold Bus Under Spoons"
+    )
     return reverse("people:invitation", args=[token])
 
 
@@ -40,7 +42,7 @@ def test_a_wrong_password_is_told_in_words(client: Client) -> None:
 
 def test_an_invitation_says_who_invites_and_to_what(client: Client) -> None:
     page = client.get(invitation_address(make_invited_client(email="mara@example.com"))).content.decode()
-    assert "Jo Reed invites you to “Night bus”" in page
+    assert "Jo Reedmarsh invites you to “Cold Bus Under Spoons”" in page
     assert "mara@example.com" in page
 
 

@@ -37,7 +37,7 @@ def test_the_click_lies_on_the_exact_frames_with_its_count_in_before_the_files()
 
     Beats are 25 714.2857 frames apart, each rounded from its exact place; bar one is at 205 714 (Source: arithmetic).
     """
-    song = make_song(title="Night bus")
+    song = make_song(title="Cold Bus Under Spoons")
     make_source(song=song)
     approved = make_map(song=song)
     jobs.make_files(approved.pk)
@@ -48,19 +48,19 @@ def test_the_click_lies_on_the_exact_frames_with_its_count_in_before_the_files()
     assert onsets(samples)[:10] == [round(beat * 60 * 48_000 / 112) for beat in range(10)]
     assert click.facts["bar_one_frame"] == 205_714
     assert click.facts["lead_s"] == pytest.approx(2 * 4 * 60 / 112 - 2)
-    assert click.name == "Night-bus_112bpm_v1_click.wav"
+    assert click.name == "Cold-Bus-Under-Spoons_112bpm_v1_click.wav"
 
 
 def test_a_second_click_starts_with_the_files_and_leaves_out_what_does_not_fit() -> None:
     """Bar one at 2 s, beats 60/112 s apart: three beats fit before it (Source: arithmetic, 2 × 112 / 60 = 3.73)."""
-    song = make_song(title="Night bus")
+    song = make_song(title="Cold Bus Under Spoons")
     approved = make_map(song=song)
     jobs.make_files(approved.pk)
     click = files_of(approved)["with-files"]
     samples, _ = soundfile.read(default_storage.path(click.key), always_2d=True)
     assert onsets(samples)[:5] == [round((2 + beat * 60 / 112) * 48_000) for beat in range(-3, 2)]
     assert (click.facts["bar_one_frame"], click.facts["lead_s"]) == (96_000, 0)
-    assert click.name == "Night-bus_112bpm_v1_click-with-the-files.wav"
+    assert click.name == "Cold-Bus-Under-Spoons_112bpm_v1_click-with-the-files.wav"
 
 
 def test_no_count_in_in_the_files_is_no_wish_for_none_in_the_click() -> None:
@@ -127,7 +127,7 @@ def test_the_tempo_map_file_is_a_midi_file_that_says_the_tempo() -> None:
 
 def test_a_song_that_begins_free_is_named_by_the_tempo_that_is_kept() -> None:
     """Free for 10 s, then at 120: the click is silent but for the one bar that counts in, from 8 s on."""
-    approved = make_map(song=make_song(title="Night bus"), bpm=96.0, bar_one_s=0.0)
+    approved = make_map(song=make_song(title="Cold Bus Under Spoons"), bpm=96.0, bar_one_s=0.0)
     approved.map["segments"][0]["free"] = True
     approved.map["segments"].append({"bar": 5, "time_s": 10.0, "bpm": 120.0, "meter": "4/4"})
     approved.save()
@@ -136,7 +136,7 @@ def test_a_song_that_begins_free_is_named_by_the_tempo_that_is_kept() -> None:
     click = files_of(approved)["click"]
     samples, _ = soundfile.read(default_storage.path(click.key), always_2d=True)
     assert onsets(samples)[:9] == [8 * 48_000 + 24_000 * beat for beat in range(9)]
-    assert click.name == "Night-bus_120bpm_v1_click.wav"
+    assert click.name == "Cold-Bus-Under-Spoons_120bpm_v1_click.wav"
     assert (click.facts["count_in_bars"], click.facts["lead_s"], click.facts["free_passages"]) == (0, 0, 1)
 
 

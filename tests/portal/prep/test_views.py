@@ -17,7 +17,7 @@ pytestmark = pytest.mark.django_db
 def test_an_approved_map_gives_files_to_download(
     client: Client, django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks
 ) -> None:
-    song = make_song(client=make_client(), stage="on-desk", title="Night bus")
+    song = make_song(client=make_client(), stage="on-desk", title="Cold Bus Under Spoons")
     client.force_login(song.booking.created_by)
     assert "Click and tempo map" not in client.get(song.get_absolute_url()).content.decode()
 
@@ -27,12 +27,12 @@ def test_an_approved_map_gives_files_to_download(
         prepare(approved.pk)
 
     page = client.get(song.get_absolute_url()).content.decode()
-    for words in ("Night-bus_112bpm_v1_click.wav", "−12 dBFS", "see an audiologist", "2 bars of count-in"):
+    for words in ("Cold-Bus-Under-Spoons_112bpm_v1_click.wav", "−12 dBFS", "see an audiologist", "2 bars of count-in"):
         assert words in page
     click = approved.prepared.get(kind="click")
     response = client.get(reverse("prep:file", args=[click.pk]))
     assert len(b"".join(response.streaming_content)) == click.size_bytes  # type: ignore[attr-defined]
-    assert 'filename="Night-bus_112bpm_v1_click.wav"' in response.headers["Content-Disposition"]
+    assert 'filename="Cold-Bus-Under-Spoons_112bpm_v1_click.wav"' in response.headers["Content-Disposition"]
 
 
 def prepared_file() -> PreparedFile:

@@ -26,7 +26,7 @@ def ramp(seconds: int = 20) -> NDArray[np.int16]:
 @pytest.fixture
 def song() -> Song:
     """On the desk, approved at 112 BPM with bar one at 2 s."""
-    song = make_song(client=make_client(name="Mara Linden"), stage="on-desk", title="Night bus")
+    song = make_song(client=make_client(name="Mara Quillfen"), stage="on-desk", title="Cold Bus Under Spoons")
     make_map(song=song)
     return song
 

@@ -20,7 +20,7 @@ def member() -> User:
 
 @pytest.fixture
 def song(member: User) -> Song:
-    return make_song(client=member, title="Night bus", stage="tracking", turn="drummer")
+    return make_song(client=member, title="Cold Bus Under Spoons", stage="tracking", turn="drummer")
 
 
 def sent_mix(song: Song) -> RoughMix:

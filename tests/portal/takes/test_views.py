@@ -31,7 +31,7 @@ def member() -> User:
 
 @pytest.fixture
 def song(member: User) -> Song:
-    return make_song(client=member, stage="tracking", title="Night bus")
+    return make_song(client=member, stage="tracking", title="Cold Bus Under Spoons")
 
 
 def mix_with_proxy(song: Song, state: str = "out", content: bytes = b"fLaC and so on") -> RoughMix:

@@ -14,8 +14,8 @@ pytestmark = pytest.mark.browser
 @pytest.mark.parametrize(
     ("names", "short"),
     [
-        (["copper-wire_bass.wav", "copper-wire_keys.wav"], ["bass", "keys"]),
-        (["copper-wire_bass.wav", "copper-wire_bass 2.wav"], ["bass", "bass 2"]),
+        (["damp-receipt_bass.wav", "damp-receipt_keys.wav"], ["bass", "keys"]),
+        (["damp-receipt_bass.wav", "damp-receipt_bass 2.wav"], ["bass", "bass 2"]),
         (["Song 01 Keys.wav", "Song 02 Keys.flac"], ["01 Keys.wav", "02 Keys.flac"]),
         (["bass.wav", "keys.wav"], ["bass", "keys"]),
         (["mix.wav"], ["mix.wav"]),
