@@ -2,7 +2,7 @@
 #
 #   make demo     a house that runs on this machine, with invented people (ARGS="--port 8123 --data DIR --json")
 #   make test     every test, browser tests included, with coverage (ARGS="tests/portal/intake -k survey" narrows it)
-#   make check    format, lint, strict types, import order, missing migrations
+#   make check    format and lint (Python, scripts, style sheets), strict types, import order, missing migrations
 #   make bench    the engine's figures
 #   make bench-libraries   one more library to compare it with (ARGS="tempo --beside librosa,aubio,essentia")
 #   make format   what `make check` would only complain about
@@ -60,13 +60,15 @@ test: venv browser s3-server
 check: venv
 	$(BIN)/ruff format --check
 	$(BIN)/ruff check
+	PATH="$$PATH:$(CURDIR)/$(BIN)" npm run --silent check
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	DJANGO_SETTINGS_MODULE=tests.settings $(BIN)/python manage.py makemigrations --check --dry-run
 
-format: .venv/.ready
+format: venv
 	$(BIN)/ruff format
 	$(BIN)/ruff check --fix
+	PATH="$$PATH:$(CURDIR)/$(BIN)" npm run --silent format
 
 bench: venv
 	$(BIN)/python -m bench $(ARGS)

@@ -1,0 +1,45 @@
+import js from "@eslint/js";
+import { createNodeResolver, importX } from "eslint-plugin-import-x";
+import globals from "globals";
+import { existsSync } from "node:fs";
+import { fileURLToPath } from "node:url";
+
+const SCRIPTS = new URL("portal/static/js/", import.meta.url);
+const TUS = new URL("node_modules/tus-js-client/dist/tus.min.js", import.meta.url);
+
+/** As the import map in `templates/base.html` has it: "kitpost/bars" is `portal/static/js/bars.js`. */
+const importMap = {
+  interfaceVersion: 3,
+  name: "import-map",
+  resolve(name) {
+    if (!name.startsWith("kitpost/")) return { found: false };
+    const path = fileURLToPath(name === "kitpost/tus" ? TUS : new URL(`${name.slice("kitpost/".length)}.js`, SCRIPTS));
+    return existsSync(path) ? { found: true, path } : { found: false };
+  },
+};
+
+export default [
+  { ignores: [".venv*/", "node_modules/", "**/vendor/"] },
+  js.configs.recommended,
+  {
+    rules: {
+      complexity: ["error", 15],
+      eqeqeq: ["error", "always", { null: "ignore" }],
+      "no-var": "error",
+      "prefer-const": "error",
+    },
+  },
+  {
+    files: ["portal/static/js/**/*.js"],
+    languageOptions: { globals: globals.browser },
+    plugins: { "import-x": importX },
+    settings: { "import-x/resolver-next": [importMap, createNodeResolver()] },
+    rules: {
+      "import-x/export": "error",
+      "import-x/named": "error",
+      "import-x/no-cycle": "error",
+      "import-x/no-unresolved": "error",
+    },
+  },
+  { files: ["**/*.cjs", "*.config.js"], languageOptions: { globals: globals.node } },
+];
