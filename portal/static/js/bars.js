@@ -13,7 +13,11 @@ export function barsOfMap(map, durationS) {
     const barS = (beats * 60) / segment.bpm;
     if (!(barS > 0)) return [];
     const next = segments[index + 1];
-    for (let bar = segment.bar; next ? bar < next.bar : segment.time_s + (bar - segment.bar) * barS < durationS; bar++) {
+    for (
+      let bar = segment.bar;
+      next ? bar < next.bar : segment.time_s + (bar - segment.bar) * barS < durationS;
+      bar++
+    ) {
       const line = { bar, time_s: segment.time_s + (bar - segment.bar) * barS, beats };
       bars.push(segment.free ? { ...line, free: true } : line);
     }
@@ -46,8 +50,8 @@ export function barLengthS(bars, index) {
   return bars[first + 1].time_s - bars[first].time_s;
 }
 
-/** {bar, beat} at `timeS`, or null before the first bar. The beat counts from 1; null where the bar's length is unknown,
- *  and in a free bar, whose place says `free: true`. */
+/** {bar, beat} at `timeS`, or null before the first bar. The beat counts from 1; null where the bar's length is
+ *  unknown, and in a free bar, whose place says `free: true`. */
 export function placeAt(bars, timeS) {
   const index = barIndexAt(bars, timeS);
   if (index < 0) return null;
@@ -73,7 +77,8 @@ export function clock(timeS, decimals = 0) {
   const ticks = Math.round(Math.abs(timeS) * ticksPerS);
   const minutes = Math.floor(ticks / (60 * ticksPerS));
   const seconds = (ticks - minutes * 60 * ticksPerS) / ticksPerS;
-  return `${timeS < 0 && ticks ? "−" : ""}${minutes}:${seconds.toFixed(decimals).padStart(decimals ? 3 + decimals : 2, "0")}`;
+  const digits = decimals ? 3 + decimals : 2;
+  return `${timeS < 0 && ticks ? "−" : ""}${minutes}:${seconds.toFixed(decimals).padStart(digits, "0")}`;
 }
 
 /** Every how many bars to write a number, so that numbers stand `minPx` apart: 1, 2, 4, 8, 16, ... */
@@ -85,5 +90,10 @@ export function numberEvery(barPx, minPx) {
 
 /** Every how many seconds to write a clock time. */
 export function secondsEvery(pxPerS, minPx) {
-  return [0.0001, 0.0002, 0.0005, 0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600].find((step) => step * pxPerS >= minPx) ?? 7200;
+  return (
+    [
+      0.0001, 0.0002, 0.0005, 0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300,
+      600, 1800, 3600,
+    ].find((step) => step * pxPerS >= minPx) ?? 7200
+  );
 }

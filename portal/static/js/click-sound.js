@@ -10,7 +10,10 @@ export function clickSamples(isAccent, rateHz) {
   let peak = 0;
   for (let frame = 0; frame < frames; frame++) {
     const timeS = (frame + 0.5) / rateHz;
-    samples[frame] = Math.sin(2 * Math.PI * pitchHz * timeS) * Math.exp(-timeS / CLICK.decayS) * Math.min(1, (CLICK.soundS - timeS) / CLICK.fadeS);
+    samples[frame] =
+      Math.sin(2 * Math.PI * pitchHz * timeS) *
+      Math.exp(-timeS / CLICK.decayS) *
+      Math.min(1, (CLICK.soundS - timeS) / CLICK.fadeS);
     peak = Math.max(peak, Math.abs(samples[frame]));
   }
   const level = 10 ** ((CLICK.peakDb + (isAccent ? 0 : CLICK.beatDb)) / 20) / peak;

@@ -6,7 +6,8 @@ const SENT = `${MARK}sent:`;
 
 attach("form textarea[name]", (field) => {
   const key = `${MARK}${location.pathname}:${field.form.getAttribute("action") ?? ""}:${field.name}`;
-  const keep = () => (field.value === field.defaultValue ? sessionStorage.removeItem(key) : sessionStorage.setItem(key, field.value));
+  const keep = () =>
+    field.value === field.defaultValue ? sessionStorage.removeItem(key) : sessionStorage.setItem(key, field.value);
   const send = () => {
     sessionStorage.removeItem(key);
     sessionStorage.setItem(SENT + key, field.value);

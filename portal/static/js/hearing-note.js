@@ -1,5 +1,5 @@
-// The note before the first sound of a session: turn down first. Shown once a session; a browser that keeps nothing sees it
-// once a page.
+// The note before the first sound of a session: turn down first. Shown once a session; a browser that keeps nothing
+// sees it once a page.
 const NOTE_SHOWN = "kitpost-hearing-note";
 let taken = false;
 

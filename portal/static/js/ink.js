@@ -3,5 +3,9 @@ export function inkOf(element) {
   const style = getComputedStyle(element);
   const token = (name) => style.getPropertyValue(`--${name}`).trim();
   const names = ["ink", "soft", "rule", "edge", "accent", "on-accent", "wash", "wave", "inset", "sheet"];
-  return { ...Object.fromEntries(names.map((name) => [name, token(name)])), face: style.fontFamily, figurePx: Number(token("ruler-px")) };
+  return {
+    ...Object.fromEntries(names.map((name) => [name, token(name)])),
+    face: style.fontFamily,
+    figurePx: Number(token("ruler-px")),
+  };
 }

@@ -11,5 +11,9 @@ export function isJunk(path) {
   const folders = path.toLowerCase().split("/");
   const name = folders.pop();
   if (folders.some((folder) => FOLDERS.has(folder))) return true;
-  return name.startsWith(".") || NAMES.has(name) || (name.includes(".") && PEAK_ENDINGS.some((ending) => name.endsWith(ending)));
+  return (
+    name.startsWith(".") ||
+    NAMES.has(name) ||
+    (name.includes(".") && PEAK_ENDINGS.some((ending) => name.endsWith(ending)))
+  );
 }

@@ -20,7 +20,9 @@ export function isSwitchedOff() {
 }
 
 function rowLinks() {
-  return [...document.querySelectorAll("[data-key-rows] tbody tr")].map((row) => row.querySelector("a")).filter(Boolean);
+  return [...document.querySelectorAll("[data-key-rows] tbody tr")]
+    .map((row) => row.querySelector("a"))
+    .filter(Boolean);
 }
 
 function step(by) {
@@ -45,7 +47,12 @@ function press(key) {
 
 document.addEventListener("keydown", (event) => {
   if (isSwitchedOff() || !isForUs(event)) return;
-  const taken = event.key === "ArrowDown" ? step(1) : event.key === "ArrowUp" ? step(-1) : event.key.length === 1 && press(event.key.toLowerCase());
+  const taken =
+    event.key === "ArrowDown"
+      ? step(1)
+      : event.key === "ArrowUp"
+        ? step(-1)
+        : event.key.length === 1 && press(event.key.toLowerCase());
   if (taken) event.preventDefault();
 });
 

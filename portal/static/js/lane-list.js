@@ -36,7 +36,12 @@ export class LaneList {
       this.apply();
     });
     const name = make("span", { className: "name", textContent: shortName, title: lane.name });
-    row.append(name, this.switch(mine, "out", "Out", `${lane.name} out of the mix`), this.switch(mine, "alone", "Alone", `${lane.name} alone`), level);
+    row.append(
+      name,
+      this.switch(mine, "out", "Out", `${lane.name} out of the mix`),
+      this.switch(mine, "alone", "Alone", `${lane.name} alone`),
+      level,
+    );
     return row;
   }
 

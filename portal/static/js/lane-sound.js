@@ -52,15 +52,19 @@ export function columnsBetween(pairs, from, to, columns, out) {
   return out;
 }
 
-/** What close-up to ask for, so that a small move of the view asks for nothing new: whole steps, a step more at each end
- *  where so much can be had at once. */
+/** What close-up to ask for, so that a small move of the view asks for nothing new: whole steps, a step more at each
+ *  end where so much can be had at once. */
 export function partFor(startS, endS, rateHz, frames, widthPx) {
   const step = 2 ** Math.round(Math.log2(Math.max(1, ((endS - startS) * rateHz) / 2)));
   const [first, last] = [Math.floor((startS * rateHz) / step), Math.ceil((endS * rateHz) / step)];
   const more = (last - first + 2) * step <= MOST_SECONDS * rateHz ? 1 : 0;
   const start = Math.max(0, (first - more) * step);
   const end = Math.min(frames, (last + more) * step);
-  const perPoint = Math.max(1, Math.floor(((endS - startS) * rateHz) / widthPx), Math.ceil((end - start) / MOST_POINTS));
+  const perPoint = Math.max(
+    1,
+    Math.floor(((endS - startS) * rateHz) / widthPx),
+    Math.ceil((end - start) / MOST_POINTS),
+  );
   return { start, frames: Math.max(0, end - start), points: perPoint > 4 ? Math.ceil((end - start) / perPoint) : 0 };
 }
 
@@ -89,13 +93,19 @@ export class LaneSound {
     if (!part.frames || this.parts.has(name)) return false;
     this.parts.set(name, null);
     const query = part.points ? `points=${part.points}` : "mono";
-    const answer = await fetch(`${this.lane.sound}?start=${part.start}&frames=${part.frames}&${query}`).catch(() => null);
+    const answer = await fetch(`${this.lane.sound}?start=${part.start}&frames=${part.frames}&${query}`).catch(
+      () => null,
+    );
     if (!answer?.ok) {
       this.parts.delete(name);
       return false;
     }
     const bytes = await answer.arrayBuffer();
-    this.parts.set(name, { ...part, pairs: part.points ? new Int8Array(bytes) : null, words: part.points ? null : new Int16Array(bytes) });
+    this.parts.set(name, {
+      ...part,
+      pairs: part.points ? new Int8Array(bytes) : null,
+      words: part.points ? null : new Int16Array(bytes),
+    });
     if (this.parts.size > KEPT_PARTS) this.parts.delete(this.parts.keys().next().value);
     return true;
   }
@@ -104,7 +114,9 @@ export class LaneSound {
   partOver(startS, endS) {
     const rateHz = this.lane.sample_rate_hz;
     const last = Math.min(endS * rateHz, this.lane.frames);
-    const over = [...this.parts.values()].filter((part) => part && part.start <= Math.max(0, startS * rateHz) && part.start + part.frames >= last);
+    const over = [...this.parts.values()].filter(
+      (part) => part && part.start <= Math.max(0, startS * rateHz) && part.start + part.frames >= last,
+    );
     return over.sort((a, b) => a.frames - b.frames)[0] ?? null;
   }
 }

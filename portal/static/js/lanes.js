@@ -30,7 +30,14 @@ export function drawLanes(context, scene, ink) {
   context.fillRect(0, 0, width, RULER_PX);
   if (scene.loop) wash(context, scene.loop, x, ink, height);
   drawRuler(context, { ...score, view, width }, ink, x, height - CLOCK_PX);
-  for (const [at, lane] of score.lanes.entries()) drawLane(context, scene, { lane, sound: sounds[at], onsets: scene.onsets[at], top: RULER_PX + at * LANE_PX, isHeard: scene.gains[at] > 0 }, ink, x);
+  for (const [at, lane] of score.lanes.entries())
+    drawLane(
+      context,
+      scene,
+      { lane, sound: sounds[at], onsets: scene.onsets[at], top: RULER_PX + at * LANE_PX, isHeard: scene.gains[at] > 0 },
+      ink,
+      x,
+    );
   drawClock(context, scene, ink, x, height);
   drawMarks(context, score.marks, RULER_PX, height - CLOCK_PX, ink, x);
   if (scene.headS !== null) drawHead(context, x(scene.headS), ink, height);
@@ -61,7 +68,13 @@ function drawLane(context, scene, { lane, sound, onsets, top, isHeard }, ink, x)
 
 function drawColumns(context, sound, part, lane, view, width, middle, reach) {
   const columns = Math.min(Math.round(width), buffer.length / 2);
-  const { pairs, perS, offsetS } = part ? { pairs: part.pairs, perS: part.points / (part.frames / lane.sample_rate_hz), offsetS: part.start / lane.sample_rate_hz } : levelFor(sound, (view.endS - view.startS) / columns);
+  const { pairs, perS, offsetS } = part
+    ? {
+        pairs: part.pairs,
+        perS: part.points / (part.frames / lane.sample_rate_hz),
+        offsetS: part.start / lane.sample_rate_hz,
+      }
+    : levelFor(sound, (view.endS - view.startS) / columns);
   columnsBetween(pairs, (view.startS - offsetS) * perS, (view.endS - offsetS) * perS, columns, buffer);
   context.beginPath();
   for (let column = 0; column < columns; column++) {

@@ -1,4 +1,5 @@
-// Sums on playing level, and a slider that says its own. Levels are dB under the file's own; nothing here knows how loud a room or a headphone is.
+// Sums on playing level, and a slider that says its own. Levels are dB under the file's own; nothing here knows how
+// loud a room or a headphone is.
 
 export const TOP_LEVEL_DB = 0; // the file as it is: never louder
 export const START_LEVEL_DB = -18;

@@ -1,8 +1,25 @@
-// The tempo map under the drummer's hands: a table of anchors, and under the bar ruler every attack as a dot, as far above or
-// below the line as it is early or late. A handle on the line is an anchor: pulled up or down, it moves in milliseconds.
+// The tempo map under the drummer's hands: a table of anchors, and under the bar ruler every attack as a dot, as far
+// above or below the line as it is early or late. A handle on the line is an anchor: pulled up or down, it moves in
+// milliseconds.
 import { attach } from "kitpost/attach";
 import { clock, placeText } from "kitpost/bars";
-import { added, doubled, freed, freeing, halved, History, inMeter, inTempo, lineOf, moved, placed, ramping, removed, turned, withOddBar } from "kitpost/map-edits";
+import {
+  added,
+  doubled,
+  freed,
+  freeing,
+  halved,
+  History,
+  inMeter,
+  inTempo,
+  lineOf,
+  moved,
+  placed,
+  ramping,
+  removed,
+  turned,
+  withOddBar,
+} from "kitpost/map-edits";
 import { handsOn } from "kitpost/map-hands";
 import { MapLive } from "kitpost/map-live";
 import { MapPicture } from "kitpost/map-picture";
@@ -26,9 +43,17 @@ class MapEditor {
     this.canvas = element.querySelector("canvas");
     this.said = element.querySelector("[data-map-said]");
     this.picture = new MapPicture(this.canvas);
-    this.table = new AnchorTable(element.querySelector("[data-map-rows]"), { onChange: (...change) => this.changeRow(...change), onChoose: (at) => this.choose(at) });
+    this.table = new AnchorTable(element.querySelector("[data-map-rows]"), {
+      onChange: (...change) => this.changeRow(...change),
+      onChoose: (at) => this.choose(at),
+    });
     this.live = new MapLive(this);
-    this.unsaved = new Unsaved({ storage: localStorage, song: element.dataset.mapSong, began: Number(element.dataset.mapBegan), visit: Date.now() });
+    this.unsaved = new Unsaved({
+      storage: localStorage,
+      song: element.dataset.mapSong,
+      began: Number(element.dataset.mapBegan),
+      visit: Date.now(),
+    });
     this.element.addEventListener("click", (event) => this.press(event.target.closest("button[data-do]")));
     this.onKey = (event) => this.key(event);
     document.addEventListener("keydown", this.onKey);
@@ -87,7 +112,8 @@ class MapEditor {
     this.field("map").value = JSON.stringify(this.state);
   }
 
-  /** One question at a time, and always about the newest map: under the hand the answers follow as fast as they come. */
+  /** One question at a time, and always about the newest map: under the hand the answers follow as fast as they
+   *  come. */
   async tryIt() {
     this.isStale = true;
     if (this.isAsking) return;
@@ -106,7 +132,11 @@ class MapEditor {
 
   async askServer() {
     const headers = { "Content-Type": "application/json", "X-CSRFToken": this.field("csrfmiddlewaretoken").value };
-    const answer = await fetch(this.element.dataset.mapTry, { method: "POST", headers, body: JSON.stringify(this.state) });
+    const answer = await fetch(this.element.dataset.mapTry, {
+      method: "POST",
+      headers,
+      body: JSON.stringify(this.state),
+    });
     const seen = await answer.json();
     this.element.querySelector("[data-map-keep]").disabled = Boolean(seen.error);
     if (seen.error) return this.say(seen.error);
@@ -134,7 +164,8 @@ class MapEditor {
     const what = button.dataset.do;
     if (doings[what]) return doings[what]();
     this.take(this.edits(by)[what]());
-    if (what === "add") this.choose(this.state.anchors.findIndex((anchor) => anchor.bar === numberIn(this.field("bar").value)));
+    if (what === "add")
+      this.choose(this.state.anchors.findIndex((anchor) => anchor.bar === numberIn(this.field("bar").value)));
   }
 
   edits(by) {
@@ -152,8 +183,12 @@ class MapEditor {
       double: () => doubled(this.state),
       half: () => halved(this.state),
       add: () => this.atBar(number("bar"), (line) => added(this.state, line.bar, line.time_s)),
-      pickup: () => this.atBar(Math.min(1, this.state.anchors[0].bar) - 1, (line) => added(this.state, line.bar, line.time_s)),
-      odd: () => this.atBar(number("bar"), (line, beatS) => withOddBar(this.state, line.bar, this.field("odd-meter").value.trim(), line.time_s, beatS)),
+      pickup: () =>
+        this.atBar(Math.min(1, this.state.anchors[0].bar) - 1, (line) => added(this.state, line.bar, line.time_s)),
+      odd: () =>
+        this.atBar(number("bar"), (line, beatS) =>
+          withOddBar(this.state, line.bar, this.field("odd-meter").value.trim(), line.time_s, beatS),
+        ),
       free: () => freed(this.state, number("free-from"), number("free-to"), this.seen.bars),
       remove: () => removed(this.state, this.chosen),
     };
@@ -166,7 +201,8 @@ class MapEditor {
   }
 
   stepBack(which) {
-    if (!this.history[which]()) return this.say(which === "undo" ? "There is nothing to undo." : "There is nothing to do again.");
+    if (!this.history[which]())
+      return this.say(which === "undo" ? "There is nothing to undo." : "There is nothing to do again.");
     this.say("");
     this.changed();
   }
@@ -197,7 +233,8 @@ class MapEditor {
 
   /** Undo and redo wherever the hands are, but in a field whose own undo they mean. */
   key(event) {
-    if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z" || event.target.matches?.(TYPED_INTO)) return;
+    if (!(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z" || event.target.matches?.(TYPED_INTO))
+      return;
     event.preventDefault();
     this.stepBack(event.shiftKey ? "redo" : "undo");
   }
@@ -208,7 +245,9 @@ class MapEditor {
     const isOlder = this.found.began !== this.unsaved.began;
     const version = this.found.began ? `version ${this.found.began}` : "the measured map";
     const since = isOlder ? ` It began from ${version}, and another map was approved since.` : "";
-    this.element.querySelector("[data-map-offer-text]").textContent = `Another map than the approved one is kept in this browser, last changed ${agoWords(Date.now() - this.found.atMs)}.${since}`;
+    const ago = agoWords(Date.now() - this.found.atMs);
+    this.element.querySelector("[data-map-offer-text]").textContent =
+      `Another map than the approved one is kept in this browser, last changed ${ago}.${since}`;
     this.element.querySelector("[data-map-offer]").hidden = false;
   }
 
@@ -237,7 +276,8 @@ class MapEditor {
   show() {
     this.showRows();
     const spread = this.seen.spread_ms;
-    this.element.querySelector("[data-map-spread]").textContent = spread === null ? "no attacks to hold it against" : `half of all attacks lie within ${spread} ms`;
+    this.element.querySelector("[data-map-spread]").textContent =
+      spread === null ? "no attacks to hold it against" : `half of all attacks lie within ${spread} ms`;
     this.ask();
   }
 
@@ -256,9 +296,20 @@ class MapEditor {
   draw() {
     const anchor = this.state.anchors[this.chosen];
     const { view, headS, taps } = this.live;
-    this.picture.draw({ seen: this.seen, anchors: this.state.anchors, chosen: this.chosen, reachMs: this.reachMs, view, headS, taps });
-    this.element.querySelector("[data-map-where]").textContent = `bar ${anchor.bar} at ${clock(anchor.time_s, 3)}; ${this.reachMs} ms up to early, down to late`;
-    this.canvas.setAttribute("aria-label", `The playing against the map. Chosen: ${placeText(this.seen.bars, anchor.time_s + 1e-6)}, ${signed(this.seen.stretches[this.chosen]?.late_ms)}.`);
+    this.picture.draw({
+      seen: this.seen,
+      anchors: this.state.anchors,
+      chosen: this.chosen,
+      reachMs: this.reachMs,
+      view,
+      headS,
+      taps,
+    });
+    this.element.querySelector("[data-map-where]").textContent =
+      `bar ${anchor.bar} at ${clock(anchor.time_s, 3)}; ${this.reachMs} ms up to early, down to late`;
+    const place = placeText(this.seen.bars, anchor.time_s + 1e-6);
+    const late = signed(this.seen.stretches[this.chosen]?.late_ms);
+    this.canvas.setAttribute("aria-label", `The playing against the map. Chosen: ${place}, ${late}.`);
   }
 
   leaveThePage() {

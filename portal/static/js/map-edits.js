@@ -1,12 +1,15 @@
-// A tempo map as anchors, and every edit of it as a plain function: state in, new state out. Nothing here touches the page.
+// A tempo map as anchors, and every edit of it as a plain function: state in, new state out. Nothing here touches the
+// page.
 //
-// State: {anchors: [{bar, time_s, meter, ramps, free}], last_bpm}; anchors in order of bars. An edit that cannot be made gives
-// the same state back.
+// State: {anchors: [{bar, time_s, meter, ramps, free}], last_bpm}; anchors in order of bars. An edit that cannot be
+// made gives the same state back.
 import { barLengthS, beatsPerBar } from "kitpost/bars";
 
 /** One anchor, or with `all` the whole map, `byS` later. */
 export function moved(state, index, byS, all = false) {
-  const anchors = state.anchors.map((anchor, at) => (all || at === index ? { ...anchor, time_s: round(anchor.time_s + byS) } : anchor));
+  const anchors = state.anchors.map((anchor, at) =>
+    all || at === index ? { ...anchor, time_s: round(anchor.time_s + byS) } : anchor,
+  );
   return inOrder(anchors) ? { ...state, anchors } : state;
 }
 
@@ -23,15 +26,21 @@ export function barAt(state, bar, timeS) {
 
 /** A new anchor on a bar line, in the meter that holds there, free where the passage is. */
 export function added(state, bar, timeS) {
-  if (!Number.isInteger(bar) || !Number.isFinite(timeS) || state.anchors.some((anchor) => anchor.bar === bar)) return state;
+  if (!Number.isInteger(bar) || !Number.isFinite(timeS) || state.anchors.some((anchor) => anchor.bar === bar))
+    return state;
   const before = state.anchors.filter((anchor) => anchor.bar < bar).at(-1) ?? state.anchors[0];
-  const anchors = [...state.anchors, { ...before, bar, time_s: round(timeS), ramps: false }].sort((a, b) => a.bar - b.bar);
+  const anchors = [...state.anchors, { ...before, bar, time_s: round(timeS), ramps: false }].sort(
+    (a, b) => a.bar - b.bar,
+  );
   return inOrder(anchors) ? { ...state, anchors } : state;
 }
 
 export function removed(state, index) {
   if (state.anchors.length < 2) return state;
-  return { anchors: state.anchors.filter((_, at) => at !== index), last_bpm: index === state.anchors.length - 1 ? bpmFrom(state, index - 1) : state.last_bpm };
+  return {
+    anchors: state.anchors.filter((_, at) => at !== index),
+    last_bpm: index === state.anchors.length - 1 ? bpmFrom(state, index - 1) : state.last_bpm,
+  };
 }
 
 /** The tempo that runs from an anchor: to the next one, or at the end. */
@@ -53,7 +62,12 @@ export function ramping(state, index, ramps) {
 
 /** From the anchor on, up to the next, the music is free of the grid, or holds to it again. */
 export function freeing(state, index, free) {
-  return { ...state, anchors: state.anchors.map((anchor, at) => (at === index ? { ...anchor, free, ramps: anchor.ramps && !free } : anchor)) };
+  return {
+    ...state,
+    anchors: state.anchors.map((anchor, at) =>
+      at === index ? { ...anchor, free, ramps: anchor.ramps && !free } : anchor,
+    ),
+  };
 }
 
 /** Bars `first` to `last` are free of the grid; what comes after them stays as it was. `bars`: the lines of the map. */
@@ -63,7 +77,9 @@ export function freed(state, first, last, bars) {
   const begun = state.anchors.some((anchor) => anchor.bar === first) ? state : added(state, first, from.time_s);
   const isEnded = !after || begun.anchors.some((anchor) => anchor.bar === last + 1);
   const whole = isEnded ? begun : added(begun, last + 1, after.time_s);
-  const anchors = whole.anchors.map((anchor) => (anchor.bar >= first && anchor.bar <= last ? { ...anchor, free: true, ramps: false } : anchor));
+  const anchors = whole.anchors.map((anchor) =>
+    anchor.bar >= first && anchor.bar <= last ? { ...anchor, free: true, ramps: false } : anchor,
+  );
   return { ...state, anchors };
 }
 
@@ -76,7 +92,10 @@ export function lineOf(bars, bar) {
 }
 
 export function nearestLine(bars, timeS) {
-  return bars.reduce((best, line) => (best && Math.abs(best.time_s - timeS) <= Math.abs(line.time_s - timeS) ? best : line), null);
+  return bars.reduce(
+    (best, line) => (best && Math.abs(best.time_s - timeS) <= Math.abs(line.time_s - timeS) ? best : line),
+    null,
+  );
 }
 
 /** Bar `bar` alone in another meter, at the beat that runs there; all after it moves with it and stays as it was. */
@@ -109,12 +128,17 @@ export function doubled(state) {
 export function halved(state) {
   const stays = (anchor) => (anchor.bar - 1) % 2 === 0;
   const anchors = state.anchors.filter(stays).map((anchor) => ({ ...anchor, bar: (anchor.bar - 1) / 2 + 1 }));
-  return anchors.length ? { anchors, last_bpm: String(times(bpmFrom(state, state.anchors.findLastIndex(stays)), 0.5)) } : state;
+  return anchors.length
+    ? { anchors, last_bpm: String(times(bpmFrom(state, state.anchors.findLastIndex(stays)), 0.5)) }
+    : state;
 }
 
 /** Beat one is `beats` later: bar lines move by that much of each stretch's own beat. */
 export function turned(state, beats, stretches) {
-  const anchors = state.anchors.map((anchor, at) => ({ ...anchor, time_s: round(anchor.time_s + beats * stretches[at].beat_s) }));
+  const anchors = state.anchors.map((anchor, at) => ({
+    ...anchor,
+    time_s: round(anchor.time_s + beats * stretches[at].beat_s),
+  }));
   return inOrder(anchors) ? { ...state, anchors } : state;
 }
 
@@ -136,7 +160,11 @@ export function written({ anchors }) {
     }
     const step = ((beatsS - bars * firstS) * 2) / bars ** 2;
     beatS = firstS + step * (bars - 0.5);
-    return Array.from({ length: bars }, (_, bar) => ({ ...one, bar: one.bar + bar, time_s: one.time_s + beats * (firstS * bar + (step * bar ** 2) / 2) }));
+    return Array.from({ length: bars }, (_, bar) => ({
+      ...one,
+      bar: one.bar + bar,
+      time_s: one.time_s + beats * (firstS * bar + (step * bar ** 2) / 2),
+    }));
   });
 }
 
@@ -172,7 +200,9 @@ export class History {
 }
 
 export function inOrder(anchors) {
-  return anchors.every((anchor, at) => !at || (anchor.bar > anchors[at - 1].bar && anchor.time_s > anchors[at - 1].time_s));
+  return anchors.every(
+    (anchor, at) => !at || (anchor.bar > anchors[at - 1].bar && anchor.time_s > anchors[at - 1].time_s),
+  );
 }
 
 /** The tempo after the last anchor as a number: it may be written as a fraction. */

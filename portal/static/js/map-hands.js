@@ -1,7 +1,7 @@
 // Hands on the picture of a map: a handle pulled up or down, a place pressed, keys, the wheel.
 //
-// A mouse takes the line of an anchor at any height. A finger takes its handle alone: beside handles it scrolls the page, and a
-// tap puts the head there.
+// A mouse takes the line of an anchor at any height. A finger takes its handle alone: beside handles it scrolls the
+// page, and a tap puts the head there.
 import { moved } from "kitpost/map-edits";
 import { HANDLE_PX } from "kitpost/map-picture";
 import { pan, zoomAt } from "kitpost/views";
@@ -43,7 +43,10 @@ function swipe(editor, event, timeS) {
     const byS = ((event.clientX - moveEvent.clientX) / editor.canvas.clientWidth) * (from.endS - from.startS);
     score.setView(pan(from, byS, editor.seen.duration_s));
   };
-  whileDown(editor.canvas, event, { onMove, onUp: (upEvent) => farPx(event, upEvent) <= TAP_PX && editor.live.seek(timeS) });
+  whileDown(editor.canvas, event, {
+    onMove,
+    onUp: (upEvent) => farPx(event, upEvent) <= TAP_PX && editor.live.seek(timeS),
+  });
 }
 
 /** Index of the anchor whose handle is there; -1 for none. */
@@ -54,7 +57,8 @@ function handleAt({ picture, state }, x, y, isFinger) {
   return least <= (isFinger ? FINGER_REACH_PX : MOUSE_REACH_PX) ? gaps.indexOf(least) : -1;
 }
 
-/** The handle follows until it is let go, which is one step; where the browser takes the pointer away, nothing was pulled. */
+/** The handle follows until it is let go, which is one step; where the browser takes the pointer away, nothing was
+ *  pulled. */
 function pull(editor, event, at) {
   editor.choose(at);
   const from = { state: editor.state, msPerPx: editor.picture.msPerPx, all: editor.field("all").checked };
@@ -75,13 +79,19 @@ function pull(editor, event, at) {
   };
   editor.isPulled = true;
   editor.canvas.setPointerCapture(event.pointerId);
-  whileDown(editor.canvas, event, { onMove, onUp, onCancel: () => holds() && editor.lookAt(from.state), onEnd: () => (editor.isPulled = false) });
+  whileDown(editor.canvas, event, {
+    onMove,
+    onUp,
+    onCancel: () => holds() && editor.lookAt(from.state),
+    onEnd: () => (editor.isPulled = false),
+  });
 }
 
 /** Tell what this pointer does until it goes up or is taken away; then nothing of it is left. */
 function whileDown(canvas, { pointerId }, { onMove, onUp, onCancel, onEnd }) {
   const over = new AbortController();
-  const on = (kind, doing) => canvas.addEventListener(kind, (event) => event.pointerId === pointerId && doing?.(event), { signal: over.signal });
+  const on = (kind, doing) =>
+    canvas.addEventListener(kind, (event) => event.pointerId === pointerId && doing?.(event), { signal: over.signal });
   const end = (doing) => (event) => {
     over.abort();
     onEnd?.();
@@ -108,7 +118,11 @@ function key(editor, event) {
     Home: () => editor.live.zoom("whole"),
     " ": () => editor.live.zoom("play"),
   };
-  if (event.key in steps) doings[event.key] = () => editor.take(moved(editor.state, editor.chosen, steps[event.key] * (event.shiftKey ? 10 : 1), editor.field("all").checked));
+  if (event.key in steps)
+    doings[event.key] = () =>
+      editor.take(
+        moved(editor.state, editor.chosen, steps[event.key] * (event.shiftKey ? 10 : 1), editor.field("all").checked),
+      );
   if (!doings[event.key]) return;
   event.preventDefault();
   doings[event.key]();
@@ -120,5 +134,7 @@ function wheel(editor, event) {
   if (!score || !(event.ctrlKey || event.altKey)) return;
   event.preventDefault();
   const x = event.clientX - editor.canvas.getBoundingClientRect().left;
-  score.setView(zoomAt(score.view, editor.picture.timeAt(x), 1.0015 ** event.deltaY, editor.seen.duration_s, LEAST_VIEW_S));
+  score.setView(
+    zoomAt(score.view, editor.picture.timeAt(x), 1.0015 ** event.deltaY, editor.seen.duration_s, LEAST_VIEW_S),
+  );
 }

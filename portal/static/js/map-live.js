@@ -1,5 +1,5 @@
-// The map page's tie to the score: the map that is being made is heard there, its view and its head are shown here, and what a
-// person means while it plays is taken by the moment that was heard.
+// The map page's tie to the score: the map that is being made is heard there, its view and its head are shown here, and
+// what a person means while it plays is taken by the moment that was heard.
 import { isSwitchedOff } from "kitpost/keys";
 import { barAt, lineOf, moved, nearestLine } from "kitpost/map-edits";
 import { withTaps } from "kitpost/map-taps";
@@ -76,7 +76,8 @@ export class MapLive {
     const line = timeS === null ? null : isBarOne ? lineOf(bars, 1) : nearestLine(bars, timeS);
     if (!line) return this.editor.say("The score is not there yet.");
     const byMs = Math.round((timeS - line.time_s) * 1000);
-    const said = `Bar ${line.bar} begins at ${clock(timeS, 3)}: the whole map moved by ${Math.abs(byMs)} ms, ${byMs < 0 ? "earlier" : "later"}.`;
+    const byWords = `${Math.abs(byMs)} ms, ${byMs < 0 ? "earlier" : "later"}`;
+    const said = `Bar ${line.bar} begins at ${clock(timeS, 3)}: the whole map moved by ${byWords}.`;
     this.editor.take(moved(this.editor.state, 0, timeS - line.time_s, true), said);
   }
 

@@ -1,5 +1,5 @@
-// The picture of a tempo map: the bar ruler, each attack as a dot above (early) or below (late) the line, the anchors on it,
-// what is free of the grid hatched.
+// The picture of a tempo map: the bar ruler, each attack as a dot above (early) or below (late) the line, the anchors
+// on it, what is free of the grid hatched.
 import { numberEvery } from "kitpost/bars";
 import { inkOf } from "kitpost/ink";
 
@@ -33,7 +33,8 @@ export class MapPicture {
     return RULER_PX + (HEIGHT_PX - RULER_PX) / 2 + lateMs / this.msPerPx;
   }
 
-  /** `scene`: {seen: {duration_s, bars, dots}, anchors, chosen, reachMs, view, headS, taps}; no view is the whole song. */
+  /** `scene`: {seen: {duration_s, bars, dots}, anchors, chosen, reachMs, view, headS, taps}; no view is the whole
+   *  song. */
   draw(scene) {
     const ratio = window.devicePixelRatio || 1;
     this.width = this.canvas.clientWidth;
@@ -61,7 +62,8 @@ export class MapPicture {
     context.fillStyle = ink.sheet;
     context.fillRect(0, 0, this.width, RULER_PX);
     context.font = `600 ${ink.figurePx}px ${ink.face}`;
-    const barPx = bars.length > 1 ? (this.x(bars.at(-1).time_s) - this.x(bars[0].time_s)) / (bars.length - 1) : this.width;
+    const barPx =
+      bars.length > 1 ? (this.x(bars.at(-1).time_s) - this.x(bars[0].time_s)) / (bars.length - 1) : this.width;
     const every = numberEvery(barPx, ink.figurePx * 3.4);
     for (const { bar, time_s: timeS } of bars) {
       const left = this.x(timeS);
@@ -70,7 +72,8 @@ export class MapPicture {
       context.fillRect(left, RULER_PX, 1, HEIGHT_PX);
       context.fillStyle = ink.ink;
       context.fillRect(left, 6, 2, RULER_PX - 6);
-      if (left + 5 + context.measureText(String(bar)).width <= this.width) context.fillText(String(bar), left + 5, 6 + ink.figurePx);
+      if (left + 5 + context.measureText(String(bar)).width <= this.width)
+        context.fillText(String(bar), left + 5, 6 + ink.figurePx);
     }
     context.fillStyle = ink.ink;
     context.fillRect(0, RULER_PX - 2, this.width, 2);

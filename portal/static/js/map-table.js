@@ -1,12 +1,22 @@
-// The anchors of a map as rows to type into. Rows are made anew only when anchors come, go or change their kind, and the focus
-// stays where it was.
-const WORDS = { time: "Time, s", meter: "Meter", bpm: "Tempo", ramps: "Even change", free: "Free", late: "Playing is", spread: "Spread" };
+// The anchors of a map as rows to type into. Rows are made anew only when anchors come, go or change their kind, and
+// the focus stays where it was.
+const WORDS = {
+  time: "Time, s",
+  meter: "Meter",
+  bpm: "Tempo",
+  ramps: "Even change",
+  free: "Free",
+  late: "Playing is",
+  spread: "Spread",
+};
 
 export class AnchorTable {
   constructor(body, { onChange, onChoose }) {
     this.body = body;
     this.kept = "";
-    body.addEventListener("change", ({ target }) => onChange(Number(target.closest("tr").dataset.at), target.dataset.of, valueOf(target)));
+    body.addEventListener("change", ({ target }) =>
+      onChange(Number(target.closest("tr").dataset.at), target.dataset.of, valueOf(target)),
+    );
     body.addEventListener("focusin", ({ target }) => onChoose(Number(target.closest("tr")?.dataset.at)));
   }
 
@@ -15,7 +25,8 @@ export class AnchorTable {
     const kind = JSON.stringify(anchors.map(({ bar }) => bar));
     if (kind !== this.kept) this.build(anchors);
     this.kept = kind;
-    for (const [at, anchor] of anchors.entries()) this.fill(this.body.rows[at], anchor, stretches[at], at === anchors.length - 1 || !at, fresh);
+    for (const [at, anchor] of anchors.entries())
+      this.fill(this.body.rows[at], anchor, stretches[at], at === anchors.length - 1 || !at, fresh);
     this.choose(chosen);
   }
 
@@ -41,7 +52,11 @@ export class AnchorTable {
     row.querySelector('[data-of="ramps"]').checked = Boolean(anchor.ramps);
     row.querySelector('[data-of="ramps"]').hidden = cannotRamp || Boolean(anchor.free);
     row.querySelector('[data-of="free"]').checked = Boolean(anchor.free);
-    const figures = { bpm: tempo, late: anchor.free ? "free" : signed(stretch?.late_ms), spread: stretch?.spread_ms == null ? "–" : `${stretch.spread_ms} ms` };
+    const figures = {
+      bpm: tempo,
+      late: anchor.free ? "free" : signed(stretch?.late_ms),
+      spread: stretch?.spread_ms == null ? "–" : `${stretch.spread_ms} ms`,
+    };
     for (const cell of row.querySelectorAll("td[data-figure]")) cell.textContent = figures[cell.dataset.figure];
   }
 }
@@ -60,9 +75,16 @@ function rowOf(anchor, at, isLast) {
   const row = document.createElement("tr");
   Object.assign(row.dataset, { at, bar: anchor.bar });
   const head = Object.assign(document.createElement("th"), { scope: "row", textContent: `Bar ${anchor.bar}` });
-  row.append(head, typed("time", `Time of bar ${anchor.bar}, in seconds`), typed("meter", `Meter from bar ${anchor.bar}`));
+  row.append(
+    head,
+    typed("time", `Time of bar ${anchor.bar}, in seconds`),
+    typed("meter", `Meter from bar ${anchor.bar}`),
+  );
   row.append(isLast ? typed("bpm", `Tempo from bar ${anchor.bar}`) : figure("bpm"));
-  row.append(ticked("ramps", `From bar ${anchor.bar} the tempo changes evenly`), ticked("free", `Free of the grid from bar ${anchor.bar}`));
+  row.append(
+    ticked("ramps", `From bar ${anchor.bar} the tempo changes evenly`),
+    ticked("free", `Free of the grid from bar ${anchor.bar}`),
+  );
   row.append(figure("late"), figure("spread"));
   return row;
 }

@@ -1,7 +1,7 @@
 // From taps on downbeats to the bar lines of a map. Sums only; nothing here touches the page.
 //
-// People tap 10 to 25 ms around the beat, mostly early, miss one and hit one twice. So a tap counts for the bar line it is
-// near; the run of taps is smoothed; and where attacks of the music agree, the line is pulled onto them.
+// People tap 10 to 25 ms around the beat, mostly early, miss one and hit one twice. So a tap counts for the bar line it
+// is near; the run of taps is smoothed; and where attacks of the music agree, the line is pulled onto them.
 import { barIndexAt, barLengthS } from "kitpost/bars";
 import { inOrder, round } from "kitpost/map-edits";
 
@@ -59,7 +59,8 @@ export function smoothed(lines, neighbours = NEIGHBOURS) {
   return lines.map((line) => ({ ...line, timeS: line.mapS + fitAt(lines, offsets, weights, line.bar, neighbours) }));
 }
 
-/** A parabola through the nearest taps, at `bar`: music that breathes bends within a few bars. By orthogonal polynomials. */
+/** A parabola through the nearest taps, at `bar`: music that breathes bends within a few bars. By orthogonal
+ *  polynomials. */
 function fitAt(lines, offsets, weights, bar, neighbours) {
   const xs = lines.map((line) => line.bar - bar);
   const reach = 1.001 * [...xs].map(Math.abs).sort((a, b) => a - b)[Math.min(neighbours, xs.length) - 1] || 1;
@@ -97,8 +98,12 @@ export function ontoPlaying(lines, attacks) {
 
 /** By how much the music comes after the taps as a whole: where most of the attacks near the lines lie. */
 function leanOf(lines, attacks) {
-  const gaps = lines.flatMap((line) => nearTo(attacks, line.timeS, LEAN_REACH_S).map(([timeS, , share]) => ({ gapS: timeS - line.timeS, share })));
-  const worth = ({ gapS }) => gaps.reduce((total, one) => total + one.share * Math.exp(-(((one.gapS - gapS) / TOGETHER_S) ** 2) / 2), 0) * Math.exp(-((gapS / LEAN_S) ** 2) / 2);
+  const gaps = lines.flatMap((line) =>
+    nearTo(attacks, line.timeS, LEAN_REACH_S).map(([timeS, , share]) => ({ gapS: timeS - line.timeS, share })),
+  );
+  const worth = ({ gapS }) =>
+    gaps.reduce((total, one) => total + one.share * Math.exp(-(((one.gapS - gapS) / TOGETHER_S) ** 2) / 2), 0) *
+    Math.exp(-((gapS / LEAN_S) ** 2) / 2);
   let [best, most] = [0, 0];
   for (const gap of gaps) if (worth(gap) > most) [best, most] = [gap.gapS, worth(gap)];
   const heard = lines.filter((line) => nearTo(attacks, line.timeS + best, NEAR_S).length);
@@ -116,11 +121,16 @@ export function throughLines(state, lines, bars) {
   const timeOf = new Map(lines.map((line) => [line.bar, line.timeS]));
   const kept = state.anchors.map((anchor) => {
     const isInside = anchor.bar > first && anchor.bar < last;
-    return { ...anchor, time_s: round(timeOf.get(anchor.bar) ?? anchor.time_s + (isInside ? offsetAt(lines, anchor.bar) : 0)) };
+    return {
+      ...anchor,
+      time_s: round(timeOf.get(anchor.bar) ?? anchor.time_s + (isInside ? offsetAt(lines, anchor.bar) : 0)),
+    };
   });
   const known = new Set(kept.map((anchor) => anchor.bar));
   const holding = (bar) => state.anchors.filter((anchor) => anchor.bar < bar).at(-1) ?? state.anchors[0];
-  const fresh = lines.filter((line) => !known.has(line.bar)).map((line) => ({ ...holding(line.bar), bar: line.bar, time_s: round(line.timeS), ramps: false }));
+  const fresh = lines
+    .filter((line) => !known.has(line.bar))
+    .map((line) => ({ ...holding(line.bar), bar: line.bar, time_s: round(line.timeS), ramps: false }));
   const anchors = [...kept, ...fresh].sort((a, b) => a.bar - b.bar);
   if (!inOrder(anchors)) return state;
   const bpm = anchors.at(-1).bar === last ? tempoAtEnd(lines, bars) : null;
@@ -139,7 +149,10 @@ function tempoAtEnd(lines, bars) {
   const last = lines.slice(-LAST_LINES);
   if (last.length < FEWEST_FOR_TEMPO) return null;
   const beats = last.map((line) => bars.reduce((count, bar) => count + (bar.bar < line.bar ? bar.beats : 0), 0));
-  const [middleX, middleY] = [beats.reduce((a, b) => a + b) / last.length, last.reduce((total, line) => total + line.timeS, 0) / last.length];
+  const [middleX, middleY] = [
+    beats.reduce((a, b) => a + b) / last.length,
+    last.reduce((total, line) => total + line.timeS, 0) / last.length,
+  ];
   const across = beats.reduce((total, beat) => total + (beat - middleX) ** 2, 0);
   const beatS = last.reduce((total, line, at) => total + (beats[at] - middleX) * (line.timeS - middleY), 0) / across;
   return beatS > 0 ? Math.round((60 / beatS) * 1e4) / 1e4 : null;
@@ -151,9 +164,19 @@ export function withTaps(state, tapsS, { bars, dots }) {
   const first = ontoPlaying(smoothed(lines), dots);
   // What most lines were pulled onto tells better than taps where the others lie: the first and last ones above all.
   const isHeard = first.filter((line) => line.isPulled).length * 2 > first.length;
-  const pulled = isHeard ? ontoPlaying(smoothed(first.map((line) => ({ ...line, tapS: line.timeS })), NEIGHBOURS_HEARD), dots) : first;
+  const pulled = isHeard
+    ? ontoPlaying(
+        smoothed(
+          first.map((line) => ({ ...line, tapS: line.timeS })),
+          NEIGHBOURS_HEARD,
+        ),
+        dots,
+      )
+    : first;
   const isPulled = pulled.filter((line) => line.isPulled).length;
-  const left = [doubled && `${doubled} tapped twice`, between && `${between} between bar lines`].filter(Boolean).join(", ");
+  const left = [doubled && `${doubled} tapped twice`, between && `${between} between bar lines`]
+    .filter(Boolean)
+    .join(", ");
   const rest = pulled.length - isPulled;
   const parts = [`${count(tapsS.length, "tap")}: ${count(pulled.length, "bar line")} set.`];
   if (left) parts.push(`Left out: ${left}.`);

@@ -89,6 +89,11 @@ function isSameAnchor(one, other) {
 export function agoWords(ms) {
   const minutes = Math.floor(ms / 60_000);
   if (minutes < 1) return "just now";
-  const [count, unit] = minutes < 60 ? [minutes, "minute"] : minutes < 48 * 60 ? [Math.floor(minutes / 60), "hour"] : [Math.floor(minutes / 1440), "day"];
+  const [count, unit] =
+    minutes < 60
+      ? [minutes, "minute"]
+      : minutes < 48 * 60
+        ? [Math.floor(minutes / 60), "hour"]
+        : [Math.floor(minutes / 1440), "day"];
   return `${count} ${unit}${count === 1 ? "" : "s"} ago`;
 }

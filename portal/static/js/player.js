@@ -1,11 +1,12 @@
 // Plays one sound under our own buttons. Without script the <audio controls> inside stays as it is.
 //
-//   <div class="player" data-player data-player-label="Rough mix 2" data-player-map='{"bar_one_s": 0, "segments": [...]}'>
+//   <div class="player" data-player data-player-label="Rough mix 2"
+//        data-player-map='{"bar_one_s": 0, "segments": [...]}'>
 //     <audio controls preload="none" src="URL"></audio>
 //   </div>
 //
-// `data-player-map` (optional) is a tempo map; with it, places are bars. Playing starts quiet and ramps up after each start
-// and seek.
+// `data-player-map` (optional) is a tempo map; with it, places are bars. Playing starts quiet and ramps up after each
+// start and seek.
 import { attach } from "kitpost/attach";
 import { barsOfMap, clock, placeAt } from "kitpost/bars";
 import { noteTaken, showHearingNote } from "kitpost/hearing-note";

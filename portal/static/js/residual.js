@@ -1,5 +1,5 @@
-// How far the playing lies from the grid, bar by bar, in the picture under the lanes. A grid that drifts from the music shows
-// as a slope, a beat too many as a step. The figures come with the bars, from what the map page's come from.
+// How far the playing lies from the grid, bar by bar, in the picture under the lanes. A grid that drifts from the music
+// shows as a slope, a beat too many as a step. The figures come with the bars, from what the map page's come from.
 
 const RESIDUAL_PX = 84;
 const MARGIN_PX = 8;
@@ -7,14 +7,17 @@ const LEAST_SCALE_MS = 20;
 const MOST_TIMES = 2;
 const SHARE = 0.9;
 
-/** `bars` of the ruler: [{bar, timeS, ms, count}] of those in which something is played that can be late. Above zero the
- *  playing comes after the grid. */
+/** `bars` of the ruler: [{bar, timeS, ms, count}] of those in which something is played that can be late. Above zero
+ *  the playing comes after the grid. */
 export function residualOf(bars) {
-  return bars.filter((line) => Number.isFinite(line.late_ms)).map((line) => ({ bar: line.bar, timeS: line.time_s, ms: line.late_ms, count: line.attacks }));
+  return bars
+    .filter((line) => Number.isFinite(line.late_ms))
+    .map((line) => ({ bar: line.bar, timeS: line.time_s, ms: line.late_ms, count: line.attacks }));
 }
 
-/** What the picture reaches to, in ms: all of it, but no more than twice what the bars of nine attacks in ten keep within. A
- *  last bar of a few ringing notes then lies outside and leaves the others their shape; a slope or a step is kept whole. */
+/** What the picture reaches to, in ms: all of it, but no more than twice what the bars of nine attacks in ten keep
+ *  within. A last bar of a few ringing notes then lies outside and leaves the others their shape; a slope or a step
+ *  is kept whole. */
 export function scaleMs(points) {
   const sorted = points.map(({ ms, count }) => ({ ms: Math.abs(ms), count })).sort((one, other) => one.ms - other.ms);
   const enough = SHARE * sorted.reduce((sum, point) => sum + point.count, 0);
@@ -23,7 +26,8 @@ export function scaleMs(points) {
   return Math.max(LEAST_SCALE_MS, Math.min(sorted.at(-1)?.ms ?? 0, MOST_TIMES * kept));
 }
 
-/** Number (32 bits), microseconds (32 bits each), strengths (a byte each): [{timeS, strength}] with strength up to 1. */
+/** Number (32 bits), microseconds (32 bits each), strengths (a byte each): [{timeS, strength}] with strength up to
+ *  1. */
 export function onsetsFrom(bytes) {
   const count = new DataView(bytes).getUint32(0, true);
   const times = new Uint32Array(bytes, 4, count);
@@ -44,7 +48,8 @@ export function fillRows(body, points) {
     const head = document.createElement("th");
     Object.assign(head, { scope: "row", textContent: String(bar) });
     row.append(head);
-    for (const text of [ms.toFixed(1).replace("-", "−"), String(count)]) Object.assign(row.insertCell(), { className: "num", textContent: text });
+    for (const text of [ms.toFixed(1).replace("-", "−"), String(count)])
+      Object.assign(row.insertCell(), { className: "num", textContent: text });
   }
 }
 

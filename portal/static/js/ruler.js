@@ -1,5 +1,5 @@
-// Draws the bar ruler: bars and beats of a tempo map, sections above, meters where they change. What is written never runs
-// into what else is: where two want the same room, the one worth less is left out.
+// Draws the bar ruler: bars and beats of a tempo map, sections above, meters where they change. What is written never
+// runs into what else is: where two want the same room, the one worth less is left out.
 import { numberEvery } from "kitpost/bars";
 
 export const RULER_PX = 44;
@@ -20,13 +20,18 @@ export function drawRuler(context, { bars, sections, view, width }, ink, x, bott
   if (bars.length < 2) return;
   context.font = `600 ${ink.figurePx}px ${ink.face}`;
   const meanPx = meanBarPx(bars, x);
-  const labels = labelsOf({ bars, sections, width, every: numberEvery(meanPx, ink.figurePx * 3.4) }, x, (text) => context.measureText(text).width);
+  const labels = labelsOf(
+    { bars, sections, width, every: numberEvery(meanPx, ink.figurePx * 3.4) },
+    x,
+    (text) => context.measureText(text).width,
+  );
   const lined = new Set(labels.filter((label) => label.row === BELOW.row).map((label) => label.bar));
   hatchFree(context, bars, width, ink, x);
   for (const [at, line] of bars.entries()) {
     if (line.time_s > view.endS) break;
     const next = bars[at + 1];
-    if (!next || next.time_s >= view.startS) drawLines(context, { line, next, meanPx, isLabelled: lined.has(line.bar) }, ink, x, bottom);
+    if (!next || next.time_s >= view.startS)
+      drawLines(context, { line, next, meanPx, isLabelled: lined.has(line.bar) }, ink, x, bottom);
   }
   for (const { text, left, row, kind } of labels) {
     context.fillStyle = kind === "section" || kind === "free" ? ink.soft : ink.ink;
@@ -38,16 +43,27 @@ function meanBarPx(bars, x) {
   return (x(bars.at(-1).time_s) - x(bars[0].time_s)) / (bars.length - 1);
 }
 
-/** What is written and where: [{kind, text, row, left, right, bar}]. `every` so many bars a number is wanted; `widthOf` a text
- *  is its width. By worth: a change of meter, a section's letter, a bar's number, that a passage is free. */
+/** What is written and where: [{kind, text, row, left, right, bar}]. `every` so many bars a number is wanted;
+ *  `widthOf` a text is its width. By worth: a change of meter, a section's letter, a bar's number, that a passage is
+ *  free. */
 export function labelsOf({ bars, sections, width, every }, x, widthOf) {
   const placed = [];
   const place = (label) => {
-    const isClear = placed.every((other) => other.row !== label.row || label.left >= other.right + APART_PX || label.right + APART_PX <= other.left);
+    const isClear = placed.every(
+      (other) =>
+        other.row !== label.row || label.left >= other.right + APART_PX || label.right + APART_PX <= other.left,
+    );
     if (isClear) placed.push(label);
     return isClear;
   };
-  const labelAt = (kind, text, { row, insetPx }, timeS, bar) => ({ kind, text, row, bar, left: x(timeS) + insetPx, right: x(timeS) + insetPx + widthOf(text) });
+  const labelAt = (kind, text, { row, insetPx }, timeS, bar) => ({
+    kind,
+    text,
+    row,
+    bar,
+    left: x(timeS) + insetPx,
+    right: x(timeS) + insetPx + widthOf(text),
+  });
   for (const line of changesOfMeter(bars)) place(labelAt("meter", line.meter, BELOW, line.time_s, line.bar));
   for (const section of sections) place(labelAt("section", section.label, ABOVE, section.time_s, section.bar));
   for (const line of bars) {
@@ -55,7 +71,8 @@ export function labelsOf({ bars, sections, width, every }, x, widthOf) {
     const number = labelAt("number", String(line.bar), BELOW, line.time_s, line.bar);
     if (!place(number)) placeBefore(placed, number);
   }
-  for (const { startS, endS } of freePassages(bars)) placeFree(place, placed, labelAt("free", "free", ABOVE, startS), Math.min(width, x(endS)));
+  for (const { startS, endS } of freePassages(bars))
+    placeFree(place, placed, labelAt("free", "free", ABOVE, startS), Math.min(width, x(endS)));
   return placed.filter((label) => label.right > 0 && label.right <= width);
 }
 
@@ -76,7 +93,9 @@ function placeBefore(placed, number) {
 function placeFree(place, placed, free, endPx) {
   const move = (left) => Object.assign(free, { right: left + free.right - free.left, left });
   move(Math.max(free.left, ABOVE.insetPx));
-  const over = placed.filter((label) => label.row === free.row && label.left < free.right + APART_PX && label.right + APART_PX > free.left);
+  const over = placed.filter(
+    (label) => label.row === free.row && label.left < free.right + APART_PX && label.right + APART_PX > free.left,
+  );
   if (over.length) move(Math.max(...over.map((label) => label.right)) + APART_PX);
   if (free.right <= endPx) place(free);
 }
@@ -88,15 +107,27 @@ function changesOfMeter(bars) {
 /** From the first free bar to the first that is not; the last passage may have no end. */
 function freePassages(bars) {
   const firsts = bars.filter((line, at) => line.free && !bars[at - 1]?.free);
-  return firsts.map(({ time_s: startS }) => ({ startS, endS: bars.find((line) => line.time_s > startS && !line.free)?.time_s ?? Infinity }));
+  return firsts.map(({ time_s: startS }) => ({
+    startS,
+    endS: bars.find((line) => line.time_s > startS && !line.free)?.time_s ?? Infinity,
+  }));
 }
 
 function drawLines(context, { line, next, meanPx, isLabelled }, ink, x, bottom) {
   const left = x(line.time_s);
   if (meanPx > WIDE_ENOUGH_FOR_BEATS_PX && next && !line.free) {
-    for (let beat = 1; beat < line.beats; beat++) tick(context, left + ((x(next.time_s) - left) * beat) / line.beats, RULER_PX - SHORT_TICK_PX, bottom, ink.soft, ink.rule);
+    for (let beat = 1; beat < line.beats; beat++)
+      tick(
+        context,
+        left + ((x(next.time_s) - left) * beat) / line.beats,
+        RULER_PX - SHORT_TICK_PX,
+        bottom,
+        ink.soft,
+        ink.rule,
+      );
   }
-  if (isLabelled || meanPx >= WIDE_ENOUGH_FOR_BARS_PX) tick(context, left, isLabelled ? 20 : RULER_PX - SHORT_TICK_PX, bottom, ink.ink, ink.rule);
+  if (isLabelled || meanPx >= WIDE_ENOUGH_FOR_BARS_PX)
+    tick(context, left, isLabelled ? 20 : RULER_PX - SHORT_TICK_PX, bottom, ink.ink, ink.rule);
 }
 
 /** A passage without a pulse. */

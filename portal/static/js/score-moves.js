@@ -27,7 +27,9 @@ export function moveByHand(score) {
       const lengthS = from.view.endS - from.view.startS;
       if (pointers.size > 1 && from.gap) {
         const factor = from.gap / Math.max(LEAST_GAP_PX, gapPx());
-        return score.setView(zoomAt(from.view, (from.view.startS + from.view.endS) / 2, factor, durationS(), LEAST_VIEW_S));
+        return score.setView(
+          zoomAt(from.view, (from.view.startS + from.view.endS) / 2, factor, durationS(), LEAST_VIEW_S),
+        );
       }
       score.setView(pan(from.view, ((from.x - moveEvent.clientX) / canvas.clientWidth) * lengthS, durationS()));
     };
@@ -51,8 +53,11 @@ function wheel(score, event) {
   event.preventDefault();
   const { view } = score;
   const durationS = score.score.duration_s;
-  if (event.ctrlKey || event.altKey) return score.setView(zoomAt(view, score.timeAt(event), 1.0015 ** event.deltaY, durationS, LEAST_VIEW_S));
-  score.setView(pan(view, ((event.deltaX || event.deltaY) / score.canvas.clientWidth) * (view.endS - view.startS), durationS));
+  if (event.ctrlKey || event.altKey)
+    return score.setView(zoomAt(view, score.timeAt(event), 1.0015 ** event.deltaY, durationS, LEAST_VIEW_S));
+  score.setView(
+    pan(view, ((event.deltaX || event.deltaY) / score.canvas.clientWidth) * (view.endS - view.startS), durationS),
+  );
 }
 
 // A finding's place, pressed: the score goes there.

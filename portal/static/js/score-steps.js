@@ -5,7 +5,8 @@ const SAME_S = 1e-3;
 /** The next (`by` 1) or the last (`by` -1) of these moments from `timeS` on; null where there is none. */
 export function stepIn(momentsS, timeS, by) {
   const sorted = [...momentsS].sort((one, other) => one - other);
-  const found = by > 0 ? sorted.find((moment) => moment > timeS + SAME_S) : sorted.findLast((moment) => moment < timeS - SAME_S);
+  const found =
+    by > 0 ? sorted.find((moment) => moment > timeS + SAME_S) : sorted.findLast((moment) => moment < timeS - SAME_S);
   return found ?? null;
 }
 
@@ -13,7 +14,8 @@ export function placesOf({ lanes, marks }) {
   return [...marks, ...lanes.flatMap((lane) => lane.marks)].map((mark) => mark.time_s);
 }
 
-/** Where a key leads from `timeS`, or null: with Shift by bars, Page keys by sections, N by places (with Shift back). */
+/** Where a key leads from `timeS`, or null: with Shift by bars, Page keys by sections, N by places (with Shift
+ *  back). */
 export function stepFor({ key, shiftKey }, score, timeS) {
   const bars = score.bars.map((bar) => bar.time_s);
   const sections = score.sections.map((section) => section.time_s);

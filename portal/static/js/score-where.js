@@ -17,12 +17,14 @@ export function clockSteps({ startS, endS }, width, widthOf) {
   return { step, decimals: step < 0.001 ? 4 : 3 };
 }
 
-/** "bar 3, beat 2 · 0:05.31"; within a second of view to the millisecond, within a tenth with the frame at each rate that a
- *  lane has. */
+/** "bar 3, beat 2 · 0:05.31"; within a second of view to the millisecond, within a tenth with the frame at each rate
+ *  that a lane has. */
 export function whereText({ bars, lanes }, headS, lengthS) {
   const parts = [placeText(bars, headS) || "–", clock(headS, lengthS <= MS_WITHIN_S ? 3 : 2)];
   if (lengthS > FRAMES_WITHIN_S) return parts.join(" · ");
   const ratesHz = [...new Set(lanes.map((lane) => lane.sample_rate_hz).filter(Boolean))];
-  const frames = ratesHz.map((rateHz) => `frame ${Math.round(headS * rateHz)}${ratesHz.length > 1 ? ` at ${rateHz / 1000} kHz` : ""}`);
+  const frames = ratesHz.map(
+    (rateHz) => `frame ${Math.round(headS * rateHz)}${ratesHz.length > 1 ? ` at ${rateHz / 1000} kHz` : ""}`,
+  );
   return [...parts, ...frames].join(" · ");
 }

@@ -51,14 +51,17 @@ class Score {
 
   async loadOnsets() {
     this.onsets = await Promise.all(this.score.lanes.map(onsetsOf));
-    this.transport.attacksS = this.onsets.map((onsets) => onsets.filter((one) => one.strength >= FIRM).map((one) => one.timeS));
+    this.transport.attacksS = this.onsets.map((onsets) =>
+      onsets.filter((one) => one.strength >= FIRM).map((one) => one.timeS),
+    );
     this.ask();
   }
 
   showResidual() {
     this.residual = residualOf(this.score.bars);
     fillRows(this.part("off-rows"), this.residual);
-    for (const part of this.element.querySelectorAll("[data-score-off], [data-score-residual]")) part.hidden = !this.residual.length;
+    for (const part of this.element.querySelectorAll("[data-score-off], [data-score-residual]"))
+      part.hidden = !this.residual.length;
   }
 
   /** What is heard of each lane. */
@@ -76,18 +79,27 @@ class Score {
   }
 
   listen() {
-    this.element.addEventListener("click", (event) => this.press(event.target.closest("[data-score-do]")?.dataset.scoreDo));
-    listenToLevel(this.part("level"), (value) => value, (value) => this.transport.setLevel(value));
+    this.element.addEventListener("click", (event) =>
+      this.press(event.target.closest("[data-score-do]")?.dataset.scoreDo),
+    );
+    listenToLevel(
+      this.part("level"),
+      (value) => value,
+      (value) => this.transport.setLevel(value),
+    );
     listenToLevel(this.part("click"), levelOfGain, (value) => this.transport.setClick(value));
     listSections(this.part("section"), this.score);
-    this.part("section").addEventListener("change", ({ target }) => this.loopBars(target.value ? target.value.split("-") : ["", ""]));
+    this.part("section").addEventListener("change", ({ target }) =>
+      this.loopBars(target.value ? target.value.split("-") : ["", ""]),
+    );
     moveByHand(this);
     this.element.addEventListener("keydown", (event) => this.key(event));
     this.onGo = (event) => this.show(event.detail);
     document.addEventListener("score:go", this.onGo);
     this.onMap = (event) => this.takeMap(event.detail);
     document.addEventListener("score:map", this.onMap);
-    this.element.songTimeAt = (momentMs) => (this.transport.isPlaying ? this.transport.songTime(this.transport.heardS(momentMs)) : null);
+    this.element.songTimeAt = (momentMs) =>
+      this.transport.isPlaying ? this.transport.songTime(this.transport.heardS(momentMs)) : null;
   }
 
   press(what) {
@@ -163,7 +175,8 @@ class Score {
 
   seekShown(timeS) {
     this.seek(timeS);
-    if (timeS < this.view.startS || timeS > this.view.endS) this.setView(windowAround(timeS, this.lengthS, this.score.duration_s, LEAST_VIEW_S));
+    if (timeS < this.view.startS || timeS > this.view.endS)
+      this.setView(windowAround(timeS, this.lengthS, this.score.duration_s, LEAST_VIEW_S));
   }
 
   /** The section at the head goes round; pressed again, nothing does. */
@@ -200,7 +213,8 @@ class Score {
   follow() {
     if (!this.transport.isPlaying) return;
     this.headS = this.transport.songTime();
-    if (this.headS > this.view.endS || this.headS < this.view.startS) this.view = windowAround(this.headS + 0.4 * this.lengthS, this.lengthS, this.score.duration_s, LEAST_VIEW_S);
+    if (this.headS > this.view.endS || this.headS < this.view.startS)
+      this.view = windowAround(this.headS + 0.4 * this.lengthS, this.lengthS, this.score.duration_s, LEAST_VIEW_S);
     this.ask();
     requestAnimationFrame(() => this.follow());
   }
@@ -212,7 +226,17 @@ class Score {
   }
 
   zoom(factor) {
-    this.setView(zoomAt(this.view, this.headS >= this.view.startS && this.headS <= this.view.endS ? this.headS : (this.view.startS + this.view.endS) / 2, factor, this.score.duration_s, LEAST_VIEW_S));
+    this.setView(
+      zoomAt(
+        this.view,
+        this.headS >= this.view.startS && this.headS <= this.view.endS
+          ? this.headS
+          : (this.view.startS + this.view.endS) / 2,
+        factor,
+        this.score.duration_s,
+        LEAST_VIEW_S,
+      ),
+    );
   }
 
   setView(view) {
@@ -231,7 +255,16 @@ class Score {
     const step = stepFor(event, this.score, this.headS);
     if (step !== null) return this.taken(event, () => this.seekShown(step));
     if (event.key === "l") return this.taken(event, () => this.loopSection());
-    const keys = { ArrowLeft: "earlier", ArrowRight: "later", "+": "closer", "=": "closer", "-": "wider", Home: "whole", " ": "play", s: "stop" };
+    const keys = {
+      ArrowLeft: "earlier",
+      ArrowRight: "later",
+      "+": "closer",
+      "=": "closer",
+      "-": "wider",
+      Home: "whole",
+      " ": "play",
+      s: "stop",
+    };
     if (keys[event.key]) this.taken(event, () => this.press(keys[event.key]));
   }
 
@@ -264,8 +297,22 @@ class Score {
     }
     const context = this.canvas.getContext("2d");
     context.setTransform(ratio, 0, 0, ratio, 0, 0);
-    drawLanes(context, { score: this.score, sounds: this.sounds, onsets: this.onsets, gains: this.gains, view: this.view, headS: this.headS, loop: this.transport.loop, width }, this.ink);
-    if (this.residual.length) drawResidual(this.part("residual"), { points: this.residual, view: this.view, width, ratio }, this.ink);
+    drawLanes(
+      context,
+      {
+        score: this.score,
+        sounds: this.sounds,
+        onsets: this.onsets,
+        gains: this.gains,
+        view: this.view,
+        headS: this.headS,
+        loop: this.transport.loop,
+        width,
+      },
+      this.ink,
+    );
+    if (this.residual.length)
+      drawResidual(this.part("residual"), { points: this.residual, view: this.view, width, ratio }, this.ink);
     this.part("where").textContent = whereText(this.score, this.headS, this.lengthS);
     if (wantsCloseUp(this.view)) this.askCloseUp(width);
     this.tellView();
@@ -306,7 +353,8 @@ attach("[data-score]", (element) => {
     })
     .catch(() => {
       element.dataset.state = "failed";
-      element.querySelector("[data-score-said]").textContent = "The score could not be loaded. Reload the page to try again.";
+      element.querySelector("[data-score-said]").textContent =
+        "The score could not be loaded. Reload the page to try again.";
     });
   return () => score?.leave();
 });

@@ -29,7 +29,14 @@ export class Sending {
     const { name, lastModified } = this.file;
     return {
       endpoint: uploadUrl,
-      metadata: { filename: name, purpose, target, folder: this.folder, sentwith: this.sentWith, modified: String(lastModified) },
+      metadata: {
+        filename: name,
+        purpose,
+        target,
+        folder: this.folder,
+        sentwith: this.sentWith,
+        modified: String(lastModified),
+      },
       headers: { "X-CSRFToken": this.form.element.elements.csrfmiddlewaretoken.value },
       retryDelays: RETRY_DELAYS_MS,
       removeFingerprintOnSuccess: true,

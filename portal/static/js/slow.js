@@ -1,11 +1,12 @@
-// Sound at a slower speed with its pitch kept. The output is made of runs of the sound as it is, laid one after the other
-// with short crossfades where they fit each other best (waveform similarity overlap-add); attacks are fixed points: each
-// one is heard whole, once, and to the frame where its time says. Nothing here touches the page.
+// Sound at a slower speed with its pitch kept. The output is made of runs of the sound as it is, laid one after the
+// other with short crossfades where they fit each other best (waveform similarity overlap-add); attacks are fixed
+// points: each one is heard whole, once, and to the frame where its time says. Nothing here touches the page.
 
 // One run of sound as it is; the run that begins with an attack is twice as long.
 const RUN_S = 0.03;
 const FADE_S = 0.008;
-// Where a run may begin, around where it should: half a period of 60 Hz either way finds a fit for what has a low pitch.
+// Where a run may begin, around where it should: half a period of 60 Hz either way finds a fit for what has a low
+// pitch.
 const REACH_S = 0.009;
 // An attack is cut in this long before its time, which is measured to some milliseconds, within a shorter crossfade.
 const LEAD_S = 0.004;
@@ -22,7 +23,14 @@ export class SlowLane {
   constructor({ rateHz, factor, attacksS }) {
     this.factor = factor;
     const frames = (seconds) => Math.round(seconds * rateHz);
-    [this.run, this.fade, this.reach, this.lead, this.attackFade, this.young] = [RUN_S, FADE_S, REACH_S, LEAD_S, ATTACK_FADE_S, YOUNG_S].map(frames);
+    [this.run, this.fade, this.reach, this.lead, this.attackFade, this.young] = [
+      RUN_S,
+      FADE_S,
+      REACH_S,
+      LEAD_S,
+      ATTACK_FADE_S,
+      YOUNG_S,
+    ].map(frames);
     this.attacks = attacksS.map(frames);
     this.next = null;
     this.ends = null;
@@ -47,7 +55,8 @@ export class SlowLane {
     return out;
   }
 
-  /** Where in the song the run begins that is heard from output frame `at` on, how long it is, how long its crossfade. */
+  /** Where in the song the run begins that is heard from output frame `at` on, how long it is, how long its
+   *  crossfade. */
   runAt(at, from, input) {
     const { factor, lead, run } = this;
     const heardAt = (frame) => Math.round((frame - from) * factor) - lead;
@@ -56,16 +65,29 @@ export class SlowLane {
     const last = this.attacks[(coming < 0 ? this.attacks.length : coming) - 1] ?? -Infinity;
     if (attack !== null && heardAt(attack) === at) {
       const after = this.attacks[coming + 1];
-      return { begin: attack - lead, length: Math.max(1, Math.min(2 * run, after === undefined ? Infinity : heardAt(after) - at)), fade: this.attackFade };
+      return {
+        begin: attack - lead,
+        length: Math.max(1, Math.min(2 * run, after === undefined ? Infinity : heardAt(after) - at)),
+        fade: this.attackFade,
+      };
     }
     // No run is too short to fade in: the last one before an attack takes what is left.
     const left = attack === null ? Infinity : heardAt(attack) - at;
     const length = left < 1.5 * run ? left : run;
     if (this.next === null) return { begin: from + Math.round(at / factor), length, fade: 0 };
     const ideal = from + Math.round(at / factor - run / 4);
-    const highest = attack === null ? Infinity : attack - lead - length - (length === left ? this.attackFade : this.fade);
+    const highest =
+      attack === null ? Infinity : attack - lead - length - (length === left ? this.attackFade : this.fade);
     const lowest = Math.min(last + this.young, highest);
-    return { begin: this.bestFit(clamp(ideal - this.reach, lowest, highest), clamp(ideal + this.reach, lowest, highest), input), length, fade: this.fade };
+    return {
+      begin: this.bestFit(
+        clamp(ideal - this.reach, lowest, highest),
+        clamp(ideal + this.reach, lowest, highest),
+        input,
+      ),
+      length,
+      fade: this.fade,
+    };
   }
 
   /** The begin between `lowest` and `highest` whose first frames are most alike to what would naturally come next. */
@@ -90,7 +112,8 @@ function copyRun(out, at, { channels, first }, { begin, fade }, frameCount, befo
     for (let frame = 0; frame < frameCount; frame++) {
       const value = samples[begin - first + frame] ?? 0;
       const share = before === null || frame >= fade ? 1 : (frame + 0.5) / fade;
-      out[channel][at + frame] = share === 1 ? value : share * value + (1 - share) * (samples[before - first + frame] ?? 0);
+      out[channel][at + frame] =
+        share === 1 ? value : share * value + (1 - share) * (samples[before - first + frame] ?? 0);
     }
   }
 }
@@ -98,7 +121,8 @@ function copyRun(out, at, { channels, first }, { begin, fade }, frameCount, befo
 function sumOf(channels) {
   if (channels.length === 1) return channels[0];
   const sum = Float32Array.from(channels[0]);
-  for (const samples of channels.slice(1)) for (let frame = 0; frame < sum.length; frame++) sum[frame] += samples[frame];
+  for (const samples of channels.slice(1))
+    for (let frame = 0; frame < sum.length; frame++) sum[frame] += samples[frame];
   return sum;
 }
 

@@ -55,8 +55,10 @@ attach("form[data-tapping]", (form) => {
     else tap(event);
   };
   const onKey = (event) => {
-    if (isSwitchedOff() || event.defaultPrevented || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
-    if (event.key.toLowerCase() === "t" && !event.target.closest?.("input, textarea, select, [contenteditable]")) tap(event);
+    if (isSwitchedOff() || event.defaultPrevented || event.repeat || event.ctrlKey || event.altKey || event.metaKey)
+      return;
+    if (event.key.toLowerCase() === "t" && !event.target.closest?.("input, textarea, select, [contenteditable]"))
+      tap(event);
   };
 
   pad.hidden = false;

@@ -1,6 +1,6 @@
-// Plays lanes and click from one clock. Sound comes in parts of some seconds as 16-bit words, is laid onto whole frames of
-// the audio clock ahead of time, and let go afterwards: memory does not grow with the song, and no decoder of a browser can
-// shift anything. The same code plays into a speaker or into an OfflineAudioContext.
+// Plays lanes and click from one clock. Sound comes in parts of some seconds as 16-bit words, is laid onto whole frames
+// of the audio clock ahead of time, and let go afterwards: memory does not grow with the song, and no decoder of a
+// browser can shift anything. The same code plays into a speaker or into an OfflineAudioContext.
 import { clickSamples } from "kitpost/click-sound";
 import { countIn } from "kitpost/count-in";
 import { gainOfLevel, RAMP_MS, START_LEVEL_DB } from "kitpost/level";
@@ -55,7 +55,9 @@ export class Transport {
     this.master = context.createGain();
     this.master.gain.value = 0;
     const ceiling = context.createWaveShaper();
-    ceiling.curve = Float32Array.from({ length: 4097 }, (_, at) => Math.max(-CEILING, Math.min(CEILING, at / 2048 - 1)));
+    ceiling.curve = Float32Array.from({ length: 4097 }, (_, at) =>
+      Math.max(-CEILING, Math.min(CEILING, at / 2048 - 1)),
+    );
     this.master.connect(ceiling).connect(context.destination);
     this.music = this.gain(1);
     this.gains = this.score.lanes.map((_, at) => this.gain(this.levels[at], this.music));
@@ -108,8 +110,9 @@ export class Transport {
     await this.fill(run, this.context.currentTime + AHEAD_S, first);
   }
 
-  /** A bar of clicks, if asked for: louder from each to the next, so that none jumps out and the first is heard, and heard
-   *  even where the click is turned down. Answers when the song begins, from `atS` on; the music comes up by itself then. */
+  /** A bar of clicks, if asked for: louder from each to the next, so that none jumps out and the first is heard, and
+   *  heard even where the click is turned down. Answers when the song begins, from `atS` on; the music comes up by
+   *  itself then. */
   layCountIn(atS) {
     const count = this.countsIn ? countIn(this.score.beats_s, this.startS) : null;
     this.music.gain.cancelScheduledValues(0);
@@ -143,10 +146,14 @@ export class Transport {
       this.lay(stretch, parts);
       const rateHz = this.context.sampleRate;
       // The next stretch begins on a whole frame, so that nothing is added up but whole frames.
-      this.cursor = { songS: this.onFrame(stretch.nextSongS), atS: Math.round((stretch.atS + stretch.lengthS * this.factor) * rateHz) / rateHz };
+      this.cursor = {
+        songS: this.onFrame(stretch.nextSongS),
+        atS: Math.round((stretch.atS + stretch.lengthS * this.factor) * rateHz) / rateHz,
+      };
     }
     if (run !== this.run || this.context instanceof OfflineAudioContext) return;
-    if (this.cursor && this.cursor.songS >= this.durationS && this.context.currentTime > this.cursor.atS) return this.end();
+    if (this.cursor && this.cursor.songS >= this.durationS && this.context.currentTime > this.cursor.atS)
+      return this.end();
     this.timer = setTimeout(() => this.fill(run).catch((error) => this.lose(run, error)), WAKE_MS);
   }
 
@@ -174,7 +181,9 @@ export class Transport {
   async catchUp(at) {
     const run = this.run;
     const slow = this.slow && this.slowLane(at);
-    for (const span of this.spans.filter((one) => !one.laid.has(at) && one.atS + one.lengthS * this.factor > this.context.currentTime + SOON_S)) {
+    for (const span of this.spans.filter(
+      (one) => !one.laid.has(at) && one.atS + one.lengthS * this.factor > this.context.currentTime + SOON_S,
+    )) {
       span.laid.add(at);
       const part = await this.part(at, span, slow).catch(() => null);
       if (run !== this.run) return;
@@ -183,7 +192,11 @@ export class Transport {
   }
 
   slowLane(at) {
-    return new SlowLane({ rateHz: this.score.lanes[at].sample_rate_hz, factor: this.factor, attacksS: this.attacksS[at] });
+    return new SlowLane({
+      rateHz: this.score.lanes[at].sample_rate_hz,
+      factor: this.factor,
+      attacksS: this.attacksS[at],
+    });
   }
 
   /** Another tempo map: what sounds already stays, the clicks that are still to come lie on the new one. */
@@ -324,6 +337,7 @@ function ramp(gain, value, atS) {
 /** The rate that most lanes have: they are played without being resampled. */
 export function commonRate(lanes) {
   const counts = new Map();
-  for (const { sample_rate_hz: rateHz } of lanes) if (rateHz >= 8000 && rateHz <= 96000) counts.set(rateHz, (counts.get(rateHz) ?? 0) + 1);
+  for (const { sample_rate_hz: rateHz } of lanes)
+    if (rateHz >= 8000 && rateHz <= 96000) counts.set(rateHz, (counts.get(rateHz) ?? 0) + 1);
   return [...counts].sort((a, b) => b[1] - a[1])[0]?.[0] ?? 48000;
 }

@@ -70,7 +70,9 @@ class UploadForm {
       const button = item.querySelector("button");
       button.hidden = false;
       this.listen(button, "click", () => {
-        window.tus.Upload.terminate(item.dataset.url, { headers: { "X-CSRFToken": this.element.elements.csrfmiddlewaretoken.value } }).catch(() => {});
+        window.tus.Upload.terminate(item.dataset.url, {
+          headers: { "X-CSRFToken": this.element.elements.csrfmiddlewaretoken.value },
+        }).catch(() => {});
         item.remove();
         this.unfinished.hidden = !this.unfinished.children.length;
       });
@@ -126,7 +128,10 @@ class UploadForm {
   /** What the server knows of this very file, from whichever browser it came. */
   urlOfUnfinished(file) {
     const item = [...(this.unfinished?.children ?? [])].find(
-      ({ dataset }) => dataset.name === file.name && Number(dataset.size) === file.size && Number(dataset.modified) === file.lastModified,
+      ({ dataset }) =>
+        dataset.name === file.name &&
+        Number(dataset.size) === file.size &&
+        Number(dataset.modified) === file.lastModified,
     );
     if (!item) return null;
     item.remove();
@@ -137,7 +142,10 @@ class UploadForm {
   next() {
     if (navigator.onLine) {
       const free = AT_ONCE - this.sendings.filter((sending) => sending.isUnderWay).length;
-      this.sendings.filter((sending) => sending.state === "waiting").slice(0, Math.max(0, free)).forEach((sending) => sending.start());
+      this.sendings
+        .filter((sending) => sending.state === "waiting")
+        .slice(0, Math.max(0, free))
+        .forEach((sending) => sending.start());
     }
     this.show();
   }
@@ -225,11 +233,20 @@ class UploadForm {
     const isMoving = open.some((sending) => sending.state === "sending");
     this.totalBar.max = Math.max(1, this.bytes);
     this.totalBar.value = sent;
-    this.totalText.textContent = `${this.received} of ${filesWords(this.count)} received: ${progressWords(sent, this.bytes, isMoving ? rate(this.moments) : 0)}`;
+    const words = progressWords(sent, this.bytes, isMoving ? rate(this.moments) : 0);
+    this.totalText.textContent = `${this.received} of ${filesWords(this.count)} received: ${words}`;
   }
 
   forget() {
-    Object.assign(this, { bytes: 0, count: 0, received: 0, receivedBytes: 0, sentNow: 0, moments: [], forgetOnNext: false });
+    Object.assign(this, {
+      bytes: 0,
+      count: 0,
+      received: 0,
+      receivedBytes: 0,
+      sentNow: 0,
+      moments: [],
+      forgetOnNext: false,
+    });
   }
 
   get isHeld() {
