@@ -1,7 +1,7 @@
 # The whole tool box. A fresh machine needs Python 3.11 or newer, make, and the Python and npm package registries.
 #
 #   make demo     a house that runs on this machine, with invented people (ARGS="--port 8123 --data DIR --json")
-#   make test     every test, browser tests included, with coverage (ARGS="tests/portal/intake -k survey" narrows it)
+#   make test     every test, browser tests included, side by side (ARGS="tests/portal/intake -k survey" narrows it)
 #   make check    format and lint (Python, scripts, style sheets), strict types, import order, missing migrations
 #   make bench    the engine's figures
 #   make bench-libraries   one more library to compare it with (ARGS="tempo --beside librosa,aubio,essentia")
@@ -55,7 +55,7 @@ s3-server: .venv/.ready
 # One thread each: on a busy machine a matrix library's waiting threads cost more than they give.
 test: export OPENBLAS_NUM_THREADS = 1
 test: venv browser s3-server
-	$(BIN)/python -m pytest $(or $(ARGS),--cov)
+	$(BIN)/python -m pytest --numprocesses auto --maxprocesses 8 --dist worksteal $(ARGS)
 
 check: venv
 	$(BIN)/ruff format --check

@@ -4,6 +4,7 @@ import atexit
 import os
 import shutil
 import tempfile
+from urllib.parse import urlsplit
 
 SERVERS = {"KITPOST_DATABASE_URL", "KITPOST_BROKER_URL"}
 for name in [name for name in os.environ if name.startswith("KITPOST_") and name not in SERVERS]:
@@ -14,6 +15,11 @@ os.environ["KITPOST_DATA_DIR"] = TEST_DATA_DIR
 os.environ["KITPOST_DEMO"] = "true"
 os.environ["KITPOST_BASE_URL"] = "http://testserver"
 os.environ.setdefault("KITPOST_BROKER_URL", "memory://")
+# Of several processes that test side by side each has a numbered database on the queue's server, too.
+broker = urlsplit(os.environ["KITPOST_BROKER_URL"])
+if broker.scheme == "redis":
+    number = os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw")
+    os.environ["KITPOST_BROKER_URL"] = broker._replace(path=f"/{number}").geturl()
 
 from portal.settings import *  # noqa: E402, F403
 from portal.settings import DATA_DIR, DATABASES  # noqa: E402

@@ -215,8 +215,9 @@ def test_one_that_is_removed_leaves_the_sum(page: Page, song: Song, folder: Path
     wait_for_upload(page)
     page.get_by_role("button", name="Remove bass.wav").click()
     expect(page.locator(".uploads-total .sum")).to_contain_text("0 of 2 files received")
-    gate.open()
     page.get_by_role("button", name="Pause all").click()
+    expect(page.locator('.upload[data-state="paused"]')).to_have_count(2)
+    gate.open()
     page.get_by_role("button", name="Go on with all").click()
     expect(page.locator(".uploads-total .sum")).to_have_text(re.compile("^2 files received, "))
     assert arrived(song) == STEMS - {"/bass.wav"}
