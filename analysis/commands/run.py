@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.commands import report_text
-from analysis.core.errors import MapError
+from analysis.core.errors import FeelError, MapError
 from analysis.core.reports import Brief, FileReport, SongReport
 from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.brief import brief_from_json
@@ -108,9 +108,16 @@ def _is_track(path: Path) -> bool:
 
 
 def feel(options: argparse.Namespace) -> int:
-    from analysis.delivery.feel import measure_feel
+    from analysis.delivery.feel import feel_of
+    from analysis.features.feature_arrays import Features
 
-    report = measure_feel(options.take, _read_map(options.map))
+    tempo_map = _read_map(options.map)
+    with tempfile.TemporaryDirectory(prefix="feel-") as folder:
+        features_to = Path(folder) / "take.npz"
+        _survey(options.take, features_to)
+        if not features_to.exists():
+            raise FeelError(f"{options.take.name} could not be measured")
+        report = feel_of(Features.load(features_to), tempo_map)
     _say(report_text.plain_text(report.to_json()), report.to_json(), as_json=options.json)
     return 0
 

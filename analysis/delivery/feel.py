@@ -7,10 +7,8 @@ nearest third of the beat where the take swings. Those in free passages of the m
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -21,9 +19,9 @@ from analysis.core.reports import Record
 from analysis.features.attacks import attacks_of
 from analysis.features.bands import BAND_EDGES_HZ
 from analysis.features.feature_arrays import Features
+from analysis.features.strokes import struck_at
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
-from analysis.sandbox.child import survey_in_child
 
 Doubles = NDArray[Any]
 SECTION_BARS = 8
@@ -33,11 +31,6 @@ DIVISIONS = (4, 3)
 SWING_ADVANTAGE = 1.3
 # Groups of the spectrum's bands, low to high: kick and low toms, snare and toms, cymbals.
 GROUPS = (("low", 0, 2), ("middle", 2, 4), ("high", 4, len(BAND_EDGES_HZ) - 1))
-# A stroke begins in the first millisecond that has come this share of the way from what rang before to its peak.
-STROKE_BEGINS = 0.15
-# Where it is looked for around the attack, where its peak, and what rang before; and how much must rise to be clear.
-BEGINS_S, PEAKS_S, RANG_S = (-0.008, 0.012), (-0.004, 0.015), (-0.016, -0.007)
-LEAST_RISE = 1.5
 
 
 @dataclass(frozen=True)
@@ -66,15 +59,6 @@ class FeelReport(Record):
     sections: tuple[FeelSection, ...]
 
 
-def measure_feel(take: Path, tempo_map: TempoMap) -> FeelReport:
-    with tempfile.TemporaryDirectory(prefix="feel-") as folder:
-        features_to = Path(folder) / "take.npz"
-        survey_in_child(take, name=take.name, features_to=features_to)
-        if not features_to.exists():
-            raise FeelError(f"{take.name} could not be measured")
-        return feel_of(Features.load(features_to), tempo_map)
-
-
 def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
     attacks = attacks_of(features)
     found = attacks.times_s[~attacks.is_bass]
@@ -97,28 +81,6 @@ def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
         overall=tuple(_offsets(late, bands, np.ones(len(late), bool))),
         sections=tuple(section for section in sections if section.offsets),
     )
-
-
-def struck_at(features: Features, attacks_s: Doubles) -> Doubles:
-    """When the strokes behind these attacks begin: the middle of the millisecond in which each one's energy jumps.
-
-    Attacks are placed by an average over some milliseconds, which sets sharp sounds early; the energy itself does not.
-    """
-    level = np.sqrt(features.energy_1ms.astype(np.float64))
-    at = (attacks_s * features.energy_rate_hz).astype(np.intp)
-    around, peaks, rang = (_window(level, at, features.energy_rate_hz, span) for span in (BEGINS_S, PEAKS_S, RANG_S))
-    base, peak = np.median(rang, axis=1)[:, None], peaks.max(axis=1)[:, None]
-    over = around > base + STROKE_BEGINS * (peak - base)
-    first = at + round(BEGINS_S[0] * features.energy_rate_hz) + over.argmax(axis=1)
-    clear = over.any(axis=1) & (peak > LEAST_RISE * base)[:, 0]
-    return np.where(clear, (first + 0.5) / features.energy_rate_hz, attacks_s)
-
-
-def _window(level: Doubles, at: NDArray[np.intp], rate_hz: float, span_s: tuple[float, float]) -> Doubles:
-    """The levels around each place, one row each."""
-    steps = np.arange(round(span_s[0] * rate_hz), round(span_s[1] * rate_hz))
-    found: Doubles = level[np.clip(at[:, None] + steps, 0, len(level) - 1)]
-    return found
 
 
 def _positions(times: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles, Doubles]:

@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 from analysis.core.limits import Limits
 from analysis.core.sentences import written
 from analysis.delivery.checks import Check
-from analysis.delivery.feel import struck_at
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
+from analysis.features.strokes import struck_at
 from analysis.features.guide_drums import find_drums
 from analysis.given_grid.click_track import find_click
 from analysis.maps.free_passages import in_time

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from analysis.band.render import render_stems
 from analysis.band.score import steady, write_score
 from analysis.core.errors import FeelError
-from analysis.delivery.feel import FeelReport, feel_of, struck_at
+from analysis.delivery.feel import FeelReport, feel_of
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
 from analysis.maps.tempo_map import TempoMap
