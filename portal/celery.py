@@ -6,7 +6,7 @@ from typing import Any
 from celery import Celery
 from celery.signals import worker_init, worker_process_init
 
-from portal.lifeline import die_with
+from portal.parent_death import die_with
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 

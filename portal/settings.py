@@ -50,7 +50,7 @@ INSTALLED_APPS = [
     "portal.mailroom",
     "portal.uploads",
     "portal.intake",
-    "portal.score",
+    "portal.lanes",
     "portal.listening",
     "portal.prep",
     "portal.takes",
@@ -142,8 +142,8 @@ UPLOAD_DIR = DATA_DIR / "uploads"
 UPLOAD_DISK_RESERVE_BYTES = env.whole_number("KITPOST_DISK_RESERVE_GIB", default=2) * 1024**3
 # Whom a finished upload is handed to, by what it is for: `uploads` itself knows no songs.
 UPLOAD_RECEIVERS = {
-    "source": "portal.intake.receivers.SourceReceiver",
-    "bounce": "portal.intake.receivers.BounceReceiver",
+    "source": "portal.intake.files.receivers.SourceReceiver",
+    "bounce": "portal.intake.files.receivers.BounceReceiver",
     "rough-mix": "portal.takes.receivers.RoughMixReceiver",
     "track": "portal.delivery.receivers.TrackReceiver",
 }
@@ -182,7 +182,7 @@ CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "finish waiting uploads": {"task": "portal.uploads.tasks.finish_waiting", "schedule": 60},
     "expire abandoned uploads": {"task": "portal.uploads.tasks.expire_abandoned", "schedule": 3_600},
     "check songs that were left": {"task": "portal.intake.tasks.sweep", "schedule": 30},
-    "make copies that were left": {"task": "portal.score.tasks.sweep", "schedule": 60},
+    "make copies that were left": {"task": "portal.lanes.tasks.sweep", "schedule": 60},
     "make excerpts that were left": {"task": "portal.listening.tasks.sweep", "schedule": 60},
     "keep or clear originals": {"task": "portal.intake.tasks.keep_house", "schedule": 3_600},
     "make prepared files that were left": {"task": "portal.prep.tasks.sweep", "schedule": 60},

@@ -14,7 +14,7 @@ urlpatterns = [
     path("", include("portal.mailroom.urls")),
     path("tus/", include("portal.uploads.urls")),
     path("", include("portal.intake.urls")),
-    path("", include("portal.score.urls")),
+    path("", include("portal.lanes.urls")),
     path("", include("portal.listening.urls")),
     path("", include("portal.prep.urls")),
     path("", include("portal.takes.urls")),

@@ -22,7 +22,7 @@ from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import fold
-from portal.intake.inputs import gather
+from portal.intake.checks.inputs import gather
 from portal.intake.models import ApprovedMap, Finding, SentZip, SongCheck, SourceFile
 from portal.mailroom.models import Mail, Message
 from portal.money.models import Payment, Quote, QuoteLine

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from portal.demo.parts import BASE_DIR
+from portal.demo.processes import BASE_DIR
 
 needs_proc = pytest.mark.skipif(sys.platform != "linux", reason="looks at processes through /proc")
 

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from portal.demo.parts import BASE_DIR
+from portal.demo.processes import BASE_DIR
 
 PYTHON = BASE_DIR / ".venv-s3" / "bin" / "python"
 NO_SERVER = "no S3 server on this machine: `make s3-server` installs one"

@@ -21,8 +21,8 @@ from analysis.core.sentences import written
 from analysis.delivery.checks import Check
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
-from analysis.features.strokes import struck_at
 from analysis.features.guide_drums import find_drums
+from analysis.features.strokes import struck_at
 from analysis.given_grid.click_track import find_click
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap

@@ -31,7 +31,7 @@ TIME_LIMIT_S = 1_200.0
 # Address space, not resident memory: libraries alone map half of this.
 MEMORY_LIMIT_BYTES = 3 * 2**30
 REPORT_LIMIT_BYTES = 64 * 2**20
-PACKAGE_PARENT = Path(__file__).resolve().parent.parent
+PACKAGE_PARENT = Path(__file__).resolve().parents[2]
 # One thread for each child: the worker runs as many children as there are cores, and waiting threads would only spin.
 # glibc keeps the memory of passing arrays instead of fetching it from the system again for every block: a tenth faster.
 MEASURING_ENVIRONMENT = {

@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from portal.bookings import services
-from portal.bookings.board import lanes_for
+from portal.bookings.board_page import lanes_for
 from portal.bookings.errors import BookingError
 from portal.bookings.forms import AddSongForm, BriefForm, CancelForm, NewBookingForm
 from portal.bookings.models import Booking, BookingQuerySet, Brief, Song

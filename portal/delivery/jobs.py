@@ -22,7 +22,7 @@ from analysis.media.reader import file_pieces
 from analysis.sandbox.child import verify_set_in_child
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
-from portal.files import local_copy
+from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
 from portal.takes.models import RoughMix
 

@@ -14,7 +14,7 @@ from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
 from portal.delivery.names import fold
 from portal.mailroom import services as mailroom
 from portal.people.models import User
-from portal.starting import start_on_commit
+from portal.queueing import start_on_commit
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 

@@ -14,12 +14,12 @@ from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from portal.bookings.models import Song
 from portal.delivery import services
-from portal.delivery.crate import crate_of
 from portal.delivery.errors import DeliveryError
 from portal.delivery.forms import PerspectiveForm, ReleaseForm, TrackForms, UploadForm, WaiveForm
 from portal.delivery.models import Delivery, DeliveryFile
-from portal.delivery.package import folder_of, zip_of
-from portal.files import content_disposition, send_bytes, serve
+from portal.delivery.page import crate_of
+from portal.delivery.zip_contents import folder_of, zip_of
+from portal.file_serving import content_disposition, send_bytes, serve
 from portal.people.access import require_drummer
 from portal.people.models import User
 from portal.people.requests import MemberRequest

@@ -13,9 +13,9 @@ from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from typing import Any
 
-from portal.demo import broker, parts
+from portal.demo import broker, processes
 from portal.demo.errors import DemoError
-from portal.demo.ground import HOST, claim_folder, listen
+from portal.demo.folder_and_port import HOST, claim_folder, listen
 from portal.demo.supervisor import StopAskedError, Supervisor
 
 DEFAULT_PORT = 8000
@@ -42,7 +42,7 @@ def run(arguments: Sequence[str]) -> int:
 def parse(arguments: Sequence[str]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="manage.py demo", description="Run a whole house on this machine.")
     parser.add_argument("--port", type=port_number, default=DEFAULT_PORT, help="where it answers (0: any free one)")
-    parser.add_argument("--data", type=Path, default=parts.BASE_DIR / "var", help="its folder (default: var)")
+    parser.add_argument("--data", type=Path, default=processes.BASE_DIR / "var", help="its folder (default: var)")
     parser.add_argument("--json", action="store_true", help="one line of JSON instead of the greeting")
     return parser.parse_args(arguments)
 
@@ -65,10 +65,10 @@ def serve(options: argparse.Namespace) -> None:
         try:
             if queue_socket:
                 start_queue(supervisor, data_dir, queue_socket)
-            house = json.loads(supervisor.run_once(parts.prepare(), within_s=PREPARED_WITHIN_S))
-            supervisor.start(parts.worker())
-            supervisor.start(parts.beat(data_dir))
-            web = parts.web(door.fileno())
+            house = json.loads(supervisor.run_once(processes.prepare(), within_s=PREPARED_WITHIN_S))
+            supervisor.start(processes.worker())
+            supervisor.start(processes.beat(data_dir))
+            web = processes.web(door.fileno())
             supervisor.start(web)
             supervisor.wait_for(web, lambda: site_answers(port), within_s=SITE_ANSWERS_WITHIN_S)
             greet(house, as_json=options.json)
@@ -93,7 +93,7 @@ def house_environment(data_dir: Path, port: int, queue_socket: Path | None) -> M
 
 
 def start_queue(supervisor: Supervisor, data_dir: Path, queue_socket: Path) -> None:
-    queue = parts.queue(broker.command(data_dir, queue_socket))
+    queue = processes.queue(broker.command(data_dir, queue_socket))
     supervisor.start(queue)
     supervisor.wait_for(queue, lambda: broker.answers(queue_socket), within_s=QUEUE_STARTS_WITHIN_S)
 

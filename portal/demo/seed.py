@@ -13,7 +13,7 @@ def seed_house() -> dict[str, Any]:
     """Make the house if the folder holds none, and return who may sign in and where to look."""
     if not User.objects.filter(email=DRUMMER.email).exists():
         # It brings the band with it, which a second run has no use for.
-        from portal.demo.house import build_house
+        from portal.demo.sample_bookings import build_house
 
         build_house()
     people = {"drummer": DRUMMER, "client": CLIENT, "other_client": OTHER_CLIENT}

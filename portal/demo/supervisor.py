@@ -12,8 +12,8 @@ from pathlib import Path
 from types import FrameType
 
 from portal.demo.errors import StartError
-from portal.demo.parts import BASE_DIR, Part
-from portal.lifeline import die_with
+from portal.demo.processes import BASE_DIR, Part
+from portal.parent_death import die_with
 
 LOOK_EVERY_S = 0.1
 FIRST_PAUSE_S = 0.5

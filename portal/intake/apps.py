@@ -8,6 +8,6 @@ class IntakeConfig(AppConfig):
 
     def ready(self) -> None:
         from portal.bookings import hooks
-        from portal.intake import song_files
+        from portal.intake.files import services as song_files
 
         hooks.on_brief_saved.append(song_files.check_again)

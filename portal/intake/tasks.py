@@ -2,7 +2,9 @@
 
 from celery import shared_task
 
-from portal.intake import housekeeping, jobs, unpacking
+from portal.intake.checks import jobs
+from portal.intake.retention import jobs as retention_jobs
+from portal.intake.zips import unpacking
 
 
 @shared_task(autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
@@ -27,4 +29,4 @@ def sweep() -> None:
 
 @shared_task
 def keep_house() -> None:
-    housekeeping.keep_house()
+    retention_jobs.keep_house()

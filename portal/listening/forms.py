@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from portal.intake.tapping import read_taps
+from portal.intake.checks.tapping import read_taps
 from portal.listening.models import MOST_BARS, Excerpt
 
 MOST_TAPS = 64

@@ -18,7 +18,7 @@ from analysis.sandbox.child import write_excerpt_in_child
 from portal.bookings.models import Song
 from portal.bookings.services import hand_song
 from portal.bookings.stages import SongStage, Turn
-from portal.files import local_copy
+from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
 from portal.listening.models import Excerpt
 from portal.mailroom import services as mailroom

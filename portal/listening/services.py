@@ -12,15 +12,15 @@ from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import FASTEST_BPM, SLOWEST_BPM, Song
 from portal.bookings.services import hand_song, record, save_brief
 from portal.bookings.stages import SongStage, Turn
-from portal.intake.answers import carried_bpm
-from portal.intake.maps import map_of_song
+from portal.intake.checks.answers import carried_bpm
+from portal.intake.maps.song_maps import map_of_song
 from portal.intake.models import ApprovedMap
 from portal.listening import jobs, tasks
 from portal.listening.errors import ListeningError
 from portal.listening.models import Excerpt
 from portal.mailroom import services as mailroom
 from portal.people.models import User
-from portal.starting import start_on_commit
+from portal.queueing import start_on_commit
 
 Answer = Excerpt.Answer
 TIMES_TEMPO = {Answer.RIGHT: Decimal(1), Answer.TWICE: Decimal(2), Answer.HALF: Decimal("0.5")}

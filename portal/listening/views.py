@@ -10,12 +10,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from portal.bookings.models import Song
-from portal.files import serve
+from portal.file_serving import serve
 from portal.listening import services
 from portal.listening.errors import ListeningError
 from portal.listening.forms import AnswerForm, AskForm
 from portal.listening.models import Excerpt
-from portal.listening.shown import excerpt_shown
+from portal.listening.page import excerpt_shown
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 

@@ -8,7 +8,7 @@ class MailroomConfig(AppConfig):
 
     def ready(self) -> None:
         from portal.bookings import hooks
-        from portal.mailroom.letters import private_letter, tell_of_cancelling
+        from portal.mailroom.emails import private_letter, tell_of_cancelling
         from portal.people import hooks as people_hooks
 
         hooks.on_booking_cancelled.append(tell_of_cancelling)

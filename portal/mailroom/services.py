@@ -8,8 +8,8 @@ from django.db import transaction
 
 from portal.bookings.models import Booking, Song
 from portal.bookings.services import record, seat_client
+from portal.mailroom.emails import hand_out, letter, mail_out, one_line, write_to, write_to_drummers, write_to_members
 from portal.mailroom.errors import NoSuchAnswerError, NotWaitingError
-from portal.mailroom.letters import hand_out, letter, mail_out, one_line, write_to, write_to_drummers, write_to_members
 from portal.mailroom.models import Mail, Message, MessageRule
 from portal.people.models import House, User
 from portal.people.services import find_or_add_client

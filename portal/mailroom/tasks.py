@@ -24,6 +24,6 @@ def send_waiting() -> None:
 @shared_task
 def remind() -> None:
     """Bring open questions to mind. Safe to run twice: each letter has its number in its key."""
-    from portal.mailroom import reminding  # it writes letters, and letters know this module
+    from portal.mailroom import reminders  # it writes letters, and letters know this module
 
-    reminding.remind()
+    reminders.remind()

@@ -15,9 +15,9 @@ from analysis.findings.catalogue import KINDS_BY_GROUP
 from portal.bookings.models import Booking, Song
 from portal.mailroom import services
 from portal.mailroom.forms import InviteForm, RulesForm, WriteForm
+from portal.mailroom.message_rules import rules_in_force, sample_sentence, suggested
 from portal.mailroom.models import Mail, Message
-from portal.mailroom.rules import rules_in_force, sample_sentence, suggested
-from portal.mailroom.threads import threads_page
+from portal.mailroom.threads_page import threads_page
 from portal.people.access import drummer_required, require_drummer
 from portal.people.errors import DrummerAddressError
 from portal.people.models import House

@@ -27,7 +27,7 @@ from portal.money.forms import (
     quote_as_initial,
 )
 from portal.money.models import Payment, Quote
-from portal.money.paper import instalments_of, paper_of
+from portal.money.page import instalments_of, paper_of
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 

@@ -14,7 +14,7 @@ from django.http import QueryDict
 from django.template import loader
 from django.utils import timezone
 
-from portal.people import guessing, hooks
+from portal.people import hooks, throttling
 from portal.people.errors import TooManyTriesError
 from portal.people.models import House, User
 from portal.people.requests import address_of
@@ -38,11 +38,11 @@ class SlowedForm(AuthenticationForm):
         if self.request is None or not account or not password:
             return super().clean()
         try:
-            guessing.count_try(account=account, address=address_of(self.request))
+            throttling.count_try(account=account, address=address_of(self.request))
         except TooManyTriesError as error:
             raise ValidationError(str(error), code="too-many") from error
         cleaned = super().clean()
-        guessing.forget_tries(account=account)
+        throttling.forget_tries(account=account)
         return cleaned
 
 
@@ -67,7 +67,7 @@ class NewPasswordForm(SetPasswordForm):  # type: ignore[type-arg]  # generic in 
 
     def set_password_and_save(self, user: User, *args: Any, **options: Any) -> User:
         saved: User = super().set_password_and_save(user, *args, **options)
-        guessing.forget_tries(account=user.email)
+        throttling.forget_tries(account=user.email)
         return saved
 
 

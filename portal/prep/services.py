@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from portal.prep import tasks
-from portal.starting import start_on_commit
+from portal.queueing import start_on_commit
 
 
 def prepare(approved_map_id: int) -> None:

@@ -7,7 +7,7 @@ from django.http import HttpResponseBase
 from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
-from portal.files import serve
+from portal.file_serving import serve
 from portal.people.requests import MemberRequest
 from portal.prep.models import PreparedFile
 

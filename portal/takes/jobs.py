@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from analysis.core.reports import FileReport
 from analysis.sandbox.child import survey_in_child, write_proxy_in_child
-from portal.files import local_copy
+from portal.file_serving import local_copy
 from portal.takes.models import RoughMix
 from portal.uploads import originals
 

@@ -9,7 +9,7 @@ from portal.bookings.models import Song
 from portal.bookings.stages import SongStage, Turn
 from portal.mailroom import services as mailroom
 from portal.people.models import User
-from portal.starting import start_on_commit
+from portal.queueing import start_on_commit
 from portal.takes import tasks
 from portal.takes.errors import NotDecidableError, NotReadyError
 from portal.takes.models import RoughMix

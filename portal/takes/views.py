@@ -10,14 +10,14 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from portal.bookings.models import Song
-from portal.files import serve
+from portal.file_serving import serve
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 from portal.takes import services
 from portal.takes.errors import TakesError
 from portal.takes.forms import DecisionForm, SendForm, UploadForm
 from portal.takes.models import RoughMix
-from portal.takes.room import room_of
+from portal.takes.page import room_of
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
 

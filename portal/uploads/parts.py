@@ -13,7 +13,7 @@ from typing import Protocol
 
 from django.conf import settings
 
-from portal.uploads import proofs
+from portal.uploads import stretch_hashes
 from portal.uploads.errors import ChecksumMismatchError, OffsetConflictError, UploadBusyError
 from portal.uploads.headers import Checksum
 from portal.uploads.models import Upload
@@ -90,16 +90,16 @@ def append(upload: Upload, part: Part, pieces: Iterable[bytes], *, checksum: Che
 @contextlib.contextmanager
 def opened_at_offset(upload: Upload, part: Part) -> Iterator[None]:
     """The part, cut to what was noted: bytes after it were never known to be on the disk."""
-    stands_at = proofs.cut_to(upload.pk, part.reach(upload.offset_bytes))
+    stands_at = stretch_hashes.cut_to(upload.pk, part.reach(upload.offset_bytes))
     if stands_at < upload.offset_bytes:
         with faults_told():
             stands_at = part.fall_back_to(stands_at)
-        proofs.cut_to(upload.pk, stands_at)
+        stretch_hashes.cut_to(upload.pk, stands_at)
         upload.advance_to(stands_at)
         raise OffsetConflictError("Part of this file is missing on the server. Ask where to go on.")
     try:
         with faults_told():
-            proofs.reserve(upload.pk)
+            stretch_hashes.reserve(upload.pk)
             part.open_at(stands_at)
             part.settle(stands_at)
         yield
@@ -152,7 +152,7 @@ class Stretch:
         with faults_told():
             self.part.sync()
             if is_new:
-                proofs.add(self.upload.pk, end=self.end, sha256=self.seen.hexdigest())
+                stretch_hashes.add(self.upload.pk, end=self.end, sha256=self.seen.hexdigest())
         if is_new:
             self.upload.advance_to(self.end)
             self.seen = hashlib.sha256()

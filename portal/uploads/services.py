@@ -17,7 +17,7 @@ from django.http import Http404
 from django.utils import timezone
 
 from portal.people.models import User
-from portal.uploads import file_names, multipart, originals, parts, proofs, room
+from portal.uploads import file_names, multipart, originals, parts, quota, stretch_hashes
 from portal.uploads.body import PIECE_BYTES
 from portal.uploads.errors import (
     ChecksumMismatchError,
@@ -60,13 +60,13 @@ def create(
 ) -> Upload:
     """Open an upload, or refuse it in one sentence before a byte of it has come."""
     name, part_ids = file_names.clean(file_name), [part.pk for part in made_of]
-    room.check_length(length_bytes)
+    quota.check_length(length_bytes)
     receiver = receiver_for(purpose)
     booking = receiver.check(user=user, target_id=target_id, file_name=name, length_bytes=length_bytes)
-    room.check_room(length_bytes)
+    quota.check_room(length_bytes)
     with transaction.atomic():
         if booking is not None:
-            room.check_booking(booking, length_bytes, without=part_ids)
+            quota.check_booking(booking, length_bytes, without=part_ids)
         return Upload.objects.create(
             owner=user,
             booking=booking,
@@ -82,9 +82,9 @@ def create(
 
 def create_nameless_partial(*, user: User, length_bytes: int, metadata: str) -> Upload:
     """A piece of a file whose sender says only at the end what the whole is for."""
-    room.check_length(length_bytes)
-    room.check_partials(user, length_bytes)
-    room.check_room(length_bytes)
+    quota.check_length(length_bytes)
+    quota.check_partials(user, length_bytes)
+    quota.check_room(length_bytes)
     return Upload.objects.create(
         owner=user, file_name=file_names.NO_NAME, metadata=metadata, length_bytes=length_bytes, concat=PARTIAL
     )
@@ -176,7 +176,7 @@ def hash_whole(upload: Upload) -> None:
     """Read what is stored once, from its first byte to its last: it has to be what came, and its hash is its name."""
     seen, part = hashlib.sha256(), part_of(upload)
     with faults_told():
-        for piece in proofs.compared(upload.pk, part.pieces()):
+        for piece in stretch_hashes.compared(upload.pk, part.pieces()):
             seen.update(piece)
     sha256 = seen.hexdigest()
     upload.note_content(sha256=sha256, key=originals.key_for(sha256))
@@ -204,7 +204,7 @@ def fill(upload: Upload) -> None:
     if not all(LocalPart(part_id).is_there() for part_id in part_ids):
         give_back(upload, PART_GONE)
         raise UploadGoneError(PART_GONE)
-    joined = (piece for part_id in part_ids for piece in proofs.compared(part_id, LocalPart(part_id).pieces()))
+    joined = (piece for part_id in part_ids for piece in stretch_hashes.compared(part_id, LocalPart(part_id).pieces()))
     with faults_told():
         parts.append(upload, part_of(upload), from_offset(joined, upload.offset_bytes))
 
@@ -232,7 +232,7 @@ def remove_bytes(upload: Upload) -> None:
 
 
 def forget(upload_id: uuid.UUID) -> None:
-    for path in (part_path(upload_id), proofs.path_of(upload_id), parts.lock_path(upload_id)):
+    for path in (part_path(upload_id), stretch_hashes.path_of(upload_id), parts.lock_path(upload_id)):
         path.unlink(missing_ok=True)
 
 

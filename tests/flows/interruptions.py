@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from portal.demo.parts import BASE_DIR
+from portal.demo.processes import BASE_DIR
 from tests.flows.sender import Sender
 from tests.houses import processes_of, uploads_of
 

@@ -29,7 +29,7 @@ from analysis.core.reports import Section
 from analysis.measuring.survey import survey_file
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
-from portal.score import jobs
+from portal.lanes import jobs
 from tests.factories import make_check, make_client, make_drummer, make_map, make_song, make_source, measured_song
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

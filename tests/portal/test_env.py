@@ -3,7 +3,7 @@ from pathlib import Path
 import pytest
 
 from portal import env
-from portal.demo.parts import WEB_THREADS
+from portal.demo.processes import WEB_THREADS
 
 NAME = "KITPOST_SOMETHING"
 

@@ -2,7 +2,7 @@
 
 from portal.intake.models.checks import ApprovedMap, Finding, SongCheck
 from portal.intake.models.desk import KeptView, SetAside, Tapping
-from portal.intake.models.keeping import Keeping
+from portal.intake.models.retention import Keeping
 from portal.intake.models.sources import SourceFile
 from portal.intake.models.zips import SentZip
 

@@ -10,12 +10,12 @@ from django.template import Context
 
 from analysis.findings.catalogue import KIND_BY_CODE
 from portal.bookings.models import Booking, Song
-from portal.intake import keeping
-from portal.intake.answers import shown_bpm
-from portal.intake.file_list import list_files
+from portal.intake.checks.answers import shown_bpm
+from portal.intake.checks.tempo_claims import apart_words
+from portal.intake.desk.files_page import list_files
+from portal.intake.desk.unfinished import unfinished_uploads
 from portal.intake.models import Finding
-from portal.intake.said import apart_words
-from portal.intake.unfinished import unfinished_uploads
+from portal.intake.retention import services as retention
 
 register = template.Library()
 
@@ -38,7 +38,7 @@ def song_files(context: Context, song: Song) -> dict[str, Any]:
 @register.inclusion_tag("intake/_booking_originals.html", takes_context=True)
 def booking_originals(context: Context, booking: Booking) -> dict[str, Any]:
     request = context["request"]
-    return {"shown": keeping.shown(booking), "user": request.user, "csrf_token": context.get("csrf_token")}
+    return {"shown": retention.shown(booking), "user": request.user, "csrf_token": context.get("csrf_token")}
 
 
 @register.filter

@@ -9,9 +9,9 @@ from django.template import Context
 
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
-from portal.intake.seen import Seen
+from portal.intake.checks.page_version import Seen
 from portal.listening.forms import AskForm
-from portal.listening.shown import excerpt_shown
+from portal.listening.page import excerpt_shown
 
 register = template.Library()
 

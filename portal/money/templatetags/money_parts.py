@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from portal.bookings.models import Booking
 from portal.money.models import Quote
-from portal.money.paper import Paper, instalments_of, paper_of
+from portal.money.page import Paper, instalments_of, paper_of
 from portal.people.models import User
 
 register = template.Library()

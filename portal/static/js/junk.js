@@ -1,4 +1,4 @@
-// Files that systems and programs leave beside others: left out, and that is said. `portal/intake/junk.py` has the same
+// Files that systems and programs leave beside others: left out, and that is said. `portal/intake/files/leftovers.py` has the same
 // rules for zips; a test holds the two together.
 
 const FOLDERS = new Set(["__macosx", ".spotlight-v100", ".trashes", ".fseventsd", ".temporaryitems", "$recycle.bin"]);

@@ -8,7 +8,7 @@ from django import template
 from django.template import Context
 
 from portal.bookings.models import Song
-from portal.takes.room import room_of
+from portal.takes.page import room_of
 
 register = template.Library()
 

@@ -12,6 +12,7 @@ from analysis.core.errors import FeelError
 from analysis.delivery.feel import FeelReport, feel_of
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
+from analysis.features.strokes import struck_at
 from analysis.maps.tempo_map import TempoMap
 from tests.analysis.playing import RATE_HZ, features_of, placed
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from portal.demo import broker, command, ground
+from portal.demo import broker, command, folder_and_port
 from tests.houses import demo, is_whole, needs_proc, pid_of, processes_of, start, status_of
 from tests.portal.demo.waiting import PATIENCE_S, until
 
@@ -62,8 +62,8 @@ def test_a_port_that_is_none_is_wrong_usage(port: str, capsys: pytest.CaptureFix
 def test_a_port_in_use_is_said_in_one_sentence(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(ground, "PORT_PATIENCE_S", 0)
-    with ground.listen(0) as door:
+    monkeypatch.setattr(folder_and_port, "PORT_PATIENCE_S", 0)
+    with folder_and_port.listen(0) as door:
         port = door.getsockname()[1]
 
         assert command.run(["--port", str(port), "--data", str(tmp_path)]) == 2

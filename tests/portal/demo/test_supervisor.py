@@ -13,7 +13,7 @@ import pytest
 
 from portal.demo import supervisor
 from portal.demo.errors import StartError
-from portal.demo.parts import Part
+from portal.demo.processes import Part
 from portal.demo.supervisor import StopAskedError, Supervisor
 from tests.portal.demo.waiting import PATIENCE_S, until
 
@@ -133,7 +133,7 @@ def test_a_part_that_will_not_end_is_killed_with_its_children(house: Supervisor,
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux tells a child that its parent died")
 def test_the_parts_die_with_a_supervisor_that_is_killed(tmp_path: Path) -> None:
     program = (
-        "import os, time; from pathlib import Path; from portal.demo.parts import Part\n"
+        "import os, time; from pathlib import Path; from portal.demo.processes import Part\n"
         "from portal.demo.supervisor import Supervisor\n"
         f"house = Supervisor(os.environ, Path({str(tmp_path)!r}))\n"
         f"house.start(Part('part', {(sys.executable, '-c', DEAF_SLEEPER)!r}))\n"

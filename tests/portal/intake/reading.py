@@ -5,7 +5,7 @@ from dataclasses import asdict
 from django.test import Client
 
 from portal.bookings.models import Song
-from portal.intake.seen import Seen
+from portal.intake.checks.page_version import Seen
 
 
 def read(client: Client, path: str) -> str:

@@ -15,7 +15,8 @@ from analysis.core.errors import SongNotMeasuredError
 from analysis.sandbox import child
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
-from portal.intake import jobs, tasks
+from portal.intake import tasks
+from portal.intake.checks import jobs
 from portal.intake.models import SourceFile
 from portal.people.models import User
 from tests.factories import make_check, make_client, make_song, make_source

@@ -12,7 +12,8 @@ from pytest_django.live_server_helper import LiveServer
 
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
-from portal.intake import jobs, tasks
+from portal.intake import tasks
+from portal.intake.checks import jobs
 from portal.intake.models import SourceFile
 from portal.uploads import services as uploads
 from portal.uploads.models import Upload

@@ -16,8 +16,8 @@ from portal.intake import tasks
 from portal.intake.models import SourceFile
 from portal.uploads import services as uploads
 from portal.uploads.models import Upload
+from tests.portal.intake.made_zips import zipped
 from tests.portal.intake.sending import choose, open_song, stored_content, wait_for_upload
-from tests.portal.intake.zips import zipped
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 CONTENT = bytes(range(256)) * 4_000

@@ -9,7 +9,8 @@ import pytest
 from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
-from portal.intake import hooks, jobs, services
+from portal.intake import hooks
+from portal.intake.checks import jobs, services
 from portal.intake.errors import GateError, MapInputError, NoMapError
 from portal.intake.models import ApprovedMap, Finding, SongCheck
 from portal.mailroom.models import Message

@@ -11,13 +11,13 @@ from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
 from portal.bookings.stages import BookingStage, SongStage, Turn
-from portal.intake.desk import queue
+from portal.intake.checks.services import keep_map, reasons_against
+from portal.intake.desk.queue_page import queue
 from portal.intake.models import ApprovedMap
-from portal.intake.services import keep_map, reasons_against
 from portal.listening import jobs, services, tasks
 from portal.listening.errors import ListeningError
 from portal.listening.models import Excerpt
-from portal.listening.shown import excerpt_shown
+from portal.listening.page import excerpt_shown
 from portal.mailroom.models import Mail
 from portal.people.models import User
 from tests.factories import make_check, make_map, make_song, make_source, store_content

@@ -11,7 +11,7 @@ from pytest_django import DjangoAssertNumQueries
 from analysis.findings.catalogue import FINDING_KINDS
 from portal.bookings.models import Booking
 from portal.mailroom.models import Mail, Message, MessageRule
-from portal.mailroom.threads import THREADS_PER_PAGE
+from portal.mailroom.threads_page import THREADS_PER_PAGE
 from portal.people.models import House, User
 from tests.factories import make_booking, make_client, make_drummer, make_invited_client, make_mail, make_message
 

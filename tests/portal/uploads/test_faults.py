@@ -130,7 +130,7 @@ def test_a_locked_database_is_503_and_when_it_is_free_the_upload_goes_on(sender:
 def test_a_queue_that_is_down_does_not_hold_up_what_is_received(
     sender: Sender, owner: User, settings: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    settings.UPLOAD_RECEIVERS = {"source": "portal.intake.receivers.SourceReceiver"}
+    settings.UPLOAD_RECEIVERS = {"source": "portal.intake.files.receivers.SourceReceiver"}
     song = make_booking(client=owner, songs=1).songs.get()
     queued: list[int] = []
 

@@ -12,7 +12,7 @@ import pytest
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
-from portal.uploads import parts, proofs, services, tasks
+from portal.uploads import parts, services, stretch_hashes, tasks
 from portal.uploads.local_part import LocalPart, part_path
 from portal.uploads.models import Upload
 from tests.factories import make_client
@@ -252,4 +252,4 @@ class TestFaults:
 
         assert sender.patch(path, FIRST, 0, Upload_Checksum=f"sha256 {digest}").status_code == 460
         assert sender.head(path)["Upload-Offset"] == "0"
-        assert proofs.read(row_at(path).pk) == []
+        assert stretch_hashes.read(row_at(path).pk) == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.intake.test_zip_names import JUNK, KEPT
+from tests.portal.intake.zips.test_names import JUNK, KEPT
 from tests.portal.static.conftest import Show
 from tests.portal.static.js.test_sums import ask
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page
 
-from portal.score.sound import MOST_POINTS, MOST_SECONDS
+from portal.lanes.sound import MOST_POINTS, MOST_SECONDS
 from tests.portal.static.conftest import Show
 from tests.portal.static.js.test_sums import ask
 

@@ -1,0 +1,98 @@
+"""The invented house: one booking at work, with a song that waits for its files, and one whose quote is open."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+from django.db import transaction
+from django.utils import timezone
+
+from analysis.band.songs import SONG_BY_SLUG
+from portal.bookings import services as bookings
+from portal.bookings.models import Booking, Song
+from portal.demo import tasks
+from portal.demo.people import CLIENT, DRUMMER, OTHER_CLIENT, move_in
+from portal.money import services as money
+from portal.money.models import Payment, Quote
+from portal.money.services import Conditions, Line
+from portal.people.models import House, User
+from portal.queueing import start_on_commit
+
+DUE_IN = timedelta(days=16)
+FEE = Decimal(240)
+TERMS = (
+    "One whole performance per song, delivered as a multitrack from bar one at the rate and depth of your files. "
+    "Two rounds of changes are included. A new arrangement is a new song."
+)
+# The first one waits for its files: it is the one to try the upload on.
+CLIENTS_SONGS = ("thursday-ladder", "wet-stairs", "damp-receipt")
+SENT_SONGS = ("wet-stairs", "damp-receipt")
+OTHER_CLIENTS_SONGS = ("borrowed-stapler",)
+
+
+@transaction.atomic
+def build_house() -> None:
+    drummer, client, other_client = (move_in(who) for who in (DRUMMER, CLIENT, OTHER_CLIENT))
+    House.objects.update_or_create(pk=1, defaults={"name": "Veltmoor Drum Room", "time_zone": drummer.time_zone})
+    working = open_booking("Gravel Lunchbox Spring Sessions", CLIENTS_SONGS, client=client, drummer=drummer)
+    agree(working, client=client, drummer=drummer)
+    for slug, song in zip(CLIENTS_SONGS, working.songs.all(), strict=True):
+        if slug in SENT_SONGS:
+            write_brief(song, slug, client=client)
+            start_on_commit(tasks.send_stems, song.pk, slug)
+    quoted = open_booking("Umbrella Stand Second Session", OTHER_CLIENTS_SONGS, client=other_client, drummer=drummer)
+    offer(quoted, drummer=drummer)
+
+
+def open_booking(title: str, slugs: tuple[str, ...], *, client: User, drummer: User) -> Booking:
+    return bookings.open_booking(
+        by=drummer,
+        title=title,
+        song_titles=[SONG_BY_SLUG[slug].title for slug in slugs],
+        client_name=client.name,
+        client_email=client.email,
+        due_on=today() + DUE_IN,
+    )
+
+
+def offer(booking: Booking, *, drummer: User) -> Quote:
+    conditions = Conditions(
+        currency="EUR",
+        deposit_percent=50,
+        balance_before_files=False,
+        revisions_included=2,
+        due_on=today() + DUE_IN,
+        valid_until=today() + 2 * DUE_IN,
+        terms=TERMS,
+    )
+    lines = [Line(f"Drums for “{song.title}”", Decimal(1), FEE) for song in booking.songs.all()]
+    quote = money.save_draft(booking=booking, conditions=conditions, lines=lines, by=drummer)
+    money.send_quote(quote=quote, by=drummer)
+    quote.refresh_from_db()
+    return quote
+
+
+def agree(booking: Booking, *, client: User, drummer: User) -> None:
+    quote = offer(booking, drummer=drummer)
+    money.accept_quote(quote=quote, by=client)
+    deposit = Decimal(quote.deposit_minor) / 100
+    money.record_payment(
+        booking=booking, kind=Payment.Kind.DEPOSIT, amount=deposit, received_on=today(), by=drummer, note="by transfer"
+    )
+
+
+def write_brief(song: Song, slug: str, *, client: User) -> None:
+    said = SONG_BY_SLUG[slug]
+    bpm = None if said.brief.bpm is None else Decimal(str(said.brief.bpm))
+    bookings.save_brief(
+        song=song,
+        by=client,
+        bpm=bpm,
+        meter=said.brief.meter or "",
+        starts=said.brief.starts,
+        count_in_bars=said.brief.count_in_bars,
+        notes=said.words,
+    )
+
+
+def today() -> date:
+    return timezone.localdate()

@@ -1,0 +1,138 @@
+"""What follows from a check, under the song's row lock: findings opened and resolved, the client asked once, the
+song's stage."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from analysis.core.reports import FileReport, SongReport
+from analysis.core.reports import Finding as Found
+from portal.bookings.models import Song
+from portal.bookings.services import move_song
+from portal.bookings.stages import SongStage
+from portal.intake.checks import questions, version_effects
+from portal.intake.checks.inputs import CheckInputs
+from portal.intake.models import Finding, SongCheck, SourceFile
+
+# Past these the drummer is at work: a check then shows its findings, and moves nothing.
+BEFORE_READY = (SongStage.WAITING, SongStage.CHECKING, SongStage.WITH_CLIENT, SongStage.ON_DESK)
+# Two measurements that agree to so many digits are the same finding still.
+SAME_TO_DIGITS = 3
+
+Key = tuple[int | None, str]
+
+
+def settle(song: Song, gathered: CheckInputs, check: SongCheck) -> None:
+    """The check of a booking that is over says nothing to anybody, and moves nothing."""
+    if song.booking.is_over:
+        return
+    report = SongReport.from_json(check.report or {})
+    update_findings(song, found_in(report, gathered))
+    questions.withdraw_moot(song)
+    if song.stage not in BEFORE_READY:
+        return
+    if not gathered.files:
+        move_song(song, SongStage.WAITING, text="there are no files any more")
+        return
+    questions.ask(song)
+    place(song, text="the check is done")
+
+
+def place(song: Song, *, text: str) -> None:
+    """With the client while a question waits for them, else on the desk."""
+    if questions.waits_for_client(song):
+        move_song(song, SongStage.WITH_CLIENT, text=f"{text}: a question waits for the client")
+    else:
+        move_song(song, SongStage.ON_DESK, text=f"{text}: it is on the desk")
+
+
+def found_in(report: SongReport, gathered: CheckInputs) -> dict[Key, Found]:
+    """Findings by source file and code, the gravest first come. Files that cannot be read bring their own."""
+    keyed: dict[Key, Found] = {}
+    for found in report.findings:
+        keyed.setdefault((source_of(found, gathered.measured, keyed), found.code), found)
+    for source in gathered.refused:
+        for found in FileReport.from_json(source.report).findings if source.report else ():
+            keyed.setdefault((source.pk, found.code), found)
+    return keyed
+
+
+def source_of(found: Found, sources: Iterable[SourceFile], taken: Iterable[Key]) -> int | None:
+    """Reports name files by name. Of two files with one name, the first that has no such finding yet."""
+    named = [source.pk for source in sources if source.name == found.file]
+    free = [pk for pk in named if (pk, found.code) not in set(taken)]
+    return next(iter(free or named), None)
+
+
+def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
+    """What is found no longer is resolved; what a drummer waived stays waived as long as it is the same.
+
+    What was found in an earlier version of a file is looked for in the one that counts now.
+    """
+    heirs = version_effects.heirs(song)
+    mended: list[Finding] = []
+    for key, finding in findings_before(song, heirs).items():
+        found, heir = keyed.get(key), heirs.get(finding.source_id or 0)
+        is_open = finding.state == Finding.State.OPEN
+        if found is not None and is_still(finding, found) and not (is_open and heir):
+            if heir is not None:
+                finding.move_to(heir, place=found.place.to_json())
+            keyed.pop(key)
+        elif is_open and found is not None:
+            # A new bounce that has it still is asked about anew: whoever made it hopes that it is mended.
+            finding.resolve(reason=f"Still there in version {heir.version}" if heir else "")
+        elif is_open:
+            finding.resolve(by_source=version_effects.mender(song, finding, heirs))
+            mended.append(finding)
+    opened = [open_finding(song, source_id, code, found) for (source_id, code), found in keyed.items()]
+    version_effects.tell(song, mended, opened)
+
+
+def findings_before(song: Song, heirs: dict[int, SourceFile]) -> dict[Key, Finding]:
+    """Open and waived ones by the file that counts now; where there are both, the open one."""
+    before: dict[Key, Finding] = {}
+    for finding in song.findings.exclude(state=Finding.State.RESOLVED).select_related("source"):
+        source_id = finding.source_id
+        key = (heirs[source_id].pk if source_id in heirs else source_id, finding.code)
+        if key not in before or finding.state == Finding.State.OPEN:
+            before[key] = finding
+    return before
+
+
+def open_finding(song: Song, source_id: int | None, code: str, found: Found) -> Finding:
+    return Finding.objects.create(
+        song=song,
+        source_id=source_id,
+        code=code,
+        severity=found.severity,
+        place=found.place.to_json(),
+        value=found.value,
+    )
+
+
+def is_still(finding: Finding, found: Found) -> bool:
+    return finding.severity == found.severity and value_of(finding.value) == value_of(found.value)
+
+
+def value_of(value: dict[str, Any]) -> str:
+    """Two values compare by this: numbers that differ only by what measuring again may change are the same."""
+    return json.dumps(rounded(value), sort_keys=True)
+
+
+def rounded(value: Any) -> Any:
+    if isinstance(value, float):
+        return float(f"{value:.{SAME_TO_DIGITS}g}")
+    if isinstance(value, dict):
+        return {key: rounded(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [rounded(item) for item in value]
+    return value
+
+
+def withdraw_and_place(song: Song, *, text: str) -> None:
+    """After a decision that may have made a question moot."""
+    questions.withdraw_moot(song)
+    if song.stage == SongStage.WITH_CLIENT:
+        place(song, text=text)

@@ -1,0 +1,226 @@
+"""The work behind the tasks: survey one file, measure one song, and start again what was left lying.
+
+Nothing here holds a lock while it measures; the results are stored under the song's row lock, once.
+"""
+
+from __future__ import annotations
+
+import logging
+import tempfile
+from contextlib import ExitStack
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from django.core.files import File
+from django.core.files.storage import default_storage
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+
+from analysis import ENGINE_VERSION
+from analysis.core.errors import SongNotMeasuredError
+from analysis.core.reports import FileReport, SongReport
+from analysis.features.feature_arrays import Features
+from analysis.findings.catalogue import client_message
+from analysis.sandbox.child import measure_song_in_child, survey_in_child
+from portal import file_serving
+from portal.bookings.models import Song
+from portal.bookings.services import move_song, record
+from portal.bookings.stages import OVER_STAGES, SongStage
+from portal.heartbeat import alive
+from portal.intake import hooks
+from portal.intake.checks import apply_check, inputs
+from portal.intake.models import SentZip, SongCheck, SourceFile
+from portal.queueing import start_on_commit
+
+# What has given no sign of life for so long died with its worker: one that only takes long gives some (`alive`).
+SURVEY_LEFT_AFTER = timedelta(minutes=2)
+CHECK_LEFT_AFTER = timedelta(minutes=2)
+MOST_TRIES = 3
+CANNOT_MEASURE = "We could not measure this file. It is kept as you sent it; we will look at it ourselves."
+
+logger = logging.getLogger(__name__)
+
+
+def survey(source_id: int) -> None:
+    """Measure one file, unless that is done."""
+    source = SourceFile.objects.current().filter(pk=source_id, status=SourceFile.Status.RECEIVED).first()
+    if source is None:
+        return
+    if source.survey_tries >= MOST_TRIES:
+        finish_survey(source_id, report=None, features_key="")
+        return
+    source.begin_survey()
+    with (
+        alive(source.go_on),
+        tempfile.TemporaryDirectory(prefix="kitpost-survey-") as folder,
+        file_serving.local_copy(source.key) as original,
+    ):
+        features_path = Path(folder, "features.npz")
+        report = survey_in_child(original, name=source.name, features_to=features_path)
+        features_key = store_features(source, features_path) if is_readable(report) else ""
+    finish_survey(source_id, report=report, features_key=features_key)
+
+
+def is_readable(report: FileReport) -> bool:
+    return report.duration_s is not None
+
+
+def store_features(source: SourceFile, path: Path) -> str:
+    """A second survey takes a new name: the row names the one that was stored whole."""
+    with path.open("rb") as content:
+        key: str = default_storage.save(f"features/{source.sha256[:2]}/{source.sha256}.npz", File(content))
+    return key
+
+
+@transaction.atomic
+def finish_survey(source_id: int, *, report: FileReport | None, features_key: str) -> None:
+    """Store what was found. Whoever stores a song's last file starts the song's check."""
+    source = SourceFile.objects.select_related("song__booking").get(pk=source_id)
+    song = Song.objects.select_for_update().get(pk=source.song_id)
+    source.refresh_from_db(fields=["status", "removed_at"])
+    if source.status != SourceFile.Status.RECEIVED:
+        return
+    if report is not None and is_readable(report):
+        source.store_report(report.to_json(), features_key=features_key)
+        for call in hooks.on_file_measured:
+            call(source.pk)
+    else:
+        refuse(source, report)
+    logger.info("source file %s: %s", source.pk, source.status)
+    if not is_arriving(song):
+        start_check(song.pk)
+
+
+def is_arriving(song: Song) -> bool:
+    """A file waits for its survey, or a zip to be unpacked: the song is measured when all are there."""
+    unsurveyed = song.sources.current().filter(status=SourceFile.Status.RECEIVED)
+    return unsurveyed.exists() or song.zips.waiting().exists()
+
+
+def refuse(source: SourceFile, report: FileReport | None) -> None:
+    reason = CANNOT_MEASURE
+    if report is not None and report.findings:
+        reason = client_message(report.findings[0])
+    source.refuse(reason=reason, report=None if report is None else report.to_json())
+    record(source.song.booking, f"“{source.name}” cannot be used", song=source.song)
+
+
+def start_check(song_id: int) -> None:
+    from portal.intake import tasks  # tasks imports this module
+
+    start_on_commit(tasks.measure_song, song_id)
+
+
+def measure(song_id: int) -> None:
+    """Measure a song from its files' features, or take the check that was made from the same; then act on it."""
+    song = Song.objects.get(pk=song_id)
+    gathered = inputs.gather(song)
+    if gathered is None or song.zips.waiting().exists():
+        return
+    check, is_new = SongCheck.objects.get_or_create(song=song, fingerprint=gathered.fingerprint)
+    if not is_new:
+        check.begin()
+    try:
+        with alive(check.go_on):
+            report = check.report or measured(gathered).to_json()
+    except Exception as error:
+        # A fault of ours: logged by whoever runs the task.
+        break_off(check, trouble=str(error) if isinstance(error, SongNotMeasuredError) else "")
+        raise
+    store(check, report)
+
+
+@transaction.atomic
+def break_off(check: SongCheck, *, trouble: str) -> None:
+    """The song sheet says so until a check gets through. A song must not wait in "checking" for a repair; one that
+    went on meanwhile stays where the drummer has it, and one that changed meanwhile waits for its own check."""
+    song = Song.objects.select_for_update().get(pk=check.song_id)
+    check.break_off(trouble)
+    if song.stage == SongStage.CHECKING and made_from(song, check) and not is_arriving(song):
+        move_song(song, SongStage.ON_DESK, text="the check broke off: set the tempo by hand, or check again")
+
+
+def made_from(song: Song, check: SongCheck) -> inputs.CheckInputs | None:
+    """What a check was made from, if that is what the song holds now."""
+    gathered = inputs.gather(song)
+    return gathered if gathered and gathered.fingerprint == check.fingerprint else None
+
+
+def measured(gathered: inputs.CheckInputs) -> SongReport:
+    if not gathered.measured:
+        return SongReport(engine=ENGINE_VERSION)
+    with ExitStack() as lent:
+        song_files = [
+            (
+                FileReport.from_json(source.report or {}),
+                lent.enter_context(file_serving.local_copy(source.features_key)),
+                lent.enter_context(file_serving.local_copy(source.key)),
+            )
+            for source in gathered.measured
+        ]
+        return measure_song_in_child(song_files, gathered.brief)
+
+
+def load_features(source: SourceFile) -> Features:
+    with file_serving.local_copy(source.features_key) as path:
+        return Features.load(path)
+
+
+@transaction.atomic
+def store(check: SongCheck, report: dict[str, Any]) -> None:
+    """Keep the check and act on it, unless the song moved on while it was measured: then its own check comes."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=check.song_id)
+    gathered = made_from(song, check)
+    if gathered is None:
+        logger.info("song %s: changed while it was measured", song.pk)
+        return
+    check.finish(report=report, engine=ENGINE_VERSION)
+    apply_check.settle(song, gathered, check)
+
+
+def sweep() -> None:
+    """Start again what a killed worker or a broker that was down left lying. The rows say what that is."""
+    from portal.intake import tasks  # tasks imports this module
+
+    for zip_id in left_zips():
+        tasks.unpack_zip.delay(zip_id)
+    for source_id in left_files():
+        tasks.survey_file.delay(source_id)
+    for song_id in left_songs():
+        tasks.measure_song.delay(song_id)
+
+
+def left_files() -> list[int]:
+    long_ago = timezone.now() - SURVEY_LEFT_AFTER
+    left = SourceFile.objects.current().filter(
+        Q(survey_began_at=None, received_at__lt=long_ago) | Q(survey_began_at__lt=long_ago),
+        status=SourceFile.Status.RECEIVED,
+    )
+    return list(left.values_list("pk", flat=True))
+
+
+def left_zips() -> list[int]:
+    long_ago = timezone.now() - SURVEY_LEFT_AFTER
+    left = SentZip.objects.waiting().filter(
+        Q(began_at=None, received_at__lt=long_ago) | Q(began_at__lt=long_ago),
+    )
+    return list(left.values_list("pk", flat=True))
+
+
+def left_songs() -> list[int]:
+    """Songs that are being checked although no file waits for its survey, and no check began lately."""
+    long_ago = timezone.now() - CHECK_LEFT_AFTER
+    surveyed_now = SourceFile.objects.current().filter(
+        Q(status=SourceFile.Status.RECEIVED) | Q(survey_began_at__gte=long_ago)
+    )
+    measured_now = SongCheck.objects.filter(began_at__gte=long_ago)
+    left = Song.objects.filter(stage=SongStage.CHECKING, turn_since__lt=long_ago)
+    left = (
+        left.exclude(pk__in=surveyed_now.values("song"))
+        .exclude(pk__in=measured_now.values("song"))
+        .exclude(pk__in=SentZip.objects.waiting().values("song"))
+        .exclude(booking__stage__in=OVER_STAGES)
+    )
+    return list(left.values_list("pk", flat=True))

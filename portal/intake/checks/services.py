@@ -1,0 +1,215 @@
+"""What people do at intake: answer, decide, and let a song go on to tracking. What they do with files: song_files."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Max
+
+from analysis.findings.catalogue import KIND_BY_CODE
+from analysis.maps.tempo_map import TempoMap
+from portal.bookings.models import Booking, Song
+from portal.bookings.services import move_song, record, save_brief
+from portal.bookings.stages import INTAKE_STAGES, SongStage
+from portal.intake import hooks
+from portal.intake.checks import apply_check, questions
+from portal.intake.checks.answers import LEAVE_OUT, brief_changes, settles
+from portal.intake.checks.page_version import Seen
+from portal.intake.errors import AnswerError, GateError, NoMapError
+from portal.intake.files.services import check_again, remove
+from portal.intake.maps import song_maps
+from portal.intake.models import ApprovedMap, Finding
+from portal.mailroom import services as mailroom
+from portal.mailroom.errors import MailroomError
+from portal.mailroom.models import Message
+from portal.people.models import User
+
+
+def answer(*, message: Message, code: str, value: str, by: User) -> Message:
+    """Take a one-tap answer: it changes the brief, and the next check moves the song on."""
+    try:
+        return take_answer(message=message, code=code, value=value, by=by)
+    except MailroomError as error:
+        raise AnswerError(str(error)) from error
+
+
+@transaction.atomic
+def take_answer(*, message: Message, code: str, value: str, by: User) -> Message:
+    lock_song_of(message)
+    asked = list(Finding.objects.filter(asked_in=message).select_related("source"))
+    message = mailroom.answer(message=message, code=code, value=value, by=by)
+    if message.song is None:
+        return message
+    changes = brief_changes(code, value, asked)
+    if changes and message.song.stage in INTAKE_STAGES:
+        save_brief(song=message.song, by=by, **changes)
+    for finding in asked:
+        if not settles(code, finding):
+            finding.ask_in(None)  # still to be asked: the next check does
+        elif code == LEAVE_OUT and finding.source is not None:
+            remove(source=finding.source, by=by)
+    check_again(message.song.pk)
+    return message
+
+
+def lock_song_of(message: Message) -> None:
+    """The song before the message: a check that settles meanwhile locks in this order too."""
+    if message.song_id is not None:
+        Song.objects.select_for_update().get(pk=message.song_id)
+
+
+@transaction.atomic
+def send_held(*, message: Message, by: User) -> Message:
+    lock_song_of(message)
+    message = mailroom.send_held(message=message, by=by)
+    if message.song is not None and message.song.stage == SongStage.ON_DESK and message.waits_for_answer:
+        apply_check.place(message.song, text="the question went out")
+    return message
+
+
+@transaction.atomic
+def waive(*, finding: Finding, by: User, reason: str) -> None:
+    """The drummer decides that it does not matter; the decision and its reason stay with the finding."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=finding.song_id)
+    finding = Finding.objects.select_for_update().get(pk=finding.pk)
+    if finding.state != Finding.State.OPEN:
+        return
+    finding.end(Finding.State.WAIVED, by=by, reason=reason)
+    title = KIND_BY_CODE[finding.code].title.lower()
+    record(song.booking, f"waived “{title}”: {reason}", actor=by, song=song)
+    apply_check.withdraw_and_place(song, text="the question is settled")
+
+
+@transaction.atomic
+def approve(*, song: Song, by: User, seen: Seen | None = None) -> ApprovedMap:
+    """Approve tempo and bar one as measured. Pressed twice, it is one version.
+
+    `seen`: what the page showed on which it was pressed, here and below; None: nobody looked at a page. Where that is
+    not what holds now, MapChangedError is raised: nothing is approved unseen, nor put over what another approved.
+    """
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    check = song.checks.done().first()
+    if check is None:
+        raise NoMapError("Nothing was measured yet.")
+    found = song_maps.measured_map(check.numbers)
+    return keep_map(song, found, origin=ApprovedMap.Origin.MEASURED, by=by, seen=seen)
+
+
+@transaction.atomic
+def overrule(
+    *, song: Song, by: User, bpm: Decimal, meter: str, bar_one_s: Decimal, note: str = "", seen: Seen | None = None
+) -> ApprovedMap:
+    """Set tempo, meter and bar one by hand. What was measured stays beside it."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    found = song_maps.map_by_hand(bpm=bpm, meter=meter, bar_one_s=bar_one_s)
+    return keep_map(song, found, origin=ApprovedMap.Origin.OVERRULED, by=by, note=note, seen=seen)
+
+
+@transaction.atomic
+def approve_map(
+    *,
+    song: Song,
+    by: User,
+    found: TempoMap,
+    note: str = "",
+    count_in_bars: int | None = None,
+    seen: Seen | None = None,
+) -> ApprovedMap:
+    """Approve a map made by hand, anchor by anchor."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    origin = ApprovedMap.Origin.OVERRULED
+    return keep_map(song, found.to_json(), origin=origin, by=by, note=note, count_in_bars=count_in_bars, seen=seen)
+
+
+def keep_map(
+    song: Song,
+    found: dict[str, Any],
+    *,
+    origin: ApprovedMap.Origin,
+    by: User,
+    note: str = "",
+    count_in_bars: int | None = None,
+    seen: Seen | None = None,
+) -> ApprovedMap:
+    """A new version, unless it is the newest again and nobody objects to that. A count-in that was set by hand holds
+    until another is."""
+    check = song.checks.done().first()
+    newest = song.maps.first()
+    if seen is not None:
+        seen.hold_check(check)
+    if count_in_bars is None and newest:
+        count_in_bars = newest.count_in_bars
+    new = (found, origin, check, count_in_bars)
+    is_again = newest and (newest.map, newest.origin, newest.check_seen, newest.count_in_bars) == new
+    if newest and is_again and not objections(song):
+        return newest
+    if seen is not None:
+        seen.hold_map(newest)
+    version = (song.maps.aggregate(last=Max("version"))["last"] or 0) + 1
+    kept = ApprovedMap.objects.create(
+        song=song,
+        version=version,
+        origin=origin,
+        map=found,
+        count_in_bars=count_in_bars,
+        check_seen=check,
+        approved_by=by,
+        note=note,
+    )
+    words = (
+        "approved the tempo map as measured" if origin == ApprovedMap.Origin.MEASURED else "set the tempo map by hand"
+    )
+    record(song.booking, f"{words} (version {version})", actor=by, song=song)
+    for call in hooks.on_map_approved:
+        call(kept.pk)
+    return kept
+
+
+@transaction.atomic
+def mark_ready(*, song: Song, by: User) -> None:
+    """Let a song go on to tracking, or say every reason why it cannot."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    if song.stage == SongStage.READY:
+        return
+    reasons = reasons_against(song)
+    if reasons:
+        raise GateError(reasons)
+    questions.withdraw_all(song)
+    move_song(song, SongStage.READY, text="marked the song ready to track", actor=by)
+
+
+def reasons_against(song: Song) -> list[str]:
+    """What keeps a song from being tracked, in plain words; empty when nothing does."""
+    reasons = []
+    if song.booking.is_over:
+        reasons.append(f"The booking is {song.booking.get_stage_display()}.")
+    if song.stage not in (SongStage.ON_DESK, SongStage.WITH_CLIENT):
+        reasons.append(f"The song is {song.get_stage_display()}.")
+    stops = song.findings.open().filter(severity=Finding.Severity.STOP).select_related("source")
+    reasons += [f"Open: {named(finding)}." for finding in stops]
+    reasons += map_reasons(song) + deposit_reasons(song.booking)
+    return reasons + objections(song)
+
+
+def objections(song: Song) -> list[str]:
+    return [reason for more in hooks.more_reasons_against for reason in more([song]).values()]
+
+
+def named(finding: Finding) -> str:
+    title = KIND_BY_CODE[finding.code].title.lower()
+    return f"{title} in “{finding.source.name}”" if finding.source else title
+
+
+def map_reasons(song: Song) -> list[str]:
+    newest, check = song.maps.first(), song.checks.done().first()
+    if newest is None:
+        return ["No tempo map with bar one is approved."]
+    if check is not None and newest.check_seen_id != check.pk:
+        return ["Files or brief changed after the tempo map was approved: look at it again and approve it."]
+    return []
+
+
+def deposit_reasons(booking: Booking) -> list[str]:
+    return ["The deposit has not been received."] if booking.deposit_is_missing else []

@@ -1,0 +1,87 @@
+"""What the client's files say of the tempo besides the music, and how far one tempo is from another, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from analysis.bars.statements import map_stated
+from analysis.core.reports import SongMeasures
+from portal.intake.checks.answers import shown_bpm
+from portal.intake.models import SongCheck, SourceFile
+
+# Evidence in a file's report, in the order of its worth; how it is called beside the name of the file.
+EVIDENCE = (("midi_bpm", "MIDI file"), ("tag_bpm", "tag in the file"), ("name_bpm", "name of the file"))
+LEVELS = ((2.0, "twice what is measured"), (0.5, "half of what is measured"))
+# The same pulse counted otherwise, within what a tempo written without decimals can be off (house choice).
+SAME_PULSE = 0.006
+TELL_FROM_BPM = Decimal("0.001")
+
+
+@dataclass(frozen=True)
+class FileSays:
+    """One file's word on the tempo: `bpm`, or from there up to `highest_bpm` where it moves. `meter` is empty where it
+    says none; where meters change, it names each."""
+
+    file: str
+    how: str
+    bpm: float
+    meter: str = ""
+    highest_bpm: float | None = None
+
+
+def files_say(sources: Sequence[SourceFile], check: SongCheck | None) -> list[FileSays]:
+    """The click first, as it was measured, several files of it as one; then what MIDI files, tags and names state."""
+    clicks = check.click_names if check else set()
+    song = check.numbers.song if check else None
+    said = list(_click_says("”, “".join(source.name for source in sources if source.name in clicks), song))
+    return said + [one for source in sources for one in _evidence_of(source)]
+
+
+def _click_says(name: str, song: SongMeasures | None) -> Iterator[FileSays]:
+    if name and song and song.tempo.source == "click" and song.tempo.bpm:
+        meter = song.meter
+        sign = f"{meter.beats_per_bar}/{meter.beat_unit}" if meter.beats_per_bar and meter.beat_unit else ""
+        yield FileSays(name, "click", song.tempo.bpm, sign)
+
+
+def _evidence_of(source: SourceFile) -> Iterator[FileSays]:
+    metadata = source.numbers.metadata if source.numbers else {}
+    yield from _moving_midi(source.name, metadata)
+    for key, how in EVIDENCE:
+        bpm = metadata.get(key)
+        if isinstance(bpm, (int, float)) and bpm > 0:
+            yield FileSays(source.name, how, float(bpm), _midi_meters(metadata) if key == "midi_bpm" else "")
+
+
+def _moving_midi(name: str, metadata: dict[str, Any]) -> Iterator[FileSays]:
+    """A MIDI file whose tempo changes states no one tempo, but a lowest and a highest."""
+    if (midi_map := map_stated(metadata.get("midi_map"))) is None:
+        return
+    tempi = {segment.bpm for segment in midi_map.segments if not segment.free}
+    if len(tempi) > 1:
+        yield FileSays(name, "MIDI file", float(min(tempi)), _midi_meters(metadata), highest_bpm=float(max(tempi)))
+
+
+def _midi_meters(metadata: dict[str, Any]) -> str:
+    if "midi_meter" not in metadata:
+        return ""
+    midi_map = map_stated(metadata.get("midi_map"))
+    meters = [str(segment.meter) for segment in midi_map.segments] if midi_map else [str(metadata["midi_meter"])]
+    return ", ".join(dict.fromkeys(meters))
+
+
+def apart_words(bpm: float | Decimal | None, measured_bpm: float | None) -> str:
+    """How a stated tempo lies beside the measured one: "as measured", "0.4 bpm faster than measured"."""
+    if not bpm or not measured_bpm:
+        return ""
+    said, measured = Decimal(str(bpm)), Decimal(str(measured_bpm))
+    if abs(said - measured) < TELL_FROM_BPM:
+        return "as measured"
+    for level, words in LEVELS:
+        if abs(float(said / measured) / level - 1) < SAME_PULSE:
+            return words
+    way = "faster" if said > measured else "slower"
+    return f"{shown_bpm(abs(said - measured))} bpm {way} than measured"

@@ -1,0 +1,54 @@
+"""What people write at intake."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from portal.bookings.fields import BpmField, MeterField
+from portal.intake.desk.queue_page import Show
+
+EARLIEST_BAR_ONE_S, LATEST_BAR_ONE_S = -10, 3600
+REASON_LENGTH = 300
+
+
+class WaiveForm(forms.Form):
+    reason = forms.CharField(
+        max_length=REASON_LENGTH,
+        label="Why it does not matter",
+        error_messages={"required": "Write why it does not matter: it stays with the finding."},
+    )
+
+
+class OverruleForm(forms.Form):
+    bpm = BpmField(label="Tempo", help_text="beats per minute", required=True)
+    meter = MeterField(label="Meter", help_text="such as 4/4 or 6/8", required=True)
+    bar_one_s = forms.DecimalField(
+        label="Bar one",
+        help_text="seconds from the start of the files",
+        min_value=EARLIEST_BAR_ONE_S,
+        max_value=LATEST_BAR_ONE_S,
+        max_digits=12,
+        decimal_places=7,
+        error_messages={"invalid": "Write seconds as a number, such as 2.143."},
+    )
+    note = forms.CharField(label="Note", max_length=REASON_LENGTH, required=False)
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        self.fields["bar_one_s"].widget = forms.TextInput(attrs={"inputmode": "decimal", "class": "short"})
+
+
+class LookForm(forms.Form):
+    show = forms.ChoiceField(choices=Show.choices, required=False)
+    words = forms.CharField(max_length=80, required=False)
+
+
+class KeepViewForm(LookForm):
+    name = forms.CharField(max_length=40)
+
+
+class AnswerForm(forms.Form):
+    code = forms.CharField(max_length=40)
+    value = forms.CharField(max_length=100, required=False)

@@ -1,0 +1,85 @@
+"""The queue: looked at in several ways, kept by name, with songs set aside."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_POST
+
+from portal.intake.desk import queue_services
+from portal.intake.desk.forms import KeepViewForm, LookForm
+from portal.intake.desk.queue_page import Look, Show, count_by_show, queue
+from portal.intake.desk.song_views import find_song
+from portal.people.access import drummer_required, require_drummer
+from portal.people.requests import MemberRequest
+
+
+@require_GET
+@drummer_required
+def desk(request: MemberRequest) -> HttpResponse:
+    template = "intake/_desk.html" if request.htmx else "intake/desk.html"
+    return render(request, template, desk_shown(request, look_of(request)) | {"is_part": bool(request.htmx)})
+
+
+def desk_shown(request: MemberRequest, look: Look) -> dict[str, Any]:
+    whole = queue(request.user)
+    counts = count_by_show(whole)
+    return {
+        "rows": [row for row in whole if look.takes(row)],
+        "whole": len(whole),
+        "yours": counts[Show.YOURS],
+        "look": look,
+        "shows": [(show, count, Look(show, look.words)) for show, count in counts.items()],
+        "kept_views": [(kept, Look(Show(kept.show), kept.words)) for kept in request.user.kept_views.all()],
+    }
+
+
+def look_of(request: MemberRequest) -> Look:
+    """What nobody can have meant is the whole queue."""
+    form = LookForm(request.GET)
+    form.is_valid()
+    return Look(Show(form.cleaned_data.get("show") or Show.ALL), form.cleaned_data.get("words", ""))
+
+
+@require_POST
+@drummer_required
+def keep_view(request: MemberRequest) -> HttpResponse:
+    form = KeepViewForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Give the view a name of up to 40 letters.")
+        return redirect("intake:desk")
+    look = Look(Show(form.cleaned_data["show"] or Show.ALL), form.cleaned_data["words"])
+    kept = queue_services.keep_view(owner=request.user, name=form.cleaned_data["name"], look=look)
+    messages.success(request, f"The view “{kept.name}” is kept.")
+    return redirect(f"{reverse('intake:desk')}?{look.query}")
+
+
+@require_POST
+@drummer_required
+def drop_view(request: MemberRequest, view_id: int) -> HttpResponse:
+    queue_services.drop_view(get_object_or_404(request.user.kept_views, pk=view_id))
+    return redirect("intake:desk")
+
+
+@require_POST
+@login_required
+def set_aside(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = find_song(request, song_id)
+    require_drummer(request.user)
+    queue_services.set_aside(song=song, by=request.user)
+    messages.success(request, f"“{song.title}” is set aside: it waits at the end of the queue.")
+    return redirect("intake:desk")
+
+
+@require_POST
+@login_required
+def take_up(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = find_song(request, song_id)
+    require_drummer(request.user)
+    queue_services.take_up(song=song, by=request.user)
+    return redirect("intake:sheet", song.pk)

@@ -1,0 +1,94 @@
+"""Files of a song on both sides' pages, and the client's answers. The drummer's desk and sheet are in desk_views."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from portal.bookings.models import Song
+from portal.intake.checks import services
+from portal.intake.desk.files_page import list_files
+from portal.intake.desk.forms import AnswerForm
+from portal.intake.errors import IntakeError, SongClosedError
+from portal.intake.files import services as song_files
+from portal.intake.models import SourceFile
+from portal.mailroom.models import Message
+from portal.people.requests import MemberRequest
+from portal.uploads.errors import UploadRefusedError
+from portal.uploads.services import take_whole
+
+# Heard by the other parts of a page, which then load themselves anew.
+SONG_CHANGED = "song-changed"
+
+
+def find_song(request: MemberRequest, song_id: int) -> Song:
+    return get_object_or_404(Song.objects.visible_to(request.user).select_related("booking"), pk=song_id)
+
+
+def find_source(request: MemberRequest, source_id: int) -> SourceFile:
+    sources = SourceFile.objects.visible_to(request.user).select_related("song__booking")
+    return get_object_or_404(sources, pk=source_id)
+
+
+@require_GET
+@login_required
+def files(request: MemberRequest, song_id: int) -> HttpResponse:
+    """The part by itself; the whole page for a browser that follows the link."""
+    song = find_song(request, song_id)
+    if not request.htmx:
+        return redirect(f"{song.get_absolute_url()}#files")
+    response = render(request, "intake/_file_list.html", {"list": list_files(song, request.user), "song": song})
+    if request.GET.get("seen") != song.stage:
+        response.headers["HX-Trigger"] = SONG_CHANGED
+    return response
+
+
+@require_POST
+@login_required
+def plain_upload(request: MemberRequest, song_id: int) -> HttpResponse:
+    """Files that came with a plain form, one by one: one that is refused does not hold up the others."""
+    song = find_song(request, song_id)
+    sent = request.FILES.getlist("file")
+    if not sent:
+        messages.error(request, "Choose a file first, then press “Send”.")
+    for uploaded_file in sent:
+        try:
+            upload = take_whole(user=request.user, purpose="source", target_id=song.pk, uploaded_file=uploaded_file)
+            what = "unpacked" if upload.file_name.lower().endswith(".zip") else "measured"
+            messages.success(request, f"“{upload.file_name}” is received. It is being {what}.")
+        except UploadRefusedError as error:
+            messages.error(request, error.sentence)
+    return redirect(f"{song.get_absolute_url()}#files")
+
+
+@require_POST
+@login_required
+def remove(request: MemberRequest, source_id: int) -> HttpResponse:
+    source = find_source(request, source_id)
+    try:
+        song_files.remove(source=source, by=request.user)
+        messages.success(request, f"“{source.name}” is taken out. It can be brought back.")
+    except SongClosedError as error:
+        messages.error(request, str(error))
+    return redirect(f"{source.song.get_absolute_url()}#files")
+
+
+@require_POST
+@login_required
+def answer(request: MemberRequest, message_id: int) -> HttpResponse:
+    """One tap. Where the answer cannot be taken the question is still there, with a sentence."""
+    message = get_object_or_404(Message.objects.visible_to(request.user).select_related("song"), pk=message_id)
+    form = AnswerForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Press one of the answers.")
+        return redirect("mailroom:message", message.pk)
+    try:
+        services.answer(message=message, by=request.user, **form.cleaned_data)
+    except IntakeError as error:
+        messages.error(request, str(error))
+        return redirect("mailroom:message", message.pk)
+    messages.success(request, "Thank you: your answer is noted.")
+    return redirect(message.song or message.booking)

@@ -1,0 +1,225 @@
+"""What a zip holds: which entries are taken, under which names, and a sentence for everything else."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import count, pairwise
+from pathlib import Path, PurePosixPath
+from typing import BinaryIO
+
+from django.conf import settings
+from django.template.defaultfilters import filesizeformat
+
+from portal.intake.errors import DamagedEntryError, ZipError
+from portal.intake.files.file_versions import Arrival, folded
+from portal.intake.files.leftovers import is_junk
+from portal.intake.models import SentZip
+from portal.intake.zips.names import place_of
+from portal.intake.zips.reading import DEFLATED, LOCAL, STORED, Entry, list_entries, read_entry, scan_entries
+from portal.uploads import originals, parts
+
+NAMES_SHOWN = 5
+AGAIN = "Please send it again."
+
+
+@dataclass(frozen=True)
+class Kept:
+    """An entry whose bytes are in the store."""
+
+    number: int
+    name: str
+    folders: tuple[str, ...]
+    sha256: str
+    key: str
+    size_bytes: int
+
+    def arrival(self, sent: SentZip) -> Arrival:
+        return Arrival(
+            name=self.name,
+            folder="/".join(self.folders),
+            sent_with=f"zip:{sent.pk}",
+            sha256=self.sha256,
+            key=self.key,
+            size_bytes=self.size_bytes,
+            zip=sent,
+            zip_entry=self.number,
+        )
+
+
+class Contents:
+    """Fills `kept` and `notes` while it reads; `folder` is where an entry waits until its hash is known."""
+
+    def __init__(self, sent: SentZip, folder: Path) -> None:
+        self.sent, self.folder = sent, folder
+        self.kept: list[Kept] = []
+        self.notes: list[str] = []
+        self.junk: list[str] = []
+        self.written_bytes = self.most_bytes = 0
+
+    def read(self, file: BinaryIO, *, most_bytes: int, check_room: Callable[[int], None]) -> None:
+        """`most_bytes`: what there may be of it in all; `check_room` stops it before it begins."""
+        self.most_bytes = min(most_bytes, settings.LARGEST_UNPACKED_BYTES)
+        listed = self.listed(file)
+        if listed is None:
+            self.read_from_the_front(file)
+        else:
+            check_listed(listed, self.most_bytes)
+            check_room(sum(entry.size or 0 for entry in listed))
+            for number, entry in enumerate(listed):
+                self.take(file, number, entry)
+        self.note_junk()
+        self.kept = without_common_folder(self.kept)
+
+    def listed(self, file: BinaryIO) -> list[Entry] | None:
+        try:
+            return list_entries(file, most=settings.MOST_FILES_IN_ZIP)
+        except DamagedEntryError:
+            return None
+
+    def read_from_the_front(self, file: BinaryIO) -> None:
+        """The list of contents, at a zip's end, is missing or damaged: what can be read is kept, and the rest said."""
+        for number, entry in enumerate(self.scanned(file)):
+            if number >= settings.MOST_FILES_IN_ZIP:
+                break
+            self.take(file, number, entry)
+        self.notes.insert(
+            0,
+            f"The end of this zip is missing: {files_words(len(self.kept))} could be read. "
+            "If more were in it, please send those again.",
+        )
+
+    def scanned(self, file: BinaryIO) -> Iterator[Entry]:
+        """Stops where nothing says how far it is to the next entry."""
+        for entry in scan_entries(file):
+            start, kept_before = file.tell(), len(self.kept)
+            yield entry
+            if len(self.kept) > kept_before:
+                continue
+            if entry.size is None:
+                return
+            file.seek(start + entry.packed_size)
+
+    def take(self, file: BinaryIO, number: int, entry: Entry) -> None:
+        if entry.is_folder:
+            return
+        path = entry.path.replace("\\", "/")
+        if is_junk(path):
+            self.junk.append(path.rpartition("/")[2].strip())
+            return
+        place = place_of(entry.path)
+        reason = reason_against(entry, leads_out=place.leads_out)
+        if reason:
+            self.notes.append(f"“{place.name}” {reason}")
+            return
+        try:
+            kept = self.store(file, entry, Kept(number, place.name, place.folders, "", "", 0))
+        except DamagedEntryError as error:
+            self.notes.append(f"“{place.name}” {error}. {AGAIN}")
+            return
+        if entry.is_guess:
+            self.notes.append(f"“{place.name}”: the zip does not say in which alphabet this name is written.")
+        self.add(kept)
+
+    def add(self, kept: Kept) -> None:
+        """Two entries of one name are both kept, unless they are the same."""
+        namesakes = [one for one in self.kept if is_same_place(one, kept)]
+        if any(one.sha256 == kept.sha256 for one in namesakes):
+            self.notes.append(f"“{kept.name}” is in it twice, with the same content: it was taken once.")
+            return
+        if namesakes:
+            renamed = self.free_name(kept)
+            self.notes.append(f"“{kept.name}” is in it twice: the second is called “{renamed}” here.")
+            kept = replace(kept, name=renamed)
+        self.kept.append(kept)
+
+    def free_name(self, kept: Kept) -> str:
+        path = PurePosixPath(kept.name)
+        names = (f"{path.stem} ({number}){path.suffix}" for number in count(2))
+        return next(
+            name for name in names if not any(is_same_place(one, replace(kept, name=name)) for one in self.kept)
+        )
+
+    def store(self, file: BinaryIO, entry: Entry, kept: Kept) -> Kept:
+        part = self.folder / str(kept.number)
+        seen, length = hashlib.sha256(), 0
+        try:
+            with part.open("wb") as out:
+                for piece in read_entry(file, entry):
+                    self.count(len(piece))
+                    out.write(piece)
+                    seen.update(piece)
+                    length += len(piece)
+                out.flush()
+                os.fsync(out.fileno())
+            sha256 = seen.hexdigest()
+            with parts.locked(sha256):
+                originals.store(part, key=originals.key_for(sha256), sha256=sha256)
+                parts.lock_path(sha256).unlink(missing_ok=True)
+        finally:
+            part.unlink(missing_ok=True)
+        return replace(kept, sha256=sha256, key=originals.key_for(sha256), size_bytes=length)
+
+    def count(self, length: int) -> None:
+        """What headers say about sizes may be a lie; what was written is not."""
+        self.written_bytes += length
+        if self.written_bytes > self.most_bytes:
+            raise ZipError(too_large(self.most_bytes))
+
+    def note_junk(self) -> None:
+        if not self.junk:
+            return
+        names = ", ".join(dict.fromkeys(self.junk[:NAMES_SHOWN])) + (", …" if len(self.junk) > NAMES_SHOWN else "")
+        self.notes.append(f"Left out: {files_words(len(self.junk))} that only computers use ({names}).")
+
+
+def reason_against(entry: Entry, *, leads_out: bool) -> str:
+    """Why an entry is not taken, as the end of a sentence that begins with its name; empty when it is."""
+    if entry.is_encrypted:
+        return "is locked with a password. Please send it without one."
+    if entry.is_link:
+        return "is only a link to a file elsewhere. Please send the file itself."
+    if entry.is_special:
+        return "is not a file."
+    if leads_out:
+        return "has a path that leads out of the zip, so it was left out. Please send it by itself."
+    if entry.path.lower().endswith(".zip"):
+        return "is a zip inside the zip. Please send it by itself."
+    if entry.method not in (STORED, DEFLATED):
+        return (
+            "is packed in a way that we do not read. Please send it by itself, or pack it with your system’s own tool."
+        )
+    return ""
+
+
+def check_listed(entries: Sequence[Entry], most_bytes: int) -> None:
+    """Before a byte is unpacked: how much it would be, and whether entries share the same bytes to be so much."""
+    if sum(entry.size or 0 for entry in entries) > most_bytes:
+        raise ZipError(too_large(most_bytes))
+    in_order = sorted(entries, key=lambda entry: entry.offset)
+    for entry, following in pairwise(in_order):
+        if entry.offset + LOCAL.size + entry.packed_size > following.offset:
+            raise ZipError("Its files lie over each other, so it was not unpacked. Please pack it anew.")
+
+
+def files_words(number: int) -> str:
+    return "1 file" if number == 1 else f"{number} files"
+
+
+def too_large(most_bytes: int) -> str:
+    most = filesizeformat(most_bytes)
+    return f"It unpacks to more than the {most} that there may be. Please send what the song needs by itself."
+
+
+def is_same_place(one: Kept, other: Kept) -> bool:
+    return one.folders == other.folders and folded(one.name) == folded(other.name)
+
+
+def without_common_folder(kept: Iterable[Kept]) -> list[Kept]:
+    """The folder that everything lies in says nothing: it is called after the zip, or the day."""
+    kept = list(kept)
+    while kept and all(one.folders for one in kept) and len({one.folders[0] for one in kept}) == 1:
+        kept = [replace(one, folders=one.folders[1:]) for one in kept]
+    return kept

@@ -1,0 +1,71 @@
+"""Making copies to play from, and clearing away those whose original is gone."""
+
+from __future__ import annotations
+
+import logging
+import tempfile
+from datetime import timedelta
+from pathlib import Path
+
+import soundfile
+from django.core.files.storage import default_storage
+from django.utils import timezone
+
+from analysis.sandbox.child import write_proxy_in_child
+from portal.file_serving import local_copy
+from portal.heartbeat import alive
+from portal.intake.models import SourceFile
+from portal.lanes.models import PlayCopy
+from portal.uploads import originals
+
+LEFT_AFTER = timedelta(minutes=2)
+MOST_TRIES = 3
+
+logger = logging.getLogger(__name__)
+
+
+def make_copy(source_id: int) -> None:
+    """Made twice at once it is the same file, byte for byte."""
+    source = SourceFile.objects.filter(pk=source_id, status=SourceFile.Status.SURVEYED, gone_at=None).first()
+    if source is None:
+        return
+    copy, _ = PlayCopy.objects.get_or_create(source=source)
+    if copy.state != PlayCopy.State.MAKING:
+        return
+    if copy.tries >= MOST_TRIES:
+        copy.fail("could not be read to the end")
+        return
+    copy.begin()
+    with (
+        alive(copy.go_on),
+        tempfile.TemporaryDirectory(prefix="kitpost-") as folder,
+        local_copy(source.key) as original,
+    ):
+        to = Path(folder, "copy.flac")
+        trouble = write_proxy_in_child(original, to)
+        if trouble:
+            copy.fail(trouble)
+            return
+        facts = soundfile.info(to)
+        sha256 = originals.hash_part(to)
+        key = f"copies/{sha256[:2]}/{sha256}.flac"
+        originals.store(to, key=key, sha256=sha256)
+    copy.finish(key=key, sample_rate_hz=facts.samplerate, channels=facts.channels, frames=facts.frames)
+    logger.info("source file %s: copy to play from made", source_id)
+
+
+def left_alone() -> list[int]:
+    """Source files that should have a copy, and have none after a while."""
+    before = timezone.now() - LEFT_AFTER
+    surveyed = SourceFile.objects.current().filter(status=SourceFile.Status.SURVEYED, gone_at=None)
+    never = surveyed.filter(play_copy=None, received_at__lt=before)
+    lost = surveyed.filter(play_copy__state=PlayCopy.State.MAKING, play_copy__began_at__lt=before)
+    return list((never | lost).values_list("pk", flat=True))
+
+
+def clear_gone() -> None:
+    """The copy goes with its original; the same content under another file stays."""
+    for copy in PlayCopy.objects.exclude(source__gone_at=None):
+        key, _ = copy.key, copy.delete()
+        if key and not PlayCopy.objects.filter(key=key).exists():
+            default_storage.delete(key)

@@ -1,0 +1,101 @@
+"""Everything that the score of a song is drawn from, in one answer; the sound itself is asked for in parts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from django.urls import reverse
+
+from analysis.core.reports import FileReport
+from analysis.findings.catalogue import KIND_BY_CODE
+from analysis.maps.tempo_map import TempoMap
+from portal.bookings.models import Song
+from portal.intake.maps.page import bars_played, residual_on
+from portal.intake.maps.song_maps import beats_of, map_of_song
+from portal.intake.models import Finding, SourceFile
+from portal.lanes.models import PlayCopy
+
+
+def lanes_page(song: Song) -> dict[str, Any]:
+    tempo_map, lanes = map_of_song(song), lanes_of(song)
+    duration_s = max((lane["duration_s"] for lane in lanes), default=0.0)
+    marks = [one for one in song.findings.open() if one.source_id is None and one.place.get("time_s") is not None]
+    return {
+        "duration_s": duration_s,
+        "lanes": lanes,
+        "bars": bars_played(tempo_map, duration_s, residual_on(song, tempo_map)) if tempo_map else [],
+        "beats_s": beats_of(tempo_map, duration_s),
+        "sections": list(sections_of(song, tempo_map)),
+        "marks": [mark_of(one) for one in marks],
+        "is_approved": song.maps.exists(),
+    }
+
+
+def lanes_of(song: Song) -> list[dict[str, Any]]:
+    sources = [one for one in song.sources.current().select_related("play_copy") if one.features_key and one.numbers]
+    findings, check = list(song.findings.open()), song.checks.done().first()
+    clicks = check.click_names if check else set()
+    return [
+        lane_of(source, source.numbers, findings, is_click=source.name in clicks)
+        for source in sources
+        if source.numbers
+    ]
+
+
+def lane_of(source: SourceFile, numbers: FileReport, findings: Sequence[Finding], *, is_click: bool) -> dict[str, Any]:
+    copy = getattr(source, "play_copy", None)
+    made = copy if copy is not None and copy.state == PlayCopy.State.MADE else None
+    return {
+        "id": source.pk,
+        "name": source.name,
+        "is_click": is_click,
+        "duration_s": numbers.duration_s or 0.0,
+        "leading_silence_s": numbers.leading_silence_s or 0.0,
+        "pyramid": reverse("lanes:pyramid", args=[source.pk]),
+        "onsets": reverse("lanes:onsets", args=[source.pk]),
+        "sound": reverse("lanes:sound", args=[source.pk]) if made else "",
+        "sample_rate_hz": made.sample_rate_hz if made else numbers.sample_rate_hz or 0,
+        "frames": made.frames if made else numbers.frames or 0,
+        "trouble": copy.trouble if copy is not None else "",
+        "marks": [
+            *(mark_of(one) for one in findings if one.source_id == source.pk and one.place.get("time_s") is not None),
+            *places_of(numbers),
+        ],
+    }
+
+
+def mark_of(finding: Finding) -> dict[str, Any]:
+    return {
+        "id": finding.pk,
+        "time_s": finding.place["time_s"],
+        "end_s": finding.place.get("end_s"),
+        "label": KIND_BY_CODE[finding.code].title,
+        "severity": finding.severity,
+    }
+
+
+def places_of(numbers: FileReport) -> Iterator[dict[str, Any]]:
+    """Where it clips and where it drops out, beyond the first place that a finding names."""
+    for clip in numbers.clipped.events:
+        yield {"id": None, "time_s": clip.start_s, "end_s": clip.end_s, "label": "Clipped", "severity": "place"}
+    for gap in numbers.dropouts:
+        yield {
+            "id": None,
+            "time_s": gap.start_s,
+            "end_s": gap.start_s + gap.duration_s,
+            "label": "Dropout",
+            "severity": "place",
+        }
+
+
+def sections_of(song: Song, tempo_map: TempoMap | None) -> Iterator[dict[str, Any]]:
+    check = song.checks.done().first()
+    if check is None or tempo_map is None:
+        return
+    for section in check.numbers.song.sections:
+        yield {
+            "label": section.label,
+            "bar": section.start_bar,
+            "time_s": float(tempo_map.time_of_bar(section.start_bar)),
+        }

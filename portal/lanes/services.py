@@ -1,0 +1,11 @@
+"""What a measured file starts."""
+
+from __future__ import annotations
+
+from portal.lanes import tasks
+from portal.queueing import start_on_commit
+
+
+def copy_soon(source_id: int) -> None:
+    """What `intake.hooks.on_file_measured` calls. A queue that is down undoes nothing: the sweep finds the file."""
+    start_on_commit(tasks.make_copy, source_id)

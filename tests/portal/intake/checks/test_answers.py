@@ -1,0 +1,97 @@
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from portal.bookings.models import Brief, Song
+from portal.intake.checks.answers import brief_changes, offers_for, settles, shown_bpm
+from portal.intake.errors import AnswerError
+from portal.intake.models import Finding
+from tests.factories import make_song
+
+
+def codes(*findings: Finding) -> list[str]:
+    return [offer.code for offer in offers_for(make_song(), findings)]
+
+
+def found(code: str, **value: object) -> Finding:
+    return Finding(code=code, value=value)
+
+
+@pytest.mark.django_db
+class TestOffers:
+    def test_a_tempo_that_differs_offers_both(self) -> None:
+        differs = found("tempo-differs", said_bpm=120.0, measured_bpm=112.0004)
+
+        assert codes(differs) == ["bpm=120", "bpm=112", "bpm"]
+
+    def test_a_tempo_that_reads_two_ways_offers_each(self) -> None:
+        assert codes(found("tempo-unsure", measured_bpm=72.0, other_bpm=108.0)) == ["bpm=72", "bpm=108", "bpm"]
+
+    def test_a_meter_that_differs_offers_both(self) -> None:
+        assert codes(found("meter-differs", said_meter="3/4", measured_meter="6/8")) == ["meter=6/8", "meter=3/4"]
+
+    def test_a_late_bar_one_can_be_confirmed_or_denied(self) -> None:
+        assert codes(found("bar-one-late", said="at bar one", bar_one_s=2.0)) == ["starts=later", "start-as-written"]
+
+    def test_a_damaged_file_is_sent_anew_or_used(self) -> None:
+        assert codes(found("clipped"), found("dropout")) == ["new-file", "as-is"]
+
+    def test_a_useless_file_is_sent_anew_or_left_out(self) -> None:
+        assert codes(found("not-audio")) == ["new-file", "leave-out"]
+
+    def test_each_answer_is_offered_once(self) -> None:
+        assert codes(found("no-click"), found("no-tempo")) == ["bpm", "make-map"]
+
+
+@pytest.mark.parametrize(
+    ("bpm", "words"), [(112.0, "112"), (98.7654, "98.765"), (92.50, "92.5"), (Decimal("120"), "120")]
+)
+def test_a_tempo_is_shown_with_three_decimals_at_most(bpm: float, words: str) -> None:
+    assert shown_bpm(bpm) == words
+
+
+class TestBriefChanges:
+    def test_what_each_answer_says(self) -> None:
+        assert brief_changes("bpm=112.5", "", []) == {"bpm": Decimal("112.5")}
+        assert brief_changes("bpm", "98,5 bpm", []) == {"bpm": Decimal("98.5")}
+        assert brief_changes("make-map", "", []) == {"click": Brief.Clicks.MAKE_MAP}
+        assert brief_changes("meter=6/8", "", []) == {"meter": "6/8"}
+        assert brief_changes("starts=unknown", "", []) == {"starts": "unknown"}
+        assert brief_changes("as-is", "", []) == {}
+
+    def test_a_tempo_where_a_click_was_asked_for_says_that_there_is_none(self) -> None:
+        assert brief_changes("bpm=112", "", [found("no-click")])["click"] == Brief.Clicks.MAKE_MAP
+
+    @pytest.mark.parametrize("text", ["0", "-5", "abc", "1e9", "19.9", "401"])
+    def test_what_is_no_tempo_is_refused_with_a_sentence(self, text: str) -> None:
+        with pytest.raises(AnswerError, match=r"\.$"):
+            brief_changes("bpm", text, [])
+
+
+@pytest.mark.parametrize(
+    ("answer", "settled"),
+    [
+        ("bpm=112", {"no-click", "no-tempo", "tempo-differs"}),
+        ("make-map", {"no-click", "no-tempo", "tempo-differs"}),
+        ("meter=3/4", {"meter-differs"}),
+        ("starts=later", {"bar-one-late"}),
+        ("leave-out", {"not-audio"}),
+        ("new-file", {"not-audio", "clipped"}),
+        ("as-is", {"clipped"}),
+        ("start-as-written", {"bar-one-late"}),
+    ],
+)
+def test_one_answer_speaks_of_one_thing(answer: str, settled: set[str]) -> None:
+    asked = ["no-click", "no-tempo", "tempo-differs", "meter-differs", "bar-one-late", "not-audio", "clipped"]
+
+    assert {code for code in asked if settles(answer, found(code))} == settled
+
+
+def test_offers_leave_the_song_as_it_is(db: None) -> None:
+    song = make_song()
+
+    offers_for(song, [found("no-click")])
+
+    assert Song.objects.get(pk=song.pk).brief.bpm is None

@@ -1,0 +1,268 @@
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import strip_tags
+
+from portal.bookings.models import Song
+from portal.bookings.stages import BookingStage, SongStage
+from portal.intake.checks import jobs, services
+from portal.intake.desk.queue_page import queue
+from portal.intake.models import Finding
+from portal.mailroom.models import Message
+from portal.people.models import User
+from tests.factories import (
+    make_booking,
+    make_check,
+    make_client,
+    make_finding,
+    make_message,
+    make_song,
+    measured_song,
+)
+from tests.portal.intake.reading import read, seen_now
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def song(on_desk: Song) -> Song:
+    return on_desk
+
+
+class TestAccess:
+    def test_the_desk_is_the_drummer_s(self, client: Client) -> None:
+        assert client.get("/desk/")["Location"].startswith("/sign-in/")
+        client.force_login(make_client())
+        assert client.get("/desk/").status_code == 403
+
+    @pytest.mark.parametrize("name", ["sheet", "approve", "overrule", "ready", "check-again"])
+    def test_a_client_may_not_decide_and_an_outsider_finds_nothing(self, client: Client, song: Song, name: str) -> None:
+        path = reverse(f"intake:{name}", args=[song.pk])
+        method = client.get if name == "sheet" else client.post
+
+        assert method(path)["Location"].startswith("/sign-in/")
+        client.force_login(song.booking.members.get().user)
+        assert method(path).status_code == 403
+        client.force_login(make_client())
+        assert method(path).status_code == 404
+
+    def test_findings_and_held_messages_are_the_drummer_s(self, client: Client, song: Song) -> None:
+        finding, message = make_finding(song=song), make_message(song=song)
+        paths = [reverse("intake:waive", args=[finding.pk]), reverse("intake:send-held", args=[message.pk])]
+
+        for path in paths:
+            client.force_login(song.booking.members.get().user)
+            assert client.post(path).status_code == 403
+            client.force_login(make_client())
+            assert client.post(path).status_code == 404
+            assert client.get(path).status_code == 405
+
+    @pytest.mark.parametrize("name", ["approve", "overrule", "ready", "check-again"])
+    def test_decisions_are_posted(self, client: Client, signed_in: User, song: Song, name: str) -> None:
+        assert client.get(reverse(f"intake:{name}", args=[song.pk])).status_code == 405
+
+
+class TestDesk:
+    def test_an_empty_desk_says_what_happens_next(self, client: Client, signed_in: User) -> None:
+        page = read(client, "/desk/")
+
+        assert "The desk is clear" in page
+        assert "measured by themselves" in page
+
+    def test_a_row_says_booking_client_what_stops_it_since_when_and_due(
+        self, client: Client, signed_in: User, song: Song
+    ) -> None:
+        song.booking.due_on = date(2027, 3, 5)
+        song.booking.save()
+        make_finding(song=song, code="clipped", source=song.sources.get())
+
+        page = read(client, "/desk/")
+
+        for words in (song.booking.title, "Mara Quillfen", "Clipped peaks", "Stop", "since today", "5 Mar 2027"):
+            assert words in strip_tags(page)
+        assert f'href="/songs/{song.pk}/sheet/"' in page
+
+    def test_stops_come_first_then_questions_then_the_rest_by_due_date(self, client: Client, signed_in: User) -> None:
+        def on_desk(title: str, due_on: date | None = None) -> Song:
+            return make_song(booking=make_booking(due_on=due_on), title=title, stage=SongStage.ON_DESK)
+
+        on_desk("Fifth", date(2027, 2, 2))
+        on_desk("Fourth", date(2027, 2, 1))
+        make_finding(song=on_desk("Third", date(2027, 1, 1)), code="no-click")
+        make_finding(song=on_desk("Second"), code="clipped")
+        make_finding(song=on_desk("First", date(2027, 6, 1)), code="no-music")
+
+        page = read(client, "/desk/")
+
+        titles = ["First", "Second", "Third", "Fourth", "Fifth"]
+        assert sorted(titles, key=page.index) == titles
+
+    def test_settled_findings_and_songs_past_intake_are_not_on_it(
+        self, client: Client, signed_in: User, song: Song
+    ) -> None:
+        make_finding(song=song, code="clipped", state=Finding.State.WAIVED)
+        make_song(title="At work", stage=SongStage.TRACKING)
+
+        page = read(client, "/desk/")
+
+        assert "Clipped peaks" not in page
+        assert "At work" not in page
+
+    def test_a_booking_that_is_over_is_not_on_it(self, client: Client, signed_in: User, song: Song) -> None:
+        song.booking.stage = BookingStage.CANCELLED
+        song.booking.save()
+
+        assert "The desk is clear" in read(client, "/desk/")
+
+    def test_it_refreshes_itself_with_the_part_alone(self, client: Client, signed_in: User, song: Song) -> None:
+        part = client.get("/desk/", headers={"HX-Request": "true"}).content.decode()
+
+        assert "<html" not in part
+        assert 'hx-trigger="every 15s"' in part
+
+    def test_it_makes_the_same_queries_for_3_songs_as_for_300(
+        self, client: Client, signed_in: User, django_assert_max_num_queries: Any
+    ) -> None:
+        counts = []
+        for number in (3, 297):
+            flagged_songs(number)
+            with django_assert_max_num_queries(50) as queries:
+                read(client, "/desk/")
+            counts.append(len(queries))
+
+        assert counts[0] == counts[1]
+
+
+def flagged_songs(number: int) -> None:
+    booking = make_booking(client=make_client())
+    last = booking.songs.count()
+    songs = Song.objects.bulk_create(
+        Song(booking=booking, title=f"Song {place}", position=last + place + 1, stage=SongStage.ON_DESK)
+        for place in range(number)
+    )
+    Finding.objects.bulk_create(Finding(song=song, code="no-click", severity="ask") for song in songs)
+
+
+class TestDecisions:
+    def test_approve_then_ready(self, client: Client, signed_in: User, song: Song) -> None:
+        client.post(f"/songs/{song.pk}/approve/", seen_now(song))
+        assert "Ready to track <kbd" in read(client, f"/songs/{song.pk}/sheet/")
+
+        client.post(f"/songs/{song.pk}/ready/")
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.READY
+
+    def test_nothing_to_approve_is_said(self, client: Client, signed_in: User) -> None:
+        song = make_song()
+
+        page = client.post(f"/songs/{song.pk}/approve/", follow=True).content.decode()
+
+        assert "Nothing was measured yet." in page
+
+    def test_overrule_sets_the_figures(self, client: Client, signed_in: User, song: Song) -> None:
+        data = {"bpm": "98,5", "meter": "6/8", "bar_one_s": "1.25", "note": "ear"}
+
+        client.post(f"/songs/{song.pk}/overrule/", data | seen_now(song))
+
+        assert song.maps.get().map["segments"] == [{"bar": 1, "time_s": 1.25, "bpm": 98.5, "meter": "6/8"}]
+
+    @pytest.mark.parametrize("wrong", [{"bpm": "0"}, {"bpm": "abc"}, {"meter": "4"}, {"bar_one_s": "-11"}, {"bpm": ""}])
+    def test_figures_that_make_no_map_come_back_with_a_sentence(
+        self, client: Client, signed_in: User, song: Song, wrong: dict[str, str]
+    ) -> None:
+        data = {"bpm": "112", "meter": "4/4", "bar_one_s": "0"} | wrong
+
+        response = client.post(f"/songs/{song.pk}/overrule/", data)
+
+        assert response.status_code == 422
+        assert "errorlist" in response.content.decode()
+        assert not song.maps.exists()
+
+    def test_a_gate_says_every_reason(self, client: Client, signed_in: User, song: Song) -> None:
+        make_finding(song=song, code="no-music")
+
+        page = client.post(f"/songs/{song.pk}/ready/", follow=True).content.decode()
+
+        assert page.count("Open: no music.") == 2  # in the notice and at the gate
+        assert page.count("No tempo map with bar one is approved.") == 2
+
+    def test_a_finding_is_waived_with_a_reason_only(self, client: Client, signed_in: User, song: Song) -> None:
+        finding = make_finding(song=song, code="no-music")
+        path = reverse("intake:waive", args=[finding.pk])
+
+        assert "Write why it does not matter" in client.post(path, {"reason": " "}, follow=True).content.decode()
+        assert "Waived by" in client.post(path, {"reason": "I hear it"}, follow=True).content.decode()
+
+    def test_check_again_measures_again(self, client: Client, signed_in: User, song: Song) -> None:
+        client.post(f"/songs/{song.pk}/check/")
+
+        song.refresh_from_db()
+        assert song.stage == SongStage.CHECKING
+
+    def test_check_again_says_where_there_is_nothing_to_check(
+        self, client: Client, signed_in: User, song: Song
+    ) -> None:
+        song.booking.stage = BookingStage.CANCELLED
+        song.booking.save()
+
+        page = client.post(f"/songs/{song.pk}/check/", follow=True).content.decode()
+
+        assert "There is nothing to check" in page
+
+    def test_a_held_message_goes_out(self, client: Client, signed_in: User, song: Song) -> None:
+        message = make_message(song=song, state=Message.State.HELD)
+
+        page = client.post(reverse("intake:send-held", args=[message.pk]), follow=True).content.decode()
+
+        message.refresh_from_db()
+        assert message.state == Message.State.SENT
+        assert "The message is on its way." in page
+
+    def test_a_message_that_was_taken_back_is_not_said_to_be_on_its_way(
+        self, client: Client, signed_in: User, song: Song
+    ) -> None:
+        message = make_message(song=song, state=Message.State.WITHDRAWN)
+
+        page = client.post(reverse("intake:send-held", args=[message.pk]), follow=True).content.decode()
+
+        assert "This message is withdrawn: nothing goes out." in page
+        assert "on its way" not in page
+
+
+def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -> None:
+    """Asked, answered, measured again, approved, ready: one line in the timeline for each move."""
+    Song.objects.filter(pk=song.pk).update(stage=SongStage.CHECKING, turn_since=timezone.now() - timedelta(hours=1))
+    make_check(song=song, report=measured_song("no-click", "no-tempo"))
+    jobs.measure(song.pk)
+    services.answer(message=Message.objects.get(), code="bpm=112", value="", by=song.booking.members.get().user)
+    make_check(song=song)
+    jobs.measure(song.pk)
+    client.post(f"/songs/{song.pk}/approve/", seen_now(song))
+    client.post(f"/songs/{song.pk}/ready/")
+
+    song.refresh_from_db()
+    assert song.stage == SongStage.READY
+    assert list(song.timeline.values_list("text", flat=True))[1:] == [
+        "“Thursday Ladder Behind Soup: 2 things to settle” went out",
+        "the check is done: a question waits for the client",
+        "answered “112 is right”",
+        "wrote the brief",
+        "the files are being checked",
+        "the check is done: it is on the desk",
+        "approved the tempo map as measured (version 1)",
+        "marked the song ready to track",
+    ]
+
+
+def test_within_a_rank_what_a_drummer_can_act_on_comes_first(signed_in: User) -> None:
+    for turn in ("nobody", "house", "client", "drummer"):
+        make_song(stage=SongStage.ON_DESK, turn=turn)
+
+    assert [row.song.turn for row in queue(signed_in)] == ["drummer", "client", "house", "nobody"]

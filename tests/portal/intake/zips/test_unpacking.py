@@ -1,0 +1,344 @@
+"""Zips through the portal: what becomes of them, what the client reads, and what a killed worker leaves."""
+
+from __future__ import annotations
+
+import shutil
+import stat
+from pathlib import Path
+
+import pytest
+from django.conf import settings as django_settings
+from django.core.files.storage import default_storage
+from pytest_django import DjangoCaptureOnCommitCallbacks
+from pytest_django.fixtures import Settings
+
+from portal.bookings.models import Song
+from portal.bookings.stages import SongStage
+from portal.intake import tasks
+from portal.intake.checks import jobs
+from portal.intake.files import store_cleanup
+from portal.intake.models import SentZip, SourceFile
+from portal.intake.zips import unpacking
+from portal.people.models import User
+from portal.uploads import originals, parts
+from portal.uploads.errors import NoRoomError
+from tests.factories import make_client, make_sent_zip, make_song, make_source, store_content
+from tests.portal.intake.made_zips import DEFLATED, raw_zip, zipped, zipped_through_a_pipe
+from tests.portal.intake.sending import wav
+
+pytestmark = pytest.mark.django_db
+STEMS = (("Stems/bass.wav", b"bass"), ("Stems/Drums/kick.wav", b"kick"), ("Stems/keys.wav", b"keys"))
+
+
+@pytest.fixture(autouse=True)
+def queue(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    waiting: list[int] = []
+    monkeypatch.setattr(tasks.survey_file, "delay", waiting.append)
+    monkeypatch.setattr(tasks.measure_song, "delay", waiting.append)
+    return waiting
+
+
+@pytest.fixture
+def song(client_user: User) -> Song:
+    return make_song(client=client_user, stage=SongStage.CHECKING)
+
+
+def unpack(song: Song, content: bytes) -> SentZip:
+    sent = make_sent_zip(song=song, content=content)
+    unpacking.unpack(sent.pk)
+    sent.refresh_from_db()
+    return sent
+
+
+def stored(key: str) -> bytes:
+    with default_storage.open(key) as file:
+        content: bytes = file.read()
+    return content
+
+
+def contents(song: Song) -> dict[str, bytes]:
+    return {
+        "/".join(filter(None, [source.folder, source.name])): stored(source.key) for source in song.sources.current()
+    }
+
+
+def stored_objects() -> list[str]:
+    store = Path(default_storage.path("originals"))
+    return sorted(path.name for path in store.rglob("*") if path.is_file())
+
+
+@pytest.mark.parametrize("pack", [zipped, zipped_through_a_pipe])
+def test_its_files_become_source_files_without_the_folder_that_all_lie_in(song: Song, pack: object) -> None:
+    sent = unpack(song, pack(*STEMS))  # type: ignore[operator]
+
+    assert contents(song) == {"bass.wav": b"bass", "Drums/kick.wav": b"kick", "keys.wav": b"keys"}
+    assert (sent.state, sent.notes) == (SentZip.State.UNPACKED, [])
+    assert "unpacked “stems.zip”: 3 files" in song.timeline.values_list("text", flat=True)
+    assert not list(Path(django_settings.UPLOAD_DIR).iterdir())
+
+
+def test_unpacked_twice_there_are_no_double_files(song: Song) -> None:
+    sent = unpack(song, zipped(*STEMS))
+    for _ in range(2):
+        unpacking.unpack(sent.pk)
+        unpacking.finish(sent.pk, [], [], refusal="late")
+    assert song.sources.count() == 3
+    assert SentZip.objects.get().state == SentZip.State.UNPACKED
+
+
+def test_a_worker_that_is_killed_in_the_middle_leaves_what_another_finishes(
+    song: Song, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class KilledError(BaseException):
+        """Nothing that our code could catch."""
+
+    sent = make_sent_zip(song=song, content=zipped(*STEMS))
+    with monkeypatch.context() as patched:
+        calls: list[str] = []
+
+        def store_one_then_die(*args: object, **options: str) -> None:
+            if calls:
+                raise KilledError
+            calls.append(options["key"])
+            real(*args, **options)  # type: ignore[arg-type]
+
+        real = originals.store
+        patched.setattr(originals, "store", store_one_then_die)
+        patched.setattr(shutil, "rmtree", lambda *_, **__: None)  # the folder stays behind, as after a kill
+        with pytest.raises(KilledError):
+            unpacking.unpack(sent.pk)
+    assert song.sources.count() == 0
+    assert len(stored_objects()) == 2  # the zip, and the one file that was through
+
+    unpacking.unpack(sent.pk)
+
+    assert contents(song) == {"bass.wav": b"bass", "Drums/kick.wav": b"kick", "keys.wav": b"keys"}
+    assert len(stored_objects()) == 4
+    assert not list(Path(django_settings.UPLOAD_DIR).iterdir())
+
+
+def test_one_that_kills_every_worker_is_given_up(song: Song) -> None:
+    sent = make_sent_zip(song=song, content=zipped(*STEMS))
+    for _ in range(unpacking.MOST_TRIES):
+        sent.begin()
+    unpacking.unpack(sent.pk)
+    sent.refresh_from_db()
+    assert (sent.state, sent.refusal) == (SentZip.State.REFUSED, unpacking.NO_LUCK)
+
+
+def test_the_sweep_finds_a_zip_that_no_queue_said(song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+    monkeypatch.setattr(tasks.unpack_zip, "delay", asked.append)
+    sent = make_sent_zip(song=song, content=zipped(*STEMS))
+    jobs.sweep()
+    assert asked == []
+    SentZip.objects.update(received_at=sent.received_at - 2 * jobs.SURVEY_LEFT_AFTER)
+    jobs.sweep()
+    assert asked == [sent.pk]
+
+
+def test_the_song_is_not_measured_before_all_is_unpacked(
+    song: Song, django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks, queue: list[int]
+) -> None:
+    make_source(song=song)
+    make_sent_zip(song=song, content=zipped(*STEMS))
+    assert jobs.is_arriving(song)
+    jobs.measure(song.pk)
+    assert not song.checks.exists()
+    with django_capture_on_commit_callbacks(execute=True):
+        unpacking.unpack(SentZip.objects.get().pk)
+    assert sorted(queue) == sorted(song.sources.filter(status="received").values_list("pk", flat=True))
+
+
+class TestToldInTheClientsWords:
+    def test_junk_is_left_out_in_one_line(self, song: Song) -> None:
+        sent = unpack(song, zipped(*STEMS, ("__MACOSX/Stems/._bass.wav", b"x"), ("Stems/.DS_Store", b"x")))
+        assert len(contents(song)) == 3
+        assert sent.notes == ["Left out: 2 files that only computers use (._bass.wav, .DS_Store)."]
+
+    def test_a_zip_in_the_zip_is_not_opened(self, song: Song) -> None:
+        """The recursive kind, five zips deep, each of sixteen, blows up only for whoever opens the inner ones."""
+        inner = zipped(("0.dll", bytes(10_000)))
+        for _ in range(5):
+            inner = zipped(*((f"lib {number}.zip", inner) for number in range(16)))
+        sent = unpack(song, inner)
+        assert contents(song) == {}
+        assert (sent.state, sent.refusal) == (SentZip.State.REFUSED, unpacking.NOTHING)
+        assert len(sent.notes) == 16
+        assert sent.notes[3] == "“lib 3.zip” is a zip inside the zip. Please send it by itself."
+
+    def test_a_locked_entry(self, song: Song) -> None:
+        sent = unpack(song, raw_zip((b"bass.wav", b"bass"), flags=0x1))
+        assert sent.notes == ["“bass.wav” is locked with a password. Please send it without one."]
+
+    def test_a_link_is_never_followed(self, song: Song) -> None:
+        sent = unpack(song, raw_zip((b"bass.wav", b"/etc/passwd"), mode=stat.S_IFLNK | 0o777))
+        assert sent.notes == ["“bass.wav” is only a link to a file elsewhere. Please send the file itself."]
+        assert contents(song) == {}
+
+    def test_a_device(self, song: Song) -> None:
+        sent = unpack(song, raw_zip((b"bass.wav", b""), mode=stat.S_IFCHR | 0o666))
+        assert sent.notes == ["“bass.wav” is not a file."]
+
+    def test_a_path_that_leads_out(self, song: Song, tmp_path: Path) -> None:
+        sent = unpack(song, zipped(("../../bass.wav", b"out"), ("/keys.wav", b"keys")))
+        assert contents(song) == {"keys.wav": b"keys"}
+        assert sent.notes[0].startswith("“bass.wav” has a path that leads out of the zip")
+        assert not list(tmp_path.parent.rglob("bass.wav"))
+
+    def test_another_way_of_packing(self, song: Song) -> None:
+        """Deflate64 (APPNOTE 4.4.5: 9), which one system writes for files over 2 GB."""
+        sent = unpack(song, raw_zip((b"bass.wav", b"bass"), method=9))
+        assert sent.notes[0].startswith("“bass.wav” is packed in a way that we do not read.")
+
+    def test_a_damaged_entry_costs_only_itself(self, song: Song) -> None:
+        content = zipped(*STEMS, method=0).replace(b"kick", b"kiCk")
+        sent = unpack(song, content.replace(b"kiCk.wav", b"kick.wav"))
+        assert set(contents(song)) == {"bass.wav", "keys.wav"}
+        assert sent.notes == ["“kick.wav” is damaged. Please send it again."]
+
+    def test_a_name_in_no_known_alphabet(self, song: Song) -> None:
+        sent = unpack(song, raw_zip((b"f\x81r.wav", b"bass")))
+        assert contents(song) == {"für.wav": b"bass"}
+        assert sent.notes == ["“für.wav”: the zip does not say in which alphabet this name is written."]
+
+    def test_one_name_twice(self, song: Song) -> None:
+        files = [(b"kick.wav", b"one"), (b"kick.wav", b"two"), (b"kick.wav", b"one"), (b"Kick.wav", b"three")]
+        sent = unpack(song, raw_zip(*files))
+        assert contents(song) == {"kick.wav": b"one", "kick (2).wav": b"two", "Kick (3).wav": b"three"}
+        assert sent.notes == [
+            "“kick.wav” is in it twice: the second is called “kick (2).wav” here.",
+            "“kick.wav” is in it twice, with the same content: it was taken once.",
+            "“Kick.wav” is in it twice: the second is called “Kick (3).wav” here.",
+        ]
+
+
+class TestCutOff:
+    @pytest.mark.parametrize("pack", [zipped, zipped_through_a_pipe])
+    def test_what_can_be_read_is_kept_and_the_rest_is_said(self, song: Song, pack: object) -> None:
+        content = pack(("a.wav", wav()), ("b.wav", wav()[::-1]), ("c.wav", wav()))  # type: ignore[operator]
+        sent = unpack(song, content[: content.rindex(b"c.wav", 0, content.index(b"PK\x01\x02")) + 1_000])
+        assert contents(song) == {"a.wav": wav(), "b.wav": wav()[::-1]}
+        assert sent.notes == [
+            "The end of this zip is missing: 2 files could be read. If more were in it, please send those again.",
+            "“c.wav” is cut off. Please send it again.",
+        ]
+
+    def test_entries_that_are_not_taken_are_stepped_over(self, song: Song) -> None:
+        content = raw_zip((b".DS_Store", b"junk"), (b"more.zip", b"zip"), (b"folder/", b""), (b"bass.wav", b"bass"))
+        unpack(song, content[: content.index(b"PK\x01\x02")])
+        assert contents(song) == {"bass.wav": b"bass"}
+
+    def test_a_file_that_is_no_zip_at_all(self, song: Song) -> None:
+        assert unpack(song, b"RIFF and so on").refusal == unpacking.NOTHING
+
+    def test_not_more_than_a_zip_may_hold(self, song: Song, settings: Settings) -> None:
+        settings.MOST_FILES_IN_ZIP = 2
+        content = raw_zip(*((b"%d.wav" % number, b"%d" % number) for number in range(4)))
+        unpack(song, content[: content.index(b"PK\x01\x02")])
+        assert len(contents(song)) == 2
+
+
+class TestLimits:
+    def test_too_large_by_its_own_word_is_refused_before_a_byte_is_unpacked(
+        self, song: Song, settings: Settings
+    ) -> None:
+        settings.LARGEST_UNPACKED_BYTES = 10
+        sent = unpack(song, zipped(*STEMS))
+        assert sent.refusal.startswith("It unpacks to more than the 10")
+        assert len(stored_objects()) == 1
+
+    def test_too_large_without_saying_so_leaves_nothing(self, song: Song, settings: Settings) -> None:
+        settings.LARGEST_UNPACKED_BYTES = 10
+        content = zipped_through_a_pipe(*STEMS)
+        sent = unpack(song, content[: content.index(b"PK\x01\x02")])
+        assert sent.refusal.startswith("It unpacks to more than the 10")
+        assert stored_objects() == [sent.sha256]
+
+    def test_what_came_out_of_zips_counts_against_the_booking_s_limit(self, song: Song, settings: Settings) -> None:
+        settings.LARGEST_BOOKING_BYTES = 20
+        unpack(song, zipped(*STEMS))
+        sent = unpack(song, zipped(("a.wav", b"nine more")))
+        assert sent.refusal.startswith("It unpacks to more than the 8")
+        assert len(contents(song)) == 3
+
+    def test_too_many(self, song: Song, settings: Settings) -> None:
+        settings.MOST_FILES_IN_ZIP = 2
+        assert unpack(song, zipped(*STEMS)).refusal.startswith("It holds more than 2 files.")
+
+    def test_entries_that_share_their_bytes(self, song: Song) -> None:
+        """The kind that blows up without recursion: every entry of the list points at the same data."""
+        content = raw_zip((b"a.wav", bytes(5_000)), method=DEFLATED)
+        list_at, end_at = content.index(b"PK\x01\x02"), content.index(b"PK\x05\x06")
+        listed = content[list_at:end_at]
+        end = bytearray(content[end_at:])
+        end[8:12] = (50).to_bytes(2, "little") * 2
+        end[12:16] = (50 * len(listed)).to_bytes(4, "little")
+        sent = unpack(song, content[:list_at] + listed * 50 + bytes(end))
+        assert sent.refusal.startswith("Its files lie over each other")
+        assert contents(song) == {}
+
+    def test_without_room_it_waits(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+        def no_room(_length: int) -> None:
+            raise NoRoomError("full")
+
+        sent = make_sent_zip(song=song, content=zipped(*STEMS))
+        with monkeypatch.context() as patched:
+            patched.setattr(unpacking, "check_room", no_room)
+            for _ in range(5):
+                unpacking.unpack(sent.pk)
+        unpacking.unpack(sent.pk)
+        assert len(contents(song)) == 3
+
+
+class TestVersions:
+    def test_a_second_zip_brings_new_bounces_of_the_same_files_only(self, song: Song) -> None:
+        unpack(song, zipped(*STEMS))
+        unpack(song, zipped(("New/bass.wav", b"bass 2"), ("New/Drums/kick.wav", b"kick"), ("New/gtr.wav", b"gtr")))
+        assert [(source.name, source.version) for source in song.sources.current().order_by("name", "pk")] == [
+            ("bass.wav", 2),
+            ("gtr.wav", 1),
+            ("keys.wav", 1),
+            ("kick.wav", 1),
+            ("kick.wav", 1),
+        ]
+        assert "sent a new bounce of “bass.wav” (6 bytes): version 2" in song.timeline.values_list("text", flat=True)
+
+    def test_one_name_in_two_folders_is_two_files(self, song: Song) -> None:
+        unpack(song, zipped(("Drums/kick.wav", b"one"), ("Loops/kick.wav", b"two")))
+        assert contents(song) == {"Drums/kick.wav": b"one", "Loops/kick.wav": b"two"}
+
+
+def test_content_that_somebody_else_has_too_stays_when_a_zip_is_not_taken(song: Song, settings: Settings) -> None:
+    sha256 = store_content(b"bass")
+    make_source(song=make_song(client=make_client()), sha256=sha256, key=originals.key_for(sha256))
+    settings.LARGEST_UNPACKED_BYTES = 6
+    content = zipped_through_a_pipe(*STEMS)
+    unpack(song, content[: content.index(b"PK\x01\x02")])
+    assert sha256 in stored_objects()
+    assert not store_cleanup.clear(key=originals.key_for(sha256), sha256=sha256)
+
+
+def test_content_that_was_cleared_away_meanwhile_is_unpacked_anew(song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+    sent = make_sent_zip(song=song, content=zipped(*STEMS))
+    with monkeypatch.context() as patched:
+        patched.setattr(originals, "store", lambda *_, **__: None)
+        with pytest.raises(FileNotFoundError):
+            unpacking.unpack(sent.pk)
+    assert not song.sources.exists()
+    unpacking.unpack(sent.pk)
+    assert len(contents(song)) == 3
+
+
+def test_a_busy_zip_is_left_to_whoever_is_at_it(song: Song) -> None:
+    sent = make_sent_zip(song=song, content=zipped(*STEMS))
+    with parts.locked(f"zip{sent.pk}"):
+        unpacking.unpack(sent.pk)
+    assert not song.sources.exists()
+
+
+def test_source_files_of_a_zip_know_where_they_came_from(song: Song) -> None:
+    sent = unpack(song, zipped(*STEMS))
+    source = SourceFile.objects.get(name="kick.wav")
+    assert (source.zip, source.sent_by) == (sent, sent.sent_by)
+    assert stored(sent.key) == zipped(*STEMS)

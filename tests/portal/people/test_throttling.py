@@ -1,0 +1,179 @@
+"""Guessing passwords is slowed down, for an account and from an address, and tells nothing on the way."""
+
+import re
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+
+import pytest
+from django.contrib.auth.tokens import default_token_generator
+from django.db import connection
+from django.test import Client, override_settings
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.encoding import force_bytes
+from django.utils.http import urlsafe_base64_encode
+
+from portal.people.errors import TooManyTriesError
+from portal.people.models import SignInTry, User
+from portal.people.throttling import (
+    MOST_TRIES_FOR_ACCOUNT,
+    MOST_TRIES_FROM_ADDRESS,
+    WAIT_MINUTES,
+    count_try,
+    forget_tries,
+)
+from tests.factories import PASSWORD, make_client, make_drummer
+
+SIGN_IN = "people:sign-in"
+WRONG = "wrong words"
+
+
+def sign_in(client: Client, email: str, password: str = WRONG, *, view: str = SIGN_IN) -> str:
+    response = client.post(reverse(view), {"username": email, "password": password})
+    return response.content.decode() if response.content else ""
+
+
+def answer_to(client: Client, email: str) -> str:
+    """The page without what is new in every page, and without what was typed."""
+    page = sign_in(client, email).partition("<main")[2].replace(email, "")
+    return re.sub(r'name="csrfmiddlewaretoken" value="\w+"', "", page)
+
+
+def guess_up(client: Client, email: str) -> None:
+    for _ in range(MOST_TRIES_FOR_ACCOUNT):
+        assert "do not go together" in sign_in(client, email)
+
+
+@pytest.mark.django_db
+def test_after_some_guesses_not_even_the_right_password_is_looked_at(client: Client) -> None:
+    user = make_client()
+    guess_up(client, user.email)
+
+    assert f"Wait {WAIT_MINUTES} minutes" in sign_in(client, user.email.upper(), PASSWORD)
+    assert "_auth_user_id" not in client.session
+
+
+@pytest.mark.django_db
+def test_waiting_helps_though_somebody_else_goes_on(client: Client) -> None:
+    user = make_client()
+    guess_up(client, user.email)
+    sign_in(client, user.email)  # turned away, so not counted
+    assert SignInTry.objects.count() == MOST_TRIES_FOR_ACCOUNT
+    SignInTry.objects.update(at=timezone.now() - timedelta(minutes=WAIT_MINUTES))
+
+    sign_in(client, user.email, PASSWORD)
+
+    assert client.session["_auth_user_id"] == str(user.pk)
+    assert not SignInTry.objects.exists()
+
+
+@pytest.mark.django_db
+def test_an_account_nobody_has_is_answered_alike(client: Client) -> None:
+    user = make_client()
+    for _ in range(MOST_TRIES_FOR_ACCOUNT + 1):
+        known, unknown = (answer_to(client, email) for email in (user.email, "no@example.com"))
+        assert known == unknown
+
+
+@pytest.mark.django_db
+def test_one_address_may_not_try_account_after_account() -> None:
+    for number in range(MOST_TRIES_FROM_ADDRESS):
+        count_try(account=f"{number}@example.com", address="192.0.2.7")
+    forget_tries(account="3@example.com")  # their own: makes room for one try, no more
+    count_try(account="mara@example.com", address="192.0.2.7")
+    with pytest.raises(TooManyTriesError):
+        count_try(account="jo@example.com", address="192.0.2.7")
+    count_try(account="jo@example.com", address="192.0.2.8")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("first", "second", "are_one"),
+    [
+        ("2001:db8:0:1::1", "2001:db8:0:1:ffff::2", True),
+        ("2001:db8:0:1::1", "2001:db8:0:2::1", False),
+        ("::ffff:192.0.2.7", "192.0.2.7", True),
+    ],
+)
+def test_one_site_is_one_address(first: str, second: str, are_one: bool) -> None:
+    count_try(account="a@example.com", address=first)
+    count_try(account="b@example.com", address=second)
+    assert (SignInTry.objects.values("address_hash").distinct().count() == 1) is are_one
+
+
+@pytest.mark.django_db
+def test_without_an_address_only_the_account_counts() -> None:
+    for number in range(MOST_TRIES_FROM_ADDRESS + 1):
+        count_try(account=f"{number}@example.com", address="")
+    assert set(SignInTry.objects.values_list("address_hash", flat=True)) == {""}
+
+
+@pytest.mark.django_db
+def test_the_right_password_forgets_the_wrong_ones(client: Client) -> None:
+    user = make_client()
+    sign_in(client, user.email)
+    sign_in(client, user.email, PASSWORD)
+    assert not SignInTry.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_half_empty_form_is_no_try(client: Client) -> None:
+    assert "required" in sign_in(client, "mara@example.com", "")
+    assert not SignInTry.objects.exists()
+
+
+@pytest.mark.django_db
+def test_the_support_pages_count_the_same_tries(client: Client) -> None:
+    root = User.objects.create_superuser("root@example.com", PASSWORD, name="Support")
+    guess_up(client, root.email)
+    assert f"Wait {WAIT_MINUTES} minutes" in sign_in(client, root.email, PASSWORD, view="admin:login")
+    forget_tries(account=root.email)
+    sign_in(client, root.email, PASSWORD, view="admin:login")
+    assert client.session["_auth_user_id"] == str(root.pk)
+
+
+@pytest.mark.django_db
+def test_who_holds_the_letter_with_a_new_password_waits_for_nothing(client: Client) -> None:
+    user = make_drummer()
+    guess_up(client, user.email)
+    key = urlsafe_base64_encode(force_bytes(user.pk))
+    address = reverse("people:password-reset-confirm", args=[key, default_token_generator.make_token(user)])
+    form = client.get(address).headers["Location"]
+
+    client.post(form, {"new_password1": "a new set of words", "new_password2": "a new set of words"})
+
+    assert client.session["_auth_user_id"] == str(user.pk)
+    assert not SignInTry.objects.exists()
+
+
+@pytest.mark.django_db
+def test_who_is_signed_in_is_not_held_up(client: Client) -> None:
+    user = make_client()
+    client.force_login(user)
+    for _ in range(MOST_TRIES_FOR_ACCOUNT + 1):
+        sign_in(Client(), user.email)
+    assert client.get(reverse("people:me")).status_code == 200
+
+
+@pytest.mark.django_db
+@override_settings(IS_HTTPS=True)
+def test_behind_a_front_server_the_address_is_the_one_it_wrote() -> None:
+    for number in range(MOST_TRIES_FROM_ADDRESS):
+        headers = {"X-Forwarded-For": f"198.51.100.{number}, 192.0.2.7"}  # all but the last may be made up
+        Client(headers=headers).post(reverse(SIGN_IN), {"username": f"{number}@example.com", "password": "x"})
+    assert SignInTry.objects.values("address_hash").distinct().count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_guesses_at_the_same_moment_do_not_slip_past_each_other() -> None:
+    def guess(_: int) -> bool:
+        try:
+            count_try(account="mara@example.com", address="192.0.2.7")
+        except TooManyTriesError:
+            return False
+        finally:
+            connection.close()
+        return True
+
+    with ThreadPoolExecutor(4) as threads:
+        assert sum(threads.map(guess, range(24))) <= MOST_TRIES_FOR_ACCOUNT
