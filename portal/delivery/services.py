@@ -8,13 +8,12 @@ from django.utils import timezone
 from portal.bookings import services as bookings
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
-from portal.delivery import tasks
 from portal.delivery.errors import BalanceMissingError, NotCheckedError, SetClosedError
 from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
 from portal.delivery.names import fold
 from portal.mailroom import services as mailroom
 from portal.people.models import User
-from portal.queueing import start_on_commit
+from portal.queueing import queue_task_on_commit
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 
@@ -74,7 +73,7 @@ def ask_check(*, delivery: Delivery) -> None:
         raise NotCheckedError("There is nothing to check yet: add the files first.")
     delivery.ask_check()
     # A queue that is down undoes nothing: the sweep finds the set.
-    start_on_commit(tasks.check_delivery, delivery.pk)
+    queue_task_on_commit("portal.delivery.tasks.check_delivery", delivery.pk)
 
 
 @transaction.atomic

@@ -9,13 +9,12 @@ from django.utils import timezone
 from analysis.band.songs import SONG_BY_SLUG
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
-from portal.demo import tasks
 from portal.demo.people import CLIENT, DRUMMER, OTHER_CLIENT, move_in
 from portal.money import services as money
 from portal.money.models import Payment, Quote
 from portal.money.services import Conditions, Line
 from portal.people.models import House, User
-from portal.queueing import start_on_commit
+from portal.queueing import queue_task_on_commit
 
 DUE_IN = timedelta(days=16)
 FEE = Decimal(240)
@@ -38,7 +37,7 @@ def build_house() -> None:
     for slug, song in zip(CLIENTS_SONGS, working.songs.all(), strict=True):
         if slug in SENT_SONGS:
             write_brief(song, slug, client=client)
-            start_on_commit(tasks.send_stems, song.pk, slug)
+            queue_task_on_commit("portal.demo.tasks.send_stems", song.pk, slug)
     quoted = open_booking("Umbrella Stand Second Session", OTHER_CLIENTS_SONGS, client=other_client, drummer=drummer)
     offer(quoted, drummer=drummer)
 

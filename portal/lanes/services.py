@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from portal.lanes import tasks
-from portal.queueing import start_on_commit
+from portal.queueing import queue_task_on_commit
 
 
 def copy_soon(source_id: int) -> None:
     """What `intake.hooks.on_file_measured` calls. A queue that is down undoes nothing: the sweep finds the file."""
-    start_on_commit(tasks.make_copy, source_id)
+    queue_task_on_commit("portal.lanes.tasks.make_copy", source_id)

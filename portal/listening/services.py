@@ -15,12 +15,12 @@ from portal.bookings.stages import SongStage, Turn
 from portal.intake.checks.answers import carried_bpm
 from portal.intake.maps.song_maps import map_of_song
 from portal.intake.models import ApprovedMap
-from portal.listening import jobs, tasks
+from portal.listening import jobs
 from portal.listening.errors import ListeningError
 from portal.listening.models import Excerpt
 from portal.mailroom import services as mailroom
 from portal.people.models import User
-from portal.queueing import start_on_commit
+from portal.queueing import queue_task_on_commit
 
 Answer = Excerpt.Answer
 TIMES_TEMPO = {Answer.RIGHT: Decimal(1), Answer.TWICE: Decimal(2), Answer.HALF: Decimal("0.5")}
@@ -38,7 +38,7 @@ def ask(*, song: Song, first_bar: int, note: str, by: User) -> Excerpt:
         take_back(waiting, song, by)  # one question at a time: the newer one counts
     excerpt = Excerpt.objects.create(song=song, asked_by=by, map=map_json, first_bar=first_bar, note=note)
     # A queue that is down undoes nothing: the sweep finds the excerpt.
-    start_on_commit(tasks.make_excerpt, excerpt.pk)
+    queue_task_on_commit("portal.listening.tasks.make_excerpt", excerpt.pk)
     return excerpt
 
 

@@ -9,12 +9,11 @@ from django.urls import reverse
 
 from portal.bookings.models import Booking
 from portal.bookings.services import record
-from portal.mailroom import tasks
 from portal.mailroom.links import absolute
 from portal.mailroom.models import Mail, Message
 from portal.people.models import House, User
 from portal.people.services import invite
-from portal.queueing import start_on_commit
+from portal.queueing import queue_task_on_commit
 
 SUBJECT_LENGTH = 200
 
@@ -38,7 +37,7 @@ def private_letter(*, to: str, subject: str, body: str, key: str) -> Mail:
 
 def hand_out(mail: Mail) -> None:
     """Queue a letter once its row is safe. A queue that is down undoes nothing: the sweep finds the letter."""
-    start_on_commit(tasks.send_mail, mail.pk)
+    queue_task_on_commit("portal.mailroom.tasks.send_mail", mail.pk)
 
 
 @transaction.atomic

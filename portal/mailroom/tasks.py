@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from portal.mailroom import jobs
+from portal.mailroom import jobs, reminders
 from portal.mailroom.models import Mail
 
 MOST_AT_ONCE = 200
@@ -24,6 +24,4 @@ def send_waiting() -> None:
 @shared_task
 def remind() -> None:
     """Bring open questions to mind. Safe to run twice: each letter has its number in its key."""
-    from portal.mailroom import reminders  # it writes letters, and letters know this module
-
     reminders.remind()

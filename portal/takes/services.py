@@ -9,8 +9,7 @@ from portal.bookings.models import Song
 from portal.bookings.stages import SongStage, Turn
 from portal.mailroom import services as mailroom
 from portal.people.models import User
-from portal.queueing import start_on_commit
-from portal.takes import tasks
+from portal.queueing import queue_task_on_commit
 from portal.takes.errors import NotDecidableError, NotReadyError
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
@@ -44,7 +43,7 @@ def receive_rough_mix(*, upload: Upload) -> RoughMix:
     )
     bookings.record(song.booking, f"uploaded rough mix {rough_mix.number}", actor=upload.owner, song=song)
     # A queue that is down undoes nothing: the sweep finds the mix.
-    start_on_commit(tasks.survey_rough_mix, rough_mix.pk)
+    queue_task_on_commit("portal.takes.tasks.survey_rough_mix", rough_mix.pk)
     return rough_mix
 
 

@@ -32,7 +32,7 @@ from portal.heartbeat import alive
 from portal.intake import hooks
 from portal.intake.checks import apply_check, inputs
 from portal.intake.models import SentZip, SongCheck, SourceFile
-from portal.queueing import start_on_commit
+from portal.queueing import queue_task, queue_task_on_commit
 
 # What has given no sign of life for so long died with its worker: one that only takes long gives some (`alive`).
 SURVEY_LEFT_AFTER = timedelta(minutes=2)
@@ -108,9 +108,7 @@ def refuse(source: SourceFile, report: FileReport | None) -> None:
 
 
 def start_check(song_id: int) -> None:
-    from portal.intake import tasks  # tasks imports this module
-
-    start_on_commit(tasks.measure_song, song_id)
+    queue_task_on_commit("portal.intake.tasks.measure_song", song_id)
 
 
 def measure(song_id: int) -> None:
@@ -182,14 +180,12 @@ def store(check: SongCheck, report: dict[str, Any]) -> None:
 
 def sweep() -> None:
     """Start again what a killed worker or a broker that was down left lying. The rows say what that is."""
-    from portal.intake import tasks  # tasks imports this module
-
     for zip_id in left_zips():
-        tasks.unpack_zip.delay(zip_id)
+        queue_task("portal.intake.tasks.unpack_zip", zip_id)
     for source_id in left_files():
-        tasks.survey_file.delay(source_id)
+        queue_task("portal.intake.tasks.survey_file", source_id)
     for song_id in left_songs():
-        tasks.measure_song.delay(song_id)
+        queue_task("portal.intake.tasks.measure_song", song_id)
 
 
 def left_files() -> list[int]:

@@ -13,7 +13,7 @@ from portal.bookings.models import Song
 from portal.bookings.services import record
 from portal.intake.models import SentZip, SourceFile
 from portal.people.models import User
-from portal.queueing import start_on_commit
+from portal.queueing import queue_task_on_commit
 
 FOLDER_LENGTH = 255
 
@@ -48,8 +48,6 @@ class Arrival:
 
 def add(song: Song, arrival: Arrival, *, by: User) -> SourceFile:
     """Under the song's row lock. A file that is here already under this name becomes its earlier version."""
-    from portal.intake import tasks  # tasks imports those who call this
-
     earlier = earlier_version(song, arrival)
     source = SourceFile(song=song, sent_by=by, **arrival.fields())
     if earlier is not None:
@@ -61,7 +59,7 @@ def add(song: Song, arrival: Arrival, *, by: User) -> SourceFile:
     source.save()
     if earlier is not None or arrival.zip is None:  # a zip has one line for all its new files
         record(song.booking, words_of(source, earlier), actor=by, song=song)
-    start_on_commit(tasks.survey_file, source.pk)
+    queue_task_on_commit("portal.intake.tasks.survey_file", source.pk)
     return source
 
 

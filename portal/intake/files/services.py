@@ -7,12 +7,11 @@ from django.db import transaction
 from portal.bookings.models import Song
 from portal.bookings.services import move_song, record
 from portal.bookings.stages import INTAKE_STAGES, SongStage
-from portal.intake import tasks
 from portal.intake.errors import FileGoneError, SongClosedError
 from portal.intake.files.file_versions import Arrival, add, size_words
 from portal.intake.models import SentZip, SourceFile
 from portal.people.models import User
-from portal.queueing import start_on_commit
+from portal.queueing import queue_task_on_commit
 from portal.uploads.models import Upload
 
 AFTER_INTAKE_WITH_FILES = (SongStage.TRACKING, SongStage.IN_REVIEW)
@@ -57,7 +56,7 @@ def receive_zip(*, upload: Upload, song: Song) -> SentZip:
     )
     record(song.booking, f"sent “{sent.name}” ({size_words(sent.size_bytes)})", actor=upload.owner, song=song)
     begin_check(song)
-    start_on_commit(tasks.unpack_zip, sent.pk)
+    queue_task_on_commit("portal.intake.tasks.unpack_zip", sent.pk)
     return sent
 
 
@@ -82,8 +81,8 @@ def check_again(song_id: int) -> bool:
     for source in song.sources.current():
         if source.is_unmeasured:
             source.survey_anew()
-            start_on_commit(tasks.survey_file, source.pk)
-    start_on_commit(tasks.measure_song, song_id)
+            queue_task_on_commit("portal.intake.tasks.survey_file", source.pk)
+    queue_task_on_commit("portal.intake.tasks.measure_song", song_id)
     return True
 
 
@@ -115,7 +114,7 @@ def bring_back(*, source: SourceFile, by: User) -> None:
     words = f"went back to version {source.version} of" if counting is not None else "brought back"
     record(source.song.booking, f"{words} “{source.name}”", actor=by, song=source.song)
     if source.status == SourceFile.Status.RECEIVED:
-        start_on_commit(tasks.survey_file, source.pk)
+        queue_task_on_commit("portal.intake.tasks.survey_file", source.pk)
     check_again(source.song_id)
 
 
