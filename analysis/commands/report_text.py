@@ -12,7 +12,7 @@ from analysis.core.units import seconds_as_clock
 from analysis.findings.catalogue import KIND_BY_CODE
 
 if TYPE_CHECKING:
-    from analysis.delivery.checks import VerifyReport
+    from analysis.delivery.check_results import VerifyReport
     from analysis.delivery.conform import ConformReport
 
 MARKS = {"stop": "STOP", "ask": "ask ", "note": "note"}

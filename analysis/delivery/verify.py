@@ -15,7 +15,7 @@ from analysis.core.errors import UnusableFileError
 from analysis.core.limits import Limits
 from analysis.core.sentences import written
 from analysis.core.threads import on_one_thread
-from analysis.delivery.checks import Check, Header, VerifyReport
+from analysis.delivery.check_results import Check, Header, VerifyReport
 from analysis.delivery.verify_sound import Song, sound_checks
 from analysis.maps.tempo_map import TempoMap
 from analysis.media import safe_names

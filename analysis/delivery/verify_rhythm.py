@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from analysis.core.limits import Limits
 from analysis.core.sentences import written
-from analysis.delivery.checks import Check
+from analysis.delivery.check_results import Check
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
 from analysis.features.guide_drums import find_drums

@@ -17,7 +17,7 @@ from analysis.core.limits import Limits
 from analysis.core.reports import Clipped
 from analysis.core.sentences import written
 from analysis.core.units import amplitude_from_db, dbfs_from_amplitude, seconds_as_clock
-from analysis.delivery.checks import Check
+from analysis.delivery.check_results import Check
 from analysis.delivery.verify_rhythm import SNARE, fits_originals, on_map
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.levels.clipping import ClippingMeter

@@ -20,7 +20,7 @@ from typing import Any
 from analysis.core.errors import SongNotMeasuredError
 from analysis.core.limits import Limits
 from analysis.core.reports import Brief, FileReport, SongReport
-from analysis.delivery.checks import Check, VerifyReport
+from analysis.delivery.check_results import Check, VerifyReport
 from analysis.rules.file_rules import unusable_finding
 from analysis.sandbox.child_jobs import OUT_OF_MEMORY, ChildJob, ExcerptJob, ProxyJob, SongJob, SurveyJob, VerifyJob
 

@@ -9,7 +9,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from analysis.maps.tempo_map import MOST_IN_A_BAR
+from analysis.maps import MOST_IN_A_BAR
 from portal.bookings.models import FASTEST_BPM, METER, SLOWEST_BPM
 
 BPM_DECIMALS = 5

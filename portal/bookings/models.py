@@ -10,7 +10,7 @@ from django.db import models
 from django.urls import reverse
 from django.utils import timezone
 
-from analysis.maps.tempo_map import NOTE_VALUES
+from analysis.maps import NOTE_VALUES
 from portal.bookings.stages import (
     BOOKING_TURN,
     OVER_STAGES,

@@ -17,9 +17,9 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 
-from analysis.core.reports import FileReport
-from analysis.media.reader import file_pieces
-from analysis.sandbox.child import verify_set_in_child
+from analysis.core import FileReport
+from analysis.media import file_pieces
+from analysis.sandbox import verify_set_in_child
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.file_serving import local_copy

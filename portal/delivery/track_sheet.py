@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC
 
-from analysis.maps.tempo_map import Segment, TempoMap
+from analysis.maps import Segment, TempoMap
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
 

@@ -14,7 +14,7 @@ PIECE_BYTES = 1024 * 1024
 
 
 def send_stems(song: Song, slug: str) -> None:
-    from analysis.band.songs import SONG_BY_SLUG, render_song
+    from analysis.band import SONG_BY_SLUG, render_song
 
     arrived = set(song.sources.values_list("name", flat=True))
     with tempfile.TemporaryDirectory(prefix="kitpost-band-") as folder:

@@ -6,7 +6,7 @@ from decimal import Decimal
 from django.db import transaction
 from django.utils import timezone
 
-from analysis.band.songs import SONG_BY_SLUG
+from analysis.band import SONG_BY_SLUG
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
 from portal.demo.people import CLIENT, DRUMMER, OTHER_CLIENT, move_in

@@ -11,7 +11,7 @@ import soundfile
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
-from analysis.sandbox.child import write_proxy_in_child
+from analysis.sandbox import write_proxy_in_child
 from portal.file_serving import local_copy
 from portal.heartbeat import alive
 from portal.intake.models import SourceFile

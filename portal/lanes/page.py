@@ -7,9 +7,9 @@ from typing import Any
 
 from django.urls import reverse
 
-from analysis.core.reports import FileReport
-from analysis.findings.catalogue import KIND_BY_CODE
-from analysis.maps.tempo_map import TempoMap
+from analysis.core import FileReport
+from analysis.findings import KIND_BY_CODE
+from analysis.maps import TempoMap
 from portal.bookings.models import Song
 from portal.intake.maps.page import bars_played, residual_on
 from portal.intake.maps.song_maps import beats_of, map_of_song

@@ -10,8 +10,8 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_GET
 
 from portal.file_serving import tag_of
-from portal.intake.checks.jobs import load_features
 from portal.intake.desk.song_views import find_song
+from portal.intake.files.stored_features import load_features
 from portal.intake.models import SourceFile
 from portal.lanes.models import PlayCopy
 from portal.lanes.page import lanes_page

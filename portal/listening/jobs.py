@@ -12,9 +12,8 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 
-from analysis.maps.excerpt import excerpt_start_s
-from analysis.maps.tempo_map import TempoMap
-from analysis.sandbox.child import write_excerpt_in_child
+from analysis.maps import TempoMap, excerpt_start_s
+from analysis.sandbox import write_excerpt_in_child
 from portal.bookings.models import Song
 from portal.bookings.services import hand_song
 from portal.bookings.stages import SongStage, Turn

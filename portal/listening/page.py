@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from analysis.maps.tempo_map import TempoMap
+from analysis.maps import TempoMap
 from portal.intake.checks.answers import carried_bpm, shown_bpm
 from portal.listening.models import Excerpt
 from portal.listening.services import TIMES_TEMPO

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db import transaction
 
-from analysis.maps.tempo_map import TempoMap
+from analysis.maps import TempoMap
 from portal.bookings.models import FASTEST_BPM, SLOWEST_BPM, Song
 from portal.bookings.services import hand_song, record, save_brief
 from portal.bookings.stages import SongStage, Turn

@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis.maps.tempo_map import TempoMap
+from analysis.maps import TempoMap
 
 # People tap within some tens of milliseconds, and a phone may sound a tenth of a second late: no more than the nearest
 # beat can be read from it. Below this agreement (1: all taps on one place of the bar) they point nowhere: house choice.

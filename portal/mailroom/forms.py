@@ -7,7 +7,7 @@ import uuid
 from django import forms
 from django.http import QueryDict
 
-from analysis.findings.catalogue import FINDING_KINDS
+from analysis.findings import FINDING_KINDS
 from portal.mailroom.models import MessageRule
 
 MESSAGE_LENGTH = 8_000

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from analysis.findings.catalogue import FINDING_KINDS, FindingKind, Severity
+from analysis.findings import FINDING_KINDS, FindingKind, Severity
 from portal.mailroom.models import MessageRule
 
 When = MessageRule.When

@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from analysis.findings.catalogue import KINDS_BY_GROUP
+from analysis.findings import KINDS_BY_GROUP
 from portal.bookings.models import Booking, Song
 from portal.mailroom import services
 from portal.mailroom.forms import InviteForm, RulesForm, WriteForm

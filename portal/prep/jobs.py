@@ -12,9 +12,7 @@ from pathlib import Path
 import soundfile
 from django.utils import timezone
 
-from analysis.maps.click import DEFAULT_PEAK_DBFS, plan_click, render_blocks
-from analysis.maps.midi import write_midi
-from analysis.maps.tempo_map import TempoMap
+from analysis.maps import DEFAULT_PEAK_DBFS, TempoMap, plan_click, render_blocks, write_midi
 from portal.intake.models import ApprovedMap
 from portal.prep.models import PreparedFile
 from portal.prep.names import plain_title

@@ -10,8 +10,8 @@ from pathlib import Path
 from django.db import transaction
 from django.utils import timezone
 
-from analysis.core.reports import FileReport
-from analysis.sandbox.child import survey_in_child, write_proxy_in_child
+from analysis.core import FileReport
+from analysis.sandbox import survey_in_child, write_proxy_in_child
 from portal.file_serving import local_copy
 from portal.takes.models import RoughMix
 from portal.uploads import originals

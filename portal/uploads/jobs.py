@@ -10,8 +10,10 @@ from django.conf import settings
 from django.db.models import F, Q
 from django.utils import timezone
 
-from portal.uploads import multipart, services
+from portal.uploads import multipart
 from portal.uploads.errors import UploadBusyError, UploadError
+from portal.uploads.expiry import KEPT_OPEN, give_up
+from portal.uploads.finishing import finish
 from portal.uploads.models import PARTIAL, Upload
 
 # Younger ones are most likely being finished by the request that brought the last byte.
@@ -25,7 +27,7 @@ def finish_waiting() -> None:
     waiting = Upload.objects.filter(state=Upload.State.OPEN, touched_at__lt=timezone.now() - LEFT_ALONE_FOR)
     for upload in waiting.filter(Q(offset_bytes=F("length_bytes")) | ~Q(parts=[])).exclude(concat=PARTIAL):
         try:
-            services.finish(upload)
+            finish(upload)
         except UploadError as error:
             # One that cannot be stored now is tried again at the next round; the others must not wait for it.
             logger.warning("upload %s: not finished: %s", upload.pk, error.sentence)
@@ -34,11 +36,11 @@ def finish_waiting() -> None:
 def expire_abandoned() -> None:
     """Remove the bytes of uploads that nobody went on with."""
     abandoned = Upload.objects.filter(
-        state=Upload.State.OPEN, touched_at__lt=timezone.now() - services.KEPT_OPEN, parts=[]
+        state=Upload.State.OPEN, touched_at__lt=timezone.now() - KEPT_OPEN, parts=[]
     ).filter(Q(offset_bytes__lt=F("length_bytes")) | Q(concat=PARTIAL))
     for upload_id in abandoned.values_list("pk", flat=True):
         try:
-            services.give_up(upload_id)
+            give_up(upload_id)
         except UploadBusyError:
             logger.info("upload %s: went on at the last moment", upload_id)
     remove_strays()

@@ -6,7 +6,7 @@ import uuid
 from collections.abc import Sequence
 
 from portal.people.models import User
-from portal.uploads import services
+from portal.uploads import finishing, services
 from portal.uploads.errors import BadRequestError, UploadGoneError
 from portal.uploads.models import PARTIAL, Upload
 
@@ -36,7 +36,7 @@ def join(
             concat=concat,
             made_of=made_of,
         )
-    services.finish(final)
+    finishing.finish(final)
     return final
 
 

@@ -30,6 +30,8 @@ from portal.uploads.errors import (
     UploadError,
     UploadFinishedError,
 )
+from portal.uploads.expiry import expires_at
+from portal.uploads.finishing import finish
 from portal.uploads.models import Upload
 
 RETRY_AFTER_S = 5
@@ -54,15 +56,7 @@ def tus_endpoint(**handlers: Handler) -> Callable[..., HttpResponse]:
 
 def answer(request: HttpRequest, handlers: dict[str, Handler], **kwargs: uuid.UUID) -> HttpResponse:
     try:
-        method = headers.method_of(request)
-        if method == "OPTIONS":
-            return abilities()
-        if method not in handlers:
-            return sentence(405, "This address does not do that.", Allow=", ".join([*handlers, "OPTIONS"]))
-        if not request.user.is_authenticated:
-            return sentence(403, "Please sign in and send the file again: what came so far is kept.")
-        headers.check_version(request)
-        return handlers[method](request, **kwargs)
+        return handled(request, handlers, **kwargs)
     except PassingError as error:
         return retried(error)
     except UploadError as error:
@@ -76,6 +70,18 @@ def answer(request: HttpRequest, handlers: dict[str, Handler], **kwargs: uuid.UU
         return sentence(404, "There is no such upload.")
     except PermissionDenied:
         return sentence(403, "You may not send files here.")
+
+
+def handled(request: HttpRequest, handlers: dict[str, Handler], **kwargs: uuid.UUID) -> HttpResponse:
+    method = headers.method_of(request)
+    if method == "OPTIONS":
+        return abilities()
+    if method not in handlers:
+        return sentence(405, "This address does not do that.", Allow=", ".join([*handlers, "OPTIONS"]))
+    if not request.user.is_authenticated:
+        return sentence(403, "Please sign in and send the file again: what came so far is kept.")
+    headers.check_version(request)
+    return handlers[method](request, **kwargs)
 
 
 def sentence(status: int, text: str, **extra_headers: str) -> HttpResponse:
@@ -188,7 +194,7 @@ def state(_request: HttpRequest, upload: Upload) -> HttpResponse:
     """
     services.check_open(upload)
     if upload.is_finishable:
-        services.finish(upload)
+        finish(upload)
     response = HttpResponse(
         headers={"Upload-Offset": str(upload.offset_bytes), "Upload-Length": str(upload.length_bytes)}
     )
@@ -216,7 +222,7 @@ def end(_request: HttpRequest, upload: Upload) -> HttpResponse:
 
 def with_expiry(response: HttpResponse, upload: Upload) -> HttpResponse:
     if upload.state == Upload.State.OPEN:
-        response.headers["Upload-Expires"] = headers.expires(services.expires_at(upload))
+        response.headers["Upload-Expires"] = headers.expires(expires_at(upload))
     return response
 
 

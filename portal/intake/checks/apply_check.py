@@ -7,8 +7,8 @@ import json
 from collections.abc import Iterable
 from typing import Any
 
-from analysis.core.reports import FileReport, SongReport
-from analysis.core.reports import Finding as Found
+from analysis.core import FileReport, SongReport
+from analysis.core import Finding as Found
 from portal.bookings.models import Song
 from portal.bookings.services import move_song
 from portal.bookings.stages import SongStage

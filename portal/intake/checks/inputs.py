@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import cast
 
 from analysis import ENGINE_VERSION
-from analysis.core.reports import Brief as SaidBrief
-from analysis.core.reports import Starts
+from analysis.core import Brief as SaidBrief
+from analysis.core import Starts
 from portal.bookings.models import Brief, Song
 from portal.intake.models import SourceFile
 

@@ -12,18 +12,14 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-from django.core.files import File
-from django.core.files.storage import default_storage
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
 from analysis import ENGINE_VERSION
-from analysis.core.errors import SongNotMeasuredError
-from analysis.core.reports import FileReport, SongReport
-from analysis.features.feature_arrays import Features
-from analysis.findings.catalogue import client_message
-from analysis.sandbox.child import measure_song_in_child, survey_in_child
+from analysis.core import FileReport, SongNotMeasuredError, SongReport
+from analysis.findings import client_message
+from analysis.sandbox import measure_song_in_child, survey_in_child
 from portal import file_serving
 from portal.bookings.models import Song
 from portal.bookings.services import move_song, record
@@ -31,8 +27,10 @@ from portal.bookings.stages import OVER_STAGES, SongStage
 from portal.heartbeat import alive
 from portal.intake import hooks
 from portal.intake.checks import apply_check, inputs
+from portal.intake.files.arriving import is_arriving, start_check
+from portal.intake.files.stored_features import store_features
 from portal.intake.models import SentZip, SongCheck, SourceFile
-from portal.queueing import queue_task, queue_task_on_commit
+from portal.queueing import queue_task
 
 # What has given no sign of life for so long died with its worker: one that only takes long gives some (`alive`).
 SURVEY_LEFT_AFTER = timedelta(minutes=2)
@@ -67,13 +65,6 @@ def is_readable(report: FileReport) -> bool:
     return report.duration_s is not None
 
 
-def store_features(source: SourceFile, path: Path) -> str:
-    """A second survey takes a new name: the row names the one that was stored whole."""
-    with path.open("rb") as content:
-        key: str = default_storage.save(f"features/{source.sha256[:2]}/{source.sha256}.npz", File(content))
-    return key
-
-
 @transaction.atomic
 def finish_survey(source_id: int, *, report: FileReport | None, features_key: str) -> None:
     """Store what was found. Whoever stores a song's last file starts the song's check."""
@@ -93,22 +84,12 @@ def finish_survey(source_id: int, *, report: FileReport | None, features_key: st
         start_check(song.pk)
 
 
-def is_arriving(song: Song) -> bool:
-    """A file waits for its survey, or a zip to be unpacked: the song is measured when all are there."""
-    unsurveyed = song.sources.current().filter(status=SourceFile.Status.RECEIVED)
-    return unsurveyed.exists() or song.zips.waiting().exists()
-
-
 def refuse(source: SourceFile, report: FileReport | None) -> None:
     reason = CANNOT_MEASURE
     if report is not None and report.findings:
         reason = client_message(report.findings[0])
     source.refuse(reason=reason, report=None if report is None else report.to_json())
     record(source.song.booking, f"“{source.name}” cannot be used", song=source.song)
-
-
-def start_check(song_id: int) -> None:
-    queue_task_on_commit("portal.intake.tasks.measure_song", song_id)
 
 
 def measure(song_id: int) -> None:
@@ -159,11 +140,6 @@ def measured(gathered: inputs.CheckInputs) -> SongReport:
             for source in gathered.measured
         ]
         return measure_song_in_child(song_files, gathered.brief)
-
-
-def load_features(source: SourceFile) -> Features:
-    with file_serving.local_copy(source.features_key) as path:
-        return Features.load(path)
 
 
 @transaction.atomic

@@ -11,9 +11,9 @@ from collections.abc import Iterable, Sequence
 
 from django.db.models import QuerySet
 
-from analysis.core.reports import Finding as Found
-from analysis.core.reports import Place
-from analysis.findings.catalogue import KIND_BY_CODE, Severity, client_message
+from analysis.core import Finding as Found
+from analysis.core import Place
+from analysis.findings import KIND_BY_CODE, Severity, client_message
 from portal.bookings.models import Song
 from portal.intake.checks.answers import NEW_FILE, offers_for
 from portal.intake.models import Finding

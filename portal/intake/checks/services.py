@@ -8,8 +8,8 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Max
 
-from analysis.findings.catalogue import KIND_BY_CODE
-from analysis.maps.tempo_map import TempoMap
+from analysis.findings import KIND_BY_CODE
+from analysis.maps import TempoMap
 from portal.bookings.models import Booking, Song
 from portal.bookings.services import move_song, record, save_brief
 from portal.bookings.stages import INTAKE_STAGES, SongStage

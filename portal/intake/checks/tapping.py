@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from django import forms
 from django.utils import timezone
 
-from analysis.core.reports import SongMeasures
-from analysis.maps.taps import TappedTempo, fit_taps, is_off_beat, measured_at
+from analysis.core import SongMeasures
+from analysis.maps import TappedTempo, fit_taps, is_off_beat, measured_at
 from portal.bookings.models import Song
 from portal.intake.checks.answers import carried_bpm, shown_bpm
 from portal.intake.maps.song_maps import DEFAULT_METER, meter_of

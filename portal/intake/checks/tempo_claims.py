@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from analysis.bars.statements import map_stated
-from analysis.core.reports import SongMeasures
+from analysis.bars import map_stated
+from analysis.core import SongMeasures
 from portal.intake.checks.answers import shown_bpm
 from portal.intake.models import SongCheck, SourceFile
 

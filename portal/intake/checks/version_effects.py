@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.findings.catalogue import KIND_BY_CODE
+from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Brief, Song
 from portal.bookings.services import record
 from portal.intake.models import Finding, SourceFile

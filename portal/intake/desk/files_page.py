@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis.core.reports import Place
-from analysis.core.sentences import place_words
-from analysis.findings.catalogue import KIND_BY_CODE
+from analysis.core import Place, place_words
+from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Song
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake.checks import questions

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from django.db import models
 from django.db.models import OuterRef, Prefetch, Subquery
 
-from analysis.findings.catalogue import KIND_BY_CODE
+from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Member, Song
 from portal.bookings.stages import INTAKE_STAGES, OVER_STAGES, SongStage, Turn
 from portal.intake import hooks

@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
-from analysis.core.reports import Alternative, Place, SongMeasures
-from analysis.core.sentences import fill
-from analysis.findings.catalogue import KIND_BY_CODE, Severity
-from analysis.maps.tempo_map import TempoMap, TempoMapError
-from analysis.rules.places import in_bars
+from analysis.core import Alternative, Place, SongMeasures, fill
+from analysis.findings import KIND_BY_CODE, Severity
+from analysis.maps import TempoMap, TempoMapError
+from analysis.rules import in_bars
 from portal.bookings.models import Brief, Song
 from portal.bookings.stages import SongStage
 from portal.intake.checks import services
@@ -135,22 +134,6 @@ def broken_off(song: Song, check: SongCheck | None) -> SongCheck | None:
     if check is not None:
         broken = broken.filter(broke_off_at__gt=check.made_at or check.began_at)
     return broken.first()
-
-
-def main_source(sources: Sequence[SourceFile], check: SongCheck | None) -> SourceFile | None:
-    """The file to show the song by: one that calls itself a mix, else the loudest that is no click."""
-    clicks = check.click_names if check else set()
-    drawn = [source for source in sources if source.features_key]
-    return max(
-        drawn,
-        key=lambda source: (source.name not in clicks, "mix" in source.name.lower(), loudness_of(source)),
-        default=None,
-    )
-
-
-def loudness_of(source: SourceFile) -> float:
-    numbers = source.numbers
-    return -200.0 if numbers is None or numbers.loudness_lufs is None else numbers.loudness_lufs
 
 
 def groups_of(findings: Iterable[Finding], tempo_map: TempoMap | None) -> list[Group]:

@@ -9,8 +9,8 @@ from django.urls import reverse
 
 from portal.intake.files.receivers import said_of
 from portal.people.models import User
+from portal.uploads.expiry import expires_at, is_expired
 from portal.uploads.models import Upload
-from portal.uploads.services import expires_at, is_expired
 
 
 @dataclass(frozen=True)

@@ -10,16 +10,26 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.maps.anchors import Anchor, anchors_of, map_through
-from analysis.maps.residual import Lean, Residual, leans_by_anchor, leans_by_bar, residual_of, weighted_middle
-from analysis.maps.tempo_map import TempoMap, TempoMapError, exact
-from analysis.tempo.evidence import pool
+from analysis.maps import (
+    Anchor,
+    Lean,
+    Residual,
+    TempoMap,
+    TempoMapError,
+    anchors_of,
+    exact,
+    leans_by_anchor,
+    leans_by_bar,
+    map_through,
+    residual_of,
+    weighted_middle,
+)
+from analysis.tempo import pool
 from portal.bookings.models import Song
-from portal.intake.checks.jobs import load_features
-from portal.intake.desk.sheet_page import main_source
 from portal.intake.errors import MapInputError
+from portal.intake.files.stored_features import load_features
 from portal.intake.maps.song_maps import bars_of, beats_of, map_of_song, measured_map_of
-from portal.intake.models import SourceFile
+from portal.intake.models import SongCheck, SourceFile
 
 # More dots than this are one ink blot on any screen.
 MOST_DOTS = 4_000
@@ -150,3 +160,19 @@ def duration_of(song: Song) -> float:
 
 def picture_source(song: Song) -> SourceFile | None:
     return main_source(list(song.sources.current()), song.checks.done().first())
+
+
+def main_source(sources: Sequence[SourceFile], check: SongCheck | None) -> SourceFile | None:
+    """The file to show the song by: one that calls itself a mix, else the loudest that is no click."""
+    clicks = check.click_names if check else set()
+    drawn = [source for source in sources if source.features_key]
+    return max(
+        drawn,
+        key=lambda source: (source.name not in clicks, "mix" in source.name.lower(), loudness_of(source)),
+        default=None,
+    )
+
+
+def loudness_of(source: SourceFile) -> float:
+    numbers = source.numbers
+    return -200.0 if numbers is None or numbers.loudness_lufs is None else numbers.loudness_lufs

@@ -9,9 +9,8 @@ from fractions import Fraction
 from itertools import count
 from typing import Any
 
-from analysis.core.reports import SongReport
-from analysis.maps.click import clicks_between
-from analysis.maps.tempo_map import TempoMap, TempoMapError
+from analysis.core import SongReport
+from analysis.maps import TempoMap, TempoMapError, clicks_between
 from portal.bookings.models import Song
 from portal.intake.errors import MapInputError, NoMapError
 

@@ -9,7 +9,7 @@ from django.db import models
 from django.utils import timezone
 from django.utils.functional import cached_property
 
-from analysis.core.reports import SongReport as SongNumbers
+from analysis.core import SongReport as SongNumbers
 from portal.bookings.models import Song
 from portal.intake.models.sources import SourceFile
 from portal.mailroom.models import Message

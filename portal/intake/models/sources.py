@@ -8,7 +8,7 @@ from django.db import models
 from django.utils import timezone
 from django.utils.functional import cached_property
 
-from analysis.core.reports import FileReport as FileNumbers
+from analysis.core import FileReport as FileNumbers
 from portal.bookings.models import Song
 from portal.intake.models.zips import SentZip
 from portal.people.models import User

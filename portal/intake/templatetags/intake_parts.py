@@ -8,7 +8,7 @@ from typing import Any
 from django import template
 from django.template import Context
 
-from analysis.findings.catalogue import KIND_BY_CODE
+from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Booking, Song
 from portal.intake.checks.answers import shown_bpm
 from portal.intake.checks.tempo_claims import apart_words

@@ -2,7 +2,7 @@
 
 from analysis.commands.report_text import conform_text, plain_text, song_text, verify_text
 from analysis.core.reports import FileReport, SongReport
-from analysis.delivery.checks import Check, VerifyReport
+from analysis.delivery.check_results import Check, VerifyReport
 from analysis.delivery.conform import ConformedFile, ConformReport
 from analysis.findings.catalogue import make_finding
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.core.samples import Samples
-from analysis.delivery.checks import Check, VerifyReport
+from analysis.delivery.check_results import Check, VerifyReport
 from analysis.delivery.verify import verify_set
 from analysis.maps.tempo_map import TempoMap
 from tests import signals

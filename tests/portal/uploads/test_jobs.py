@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from portal.people.models import User
 from portal.uploads import jobs, parts, services, tasks
+from portal.uploads.expiry import KEPT_OPEN
 from portal.uploads.local_part import LocalPart, part_path
 from portal.uploads.models import Upload
 from tests.portal.uploads.receiver import NotingReceiver
@@ -52,8 +53,8 @@ def test_one_that_cannot_be_finished_does_not_hold_up_the_others(owner: User) ->
 
 
 def test_an_abandoned_upload_expires_and_its_bytes_go(owner: User) -> None:
-    old = make_upload(owner, length=100, left_for=services.KEPT_OPEN + timedelta(seconds=1))
-    young = make_upload(owner, length=100, left_for=services.KEPT_OPEN - timedelta(minutes=1))
+    old = make_upload(owner, length=100, left_for=KEPT_OPEN + timedelta(seconds=1))
+    young = make_upload(owner, length=100, left_for=KEPT_OPEN - timedelta(minutes=1))
 
     for _ in range(2):
         tasks.expire_abandoned()

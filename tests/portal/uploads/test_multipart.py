@@ -17,6 +17,7 @@ from pytest_django.fixtures import Settings
 
 from portal import object_storage
 from portal.uploads import multipart, services, tasks
+from portal.uploads.expiry import KEPT_OPEN
 from portal.uploads.models import Upload
 from tests.object_store import ACCESS_KEY, BUCKET, SECRET_KEY, ObjectStore, serving
 from tests.portal.uploads.receiver import NotingReceiver
@@ -251,9 +252,7 @@ def test_abandoned_it_is_ended_at_the_store(sender: Sender, store: ObjectStore, 
     send(sender, path, CONTENT, stop=2 * CHUNK_BYTES)
     going_on = sender.new(SIZE_BYTES)
     send(sender, going_on, CONTENT, stop=2 * CHUNK_BYTES)
-    Upload.objects.filter(pk=row_at(path).pk).update(
-        touched_at=timezone.now() - services.KEPT_OPEN - timedelta(seconds=1)
-    )
+    Upload.objects.filter(pk=row_at(path).pk).update(touched_at=timezone.now() - KEPT_OPEN - timedelta(seconds=1))
     # What a process that was killed between the store and the row left.
     store.client.create_multipart_upload(Bucket=BUCKET, Key="arriving/nobody")
     store.client.put_object(Bucket=BUCKET, Key="arriving/nobody-either", Body=b"x")

@@ -21,6 +21,7 @@ from portal.uploads.errors import (
     UploadGoneError,
     UploadRefusedError,
 )
+from portal.uploads.finishing import finish
 from portal.uploads.headers import Checksum
 from portal.uploads.local_part import LocalPart, part_path
 from portal.uploads.models import Upload
@@ -45,8 +46,8 @@ def stored(upload: Upload) -> bytes:
 
 
 def test_finishing_twice_hands_on_once(complete: Upload) -> None:
-    services.finish(complete)
-    services.finish(complete)
+    finish(complete)
+    finish(complete)
 
     assert [upload.pk for upload in NotingReceiver.received] == [complete.pk]
     assert stored(complete) == DATA
@@ -60,9 +61,9 @@ def test_a_process_killed_at_any_step_loses_nothing(
     with monkeypatch.context() as killed:
         kill_after(killed, step)
         with pytest.raises(KeyboardInterrupt):
-            services.finish(complete)
+            finish(complete)
 
-    services.finish(complete)
+    finish(complete)
 
     complete.refresh_from_db()
     assert complete.state == Upload.State.RECEIVED
@@ -91,10 +92,10 @@ def test_a_database_that_is_locked_leaves_the_upload_to_be_finished_later(
     with monkeypatch.context() as patch:
         patch.setattr(NotingReceiver, "receive", locked)
         with pytest.raises(OperationalError):
-            services.finish(complete)
+            finish(complete)
 
     assert Upload.objects.get().state == Upload.State.OPEN
-    services.finish(complete)
+    finish(complete)
     assert Upload.objects.get().state == Upload.State.RECEIVED
 
 
@@ -104,7 +105,7 @@ def test_half_a_copy_from_a_killed_process_is_replaced(complete: Upload) -> None
     half.parent.mkdir(parents=True)
     half.write_bytes(DATA[:5])
 
-    services.finish(complete)
+    finish(complete)
 
     complete.refresh_from_db()
     assert stored(complete) == DATA
@@ -124,7 +125,7 @@ def test_a_store_that_spoils_the_file_is_noticed_before_we_say_received(
     monkeypatch.setattr(FolderStorage, "_save", spoil)
 
     with pytest.raises(StoreError):
-        services.finish(complete)
+        finish(complete)
 
     complete.refresh_from_db()
     assert complete.state == Upload.State.REFUSED
@@ -157,7 +158,7 @@ def test_a_place_that_is_gone_when_the_file_arrives_refuses_it(
     monkeypatch.setattr(NotingReceiver, "receive", gone)
 
     with pytest.raises(UploadRefusedError):
-        services.finish(complete)
+        finish(complete)
 
     complete.refresh_from_db()
     assert complete.state == Upload.State.REFUSED
@@ -166,10 +167,10 @@ def test_a_place_that_is_gone_when_the_file_arrives_refuses_it(
 
 def test_the_same_content_arriving_twice_in_one_moment_is_left_to_one_after_the_other(complete: Upload) -> None:
     with parts.locked(hashlib.sha256(DATA).hexdigest()), pytest.raises(UploadBusyError):
-        services.finish(complete)
+        finish(complete)
     assert Upload.objects.get().state == Upload.State.OPEN
 
-    services.finish(complete)
+    finish(complete)
     assert Upload.objects.get().state == Upload.State.RECEIVED
 
 
@@ -187,7 +188,7 @@ def test_what_another_machine_stored_in_the_meantime_is_left_alone(
 
     monkeypatch.setattr(FolderStorage, "_save", save_second)
 
-    services.finish(complete)
+    finish(complete)
 
     complete.refresh_from_db()
     assert stored(complete) == DATA

@@ -12,7 +12,8 @@ import pytest
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
-from portal.uploads import parts, services, stretch_hashes, tasks
+from portal.uploads import parts, stretch_hashes, tasks
+from portal.uploads.expiry import KEPT_OPEN
 from portal.uploads.local_part import LocalPart, part_path
 from portal.uploads.models import Upload
 from tests.factories import make_client
@@ -61,7 +62,7 @@ class TestPartial:
         assert [create(target) for target in (HIDDEN, FORBIDDEN, REFUSED, 7)] == [404, 403, 422, 201]
 
     def test_left_alone_it_expires_complete_or_not(self, sender: Sender, pair: tuple[str, str]) -> None:
-        Upload.objects.update(touched_at=timezone.now() - services.KEPT_OPEN - timedelta(seconds=1))
+        Upload.objects.update(touched_at=timezone.now() - KEPT_OPEN - timedelta(seconds=1))
 
         assert sender.join(*pair).status_code == 410
         tasks.expire_abandoned()

@@ -11,9 +11,9 @@ from django.core.files.storage import default_storage
 from django.utils import timezone
 from pytest_django.fixtures import Settings
 
+from portal.uploads.expiry import KEPT_OPEN
 from portal.uploads.local_part import part_path
 from portal.uploads.models import Upload
-from portal.uploads.services import KEPT_OPEN
 from tests.portal.uploads.receiver import FORBIDDEN, HIDDEN, REFUSED, NotingReceiver
 from tests.portal.uploads.sending import BYTES_TYPE, Sender, base64_of, metadata, row_at
 

@@ -1,0 +1,16 @@
+from .errors import AnalysisError as AnalysisError
+from .errors import FeelError as FeelError
+from .errors import MapError as MapError
+from .errors import SongNotMeasuredError as SongNotMeasuredError
+from .errors import UnusableFileError as UnusableFileError
+from .limits import Limits as Limits
+from .reports import Alternative as Alternative
+from .reports import Brief as Brief
+from .reports import FileReport as FileReport
+from .reports import Finding as Finding
+from .reports import Place as Place
+from .reports import SongMeasures as SongMeasures
+from .reports import SongReport as SongReport
+from .reports import Starts as Starts
+from .sentences import fill as fill
+from .sentences import place_words as place_words

@@ -1,0 +1,1 @@
+from .sections import find_sections as find_sections

@@ -1,0 +1,6 @@
+from .click_fit import ClickFit as ClickFit
+from .click_fit import hold_against as hold_against
+from .click_measures import with_click as with_click
+from .click_track import ClickTrack as ClickTrack
+from .click_track import find_click as find_click
+from .midi_measures import with_midi as with_midi

@@ -1,0 +1,11 @@
+from .clipping import ClippingMeter as ClippingMeter
+from .dropouts import DropoutMeter as DropoutMeter
+from .loudness import LoudnessMeter as LoudnessMeter
+from .loudness import measure_loudness as measure_loudness
+from .pyramid import PyramidMeter as PyramidMeter
+from .sample_levels import BitMeter as BitMeter
+from .sample_levels import LevelMeter as LevelMeter
+from .silence import SilenceMeter as SilenceMeter
+from .spectrum import SpectrumMeter as SpectrumMeter
+from .true_peak import TruePeakMeter as TruePeakMeter
+from .true_peak import measure_true_peak as measure_true_peak

@@ -1,0 +1,9 @@
+from .compare_files import Comparison as Comparison
+from .compare_files import compare_files as compare_files
+from .correlation import Offset as Offset
+from .correlation import find_offset as find_offset
+from .starts import Source as Source
+from .starts import Start as Start
+from .starts import find_starts as find_starts
+from .stem_lag import Lag as Lag
+from .stem_lag import lag_on_grid as lag_on_grid

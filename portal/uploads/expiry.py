@@ -1,0 +1,32 @@
+"""Uploads that nobody goes on with: when they expire, and giving them up."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime, timedelta
+
+from django.utils import timezone
+
+from portal.uploads import parts
+from portal.uploads.finishing import remove_bytes
+from portal.uploads.models import Upload
+
+# An upload that nobody went on with for so long is given up.
+KEPT_OPEN = timedelta(days=7)
+
+
+def is_expired(upload: Upload) -> bool:
+    return upload.state == Upload.State.OPEN and timezone.now() >= expires_at(upload)
+
+
+def expires_at(upload: Upload) -> datetime:
+    return upload.touched_at + KEPT_OPEN
+
+
+def give_up(upload_id: uuid.UUID) -> None:
+    """Expire an upload that was left alone, unless somebody went on with it meanwhile."""
+    with parts.locked(upload_id):
+        upload = Upload.objects.get(pk=upload_id)
+        if is_expired(upload) and not upload.is_finishable:
+            upload.expire()
+            remove_bytes(upload)
