@@ -1,4 +1,4 @@
-"""What every measuring function expects of its samples."""
+"""What every measuring function expects of its samples, and the names of the array types that the engine uses."""
 
 from __future__ import annotations
 
@@ -7,8 +7,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+# Shape (n_frames, n_channels), full scale 1.0; single or double precision, as the decoder gives them.
 Samples = NDArray[np.floating[Any]]
-FloatArray = NDArray[np.floating[Any]]
+Floats = NDArray[np.float32]
+Doubles = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 
 def check_samples(samples: Samples, sample_rate_hz: int) -> None:
