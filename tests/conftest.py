@@ -15,7 +15,7 @@ from tests.queue_server import serving
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome")
+CHROMIUM_NAMES = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
 # A browser that looks for nothing outside this machine.
 CHROMIUM_FLAGS = [
     "--no-sandbox",

@@ -1,7 +1,10 @@
 """The whole demo started as a person starts it: every part is a real process, and may be killed."""
 
+import fcntl
 import json
 import os
+import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -14,7 +17,10 @@ from typing import Any
 import pytest
 
 from portal.demo.processes import BASE_DIR
+from tests.portal.demo.waiting import until
 
+FILES = "SELECT count(*) FROM intake_sourcefile"
+SETTLED_WITHIN_S = 300
 needs_proc = pytest.mark.skipif(sys.platform != "linux", reason="looks at processes through /proc")
 
 
@@ -83,3 +89,33 @@ def uploads_of(data_dir: Path) -> list[tuple[int, str, str]]:
         return database.execute(
             "SELECT offset_bytes, state, key FROM uploads_upload WHERE metadata != '' AND concat != 'partial'"
         ).fetchall()
+
+
+def settled_in(shared: Path) -> Path:
+    """The folder of a house whose people's files are all measured, and which is closed. Who asks first makes it."""
+    made, unfinished = shared / "settled-house", shared / "unsettled-house"
+    with (shared / "settled-house.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not made.exists():
+            shutil.rmtree(unfinished, ignore_errors=True)
+            settle(unfinished)
+            unfinished.rename(made)
+    return made
+
+
+def settle(data_dir: Path) -> None:
+    with demo(data_dir) as (process, _):
+        until(lambda: is_settled(data_dir), within_s=SETTLED_WITHIN_S)
+        process.send_signal(signal.SIGINT)
+        assert process.wait(SETTLED_WITHIN_S) == 0
+
+
+def is_settled(data_dir: Path) -> bool:
+    """The last thing made of a song's files is its report, and of a file its copy to play from."""
+    from portal.demo.sample_bookings import SENT_SONGS
+
+    reported = "SELECT count(*) FROM intake_songcheck WHERE report IS NOT NULL"
+    copied = "SELECT count(*) FROM score_playcopy WHERE state = 'made'"
+    with closing(sqlite3.connect(data_dir / "kitpost.sqlite3", timeout=30)) as database:
+        counts: list[int] = [database.execute(question).fetchone()[0] for question in (reported, copied, FILES)]
+    return counts == [len(SENT_SONGS), counts[2], counts[2]]

@@ -11,7 +11,6 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from analysis.core.framing import Framer, Growing
 
@@ -97,6 +96,8 @@ class BandAccumulator:
 
     def _spectral_power(self, frames: Floats) -> Floats:
         """Of the bins that the bank uses."""
+        from scipy import fft
+
         power = np.empty((len(frames), self._bins.stop - self._bins.start), np.float32)
         for start in range(0, len(frames), FRAMES_AT_ONCE):
             spectrum = fft.rfft(frames[start : start + FRAMES_AT_ONCE] * self._window)[:, self._bins]

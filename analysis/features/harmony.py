@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from analysis.core.framing import Framer, Growing, lowering_factor
 
@@ -54,6 +53,8 @@ class HarmonyAccumulator:
         return classes[:, :12], classes[:, 12:]
 
     def _take(self, frames: Floats) -> None:
+        from scipy import fft
+
         if len(frames):
             magnitude = np.abs(fft.rfft(frames * self._window)[:, self._bins])
             self._classes.add(np.log1p(COMPRESSION * magnitude) @ self._bank)

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
 Doubles = NDArray[np.float64]
 
@@ -87,6 +86,8 @@ def _one_a_place(taps: Doubles, places: NDArray[np.int_], start_s: float, step_s
 def _with_interval(
     taps: Doubles, places: NDArray[np.int_], start_s: float, step_s: float, *, per_beat: int, given: int
 ) -> TappedTempo | None:
+    from scipy.special import stdtrit
+
     if len(taps) < FEWEST_TAPS or step_s <= 0:
         return None
     left = taps - start_s - places * step_s

@@ -15,7 +15,6 @@ from io import FileIO
 from pathlib import Path
 from typing import IO, Any, cast
 
-from boto3.s3.transfer import TransferConfig
 from botocore.exceptions import ClientError
 from django.conf import settings
 from django.core.files.storage import default_storage
@@ -29,7 +28,7 @@ MOST_PARTS = 10_000
 READ_BYTES = 1024**2
 ARRIVING = "arriving/"
 # One request copies up to 5 GiB; what is larger goes in pieces.
-COPYING = TransferConfig(multipart_threshold=4 * 1024**3, multipart_chunksize=1024**3)
+COPYING = {"multipart_threshold": 4 * 1024**3, "multipart_chunksize": 1024**3}
 LOST = "The store lost a part of this file. Please send it again."
 GONE = frozenset({"NoSuchUpload", "NoSuchKey", "404"})
 
@@ -160,8 +159,10 @@ class MultipartPart:
 
     def place(self, *, key: str, sha256: str) -> None:  # noqa: ARG002
         """A copy inside the store, in parts beyond 5 GiB. It appears whole or not at all, so its length proves it."""
+        from boto3.s3.transfer import TransferConfig
+
         if self.stored_bytes(key) != self.upload.length_bytes:
-            self.s3.copy(self.named, settings.S3_BUCKET, key, Config=COPYING)
+            self.s3.copy(self.named, settings.S3_BUCKET, key, Config=TransferConfig(**COPYING))
         if self.stored_bytes(key) != self.upload.length_bytes:
             raise StoreError("The store did not give back what it was given.")
 

@@ -54,9 +54,9 @@ def asked_by_ear(page: Page) -> str:
 
 
 @needs_proc
-def test_no_page_has_a_serious_fault(chromium: Browser, tmp_path: Path) -> None:
+def test_no_page_has_a_serious_fault(chromium: Browser, house_dir: Path) -> None:
     faults = Faults()
-    with demo(tmp_path / "house") as (_, house):
+    with demo(house_dir) as (_, house):
         for who in ("drummer", "client"):
             page = chromium.new_context().new_page()
             Person(page, house["url"], faults.look).sign_in(house[who]["email"], house[who]["password"])

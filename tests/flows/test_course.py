@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
 @needs_proc
 @pytest.mark.browser
-def test_a_booking_goes_from_quote_to_acceptance(chromium: "Browser", tmp_path: Path) -> None:
+def test_a_booking_goes_from_quote_to_acceptance(chromium: "Browser", house_dir: Path, tmp_path: Path) -> None:
     (tmp_path / "sound").mkdir()
     material, faults = make_material(tmp_path / "sound"), Faults()
-    with demo(tmp_path / "house") as (_, house):
+    with demo(house_dir) as (_, house):
         walk(chromium, house, material, client_email="mirela@kitpost.example", look=faults.look)
     assert not faults.grave, "\n".join(faults.grave)

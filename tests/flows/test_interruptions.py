@@ -15,10 +15,10 @@ TIMES = 5
 @needs_proc
 @pytest.mark.parametrize("name", ["node", "chromium", "tuspy"])
 def test_a_client_that_nobody_here_wrote_is_killed_and_so_is_the_house(
-    name: str, tmp_path: Path, request: pytest.FixtureRequest
+    name: str, house_dir: Path, tmp_path: Path, request: pytest.FixtureRequest
 ) -> None:
     browser = request.getfixturevalue("chromium") if name == "chromium" else None
-    path, house_dir = interruptions.make_file(tmp_path / "long take.wav", SIZE_BYTES, seed=1), tmp_path / "house"
+    path = interruptions.make_file(tmp_path / "long take.wav", SIZE_BYTES, seed=1)
     with demo(house_dir) as (_, house):
         client = interruptions.make_client(name, house, path, browser=browser)
         try:
@@ -30,8 +30,8 @@ def test_a_client_that_nobody_here_wrote_is_killed_and_so_is_the_house(
 
 
 @needs_proc
-def test_with_an_s3_store_killed_processes_lose_nothing_either(tmp_path: Path) -> None:
-    path, house_dir = interruptions.make_file(tmp_path / "long take.wav", SIZE_BYTES, seed=3), tmp_path / "house"
+def test_with_an_s3_store_killed_processes_lose_nothing_either(house_dir: Path, tmp_path: Path) -> None:
+    path = interruptions.make_file(tmp_path / "long take.wav", SIZE_BYTES, seed=3)
     with serving(tmp_path / "s3") as store, demo(house_dir, store.settings) as (_, house):
         client = interruptions.make_client("tuspy", house, path)
         try:

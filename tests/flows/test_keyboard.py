@@ -21,8 +21,8 @@ APPROVED = re.compile(r"The tempo map is approved .*\(version \d\)|The tempo map
 HEAD_S = "document.querySelector('[data-score]').score.headS"
 
 
-def test_the_desk_and_the_sheet_are_worked_by_keys_alone(chromium: Browser, tmp_path: Path) -> None:
-    with demo(tmp_path / "house") as (_, house):
+def test_the_desk_and_the_sheet_are_worked_by_keys_alone(chromium: Browser, house_dir: Path) -> None:
+    with demo(house_dir) as (_, house):
         page = chromium.new_context().new_page()
         page.set_default_timeout(20_000)
         Person(page, house["url"], lambda _, __: None).sign_in(**house["drummer"])

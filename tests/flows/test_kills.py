@@ -59,10 +59,9 @@ def check_reported_once(data_dir: Path, song: int, files: int) -> None:
 
 
 @needs_proc
-def test_a_worker_killed_in_mid_survey_loses_nothing_and_doubles_nothing(tmp_path: Path) -> None:
+def test_a_worker_killed_in_mid_survey_loses_nothing_and_doubles_nothing(house_dir: Path, tmp_path: Path) -> None:
     (tmp_path / "sound").mkdir()
     stems = make_material(tmp_path / "sound").stems
-    house_dir = tmp_path / "house"
     with demo(house_dir) as (_, house):
         sender, song = Sender(house), song_id(house["song"])
         for path in stems:
@@ -75,10 +74,10 @@ def test_a_worker_killed_in_mid_survey_loses_nothing_and_doubles_nothing(tmp_pat
 
 
 @needs_proc
-def test_a_house_killed_in_mid_upload_goes_on_where_it_was(tmp_path: Path) -> None:
+def test_a_house_killed_in_mid_upload_goes_on_where_it_was(house_dir: Path, tmp_path: Path) -> None:
     (tmp_path / "sound").mkdir()
     stem = make_material(tmp_path / "sound").stems[0]
-    content, house_dir = stem.read_bytes(), tmp_path / "house"
+    content = stem.read_bytes()
     with demo(house_dir) as (process, house):
         sender, song = Sender(house), song_id(house["song"])
         upload = sender.begin(stem, purpose="source", target=song)
@@ -97,10 +96,10 @@ def test_a_house_killed_in_mid_upload_goes_on_where_it_was(tmp_path: Path) -> No
 
 
 @needs_proc
-def test_a_worker_killed_in_mid_unpacking_makes_no_double_files(tmp_path: Path) -> None:
+def test_a_worker_killed_in_mid_unpacking_makes_no_double_files(house_dir: Path, tmp_path: Path) -> None:
     (tmp_path / "sound").mkdir()
     stems = make_material(tmp_path / "sound").stems
-    path, house_dir = tmp_path / "stems.zip", tmp_path / "house"
+    path = tmp_path / "stems.zip"
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
         for stem in stems:
             packed.write(stem, stem.name)

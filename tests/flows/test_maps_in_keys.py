@@ -75,9 +75,9 @@ class Made:
         return f"{self.title}: {self.keys} keys; {off}; {self.spread}"
 
 
-def test_a_map_takes_a_few_keys_and_is_true(chromium: Browser, tmp_path: Path) -> None:
+def test_a_map_takes_a_few_keys_and_is_true(chromium: Browser, house_dir: Path, tmp_path: Path) -> None:
     wanted = [plan for plan in PLANS if os.environ.get("MAPS_IN_KEYS") == "all" or plan.title in IN_EVERY_RUN]
-    with demo(tmp_path / "house") as (_, house):
+    with demo(house_dir) as (_, house):
         page = chromium.new_context().new_page()
         drummer = Drummer(page, house["url"], lambda _, __: None)
         drummer.sign_in(**house["drummer"])
