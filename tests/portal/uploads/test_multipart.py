@@ -16,7 +16,7 @@ from django.utils import timezone
 from pytest_django.fixtures import Settings
 
 from portal import object_storage
-from portal.uploads import multipart, services, tasks
+from portal.uploads import finishing, multipart, tasks
 from portal.uploads.expiry import KEPT_OPEN
 from portal.uploads.models import Upload
 from tests.object_store import ACCESS_KEY, BUCKET, SECRET_KEY, ObjectStore, serving
@@ -145,7 +145,7 @@ def test_a_process_killed_while_it_finishes_loses_nothing(
     sender: Sender, store: ObjectStore, monkeypatch: pytest.MonkeyPatch, step: str
 ) -> None:
     content = bytes_of(step, 6 * MIB)
-    owner: Any = multipart.MultipartPart if step in ("complete", "place") else services
+    owner: Any = multipart.MultipartPart if step in ("complete", "place") else finishing
     do, path = getattr(owner, step), sender.new(len(content))
 
     def do_and_die(*arguments: Any, **named: Any) -> None:

@@ -13,7 +13,7 @@ from django.http import Http404
 
 from portal.people.models import User
 from portal.storage import FolderStorage
-from portal.uploads import originals, parts, services
+from portal.uploads import finishing, originals, parts, services
 from portal.uploads.errors import (
     ChecksumMismatchError,
     StoreError,
@@ -72,7 +72,7 @@ def test_a_process_killed_at_any_step_loses_nothing(
 
 
 def kill_after(patch: pytest.MonkeyPatch, step: str) -> None:
-    owner = Upload if step == "note_content" else services
+    owner = Upload if step == "note_content" else finishing
     do = getattr(owner, step)
 
     def do_and_die(*arguments: object, **named: object) -> None:
