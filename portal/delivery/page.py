@@ -47,7 +47,7 @@ class CheckShown:
 
 
 @dataclass(frozen=True)
-class Crate:
+class DeliveryPage:
     delivery: Delivery
     user: User
     files: tuple[DeliveryFile, ...]
@@ -70,7 +70,7 @@ class Crate:
         return self.delivery.state == Delivery.State.CHECKING
 
 
-def crate_of(
+def delivery_page(
     delivery: Delivery,
     user: User,
     *,
@@ -78,7 +78,7 @@ def crate_of(
     release_form: ReleaseForm | None = None,
     perspective_form: PerspectiveForm | None = None,
     track_forms: Any = None,
-) -> Crate:
+) -> DeliveryPage:
     files = tuple(delivery.files.all())
     shown = _checks(delivery, waive_form) if user.is_drummer else []
     booking = delivery.song.booking
@@ -86,7 +86,7 @@ def crate_of(
     can_edit = user.is_drummer and delivery.is_open and not booking.is_over
     blocks = sum(check.blocks for check in shown)
     is_checked = delivery.state == Delivery.State.CHECKED
-    return Crate(
+    return DeliveryPage(
         delivery=delivery,
         user=user,
         files=files,

@@ -17,7 +17,7 @@ from portal.delivery import services
 from portal.delivery.errors import DeliveryError
 from portal.delivery.forms import PerspectiveForm, ReleaseForm, TrackForms, UploadForm, WaiveForm
 from portal.delivery.models import Delivery, DeliveryFile
-from portal.delivery.page import crate_of
+from portal.delivery.page import delivery_page
 from portal.delivery.zip_contents import folder_of, zip_of
 from portal.file_serving import content_disposition, send_bytes, serve
 from portal.people.access import require_drummer
@@ -28,7 +28,7 @@ from portal.uploads.services import take_whole
 
 UNPROCESSABLE = 422
 # What refreshes alone, by the element that asks.
-PARTS = {"crate": "delivery/_crate_inside.html", "track-sheet": "delivery/_track_rows.html"}
+PARTS = {"delivery-set": "delivery/_set_inside.html", "track-sheet": "delivery/_track_rows.html"}
 
 
 @require_POST
@@ -190,4 +190,4 @@ def _do(request: MemberRequest, delivery: Delivery, move: Callable[[], None]) ->
 
 def _page(request: MemberRequest, delivery: Delivery, *, status: int = 200, **forms: Any) -> HttpResponse:
     template = PARTS.get(request.htmx.target or "", "delivery/delivery.html")
-    return render(request, template, {"crate": crate_of(delivery, request.user, **forms)}, status=status)
+    return render(request, template, {"page": delivery_page(delivery, request.user, **forms)}, status=status)

@@ -14,7 +14,7 @@ from portal.money.services import house_today, too_late_for
 
 
 @dataclass(frozen=True)
-class PaperLine:
+class QuotePageLine:
     text: str
     quantity: str
     unit_price: str
@@ -22,9 +22,9 @@ class PaperLine:
 
 
 @dataclass(frozen=True)
-class Paper:
+class QuotePage:
     quote: Quote
-    lines: tuple[PaperLine, ...]
+    lines: tuple[QuotePageLine, ...]
     total: str
     deposit: str
     balance: str
@@ -49,11 +49,11 @@ class Instalment:
     too_late: tuple[str, ...]
 
 
-def paper_of(quote: Quote | None) -> Paper | None:
+def quote_page_of(quote: Quote | None) -> QuotePage | None:
     if quote is None:
         return None
     lines = tuple(
-        PaperLine(
+        QuotePageLine(
             text=line.text,
             quantity=f"{line.quantity.normalize():f}",
             unit_price=in_words(line.unit_price_minor, quote.currency),
@@ -62,7 +62,7 @@ def paper_of(quote: Quote | None) -> Paper | None:
         for line in quote.lines.all()
     )
     is_expired = quote.state == Quote.State.SENT and quote.is_expired(house_today())
-    return Paper(
+    return QuotePage(
         quote=quote,
         lines=lines,
         total=in_words(quote.total_minor, quote.currency),

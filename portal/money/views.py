@@ -27,7 +27,7 @@ from portal.money.forms import (
     quote_as_initial,
 )
 from portal.money.models import Payment, Quote
-from portal.money.page import instalments_of, paper_of
+from portal.money.page import instalments_of, quote_page_of
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 
@@ -67,7 +67,7 @@ def decide(request: MemberRequest, quote_id: int) -> HttpResponse:
         raise PermissionDenied("A quote is accepted or declined by the client.")
     form = DecisionForm(request.POST)
     if not form.is_valid():
-        context = {"booking": quote.booking, "paper": paper_of(quote), "decision_form": form}
+        context = {"booking": quote.booking, "quote_page": quote_page_of(quote), "decision_form": form}
         return render(request, "money/quote.html", context, status=UNPROCESSABLE)
     try:
         if form.cleaned_data["decision"] == DecisionForm.ACCEPT:
@@ -123,7 +123,7 @@ def _reading(booking: Booking, newest: Quote | None, typed: PaymentForm | None =
     form = typed or (PaymentForm(initial={"kind": missing.kind, "amount": missing.agreed_amount}) if missing else None)
     return {
         "booking": booking,
-        "paper": paper_of(newest),
+        "quote_page": quote_page_of(newest),
         "instalments": instalments,
         "payment_form": form,
         "taken_back": booking.payments.exclude(taken_back_at=None).select_related("taken_back_by"),
@@ -165,5 +165,11 @@ def _editor(
     status: int = 200,
 ) -> HttpResponse:
     clients = booking.members.select_related("user")
-    context = {"booking": booking, "paper": paper_of(newest), "form": form, "lines": lines, "clients": clients}
+    context = {
+        "booking": booking,
+        "quote_page": quote_page_of(newest),
+        "form": form,
+        "lines": lines,
+        "clients": clients,
+    }
     return render(request, "money/editor.html", context | {"caution": CAUTION}, status=status)

@@ -14,7 +14,7 @@ from portal.takes.services import STAGES_OF_MIXES
 
 
 @dataclass(frozen=True)
-class Room:
+class TakesPage:
     """`newest` is what is to be done something about, `older` what was before it."""
 
     song: Song
@@ -43,14 +43,14 @@ class Room:
         return self.newest is not None or self.can_start or self.can_upload
 
 
-def room_of(
+def takes_page(
     song: Song, user: User, *, send_form: SendForm | None = None, decision_form: DecisionForm | None = None
-) -> Room:
+) -> TakesPage:
     mixes = list(song.rough_mixes.visible_to(user).select_related("decided_by"))
     newest = mixes[0] if mixes else None
     is_at_work = song.stage in STAGES_OF_MIXES and not song.booking.is_over
     is_out = newest is not None and newest.state == RoughMix.State.OUT
-    return Room(
+    return TakesPage(
         song=song,
         user=user,
         newest=newest,

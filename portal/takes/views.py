@@ -17,7 +17,7 @@ from portal.takes import services
 from portal.takes.errors import TakesError
 from portal.takes.forms import DecisionForm, SendForm, UploadForm
 from portal.takes.models import RoughMix
-from portal.takes.page import room_of
+from portal.takes.page import takes_page
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
 
@@ -43,7 +43,7 @@ def rough_mixes(request: MemberRequest, song_id: int) -> HttpResponse:
     song = get_object_or_404(Song.objects.visible_to(request.user).select_related("booking"), pk=song_id)
     if not request.htmx:
         return _to_part(song)
-    return render(request, "takes/_mixes.html", {"room": room_of(song, request.user)})
+    return render(request, "takes/_mixes.html", {"page": takes_page(song, request.user)})
 
 
 @require_POST
@@ -125,8 +125,8 @@ def _page(
     decision_form: DecisionForm | None = None,
 ) -> HttpResponse:
     """The part on a page of its own, with what was typed and what is wrong with it."""
-    room = room_of(rough_mix.song, request.user, send_form=send_form, decision_form=decision_form)
-    return render(request, "takes/rough_mixes.html", {"room": room}, status=UNPROCESSABLE)
+    page = takes_page(rough_mix.song, request.user, send_form=send_form, decision_form=decision_form)
+    return render(request, "takes/rough_mixes.html", {"page": page}, status=UNPROCESSABLE)
 
 
 def _to_part(song: Song) -> HttpResponse:

@@ -32,7 +32,7 @@ class FindingShown:
 
 
 @dataclass(frozen=True)
-class FileList:
+class FilesPage:
     """What the refreshing part shows. `is_checking` keeps it refreshing."""
 
     song: Song
@@ -46,7 +46,7 @@ class FileList:
     taken_out: tuple[SourceFile, ...]
 
 
-def list_files(song: Song, user: User) -> FileList:
+def files_page(song: Song, user: User) -> FilesPage:
     everything = list(song.sources.prefetch_related("findings_resolved"))
     sources = tuple(source for source in everything if source.removed_at is None)
     mark_copies(sources)
@@ -55,7 +55,7 @@ def list_files(song: Song, user: User) -> FileList:
     is_arriving = any(one.status == SourceFile.Status.RECEIVED for one in sources) or any(
         sent.state == SentZip.State.RECEIVED for sent in zips
     )
-    return FileList(
+    return FilesPage(
         song=song,
         sources=sources,
         findings=() if user.is_drummer else tuple(for_client(song)),

@@ -113,7 +113,7 @@ class DeskRow:
         return self.is_aside, rank, TURN_ORDER[Turn(self.song.turn)], due_on, self.song.turn_since.timestamp()
 
 
-def queue(user: User) -> list[DeskRow]:
+def queue_page(user: User) -> list[DeskRow]:
     """A constant number of queries, whatever the number of songs."""
     flagged = Finding.objects.open().exclude(severity=Finding.Severity.NOTE)
     newest_check = SongCheck.objects.done().filter(song=OuterRef("pk")).values("pk")[:1]
@@ -136,7 +136,7 @@ def queue(user: User) -> list[DeskRow]:
 
 def next_after(song: Song, user: User) -> Song | None:
     """The song to decide about after this one, and round to the first again."""
-    rows = queue(user)
+    rows = queue_page(user)
     place = next((number for number, row in enumerate(rows) if row.song == song), -1)
     waiting = [row.song for row in rows[place + 1 :] + rows[: place + 1] if row.is_undecided and row.song != song]
     return waiting[0] if waiting else None

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from portal.intake.desk import queue_services
 from portal.intake.desk.forms import KeepViewForm, LookForm
-from portal.intake.desk.queue_page import Look, Show, count_by_show, queue
+from portal.intake.desk.queue_page import Look, Show, count_by_show, queue_page
 from portal.intake.desk.song_views import find_song
 from portal.people.access import drummer_required, require_drummer
 from portal.people.requests import MemberRequest
@@ -27,7 +27,7 @@ def desk(request: MemberRequest) -> HttpResponse:
 
 
 def desk_shown(request: MemberRequest, look: Look) -> dict[str, Any]:
-    whole = queue(request.user)
+    whole = queue_page(request.user)
     counts = count_by_show(whole)
     return {
         "rows": [row for row in whole if look.takes(row)],

@@ -45,7 +45,7 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class SheetPage:
     song: Song
     brief: Brief | None
     check: SongCheck | None
@@ -100,14 +100,14 @@ class Sheet:
         return from_map(self.approved_map) if self.approved_map else {}
 
 
-def sheet_of(song: Song) -> Sheet:
+def sheet_page(song: Song) -> SheetPage:
     check, approved = song.checks.done().first(), song.maps.select_related("approved_by").first()
     sources = list(song.sources.current())
     measures = check.numbers.song if check else None
     tempo_map = map_of_song(song)
     findings = list(song.findings.select_related("source", "ended_by", "resolved_by"))
     open_ones = [finding for finding in findings if finding.state == Finding.State.OPEN]
-    return Sheet(
+    return SheetPage(
         song=song,
         brief=Brief.objects.filter(song=song).first(),
         check=check,
@@ -200,7 +200,7 @@ def weight_words(weight: float) -> str:
     return f"{percent} %" if percent else ""
 
 
-def overrule_form(sheet: Sheet) -> OverruleForm:
+def overrule_form(sheet: SheetPage) -> OverruleForm:
     """Filled with what is approved, else with what was measured, else with what the client said."""
     return OverruleForm(initial=from_map(sheet.approved_map) if sheet.approved_map else from_check(sheet))
 
@@ -231,7 +231,7 @@ def from_map(tempo_map: TempoMap) -> dict[str, Any]:
     }
 
 
-def from_check(sheet: Sheet) -> dict[str, Any]:
+def from_check(sheet: SheetPage) -> dict[str, Any]:
     measures, brief = sheet.measures, sheet.brief
     bpm = measures.tempo.bpm if measures and measures.tempo.bpm else brief.bpm if brief else None
     bar_one_s = measures.bar_one.time_s if measures else None

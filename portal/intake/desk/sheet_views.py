@@ -16,7 +16,7 @@ from portal.intake.checks.page_version import Seen
 from portal.intake.checks.tapping import TapsForm, keep_taps, tapping_shown
 from portal.intake.desk.forms import OverruleForm, WaiveForm
 from portal.intake.desk.queue_page import next_after
-from portal.intake.desk.sheet_page import overrule_form, sheet_of
+from portal.intake.desk.sheet_page import overrule_form, sheet_page
 from portal.intake.desk.song_views import find_song
 from portal.intake.errors import GateError, IntakeError, MapChangedError
 from portal.intake.files import services as song_files
@@ -37,7 +37,7 @@ def sheet(request: MemberRequest, song_id: int) -> HttpResponse:
 def render_sheet(
     request: MemberRequest, song: Song, *, form: OverruleForm | None = None, status: int = HTTPStatus.OK
 ) -> HttpResponse:
-    shown = sheet_of(song)
+    shown = sheet_page(song)
     context = {
         "sheet": shown,
         "seen": shown.seen,

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from portal.bookings.models import Song
 from portal.intake.checks import services
-from portal.intake.desk.files_page import list_files
+from portal.intake.desk.files_page import files_page
 from portal.intake.desk.forms import AnswerForm
 from portal.intake.errors import IntakeError, SongClosedError
 from portal.intake.files import services as song_files
@@ -40,7 +40,7 @@ def files(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     if not request.htmx:
         return redirect(f"{song.get_absolute_url()}#files")
-    response = render(request, "intake/_file_list.html", {"list": list_files(song, request.user), "song": song})
+    response = render(request, "intake/_file_list.html", {"list": files_page(song, request.user), "song": song})
     if request.GET.get("seen") != song.stage:
         response.headers["HX-Trigger"] = SONG_CHANGED
     return response

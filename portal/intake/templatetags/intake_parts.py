@@ -12,7 +12,7 @@ from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Booking, Song
 from portal.intake.checks.answers import shown_bpm
 from portal.intake.checks.tempo_claims import apart_words
-from portal.intake.desk.files_page import list_files
+from portal.intake.desk.files_page import files_page
 from portal.intake.desk.unfinished import unfinished_uploads
 from portal.intake.models import Finding
 from portal.intake.retention import services as retention
@@ -26,7 +26,7 @@ CHANNEL_WORDS = {1: "mono", 2: "stereo"}
 def song_files(context: Context, song: Song) -> dict[str, Any]:
     request = context["request"]
     return {
-        "list": list_files(song, request.user),
+        "list": files_page(song, request.user),
         "unfinished": unfinished_uploads(request.user, purpose="source", target_id=song.pk),
         "song": song,
         "user": request.user,

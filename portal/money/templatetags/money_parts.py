@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from portal.bookings.models import Booking
 from portal.money.models import Quote
-from portal.money.page import Paper, instalments_of, paper_of
+from portal.money.page import QuotePage, instalments_of, quote_page_of
 from portal.people.models import User
 
 register = template.Library()
@@ -20,18 +20,18 @@ register = template.Library()
 def booking_quote(context: Context, booking: Booking) -> dict[str, Any]:
     user = context["request"].user
     quotes = booking.quotes.visible_to(user).prefetch_related("lines")
-    paper = paper_of(quotes.first())
+    quote_page = quote_page_of(quotes.first())
     return {
         "user": user,
         "booking": booking,
-        "paper": paper,
-        "instalments": instalments_of(booking) if paper else [],
-        "is_yours": _is_yours(paper, user),
+        "quote_page": quote_page,
+        "instalments": instalments_of(booking) if quote_page else [],
+        "is_yours": _is_yours(quote_page, user),
         "quote_url": reverse("money:quote", args=[booking.pk]),
     }
 
 
-def _is_yours(paper: Paper | None, user: User) -> bool:
+def _is_yours(quote_page: QuotePage | None, user: User) -> bool:
     if user.is_drummer:
-        return paper is None or paper.quote.state == Quote.State.DRAFT
-    return paper is not None and paper.is_open
+        return quote_page is None or quote_page.quote.state == Quote.State.DRAFT
+    return quote_page is not None and quote_page.is_open

@@ -8,7 +8,7 @@ from django import template
 from django.template import Context
 
 from portal.bookings.models import Song
-from portal.takes.page import room_of
+from portal.takes.page import takes_page
 
 register = template.Library()
 
@@ -16,4 +16,4 @@ register = template.Library()
 @register.inclusion_tag("takes/_rough_mixes.html", takes_context=True)
 def song_rough_mixes(context: Context, song: Song) -> dict[str, Any]:
     request = context["request"]
-    return {"room": room_of(song, request.user), "request": request, "csrf_token": context.get("csrf_token")}
+    return {"page": takes_page(song, request.user), "request": request, "csrf_token": context.get("csrf_token")}

@@ -12,7 +12,6 @@ from django.utils import timezone
 from portal.bookings.models import Booking, Song
 from portal.bookings.stages import BookingStage, SongStage, Turn
 from portal.intake.checks.services import keep_map, reasons_against
-from portal.intake.desk.queue_page import queue
 from portal.intake.models import ApprovedMap
 from portal.listening import jobs, services, tasks
 from portal.listening.errors import ListeningError
