@@ -89,7 +89,7 @@ def test_the_page_follows_a_check_that_runs(client: Client, song: Song) -> None:
     delivery = make_delivery(song=song, state="checking")
     make_track(delivery=delivery)
     client.force_login(song.booking.created_by)
-    ask = {"HX-Request": "true", "HX-Target": "page"}
+    ask = {"HX-Request": "true", "HX-Target": "delivery-set"}
     part = client.get(page_of(delivery), headers=ask).content.decode()
     assert "delay:2s" in part
     assert "<html" not in part

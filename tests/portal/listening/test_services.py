@@ -233,7 +233,7 @@ class TestAnswers:
         services.answer(excerpt=out, answer=answer, words="later", by=mara)
         said = [reason for reason in reasons_against(song) if "by ear" in reason]
         assert bool(said) is (answer != "right")
-        assert [row.words for row in queue(song.booking.created_by) if row.song == song and row.objection] == said
+        assert [row.words for row in queue_page(song.booking.created_by) if row.song == song and row.objection] == said
         newest = song.maps.first()
         assert newest is not None
         for _ in range(2):  # pressed twice it is one version
