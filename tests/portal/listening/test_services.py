@@ -12,6 +12,7 @@ from django.utils import timezone
 from portal.bookings.models import Booking, Song
 from portal.bookings.stages import BookingStage, SongStage, Turn
 from portal.intake.checks.services import keep_map, reasons_against
+from portal.intake.desk.queue_page import queue_page
 from portal.intake.models import ApprovedMap
 from portal.listening import jobs, services, tasks
 from portal.listening.errors import ListeningError
