@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from analysis.delivery.check_results import VerifyReport
     from analysis.delivery.conform import ConformReport
 
-MARKS = {"stop": "STOP", "ask": "ask ", "note": "note"}
-NOTHING = "–"
+_MARKS = {"stop": "STOP", "ask": "ask ", "note": "note"}
+_NOTHING = "–"
 
 
 def song_text(report: SongReport) -> str:
@@ -24,12 +24,12 @@ def song_text(report: SongReport) -> str:
     return "\n\n".join(part for part in parts if part)
 
 
-COLUMNS = ("file", "format", "length", "peak", "true peak", "LUFS", "starts")
+_COLUMNS = ("file", "format", "length", "peak", "true peak", "LUFS", "starts")
 
 
 def _table(files: Sequence[FileReport]) -> str:
-    rows = [COLUMNS, *(_file_row(file) for file in files)]
-    widths = [max(len(row[column]) for row in rows) for column in range(len(COLUMNS))]
+    rows = [_COLUMNS, *(_file_row(file) for file in files)]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(_COLUMNS))]
     return "\n".join(
         "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
     )
@@ -37,7 +37,7 @@ def _table(files: Sequence[FileReport]) -> str:
 
 def _file_row(file: FileReport) -> tuple[str, ...]:
     if file.frames is None or file.sample_rate_hz is None:
-        return (file.name, *[NOTHING] * (len(COLUMNS) - 1))
+        return (file.name, *[_NOTHING] * (len(_COLUMNS) - 1))
     depth = f"/{file.bit_depth}" if file.bit_depth else ""
     return (
         file.name,
@@ -46,12 +46,12 @@ def _file_row(file: FileReport) -> tuple[str, ...]:
         _level(file.sample_peak_dbfs),
         _level(file.true_peak_dbtp),
         _level(file.loudness_lufs),
-        NOTHING if file.leading_silence_s is None else f"{file.leading_silence_s:.3f} s",
+        _NOTHING if file.leading_silence_s is None else f"{file.leading_silence_s:.3f} s",
     )
 
 
 def _level(value: float | None) -> str:
-    return NOTHING if value is None else f"{value:.1f}"
+    return _NOTHING if value is None else f"{value:.1f}"
 
 
 def _finding_lines(findings: Sequence[Finding]) -> str:
@@ -60,7 +60,7 @@ def _finding_lines(findings: Sequence[Finding]) -> str:
     lines = []
     for finding in findings:
         kind = KIND_BY_CODE[finding.code]
-        lines += [f"{MARKS[finding.severity]}  {kind.title}: {finding.message}", f"      {kind.what_to_do}"]
+        lines += [f"{_MARKS[finding.severity]}  {kind.title}: {finding.message}", f"      {kind.what_to_do}"]
     return "\n".join(lines)
 
 
@@ -84,5 +84,5 @@ def plain_text(data: dict[str, Any], *, indent: str = "") -> str:
         elif isinstance(value, list) and value and isinstance(value[0], dict):
             lines += [f"{label}:", *(plain_text(item, indent=indent + "  ") + "\n" for item in value)]
         else:
-            lines.append(f"{label}: {NOTHING if value is None else written(name, value)}")
+            lines.append(f"{label}: {_NOTHING if value is None else written(name, value)}")
     return "\n".join(lines)

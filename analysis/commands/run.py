@@ -18,23 +18,23 @@ from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.brief import brief_from_json
 from analysis.sandbox.child import measure_song_in_child, survey_in_child
 
-NOT_ALL_MEASURED = 1
-PAPERS = frozenset(
+_NOT_ALL_MEASURED = 1
+_PAPERS = frozenset(
     {".txt", ".md", ".pdf", ".csv", ".json", ".mid", ".midi", ".png", ".jpg", ".jpeg", ".mei", ".musicxml"}
 )
 
 
 def inspect(options: argparse.Namespace) -> int:
     brief = brief_from_json(_read_json(options.brief)) if options.brief else Brief()
-    report = measure_files(options.files, brief)
+    report = _measure_files(options.files, brief)
     if options.map_out:
-        options.map_out.write_text(json.dumps(map_json(report)) + "\n", "utf-8")
+        options.map_out.write_text(json.dumps(_map_json(report)) + "\n", "utf-8")
     _say(report_text.song_text(report), report.to_json(), as_json=options.json)
     unusable = {finding.file for finding in report.findings if finding.code in ("unreadable", "not-audio")}
-    return NOT_ALL_MEASURED if unusable else 0
+    return _NOT_ALL_MEASURED if unusable else 0
 
 
-def measure_files(paths: list[Path], brief: Brief) -> SongReport:
+def _measure_files(paths: list[Path], brief: Brief) -> SongReport:
     """Survey each file in a child of its own, as many at a time as there are cores, then measure them as one song."""
     missing = [str(path) for path in paths if not path.is_file()]
     if missing:
@@ -49,7 +49,7 @@ def _survey(path: Path, features_to: Path) -> FileReport:
     return survey_in_child(path, name=path.name, features_to=features_to)
 
 
-def map_json(report: SongReport) -> dict[str, Any]:
+def _map_json(report: SongReport) -> dict[str, Any]:
     """The tempo map as every other command reads it. Raises MapError when the song has none."""
     if not report.song.tempo_map:
         raise MapError("the files show no tempo, so there is no map to write")
@@ -99,12 +99,12 @@ def verify(options: argparse.Namespace) -> int:
     tempo_map = _read_map(options.map) if options.map else None
     report = verify_set(paths, map=tempo_map, against=options.against, originals=options.originals)
     _say(report_text.verify_text(report), report.to_json(), as_json=options.json)
-    return NOT_ALL_MEASURED if any(check.code == "readable" and not check.passed for check in report.checks) else 0
+    return _NOT_ALL_MEASURED if any(check.code == "readable" and not check.passed for check in report.checks) else 0
 
 
 def _is_track(path: Path) -> bool:
     """Notes, charts and maps may lie in the folder of a delivery; everything else has to be sound."""
-    return not path.name.startswith(".") and path.suffix.lower() not in PAPERS
+    return not path.name.startswith(".") and path.suffix.lower() not in _PAPERS
 
 
 def feel(options: argparse.Namespace) -> int:

@@ -7,13 +7,13 @@ from analysis.core.sentences import written
 from analysis.core.units import seconds_as_clock
 from analysis.maps.click_drift import click_drift_s
 
-MOST_MAP_LINES = 12
+_MOST_MAP_LINES = 12
 # Below this a click set to the rounded tempo stays good to the end (trade habit: 10 ms is a fault).
-WORTH_SAYING_MS = 1.0
+_WORTH_SAYING_MS = 1.0
 
 
 def song_lines(song: SongMeasures) -> list[str]:
-    lines = tempo_lines(song)
+    lines = _tempo_lines(song)
     if song.meter.beats_per_bar is not None:
         lines.append(
             f"Meter    {song.meter.beats_per_bar}/{song.meter.beat_unit} (confidence {song.meter.confidence:.0%})"
@@ -25,10 +25,10 @@ def song_lines(song: SongMeasures) -> list[str]:
         lines.append(
             f"Bar one  at {one.time_s:.4f} s, frame {one.frame} (confidence {one.confidence:.0%}){pickup}{counted}"
         )
-    return lines + map_lines(song)
+    return lines + _map_lines(song)
 
 
-def tempo_lines(song: SongMeasures) -> list[str]:
+def _tempo_lines(song: SongMeasures) -> list[str]:
     tempo = song.tempo
     if tempo.bpm is None:
         return ["Tempo    none found"]
@@ -55,15 +55,15 @@ def _rounding_lines(tempo: Tempo, length_s: float) -> list[str]:
         return []
     whole = round(tempo.bpm)
     off_ms = abs(1000 * click_drift_s(tempo.bpm, whole, length_s)) if whole else 0.0
-    if off_ms < WORTH_SAYING_MS:
+    if off_ms < _WORTH_SAYING_MS:
         return []
     return [f"         a click at {whole} would be {off_ms:.0f} ms off by the end"]
 
 
-def map_lines(song: SongMeasures) -> list[str]:
+def _map_lines(song: SongMeasures) -> list[str]:
     if not song.tempo_map or (song.tempo.kind != "map" and len(song.tempo_map) == 1):
         return []
-    shown = song.tempo_map[:MOST_MAP_LINES]
+    shown = song.tempo_map[:_MOST_MAP_LINES]
     lines = [
         f"{'Map' if segment is shown[0] else '':9}bar {segment.bar} at {seconds_as_clock(segment.time_s)}: "
         + (f"free, counted in {segment.meter}" if segment.free else f"{segment.bpm:.3f} BPM, {segment.meter}")

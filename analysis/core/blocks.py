@@ -5,14 +5,12 @@ from __future__ import annotations
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from analysis.core.samples import Samples
+from analysis.core.samples import Floats, Samples
 
-Floats = NDArray[np.float32]
 BUCKET_FRAMES = 512
 # 60 dB over full scale: no gain structure gets there, so such values are damage and not music.
-WILD_AMPLITUDE = 1_000.0
+_WILD_AMPLITUDE = 1_000.0
 
 
 class Block:
@@ -27,7 +25,7 @@ class Block:
         self.bad_values = 0
         self.first_bad_frame: int | None = None
         self.by_channel: Floats = np.ascontiguousarray(exact.T, np.float32)
-        if not np.abs(self.peaks).max(initial=0.0) <= WILD_AMPLITUDE:
+        if not np.abs(self.peaks).max(initial=0.0) <= _WILD_AMPLITUDE:
             self._repair()
 
     @property
@@ -60,7 +58,7 @@ class Block:
         return np.maximum(self.highs, -self.lows)
 
     def _repair(self) -> None:
-        bad = ~(np.abs(self.by_channel) <= WILD_AMPLITUDE)
+        bad = ~(np.abs(self.by_channel) <= _WILD_AMPLITUDE)
         self.bad_values = int(np.count_nonzero(bad))
         self.first_bad_frame = self.start_frame + int(np.argmax(bad.any(axis=0)))
         self.by_channel[bad] = 0.0

@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float32]
+from analysis.core.samples import Floats
 
 
 def overlapping(samples: Floats, size: int, hop: int) -> Floats:
@@ -73,12 +72,12 @@ class Decimator:
         return self.lower(np.zeros(self.TAPS_PER_PHASE * self.factor // 2, np.float32))
 
 
-LOWERED_RATE_HZ = 6000
+_LOWERED_RATE_HZ = 6000
 
 
 def lowering_factor(sample_rate_hz: int) -> int:
     """By how much the sound is lowered for harmony and bass, once for both: a tenth of all that is done here."""
-    return max(1, round(sample_rate_hz / LOWERED_RATE_HZ))
+    return max(1, round(sample_rate_hz / _LOWERED_RATE_HZ))
 
 
 class Growing:

@@ -12,9 +12,9 @@ import typing
 from dataclasses import dataclass, field
 from typing import Any, Literal, Self
 
-SCHEMA = 1
+_SCHEMA = 1
 
-type_hints_by_class: dict[type, dict[str, Any]] = {}
+_type_hints_by_class: dict[type, dict[str, Any]] = {}
 
 
 class Record:
@@ -26,7 +26,7 @@ class Record:
     @classmethod
     def from_json(cls, data: dict[str, Any]) -> Self:
         """Read what `to_json` wrote. Unknown keys are ignored, missing ones take their default."""
-        hints = type_hints_by_class.setdefault(cls, typing.get_type_hints(cls))
+        hints = _type_hints_by_class.setdefault(cls, typing.get_type_hints(cls))
         return cls(**{name: _read(hints[name], value) for name, value in data.items() if name in hints})
 
 
@@ -278,5 +278,5 @@ class SongReport(Record):
     files: tuple[FileReport, ...] = ()
     song: SongMeasures = SongMeasures()
     findings: tuple[Finding, ...] = ()
-    schema: int = SCHEMA
+    schema: int = _SCHEMA
     engine: str = ""

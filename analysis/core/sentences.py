@@ -31,7 +31,7 @@ def written(name: str, value: Any) -> str:
     """One value in words: 3 → "3 places", 48000 (of `..._hz`) → "48 kHz", 0.0123 (of `..._s`) → "0.012 seconds"."""
     if value is None:
         return "unknown"
-    for suffix, write in WRITERS.items():
+    for suffix, write in _WRITERS.items():
         if (name == suffix.lstrip("_") or name.endswith(suffix)) and isinstance(value, (int, float)):
             return write(value)
     return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
@@ -51,7 +51,7 @@ def _seconds(value: float) -> str:
     return _counted(round(value, 3 if value < 1.0 else 1), "second", "seconds")
 
 
-WRITERS: dict[str, Callable[[float], str]] = {
+_WRITERS: dict[str, Callable[[float], str]] = {
     "_dbfs": lambda value: f"{value:.1f} dBFS",
     "_dbtp": lambda value: f"{value:+.1f} dBTP",
     "_lufs": lambda value: f"{value:.1f} LUFS",

@@ -12,13 +12,13 @@ from typing import ParamSpec, TypeVar
 
 from threadpoolctl import threadpool_limits
 
-P = ParamSpec("P")
-R = TypeVar("R")
+_P = ParamSpec("_P")
+_R = TypeVar("_R")
 
 
-def on_one_thread(measure: Callable[P, R]) -> Callable[P, R]:
+def on_one_thread(measure: Callable[_P, _R]) -> Callable[_P, _R]:
     @wraps(measure)
-    def limited(*arguments: P.args, **options: P.kwargs) -> R:
+    def limited(*arguments: _P.args, **options: _P.kwargs) -> _R:
         with threadpool_limits(limits=1, user_api="blas"):
             return measure(*arguments, **options)
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 
 # Below this amplitude a level has no meaning: 32-bit float rounding of a full-scale signal sits near 3e-8.
-SMALLEST_AMPLITUDE = 1e-10
+_SMALLEST_AMPLITUDE = 1e-10
 
 
 def dbfs_from_amplitude(amplitude: float) -> float | None:
     """Level re full scale = 1.0 peak. None for silence: minus infinity is not a number that travels."""
-    return 20.0 * math.log10(amplitude) if amplitude > SMALLEST_AMPLITUDE else None
+    return 20.0 * math.log10(amplitude) if amplitude > _SMALLEST_AMPLITUDE else None
 
 
 def amplitude_from_db(level_db: float) -> float:

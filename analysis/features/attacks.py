@@ -7,29 +7,27 @@ notes from ripples but smears their place. Each peak of the spectrum's rise take
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles, Flags, Indices
 from analysis.features.feature_arrays import Features
 
-Doubles = NDArray[Any]
-APART_FRAMES = 4
-BACKGROUND_FRAMES = 50
-LEAST_OVER_BACKGROUND = 1.5
-LEAST_RE_STRONG = 0.05
-LOW_BANDS = 2
+_APART_FRAMES = 4
+_BACKGROUND_FRAMES = 50
+_LEAST_OVER_BACKGROUND = 1.5
+_LEAST_RE_STRONG = 0.05
+_LOW_BANDS = 2
 # Where the fine onset may lie, re the peak of the spectrum's rise.
-EARLIEST_S, LATEST_S = -0.045, 0.035
+_EARLIEST_S, _LATEST_S = -0.045, 0.035
 # A rise starts where it has come this share of its way; how far it may reach, and how much must rise to be clear.
-RISE_START = 0.15
-REACH_S = 0.05
-LEAST_RISE = 1.3
-SMOOTH_STEPS = 5
+_RISE_START = 0.15
+_REACH_S = 0.05
+_LEAST_RISE = 1.3
+_SMOOTH_STEPS = 5
 # An attack that takes this long from its start to its steepest is half as good a clock; bass notes are poor ones.
-SOFT_RISE_S = 0.008
-BASS_SHARPNESS = 0.25
+_SOFT_RISE_S = 0.008
+_BASS_SHARPNESS = 0.25
 
 
 @dataclass(frozen=True)
@@ -39,27 +37,27 @@ class Attacks:
 
     times_s: Doubles
     weight: Doubles
-    is_bass: NDArray[np.bool_]
+    is_bass: Flags
     sharpness: Doubles
 
 
 def attacks_of(features: Features) -> Attacks:
     steepest, weight = _confirmed(features, is_bass=False)
     bass_s, bass_weight = _confirmed(features, is_bass=True)
-    starts = starts_of(features, steepest)
-    sharpness = 1 / (1 + (np.maximum(steepest - starts, 0) / SOFT_RISE_S) ** 2)
+    starts = _starts_of(features, steepest)
+    sharpness = 1 / (1 + (np.maximum(steepest - starts, 0) / _SOFT_RISE_S) ** 2)
     times = np.concatenate([starts, bass_s])
     order = np.argsort(times, kind="stable")
     return Attacks(
         times_s=times[order],
         weight=np.concatenate([weight, bass_weight])[order],
         is_bass=np.repeat([False, True], [len(starts), len(bass_s)])[order],
-        sharpness=np.concatenate([sharpness, np.full(len(bass_s), BASS_SHARPNESS)])[order],
+        sharpness=np.concatenate([sharpness, np.full(len(bass_s), _BASS_SHARPNESS)])[order],
     )
 
 
 def _confirmed(features: Features, *, is_bass: bool) -> tuple[Doubles, Doubles]:
-    strength = features.onset_strength[:, :LOW_BANDS] if is_bass else features.onset_strength
+    strength = features.onset_strength[:, :_LOW_BANDS] if is_bass else features.onset_strength
     rise = strength.sum(axis=1).astype(np.float64)
     fine = features.fine
     mine = (fine.band == 1) == is_bass
@@ -68,9 +66,9 @@ def _confirmed(features: Features, *, is_bass: bool) -> tuple[Doubles, Doubles]:
     if not len(peaks) or not len(times):
         return np.zeros(0), np.zeros(0)
     weight = np.minimum(rise[peaks] / np.quantile(rise[peaks], 0.9), 1.5)
-    peaks, weight = peaks[weight > LEAST_RE_STRONG], weight[weight > LEAST_RE_STRONG]
+    peaks, weight = peaks[weight > _LEAST_RE_STRONG], weight[weight > _LEAST_RE_STRONG]
     at_s = peaks / features.band_rate_hz
-    low, high = np.searchsorted(times, at_s + EARLIEST_S), np.searchsorted(times, at_s + LATEST_S)
+    low, high = np.searchsorted(times, at_s + _EARLIEST_S), np.searchsorted(times, at_s + _LATEST_S)
     found: list[tuple[float, float]] = []
     taken = -1
     for peak, (earliest, last) in enumerate(zip(low, high, strict=True)):
@@ -83,10 +81,10 @@ def _confirmed(features: Features, *, is_bass: bool) -> tuple[Doubles, Doubles]:
     return rows[:, 0], rows[:, 1]
 
 
-def starts_of(features: Features, times_s: Doubles) -> Doubles:
+def _starts_of(features: Features, times_s: Doubles) -> Doubles:
     """Move each onset from its steepest rise back to where the rise starts: soft attacks are slow, and heard early."""
     level = _level(features.energy_1ms.astype(np.float64))
-    reach = int(REACH_S * features.energy_rate_hz)
+    reach = int(_REACH_S * features.energy_rate_hz)
     at = (times_s * features.energy_rate_hz).astype(np.intp)
     steps = np.arange(-reach, reach)
     around = level[np.clip(at[:, None] + steps, 0, max(0, len(level) - 1))]
@@ -95,25 +93,25 @@ def starts_of(features: Features, times_s: Doubles) -> Doubles:
     before = np.where(column <= top, around, np.inf)
     lowest = before.argmin(axis=1)[:, None]
     base, peak = np.take_along_axis(around, lowest, 1), np.take_along_axis(around, top, 1)
-    over = (column >= lowest) & (column <= top) & (around > base + RISE_START * (peak - base))
-    start_s = (at + over.argmax(axis=1) - reach + SMOOTH_STEPS / 2) / features.energy_rate_hz
-    clear = (peak[:, 0] > LEAST_RISE * base[:, 0]) & (at >= reach)
+    over = (column >= lowest) & (column <= top) & (around > base + _RISE_START * (peak - base))
+    start_s = (at + over.argmax(axis=1) - reach + _SMOOTH_STEPS / 2) / features.energy_rate_hz
+    clear = (peak[:, 0] > _LEAST_RISE * base[:, 0]) & (at >= reach)
     return np.where(clear, start_s, times_s)
 
 
 def _level(energy: Doubles) -> Doubles:
     """Amplitude over the next few milliseconds."""
-    sums = np.concatenate([[0.0], np.cumsum(energy), np.full(SMOOTH_STEPS, energy.sum())])
-    level: Doubles = np.sqrt(np.maximum(sums[SMOOTH_STEPS:] - sums[:-SMOOTH_STEPS], 0) / SMOOTH_STEPS)
+    sums = np.concatenate([[0.0], np.cumsum(energy), np.full(_SMOOTH_STEPS, energy.sum())])
+    level: Doubles = np.sqrt(np.maximum(sums[_SMOOTH_STEPS:] - sums[:-_SMOOTH_STEPS], 0) / _SMOOTH_STEPS)
     return level
 
 
-def _peaks(rise: Doubles) -> NDArray[np.intp]:
+def _peaks(rise: Doubles) -> Indices:
     """Local maxima that stand out of their second."""
-    if len(rise) < 2 * APART_FRAMES + 1:
+    if len(rise) < 2 * _APART_FRAMES + 1:
         return np.zeros(0, np.intp)
-    padded = np.pad(rise, APART_FRAMES)
-    highest = np.lib.stride_tricks.sliding_window_view(padded, 2 * APART_FRAMES + 1).max(axis=1)
-    size = min(len(rise), 2 * BACKGROUND_FRAMES)
+    padded = np.pad(rise, _APART_FRAMES)
+    highest = np.lib.stride_tricks.sliding_window_view(padded, 2 * _APART_FRAMES + 1).max(axis=1)
+    size = min(len(rise), 2 * _BACKGROUND_FRAMES)
     background = np.convolve(rise, np.ones(size) / size, "same")
-    return np.flatnonzero((rise >= highest) & (rise > LEAST_OVER_BACKGROUND * background) & (rise > 0))
+    return np.flatnonzero((rise >= highest) & (rise > _LEAST_OVER_BACKGROUND * background) & (rise > 0))

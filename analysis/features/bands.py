@@ -10,32 +10,31 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.framing import Framer, Growing
+from analysis.core.samples import Floats, Indices
 
-Floats = NDArray[np.float32]
 FRAMES_PER_SECOND = 100
-WINDOW_S = 0.0427
+_WINDOW_S = 0.0427
 # Edges of the bands in Hz. Six are enough to tell bass, body, voice range, attack and air apart.
 BAND_EDGES_HZ = (30.0, 120.0, 300.0, 900.0, 2500.0, 6000.0, 16000.0)
 BAND_COUNT = len(BAND_EDGES_HZ) - 1
-STEPS_PER_OCTAVE = 12
+_STEPS_PER_OCTAVE = 12
 # So few that their spectra stay in the processor's cache: half the time of a whole block at once.
-FRAMES_AT_ONCE = 32
+_FRAMES_AT_ONCE = 32
 # The bank is nearly empty: a step covers few bins. It is multiplied in pieces, cut at powers of two from this bin on.
-FIRST_CUT_BIN = 64
-COMPRESSION = np.float32(1000.0)
-FLOOR_POWER = np.float32(1e-12)
+_FIRST_CUT_BIN = 64
+_COMPRESSION = np.float32(1000.0)
+_FLOOR_POWER = np.float32(1e-12)
 
 
-def filter_bank(size: int, sample_rate_hz: int) -> tuple[Floats, NDArray[np.intp]]:
+def _filter_bank(size: int, sample_rate_hz: int) -> tuple[Floats, Indices]:
     """Spectrum bins to steps, shape (bins, steps), and the band that each step belongs to."""
     bins_hz = np.arange(size // 2 + 1) * sample_rate_hz / size
     top_hz = min(BAND_EDGES_HZ[-1], 0.46 * sample_rate_hz)
     centres = [BAND_EDGES_HZ[0]]
     while centres[-1] < top_hz:
-        step = max(centres[-1] * (2 ** (1 / STEPS_PER_OCTAVE) - 1), sample_rate_hz / size)
+        step = max(centres[-1] * (2 ** (1 / _STEPS_PER_OCTAVE) - 1), sample_rate_hz / size)
         centres.append(centres[-1] + step)
     edges = np.array(centres)
     bank = np.zeros((len(bins_hz), len(edges) - 2), np.float32)
@@ -46,10 +45,10 @@ def filter_bank(size: int, sample_rate_hz: int) -> tuple[Floats, NDArray[np.intp
     return bank, bands
 
 
-def bank_pieces(bank: Floats, bins: slice) -> Iterator[tuple[slice, slice, Floats]]:
+def _bank_pieces(bank: Floats, bins: slice) -> Iterator[tuple[slice, slice, Floats]]:
     """The bank's parts that are not empty: bins counted from the first that is used, the steps they reach, weights."""
     cuts = [bins.start]
-    cut = FIRST_CUT_BIN
+    cut = _FIRST_CUT_BIN
     while cut < bins.stop:
         cuts += [cut] if cut > bins.start else []
         cut *= 2
@@ -64,14 +63,14 @@ class BandAccumulator:
 
     def __init__(self, sample_rate_hz: int) -> None:
         hop = max(1, round(sample_rate_hz / FRAMES_PER_SECOND))
-        size = 2 ** max(4, round(np.log2(WINDOW_S * sample_rate_hz)))
+        size = 2 ** max(4, round(np.log2(_WINDOW_S * sample_rate_hz)))
         self.rate_hz = sample_rate_hz / hop
         self._framer = Framer(size, hop)
         self._window = np.hanning(size + 1)[:-1].astype(np.float32) * np.float32(2 / size)
-        bank, step_band = filter_bank(size, sample_rate_hz)
+        bank, step_band = _filter_bank(size, sample_rate_hz)
         used = np.flatnonzero(bank.any(axis=1))
         self._bins = slice(int(used[0]), int(used[-1]) + 1)
-        self._pieces = tuple(bank_pieces(bank, self._bins))
+        self._pieces = tuple(_bank_pieces(bank, self._bins))
         self._to_bands = (step_band[:, None] == np.arange(BAND_COUNT)).astype(np.float32)
         self._step_share = self._to_bands / np.maximum(self._to_bands.sum(0), 1)
         self._before = np.zeros((1, len(step_band)), np.float32)
@@ -88,8 +87,8 @@ class BandAccumulator:
         if not len(frames):
             return
         power = self._steps(self._spectral_power(frames))
-        self._energy.add(10 * np.log10(power @ self._to_bands + FLOOR_POWER))
-        steps = np.log1p(COMPRESSION * np.sqrt(power))
+        self._energy.add(10 * np.log10(power @ self._to_bands + _FLOOR_POWER))
+        steps = np.log1p(_COMPRESSION * np.sqrt(power))
         rise = np.maximum(np.diff(np.concatenate([self._before, steps]), axis=0), 0)
         self._before = steps[-1:]
         self._strength.add(rise @ self._step_share)
@@ -99,9 +98,9 @@ class BandAccumulator:
         from scipy import fft
 
         power = np.empty((len(frames), self._bins.stop - self._bins.start), np.float32)
-        for start in range(0, len(frames), FRAMES_AT_ONCE):
-            spectrum = fft.rfft(frames[start : start + FRAMES_AT_ONCE] * self._window)[:, self._bins]
-            part = power[start : start + FRAMES_AT_ONCE]
+        for start in range(0, len(frames), _FRAMES_AT_ONCE):
+            spectrum = fft.rfft(frames[start : start + _FRAMES_AT_ONCE] * self._window)[:, self._bins]
+            part = power[start : start + _FRAMES_AT_ONCE]
             np.square(spectrum.real, out=part)
             part += np.square(spectrum.imag)
         return power

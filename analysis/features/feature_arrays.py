@@ -17,14 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.framing import Decimator, lowering_factor
+from analysis.core.samples import Floats
 from analysis.features.bands import BAND_COUNT, BandAccumulator
 from analysis.features.harmony import HarmonyAccumulator
 from analysis.features.onsets import EnergyAccumulator, FineOnsets, SharpOnsets
 
-Floats = NDArray[np.float32]
 MAX_MUSIC_S = 1200.0
 # Below this share of the channels' mean energy their average has cancelled: an inverted channel. Use one side then.
-CANCELLED = 0.1
+_CANCELLED = 0.1
 
 
 def _empty(columns: int) -> Floats:
@@ -137,6 +137,6 @@ def mix_down(block: NDArray[Any]) -> Floats:
         return mix_down(np.nan_to_num(np.clip(samples, -1e3, 1e3), nan=0.0))
     if samples.shape[1] > 1:
         first = samples[:, 0]
-        if power < CANCELLED * float(np.dot(first, first)) / samples.shape[1]:
+        if power < _CANCELLED * float(np.dot(first, first)) / samples.shape[1]:
             mono = first
     return np.ascontiguousarray(mono)

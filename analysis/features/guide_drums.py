@@ -21,22 +21,21 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.limits import Limits
 from analysis.core.reports import Drums
+from analysis.core.samples import Doubles
 from analysis.features.feature_arrays import Features
 
-Doubles = NDArray[np.float64]
 WEIGHTS = Path(__file__).with_name("guide_drums_weights.json")
 MOST_SPREADS = 4.0
-FEWEST_FRAMES = 400
-AUDIBLE = 1e-4  # of the loudest frame's power
-SILENT_POWER = 1e-9
-LEVEL_PERCENTILES = (10, 50, 90, 99)
-BURST_PERCENTILES = (90, 97, 99.5)
-BANDS_THAT_DECAY = (0, 4, 5)
-BAND_PAIRS = ((5, 4), (5, 3), (5, 2), (5, 0), (0, 1), (4, 0))
+_FEWEST_FRAMES = 400
+_AUDIBLE = 1e-4  # of the loudest frame's power
+_SILENT_POWER = 1e-9
+_LEVEL_PERCENTILES = (10, 50, 90, 99)
+_BURST_PERCENTILES = (90, 97, 99.5)
+_BANDS_THAT_DECAY = (0, 4, 5)
+_BAND_PAIRS = ((5, 4), (5, 3), (5, 2), (5, 0), (0, 1), (4, 0))
 
 
 def find_drums(features: Features, limits: Limits) -> Drums:
@@ -72,8 +71,8 @@ def drum_numbers(features: Features) -> Doubles | None:
     onsets = np.asarray(features.onset_strength, np.float64)
     powers = 10.0 ** (levels_db / 10.0)
     total = powers.sum(axis=1)
-    audible = total > max(float(total.max(initial=0.0)) * AUDIBLE, SILENT_POWER)
-    if np.count_nonzero(audible) < FEWEST_FRAMES:
+    audible = total > max(float(total.max(initial=0.0)) * _AUDIBLE, _SILENT_POWER)
+    if np.count_nonzero(audible) < _FEWEST_FRAMES:
         return None
     levels_db, onsets, powers = levels_db[audible], onsets[audible], powers[audible]
     numbers = [
@@ -94,7 +93,7 @@ def _balance_db(powers: Doubles) -> Doubles:
 
 
 def _swing_db(levels_db: Doubles) -> Doubles:
-    low, middle, high, top = _percentiles(levels_db, LEVEL_PERCENTILES)
+    low, middle, high, top = _percentiles(levels_db, _LEVEL_PERCENTILES)
     return np.concatenate([high - low, top - middle])
 
 
@@ -114,20 +113,20 @@ def _coincidence(onsets: Doubles) -> list[float]:
     shares = [float(np.mean(together >= 4)), float(np.mean(together >= 5)), float(np.mean(together == 1))]
     centred = onsets - onsets.mean(axis=0)
     norms = np.sqrt((centred**2).sum(axis=0)) + 1e-9
-    return shares + [float(centred[:, one] @ centred[:, two] / (norms[one] * norms[two])) for one, two in BAND_PAIRS]
+    return shares + [float(centred[:, one] @ centred[:, two] / (norms[one] * norms[two])) for one, two in _BAND_PAIRS]
 
 
 def _bursts(onsets: Doubles) -> Doubles:
     """How strongly every band rises within a frame of the others."""
     near = np.pad(onsets, ((1, 1), (0, 0)))
     near = np.maximum(np.maximum(near[:-2], near[2:]), onsets)
-    return np.asarray(np.log(np.percentile(near.min(axis=1), BURST_PERCENTILES) + 1e-3))
+    return np.asarray(np.log(np.percentile(near.min(axis=1), _BURST_PERCENTILES) + 1e-3))
 
 
 def _attack_and_decay(levels_db: Doubles, onsets: Doubles) -> list[float]:
     """For the strongest onsets of a band: fall within 100 ms after the peak, and rise from 30 ms before."""
     numbers: list[float] = []
-    for band in BANDS_THAT_DECAY:
+    for band in _BANDS_THAT_DECAY:
         level, strength = levels_db[:, band], onsets[:, band]
         places = np.flatnonzero(strength >= np.percentile(strength, 97))
         places = places[(places > 2) & (places < len(level) - 20)]

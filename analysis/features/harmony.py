@@ -3,25 +3,24 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.framing import Framer, Growing, lowering_factor
+from analysis.core.samples import Doubles, Floats
 
-Floats = NDArray[np.float32]
 FRAMES_PER_SECOND = 20
-WINDOW_S = 0.34
-BASS_HZ = (38.0, 240.0)
-MIDDLE_HZ = (200.0, 2200.0)
-C0_HZ = 16.3516  # with A4 at 440 Hz
-COMPRESSION = np.float32(200.0)
+_WINDOW_S = 0.34
+_BASS_HZ = (38.0, 240.0)
+_MIDDLE_HZ = (200.0, 2200.0)
+_C0_HZ = 16.3516  # with A4 at 440 Hz
+_COMPRESSION = np.float32(200.0)
 
 
-def pitch_class_bank(size: int, rate_hz: float, low_hz: float, high_hz: float) -> Floats:
+def _pitch_class_bank(size: int, rate_hz: float, low_hz: float, high_hz: float) -> Floats:
     """Spectrum bins to pitch classes, shape (bins, 12); each bin counts for the classes it lies near."""
     bins_hz = np.maximum(np.arange(size // 2 + 1) * rate_hz / size, 1e-3)
-    pitch = 12 * np.log2(bins_hz / C0_HZ)
+    pitch = 12 * np.log2(bins_hz / _C0_HZ)
     apart = np.abs((pitch[:, None] - np.arange(12) + 6) % 12 - 6)
-    near: NDArray[np.float64] = np.exp(-0.5 * (apart / 0.5) ** 2)
+    near: Doubles = np.exp(-0.5 * (apart / 0.5) ** 2)
     near[(bins_hz < low_hz) | (bins_hz > high_hz)] = 0
     return near.astype(np.float32)
 
@@ -32,11 +31,11 @@ class HarmonyAccumulator:
     def __init__(self, sample_rate_hz: int) -> None:
         rate_hz = sample_rate_hz / lowering_factor(sample_rate_hz)
         hop = max(1, round(rate_hz / FRAMES_PER_SECOND))
-        size = 2 ** max(4, round(np.log2(WINDOW_S * rate_hz)))
+        size = 2 ** max(4, round(np.log2(_WINDOW_S * rate_hz)))
         self.rate_hz = rate_hz / hop
         self._framer = Framer(size, hop)
         self._window = np.hanning(size + 1)[:-1].astype(np.float32) * np.float32(2 / size)
-        banks = [pitch_class_bank(size, rate_hz, *limits) for limits in (BASS_HZ, MIDDLE_HZ)]
+        banks = [_pitch_class_bank(size, rate_hz, *limits) for limits in (_BASS_HZ, _MIDDLE_HZ)]
         bank = np.concatenate(banks, axis=1)
         used = np.flatnonzero(bank.any(axis=1))
         self._bins = slice(int(used[0]), int(used[-1]) + 1) if len(used) else slice(0, 0)
@@ -57,4 +56,4 @@ class HarmonyAccumulator:
 
         if len(frames):
             magnitude = np.abs(fft.rfft(frames * self._window)[:, self._bins])
-            self._classes.add(np.log1p(COMPRESSION * magnitude) @ self._bank)
+            self._classes.add(np.log1p(_COMPRESSION * magnitude) @ self._bank)

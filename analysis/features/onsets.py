@@ -7,29 +7,27 @@ signals are kept: the full band with its highs raised, where attacks are clear, 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.framing import Decimator, Growing, lowering_factor
+from analysis.core.samples import Doubles, Floats
 
-Floats = NDArray[np.float32]
-Doubles = NDArray[Any]
-STEPS_PER_SECOND = 1000
-EMPHASIS = np.float32(0.95)
+_STEPS_PER_SECOND = 1000
+_EMPHASIS = np.float32(0.95)
 # A sharp onset stands this far above what was heard in the 10 ms before, and above this level.
-SHARP_RATIO = np.float32(6.0)
-SHARP_LEVEL = np.float32(0.002)
-SHARP_START = 0.1  # of the peak that follows: where the sound is taken to begin
-SOUND_BEGINS = 0.01  # of the peak: from there on it sounds
-ONE_FRAME_BEFORE = (0.75, 1.5)  # where the line through a sound's first two frames meets zero, when it began there
-BEFORE_STEPS, AFTER_STEPS = 10, 4
+_SHARP_RATIO = np.float32(6.0)
+_SHARP_LEVEL = np.float32(0.002)
+_SHARP_START = 0.1  # of the peak that follows: where the sound is taken to begin
+_SOUND_BEGINS = 0.01  # of the peak: from there on it sounds
+_ONE_FRAME_BEFORE = (0.75, 1.5)  # where the line through a sound's first two frames meets zero, when it began there
+_BEFORE_STEPS, _AFTER_STEPS = 10, 4
 # Fine onsets: loudness is power to this exponent; the quietest that counts, re the file's loud passages.
-LOUDNESS_EXPONENT = 0.25
-FLOOR_RE_LOUD = 1e-6
-LEAST_RISE = 0.06
-APART_STEPS = 25
+_LOUDNESS_EXPONENT = 0.25
+_FLOOR_RE_LOUD = 1e-6
+_LEAST_RISE = 0.06
+_APART_STEPS = 25
 
 
 @dataclass(frozen=True)
@@ -61,11 +59,11 @@ class EnergyAccumulator:
 
     def __init__(self, sample_rate_hz: int) -> None:
         self.sample_rate_hz = sample_rate_hz
-        self.step = max(1, round(sample_rate_hz / STEPS_PER_SECOND))
+        self.step = max(1, round(sample_rate_hz / _STEPS_PER_SECOND))
         self.rate_hz = sample_rate_hz / self.step
-        context = np.zeros(BEFORE_STEPS * self.step, np.float32)
+        context = np.zeros(_BEFORE_STEPS * self.step, np.float32)
         self._held = context
-        self._done_steps = -BEFORE_STEPS
+        self._done_steps = -_BEFORE_STEPS
         self._last_sample = np.float32(0)
         self._left = np.zeros(0, np.float32)
         self._energies = Growing(2)
@@ -81,19 +79,19 @@ class EnergyAccumulator:
 
     def finish(self, last: Floats) -> tuple[Floats, FineOnsets, SharpOnsets]:
         self._take(np.pad(self._left, (0, self.step - len(self._left))))
-        self._find_sharp(np.zeros((AFTER_STEPS + 1) * self.step, np.float32))
+        self._find_sharp(np.zeros((_AFTER_STEPS + 1) * self.step, np.float32))
         energies = self._energies.array()
-        attack = pick_rises(energies[:, 1], self.rate_hz, before=8, after=3)
+        attack = _pick_rises(energies[:, 1], self.rate_hz, before=8, after=3)
         bass_energy, bass_rate_hz = self._bass.finish(last)
-        bass = pick_rises(bass_energy, bass_rate_hz, before=14, after=14)
+        bass = _pick_rises(bass_energy, bass_rate_hz, before=14, after=14)
         return energies[:, 0].copy(), _joined(attack, bass), self._sharp_onsets()
 
     def _take(self, samples: Floats) -> None:
         if not len(samples):
             return
         raised = np.empty_like(samples)
-        np.multiply(samples[:-1], -EMPHASIS, out=raised[1:])
-        raised[0] = -EMPHASIS * self._last_sample
+        np.multiply(samples[:-1], -_EMPHASIS, out=raised[1:])
+        raised[0] = -_EMPHASIS * self._last_sample
         raised += samples
         self._last_sample = samples[-1]
         parts = [part.reshape(-1, self.step) for part in (samples, raised)]
@@ -107,24 +105,24 @@ class EnergyAccumulator:
         steps = len(held) // self.step
         # Turned over: a maximum over many short rows takes three times as long.
         peaks = np.abs(held[: steps * self.step].reshape(steps, self.step).T, order="C").max(axis=0)
-        last = steps - AFTER_STEPS
-        if last > BEFORE_STEPS:
-            past = _running_max(peaks, BEFORE_STEPS)[: last - BEFORE_STEPS]
-            now = peaks[BEFORE_STEPS:last]
-            for index in np.flatnonzero((now > SHARP_RATIO * past) & (now > SHARP_LEVEL)):
-                self._place(held, int(index) + BEFORE_STEPS, float(past[index]))
-            keep = (last - BEFORE_STEPS) * self.step
+        last = steps - _AFTER_STEPS
+        if last > _BEFORE_STEPS:
+            past = _running_max(peaks, _BEFORE_STEPS)[: last - _BEFORE_STEPS]
+            now = peaks[_BEFORE_STEPS:last]
+            for index in np.flatnonzero((now > _SHARP_RATIO * past) & (now > _SHARP_LEVEL)):
+                self._place(held, int(index) + _BEFORE_STEPS, float(past[index]))
+            keep = (last - _BEFORE_STEPS) * self.step
             self._held = held[keep:]
-            self._done_steps += last - BEFORE_STEPS
+            self._done_steps += last - _BEFORE_STEPS
         else:
             self._held = held
 
     def _place(self, held: Floats, step: int, past: float) -> None:
         start = (step - 1) * self.step
-        near = np.abs(held[start : start + (AFTER_STEPS + 1) * self.step])
+        near = np.abs(held[start : start + (_AFTER_STEPS + 1) * self.step])
         peak = float(near.max())
-        clear = int(np.argmax(near > max(SHARP_START * peak, 1.5 * past)))
-        frame = self._done_steps * self.step + start + _first_frame(near, clear, max(SOUND_BEGINS * peak, 2 * past))
+        clear = int(np.argmax(near > max(_SHARP_START * peak, 1.5 * past)))
+        frame = self._done_steps * self.step + start + _first_frame(near, clear, max(_SOUND_BEGINS * peak, 2 * past))
         self._sharp.append((frame / self.sample_rate_hz, peak, peak / max(past, 1e-6)))
 
     def _sharp_onsets(self) -> SharpOnsets:
@@ -143,7 +141,7 @@ def _first_frame(near: Floats, clear: int, least: float) -> int:
     if first == 0 or rise <= 0:
         return first
     before = float(near[first]) / rise
-    return first - 1 if ONE_FRAME_BEFORE[0] < before < ONE_FRAME_BEFORE[1] else first
+    return first - 1 if _ONE_FRAME_BEFORE[0] < before < _ONE_FRAME_BEFORE[1] else first
 
 
 class _BassEnergy:
@@ -168,7 +166,7 @@ class _BassEnergy:
         self._squares.add(smooth[:, None])
 
 
-def moving_mean(values: Doubles, size: int) -> Doubles:
+def _moving_mean(values: Doubles, size: int) -> Doubles:
     """Mean of `size` values from each place on, padded with the edges: out[i] = mean(values[i : i + size])."""
     padded = np.concatenate([values, np.full(size, values[-1] if len(values) else 0.0)])
     sums = np.concatenate([[0.0], np.cumsum(padded)])
@@ -176,29 +174,29 @@ def moving_mean(values: Doubles, size: int) -> Doubles:
     return np.maximum(means, 0)
 
 
-def pick_rises(energy: Floats, rate_hz: float, *, before: int, after: int) -> tuple[Doubles, Floats]:
+def _pick_rises(energy: Floats, rate_hz: float, *, before: int, after: int) -> tuple[Doubles, Floats]:
     """Times and strengths of the rises of loudness: mean of `after` steps against the `before` steps ahead of it."""
     nothing = np.zeros(0), np.zeros(0, np.float32)
     if len(energy) < before + after + 2 or not energy.max() > 0:
         return nothing
     power = energy.astype(np.float64)
-    reference = np.quantile(moving_mean(power, 20), 0.99)
+    reference = np.quantile(_moving_mean(power, 20), 0.99)
     if not reference > 0:
         return nothing
-    power = power / reference + FLOOR_RE_LOUD
-    ahead = moving_mean(power, after) ** LOUDNESS_EXPONENT
-    behind = np.concatenate([np.full(before, FLOOR_RE_LOUD), power])
-    behind = moving_mean(behind, before)[: len(power)] ** LOUDNESS_EXPONENT
+    power = power / reference + _FLOOR_RE_LOUD
+    ahead = _moving_mean(power, after) ** _LOUDNESS_EXPONENT
+    behind = np.concatenate([np.full(before, _FLOOR_RE_LOUD), power])
+    behind = _moving_mean(behind, before)[: len(power)] ** _LOUDNESS_EXPONENT
     rise = np.maximum(ahead - behind, 0)
     return _peaks(rise, rate_hz)
 
 
 def _peaks(rise: Doubles, rate_hz: float) -> tuple[Doubles, Floats]:
-    """Local maxima over +-`APART_STEPS`, placed between steps by a parabola."""
-    wide = 2 * APART_STEPS + 1
-    padded = np.pad(rise, APART_STEPS)
+    """Local maxima over +-`_APART_STEPS`, placed between steps by a parabola."""
+    wide = 2 * _APART_STEPS + 1
+    padded = np.pad(rise, _APART_STEPS)
     highest = _running_max(padded, wide)
-    at = np.flatnonzero((rise >= highest) & (rise > LEAST_RISE))
+    at = np.flatnonzero((rise >= highest) & (rise > _LEAST_RISE))
     at = at[(at > 0) & (at < len(rise) - 1)]
     if len(at):
         at = at[np.concatenate([[True], np.diff(at) > 1])]

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles, Indices
 from analysis.features.feature_arrays import Features
 
-Doubles = NDArray[np.float64]
 # A stroke begins in the first millisecond that has come this share of the way from what rang before to its peak.
-STROKE_BEGINS = 0.15
+_STROKE_BEGINS = 0.15
 # Where it is looked for around the attack, where its peak, and what rang before; and how much must rise to be clear.
-BEGINS_S, PEAKS_S, RANG_S = (-0.008, 0.012), (-0.004, 0.015), (-0.016, -0.007)
-LEAST_RISE = 1.5
+_BEGINS_S, _PEAKS_S, _RANG_S = (-0.008, 0.012), (-0.004, 0.015), (-0.016, -0.007)
+_LEAST_RISE = 1.5
 
 
 def struck_at(features: Features, attacks_s: Doubles) -> Doubles:
@@ -22,15 +21,15 @@ def struck_at(features: Features, attacks_s: Doubles) -> Doubles:
     """
     level = np.sqrt(features.energy_1ms.astype(np.float64))
     at = (attacks_s * features.energy_rate_hz).astype(np.intp)
-    around, peaks, rang = (_window(level, at, features.energy_rate_hz, span) for span in (BEGINS_S, PEAKS_S, RANG_S))
+    around, peaks, rang = (_window(level, at, features.energy_rate_hz, span) for span in (_BEGINS_S, _PEAKS_S, _RANG_S))
     base, peak = np.median(rang, axis=1)[:, None], peaks.max(axis=1)[:, None]
-    over = around > base + STROKE_BEGINS * (peak - base)
-    first = at + round(BEGINS_S[0] * features.energy_rate_hz) + over.argmax(axis=1)
-    clear = over.any(axis=1) & (peak > LEAST_RISE * base)[:, 0]
+    over = around > base + _STROKE_BEGINS * (peak - base)
+    first = at + round(_BEGINS_S[0] * features.energy_rate_hz) + over.argmax(axis=1)
+    clear = over.any(axis=1) & (peak > _LEAST_RISE * base)[:, 0]
     return np.where(clear, (first + 0.5) / features.energy_rate_hz, attacks_s)
 
 
-def _window(level: Doubles, at: NDArray[np.intp], rate_hz: float, span_s: tuple[float, float]) -> Doubles:
+def _window(level: Doubles, at: Indices, rate_hz: float, span_s: tuple[float, float]) -> Doubles:
     """The levels around each place, one row each."""
     steps = np.arange(round(span_s[0] * rate_hz), round(span_s[1] * rate_hz))
     found: Doubles = level[np.clip(at[:, None] + steps, 0, len(level) - 1)]

@@ -22,7 +22,7 @@ __all__ = [
 
 KINDS_BY_GROUP = {"In one file": FILE_KINDS, "Between the files": BETWEEN_KINDS, "In the song": SONG_KINDS}
 FINDING_KINDS = tuple(kind for kinds in KINDS_BY_GROUP.values() for kind in kinds)
-NOWHERE = Place()
+_NOWHERE = Place()
 KIND_BY_CODE = {kind.code: kind for kind in FINDING_KINDS}
 
 
@@ -30,7 +30,7 @@ def make_finding(
     code: str,
     *,
     file: str | None = None,
-    place: Place = NOWHERE,
+    place: Place = _NOWHERE,
     severity: Severity | None = None,
     value: dict[str, Any] | None = None,
 ) -> Finding:

@@ -16,20 +16,19 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.blocks import Block
 from analysis.core.limits import Limits
 from analysis.core.reports import Clipped, ClippedEvent, ClippedRun
-from analysis.core.samples import Samples, check_samples
+from analysis.core.samples import Floats, Indices, Samples, check_samples
 from analysis.core.units import amplitude_from_db, dbfs_from_amplitude
 
-FIRST_RUNS = 10
-MOST_EVENTS = 500
-EVENTS_IN_REPORT = 20
+_FIRST_RUNS = 10
+_MOST_EVENTS = 500
+_EVENTS_IN_REPORT = 20
 # Share of samples at the two extremes above which a wave has two values by nature. A sine clipped by 12 dB has 0.84.
-TWO_VALUED_SHARE = 0.9
-RAIL = 1.0
+_TWO_VALUED_SHARE = 0.9
+_RAIL = 1.0
 
 
 def find_clipped_runs(samples: Samples, sample_rate_hz: int, *, limits: Limits | None = None) -> tuple[ClippedRun, ...]:
@@ -64,7 +63,7 @@ class _Extreme:
     clipped_frames: int = 0
     first: list[tuple[int, int]] = field(default_factory=list)
     events: list[list[int]] = field(default_factory=list)  # start, end, runs, longest
-    held: NDArray[np.float32] = field(default_factory=lambda: np.zeros(0, np.float32))
+    held: Floats = field(default_factory=lambda: np.zeros(0, np.float32))
 
     def forget(self) -> None:
         self.count = self.run_count = self.longest = self.clipped_frames = 0
@@ -95,7 +94,7 @@ class ClippingMeter:
                 extreme.held = row[-1:].copy()
         self._frames += block.frames
 
-    def _scan(self, extreme: _Extreme, row: NDArray[np.float32], start_frame: int) -> None:
+    def _scan(self, extreme: _Extreme, row: Floats, start_frame: int) -> None:
         """Count the runs that end in this block; one that reaches its end is held for the next."""
         joined = np.concatenate([extreme.held, row]) * np.float32(extreme.sign)
         offset = start_frame - len(extreme.held)
@@ -116,9 +115,9 @@ class ClippingMeter:
     def _note_runs(
         self,
         extreme: _Extreme,
-        joined: NDArray[np.float32],
-        starts: NDArray[np.intp],
-        ends: NDArray[np.intp],
+        joined: Floats,
+        starts: Indices,
+        ends: Indices,
         offset: int,
     ) -> None:
         lengths = ends - starts
@@ -141,10 +140,10 @@ class ClippingMeter:
         extreme.run_count += 1
         extreme.clipped_frames += end - start
         extreme.longest = max(extreme.longest, end - start)
-        if len(extreme.first) < FIRST_RUNS:
+        if len(extreme.first) < _FIRST_RUNS:
             extreme.first.append((start, end))
         events = extreme.events
-        if events and (start - events[-1][1] <= self._gap or len(events) >= MOST_EVENTS):
+        if events and (start - events[-1][1] <= self._gap or len(events) >= _MOST_EVENTS):
             events[-1][1:] = [end, events[-1][2] + 1, max(events[-1][3], end - start)]
         else:
             events.append([start, end, 1, end - start])
@@ -158,7 +157,7 @@ class ClippingMeter:
             longest_frames=max((extreme.longest for extreme in found), default=0),
             first=tuple(
                 ClippedRun(channel, start / self._rate, (end - start) / self._rate)
-                for start, channel, end in runs[:FIRST_RUNS]
+                for start, channel, end in runs[:_FIRST_RUNS]
             ),
             frames=sum(extreme.clipped_frames for extreme in found),
             level_dbfs=dbfs_from_amplitude(max((extreme.value for extreme in found), default=0.0)),
@@ -180,7 +179,7 @@ class ClippingMeter:
             return False
         pair = [other for other in self._extremes if other.channel == extreme.channel]
         share = sum(other.count for other in pair) / max(1, self._frames)
-        return share <= TWO_VALUED_SHARE or extreme.value >= RAIL - self._lsb
+        return share <= _TWO_VALUED_SHARE or extreme.value >= _RAIL - self._lsb
 
     def _events(self, found: list[_Extreme]) -> tuple[ClippedEvent, ...]:
         """Runs of all channels and both signs that lie close together are one event; the worst ones are kept."""
@@ -191,7 +190,7 @@ class ClippingMeter:
                 last[1:] = [max(last[1], end), last[2] + runs, max(last[3], longest)]
             else:
                 merged.append([start, end, runs, longest])
-        worst = sorted(merged, key=lambda event: (event[3], event[2]), reverse=True)[:EVENTS_IN_REPORT]
+        worst = sorted(merged, key=lambda event: (event[3], event[2]), reverse=True)[:_EVENTS_IN_REPORT]
         return tuple(
             ClippedEvent(start / self._rate, end / self._rate, runs, longest)
             for start, end, runs, longest in sorted(worst)

@@ -12,30 +12,29 @@ from collections.abc import Iterator
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.blocks import Block
 from analysis.core.limits import Limits
 from analysis.core.reports import Dropout
+from analysis.core.samples import Flags, Floats
 from analysis.core.units import amplitude_from_db
 
-Kind = Literal["hole", "stuck", "repeat"]
-Floats = NDArray[np.float32]
+_Kind = Literal["hole", "stuck", "repeat"]
 # Buffer lengths of converters and programs in frames.
-BUFFER_FRAMES = (32, 64, 128, 256, 512, 1024, 2048)
-MOST_DROPOUTS = 100
-LOOK_EVERY = 8
-SURROUNDING_S = 0.01
+_BUFFER_FRAMES = (32, 64, 128, 256, 512, 1024, 2048)
+_MOST_DROPOUTS = 100
+_LOOK_EVERY = 8
+_SURROUNDING_S = 0.01
 # The jump at each edge of a hole, against the RMS around it. Half of all samples of a sine exceed 0.7 of its RMS.
-EDGE_RE_RMS = 0.25
+_EDGE_RE_RMS = 0.25
 # The same note goes on behind a hole; behind a rest a new one starts, louder than what died away (house choice: 8 dB).
-ALIKE = 2.5
+_ALIKE = 2.5
 # Sound of fewer steps than this crosses zero for several samples at a time, and repeats itself by chance.
-LSB_AROUND = 64.0
+_LSB_AROUND = 64.0
 # Equal samples in a row that are no wave at all, in frames; 20 Hz at full scale rests for 5 in 16 bits.
-STUCK_FRAMES = 24
+_STUCK_FRAMES = 24
 # A wave repeats itself as a buffer does; one that does so for this many buffers is a wave.
-REPEATS_AT_MOST = 3
+_REPEATS_AT_MOST = 3
 
 
 class DropoutMeter:
@@ -45,15 +44,15 @@ class DropoutMeter:
         self._rate = sample_rate_hz
         self._shortest = max(8, round(limits.dropout_shortest_s * sample_rate_hz))
         self._longest = round(limits.dropout_longest_s * sample_rate_hz)
-        self._around = round(SURROUNDING_S * sample_rate_hz)
+        self._around = round(_SURROUNDING_S * sample_rate_hz)
         lsb = 2.0 ** (1 - min(bit_depth or 24, 24))
-        self._floor = max(amplitude_from_db(limits.dropout_surrounding_dbfs), LSB_AROUND * lsb)
-        self._overlap = self._longest + 2 * self._around + 2 * BUFFER_FRAMES[-1]
+        self._floor = max(amplitude_from_db(limits.dropout_surrounding_dbfs), _LSB_AROUND * lsb)
+        self._overlap = self._longest + 2 * self._around + 2 * _BUFFER_FRAMES[-1]
         self._held = np.zeros((channels, 0), np.float32)
         self._found: dict[int, Dropout] = {}
 
     def add(self, block: Block) -> None:
-        if len(self._found) >= MOST_DROPOUTS:
+        if len(self._found) >= _MOST_DROPOUTS:
             return
         joined = np.concatenate([self._held, block.by_channel], axis=1)
         first_frame = block.start_frame - self._held.shape[1]
@@ -63,33 +62,33 @@ class DropoutMeter:
                 self._found[frame] = Dropout(frame / self._rate, length / self._rate, kind)
         self._held = joined[:, max(0, joined.shape[1] - self._overlap) :].copy()
 
-    def _candidates(self, joined: Floats) -> Iterator[tuple[int, int, Kind]]:
+    def _candidates(self, joined: Floats) -> Iterator[tuple[int, int, _Kind]]:
         # One channel shows whether anything rests at all; most blocks are done with here.
         if np.count_nonzero(joined[0, 1:] == joined[0, :-1]) >= self._shortest - 1:
             yield from self._holes_and_stuck(joined)
         yield from self._repeats(joined)
 
-    def _holes_and_stuck(self, joined: Floats) -> Iterator[tuple[int, int, Kind]]:
+    def _holes_and_stuck(self, joined: Floats) -> Iterator[tuple[int, int, _Kind]]:
         loudest = np.abs(joined).max(axis=0)
         for start, end in runs(loudest == 0.0, self._shortest):
             if end - start <= self._longest and self._is_abrupt(joined, start, end):
                 yield start, end - start, "hole"
         same = (joined[:, 1:] == joined[:, :-1]).all(axis=0) & (loudest[1:] > self._floor)
-        for start, end in runs(same, max(STUCK_FRAMES, self._shortest)):
+        for start, end in runs(same, max(_STUCK_FRAMES, self._shortest)):
             if end - start <= self._longest and self._moves_around(joined, start, end):
                 yield start, end - start, "stuck"
 
-    def _repeats(self, joined: Floats) -> Iterator[tuple[int, int, Kind]]:
+    def _repeats(self, joined: Floats) -> Iterator[tuple[int, int, _Kind]]:
         # One channel finds the candidates, and of it every eighth sample says whether to look closer.
         first = joined[0]
-        few = np.ascontiguousarray(first[::LOOK_EVERY])
-        for size in BUFFER_FRAMES:
-            step = size // LOOK_EVERY
+        few = np.ascontiguousarray(first[::_LOOK_EVERY])
+        for size in _BUFFER_FRAMES:
+            step = size // _LOOK_EVERY
             if len(few) <= 2 * step or np.count_nonzero(few[step:] == few[:-step]) < step:
                 continue
             equal = (first[size:] == first[:-size]) & (first[size:] != 0.0)
             for start, end in runs(equal, size):
-                if end - start <= REPEATS_AT_MOST * size and self._is_copy(joined, start, end, size):
+                if end - start <= _REPEATS_AT_MOST * size and self._is_copy(joined, start, end, size):
                     yield start + size, end - start, "repeat"
 
     def _is_copy(self, joined: Floats, start: int, end: int, size: int) -> bool:
@@ -108,10 +107,10 @@ class DropoutMeter:
             return False
         before, after = joined[:, start - self._around : start], joined[:, end : end + self._around]
         quiet, loud = sorted((_rms(before), _rms(after)))
-        if quiet <= self._floor or loud > ALIKE * quiet:
+        if quiet <= self._floor or loud > _ALIKE * quiet:
             return False
         edges = (np.abs(before[:, -1]).max(), np.abs(after[:, 0]).max())
-        return bool(edges[0] > EDGE_RE_RMS * _rms(before) and edges[1] > EDGE_RE_RMS * _rms(after))
+        return bool(edges[0] > _EDGE_RE_RMS * _rms(before) and edges[1] > _EDGE_RE_RMS * _rms(after))
 
     def _moves_around(self, joined: Floats, start: int, end: int) -> bool:
         """Sound on both sides that is not at the same extreme: a clipped peak is another matter."""
@@ -125,7 +124,7 @@ class DropoutMeter:
         return tuple(self._found[frame] for frame in sorted(self._found))
 
 
-def runs(mask: NDArray[np.bool_], shortest: int) -> list[tuple[int, int]]:
+def runs(mask: Flags, shortest: int) -> list[tuple[int, int]]:
     """Starts and ends of stretches of True that are at least `shortest` long."""
     if np.count_nonzero(mask) < shortest:
         return []

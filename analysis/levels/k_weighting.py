@@ -1,6 +1,6 @@
 """The K-weighting of ITU-R BS.1770-5 Annex 1 at any rate, over a stream of blocks.
 
-A recursive filter goes sample by sample, which is slow in Python. Cut into pieces of `PIECE` samples it becomes matrix
+A recursive filter goes sample by sample, which is slow in Python. Cut into pieces of `_PIECE` samples it becomes matrix
 products: what a piece answers by itself, what the four numbers that the filter remembers add to it, and what the piece
 leaves in them. The memory is turned so that its squares are the energy still to come: single precision is then enough.
 """
@@ -10,17 +10,16 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float32]
-Doubles = NDArray[np.float64]
-PIECE = 64
+from analysis.core.samples import Doubles, Floats
+
+_PIECE = 64
 # Pieces whose memories are worked out in one product, and groups of pieces again.
-GROUP = 32
+_GROUP = 32
 # The shelf begins where low rates end: it is then put below half the rate, where it hardly matters.
-HIGHEST_SHELF = 0.45
+_HIGHEST_SHELF = 0.45
 # Doublings of the time over which the filter's answer is summed up: two million samples, all of it at any rate.
-DOUBLINGS = 21
+_DOUBLINGS = 21
 
 
 def k_weighting(sample_rate_hz: int) -> Doubles:
@@ -31,7 +30,7 @@ def k_weighting(sample_rate_hz: int) -> Doubles:
     """
     shelf_gain_db, shelf_q, shelf_hz = 3.999843853973347, 0.7071752369554196, 1681.974450955533
     pass_q, pass_hz = 0.5003270373238773, 38.13547087602444
-    k = math.tan(math.pi * min(shelf_hz / sample_rate_hz, HIGHEST_SHELF))
+    k = math.tan(math.pi * min(shelf_hz / sample_rate_hz, _HIGHEST_SHELF))
     high = 10.0 ** (shelf_gain_db / 20.0)
     band = high**0.4996667741545416
     norm = 1.0 + k / shelf_q + k * k
@@ -54,32 +53,32 @@ class KWeighting:
 
     def __init__(self, sample_rate_hz: int, channels: int) -> None:
         step, entry, exit_, direct = _state_space(k_weighting(sample_rate_hz))
-        powers = _powers(step, PIECE)
-        impulse = [direct, *(float(exit_ @ power @ entry) for power in powers[: PIECE - 1])]
+        powers = _powers(step, _PIECE)
+        impulse = [direct, *(float(exit_ @ power @ entry) for power in powers[: _PIECE - 1])]
         # Memories are rows: the matrices stand transposed, to be multiplied from the right.
         self._answer = _toeplitz(np.array(impulse)).astype(np.float32)
-        self._left = np.array([power @ entry for power in powers[PIECE - 1 :: -1]], np.float32)
-        self._heard = np.array([exit_ @ power for power in powers[:PIECE]], np.float32).T.copy()
+        self._left = np.array([power @ entry for power in powers[_PIECE - 1 :: -1]], np.float32)
+        self._heard = np.array([exit_ @ power for power in powers[:_PIECE]], np.float32).T.copy()
         self._ahead = [power.T.astype(np.float32) for power in powers]
-        by_piece = _powers(powers[PIECE].T, GROUP)
+        by_piece = _powers(powers[_PIECE].T, _GROUP)
         self._in_group, self._into_group = _group_products(by_piece)
-        self._in_groups, self._into_groups = _group_products(_powers(by_piece[GROUP], GROUP))
+        self._in_groups, self._into_groups = _group_products(_powers(by_piece[_GROUP], _GROUP))
         self._memory: Floats = np.zeros((channels, len(step)), np.float32)
 
     def weighted(self, rows: Floats) -> Floats:
         """The next samples, shape (channels, n_frames)."""
         channels, frames = rows.shape
-        short = -frames % (PIECE * GROUP**2)
+        short = -frames % (_PIECE * _GROUP**2)
         padded = np.pad(rows, ((0, 0), (0, short))) if short else rows
-        pieces = padded.reshape(-1, PIECE)
+        pieces = padded.reshape(-1, _PIECE)
         size = self._memory.shape[1]
-        memories = self._memories((pieces @ self._left).reshape(channels, -1, GROUP, GROUP * size))
+        memories = self._memories((pieces @ self._left).reshape(channels, -1, _GROUP, _GROUP * size))
         answers = pieces @ self._answer
         answers += memories.reshape(-1, size) @ self._heard
         if short:
             # The stream goes on after `frames`, not after what it was filled up with.
-            whole, rest = divmod(frames, PIECE)
-            tail = rows[:, whole * PIECE :] @ self._left[PIECE - rest :]
+            whole, rest = divmod(frames, _PIECE)
+            tail = rows[:, whole * _PIECE :] @ self._left[_PIECE - rest :]
             self._memory = memories[:, whole] @ self._ahead[rest] + tail
         return np.asarray(answers.reshape(channels, -1)[:, :frames])
 
@@ -92,7 +91,7 @@ class KWeighting:
         for stretch in range(stretches):
             starts[:, stretch] += self._memory @ self._into_groups
             self._memory = starts[:, stretch, -size:]
-        groups = starts[..., :-size].reshape(channels, stretches, GROUP, size)
+        groups = starts[..., :-size].reshape(channels, stretches, _GROUP, size)
         memories = inside[..., :-size] + groups @ self._into_group[:, :-size]
         return np.asarray(memories.reshape(channels, -1, size))
 
@@ -123,7 +122,7 @@ def _section(coefficients: Doubles) -> tuple[Doubles, Doubles, Doubles, float]:
 def _energy_to_come(step: Doubles, exit_: Doubles) -> Doubles:
     """The quadratic form that gives the energy of all that a memory will still put out."""
     energy = np.outer(exit_, exit_)
-    for _ in range(DOUBLINGS):
+    for _ in range(_DOUBLINGS):
         energy = energy + step.T @ energy @ step
         step = step @ step
     return energy
@@ -131,19 +130,19 @@ def _energy_to_come(step: Doubles, exit_: Doubles) -> Doubles:
 
 def _toeplitz(impulse: Doubles) -> Doubles:
     """Row: the sample that goes in; column: the sample that comes out."""
-    late = np.arange(PIECE) - np.arange(PIECE)[:, np.newaxis]
+    late = np.arange(_PIECE) - np.arange(_PIECE)[:, np.newaxis]
     return np.where(late >= 0, impulse[np.maximum(late, 0)], 0.0)
 
 
 def _group_products(steps: list[Doubles]) -> tuple[Floats, Floats]:
     """From what each piece of a group leaves, and from the memory before it, to the memories before each and after."""
     size = len(steps[0])
-    within = np.zeros((GROUP, size, GROUP + 1, size))
-    for source in range(GROUP):
-        for target in range(source + 1, GROUP + 1):
+    within = np.zeros((_GROUP, size, _GROUP + 1, size))
+    for source in range(_GROUP):
+        for target in range(source + 1, _GROUP + 1):
             within[source, :, target] = steps[target - source - 1]
-    through = np.stack(steps[: GROUP + 1], axis=1)
+    through = np.stack(steps[: _GROUP + 1], axis=1)
     return (
-        within.reshape(GROUP * size, -1).astype(np.float32),
+        within.reshape(_GROUP * size, -1).astype(np.float32),
         through.reshape(size, -1).astype(np.float32),
     )

@@ -13,27 +13,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.blocks import Block
-from analysis.core.samples import Samples, check_samples
+from analysis.core.samples import Doubles, Samples, check_samples
 from analysis.levels.k_weighting import KWeighting
 
-STEPS_PER_SECOND = 100
-MOMENTARY_STEPS = 40  # 400 ms, BS.1770-5 Annex 1
-SHORT_TERM_STEPS = 300  # 3 s, EBU Tech 3341 2.2
-GATING_HOP_STEPS = 10  # 75 % overlap, BS.1770-5 Annex 1
-OFFSET_LU = -0.691  # BS.1770-5 Annex 1, equation 2
-ABSOLUTE_GATE_LUFS = -70.0
-RELATIVE_GATE_LU = -10.0
-RANGE_GATE_LU = -20.0  # EBU Tech 3342
-RANGE_PERCENTILES = (10.0, 95.0)
-SURROUND_WEIGHT = 1.41  # BS.1770-5 Annex 1, table 3
+_STEPS_PER_SECOND = 100
+_MOMENTARY_STEPS = 40  # 400 ms, BS.1770-5 Annex 1
+_SHORT_TERM_STEPS = 300  # 3 s, EBU Tech 3341 2.2
+_GATING_HOP_STEPS = 10  # 75 % overlap, BS.1770-5 Annex 1
+_OFFSET_LU = -0.691  # BS.1770-5 Annex 1, equation 2
+_ABSOLUTE_GATE_LUFS = -70.0
+_RELATIVE_GATE_LU = -10.0
+_RANGE_GATE_LU = -20.0  # EBU Tech 3342
+_RANGE_PERCENTILES = (10.0, 95.0)
+_SURROUND_WEIGHT = 1.41  # BS.1770-5 Annex 1, table 3
 # By number of channels in the order of WAV's channel mask; every other layout counts all channels alike.
-CHANNEL_WEIGHTS = {
-    5: (1.0, 1.0, 1.0, SURROUND_WEIGHT, SURROUND_WEIGHT),
-    6: (1.0, 1.0, 1.0, 0.0, SURROUND_WEIGHT, SURROUND_WEIGHT),
-    8: (1.0, 1.0, 1.0, 0.0, 1.0, 1.0, SURROUND_WEIGHT, SURROUND_WEIGHT),
+_CHANNEL_WEIGHTS = {
+    5: (1.0, 1.0, 1.0, _SURROUND_WEIGHT, _SURROUND_WEIGHT),
+    6: (1.0, 1.0, 1.0, 0.0, _SURROUND_WEIGHT, _SURROUND_WEIGHT),
+    8: (1.0, 1.0, 1.0, 0.0, 1.0, 1.0, _SURROUND_WEIGHT, _SURROUND_WEIGHT),
 }
-
-Doubles = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -58,7 +56,7 @@ def measure_loudness(samples: Samples, sample_rate_hz: int) -> Loudness:
 class LoudnessMeter:
     def __init__(self, sample_rate_hz: int, channels: int) -> None:
         self._weighting = KWeighting(sample_rate_hz, channels)
-        self._channel_weights = np.array(CHANNEL_WEIGHTS.get(channels, (1.0,) * channels))
+        self._channel_weights = np.array(_CHANNEL_WEIGHTS.get(channels, (1.0,) * channels))
         self._rate = sample_rate_hz
         self._frames = 0
         self._open_power = 0.0
@@ -76,21 +74,21 @@ class LoudnessMeter:
 
     def _edges(self, frames: int) -> list[int]:
         """Where steps begin inside this block, as frames of the block; always 0 and the end of the block."""
-        first = self._frames * STEPS_PER_SECOND // self._rate + 1
-        last = (self._frames + frames) * STEPS_PER_SECOND // self._rate
-        inner = [step * self._rate // STEPS_PER_SECOND - self._frames for step in range(first, last + 1)]
+        first = self._frames * _STEPS_PER_SECOND // self._rate + 1
+        last = (self._frames + frames) * _STEPS_PER_SECOND // self._rate
+        inner = [step * self._rate // _STEPS_PER_SECOND - self._frames for step in range(first, last + 1)]
         return [0, *inner, frames]
 
     def finish(self) -> Loudness:
         steps = np.concatenate(self._steps) if self._steps else np.zeros(0)
         self._steps = []
-        steps *= STEPS_PER_SECOND / self._rate
+        steps *= _STEPS_PER_SECOND / self._rate
         sums = np.concatenate([[0.0], np.cumsum(steps)])
-        momentary, momentary_max = _windows(sums, MOMENTARY_STEPS)
-        short_term, short_term_max = _windows(sums, SHORT_TERM_STEPS)
+        momentary, momentary_max = _windows(sums, _MOMENTARY_STEPS)
+        short_term, short_term_max = _windows(sums, _SHORT_TERM_STEPS)
         return Loudness(
-            integrated_lufs=integrated_loudness(momentary),
-            range_lu=loudness_range(short_term),
+            integrated_lufs=_integrated_loudness(momentary),
+            range_lu=_loudness_range(short_term),
             momentary_max_lufs=_loudness(momentary_max),
             short_term_max_lufs=_loudness(short_term_max),
         )
@@ -116,35 +114,35 @@ def _windows(sums: Doubles, size: int) -> tuple[Doubles, float]:
     means = sums[size:] - sums[:-size]
     np.maximum(means, 0.0, out=means)
     means /= size
-    return means[::GATING_HOP_STEPS].copy(), float(means.max())
+    return means[::_GATING_HOP_STEPS].copy(), float(means.max())
 
 
 def _loudness(power: float) -> float | None:
-    return OFFSET_LU + 10.0 * math.log10(power) if power > 1e-15 else None
+    return _OFFSET_LU + 10.0 * math.log10(power) if power > 1e-15 else None
 
 
 def _power(loudness_lufs: float) -> float:
-    return float(10.0 ** ((loudness_lufs - OFFSET_LU) / 10.0))
+    return float(10.0 ** ((loudness_lufs - _OFFSET_LU) / 10.0))
 
 
 def _gated(powers: Doubles, relative_gate_lu: float) -> Doubles:
     """What passes the absolute gate and then the gate relative to the mean of that."""
-    loud = powers[powers > _power(ABSOLUTE_GATE_LUFS)]
+    loud = powers[powers > _power(_ABSOLUTE_GATE_LUFS)]
     if not len(loud):
         return loud
     return np.asarray(loud[loud > float(loud.mean()) * 10.0 ** (relative_gate_lu / 10.0)])
 
 
-def integrated_loudness(powers: Doubles) -> float | None:
+def _integrated_loudness(powers: Doubles) -> float | None:
     """BS.1770-5 Annex 1, equations 3 to 7, from the powers of 400 ms blocks."""
-    gated = _gated(powers, RELATIVE_GATE_LU)
+    gated = _gated(powers, _RELATIVE_GATE_LU)
     return _loudness(float(gated.mean())) if len(gated) else None
 
 
-def loudness_range(powers: Doubles) -> float | None:
+def _loudness_range(powers: Doubles) -> float | None:
     """EBU Tech 3342: spread of the short-term loudness from its 10th to its 95th percentile, gated."""
-    gated = _gated(powers, RANGE_GATE_LU)
+    gated = _gated(powers, _RANGE_GATE_LU)
     if not len(gated):
         return None
-    low, high = np.percentile(10.0 * np.log10(gated), RANGE_PERCENTILES)
+    low, high = np.percentile(10.0 * np.log10(gated), _RANGE_PERCENTILES)
     return float(high - low)

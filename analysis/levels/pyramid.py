@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.blocks import Block
+from analysis.core.samples import Floats
 
 MOST_BUCKETS = 32_768
 
@@ -46,7 +46,7 @@ class PyramidMeter:
         self._count = MOST_BUCKETS // 2
         self._merge *= 2
 
-    def finish(self) -> NDArray[np.float32]:
+    def finish(self) -> Floats:
         """Shape (buckets, 2): lowest, highest. All buckets cover the same time but the last, which may be shorter."""
         if len(self._waiting):
             last = _merged(self._waiting[np.newaxis])
@@ -54,5 +54,5 @@ class PyramidMeter:
         return self._buckets[: self._count].copy()
 
 
-def _merged(groups: NDArray[np.float32]) -> NDArray[np.float32]:
+def _merged(groups: Floats) -> Floats:
     return np.stack([groups[:, :, 0].min(axis=1), groups[:, :, 1].max(axis=1)], axis=1)

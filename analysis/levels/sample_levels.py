@@ -10,12 +10,13 @@ from typing import Literal
 
 import numpy as np
 
-from analysis.core.blocks import Block, Floats
+from analysis.core.blocks import Block
 from analysis.core.limits import Limits
+from analysis.core.samples import Floats
 
 # The mean is also taken over pieces of this length, about a tenth of a second: an offset is in all of them alike.
-DC_PIECE_FRAMES = 4_096
-NEARLY_ALIKE = 0.01
+_DC_PIECE_FRAMES = 4_096
+_NEARLY_ALIKE = 0.01
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,8 @@ class LevelMeter:
         self._bad_values += block.bad_values
 
     def _add_means(self, rows: Floats) -> None:
-        whole = rows.shape[1] // DC_PIECE_FRAMES * DC_PIECE_FRAMES
-        self._add_pieces(rows[:, :whole].reshape(len(rows), -1, DC_PIECE_FRAMES))
+        whole = rows.shape[1] // _DC_PIECE_FRAMES * _DC_PIECE_FRAMES
+        self._add_pieces(rows[:, :whole].reshape(len(rows), -1, _DC_PIECE_FRAMES))
         if whole < rows.shape[1]:
             self._add_pieces(rows[:, np.newaxis, whole:])
 
@@ -127,7 +128,7 @@ def _difference_power(rows: Floats, products: Floats) -> float:
     """Sum of squares of left minus right. Where the two are nearly alike, their products would round it away."""
     power = float(products[0, 0] + products[1, 1])
     by_products = power - 2.0 * float(products[0, 1])
-    if by_products > NEARLY_ALIKE * power:
+    if by_products > _NEARLY_ALIKE * power:
         return by_products
     difference = rows[0] - rows[1]
     return float(difference @ difference)

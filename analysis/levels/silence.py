@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from analysis.core.blocks import BUCKET_FRAMES, Block
 from analysis.core.limits import Limits
+from analysis.core.samples import Floats
 from analysis.core.units import amplitude_from_db, dbfs_from_amplitude
 
-Floats = NDArray[np.float32]
 Places = NDArray[np.int64]
 
 

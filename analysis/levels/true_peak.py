@@ -17,23 +17,20 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.blocks import BUCKET_FRAMES, Block
 from analysis.core.framing import overlapping
-from analysis.core.samples import Samples, check_samples
+from analysis.core.samples import Floats, Samples, check_samples
 
-Floats = NDArray[np.float32]
-
-TAPS = 32
-KAISER_BETA = 8.0
-HALF_RATE_FROM_HZ = 96_000
+_TAPS = 32
+_KAISER_BETA = 8.0
+_HALF_RATE_FROM_HZ = 96_000
 # How many samples one row of the matrix product turns out: a trade of copying against multiplying by zero.
-ROW_FRAMES = 64
-HISTORY = TAPS - 1
+_ROW_FRAMES = 64
+_HISTORY = _TAPS - 1
 # Room for the interpolation filter not being the ideal one that the second bound speaks of.
-BOUND_SLACK = 1.02
-BUCKETS_AT_ONCE = 64
+_BOUND_SLACK = 1.02
+_BUCKETS_AT_ONCE = 64
 
 
 def measure_true_peak(samples: Samples, sample_rate_hz: int) -> float:
@@ -46,23 +43,23 @@ def measure_true_peak(samples: Samples, sample_rate_hz: int) -> float:
 
 
 def interpolator(phases: int) -> Floats:
-    """Windowed-sinc filters for the points between samples, shape (phases - 1, TAPS), each of unit gain at DC."""
-    at = np.arange(TAPS) - (TAPS // 2 - 1)
+    """Windowed-sinc filters for the points between samples, shape (phases - 1, _TAPS), each of unit gain at DC."""
+    at = np.arange(_TAPS) - (_TAPS // 2 - 1)
     rows = []
     for phase in range(1, phases):
         distance = phase / phases - at
-        inside = np.clip(1.0 - (distance / (TAPS / 2)) ** 2, 0.0, None)
-        taps = np.sinc(distance) * np.i0(KAISER_BETA * np.sqrt(inside)) / np.i0(KAISER_BETA)
+        inside = np.clip(1.0 - (distance / (_TAPS / 2)) ** 2, 0.0, None)
+        taps = np.sinc(distance) * np.i0(_KAISER_BETA * np.sqrt(inside)) / np.i0(_KAISER_BETA)
         rows.append(taps / taps.sum())
     return np.array(rows, np.float32)
 
 
-def bend_weight(filters: Floats) -> float:
+def _bend_weight(filters: Floats) -> float:
     """Largest sum of magnitudes with which the filters weigh second differences, once a straight line is taken out."""
     weights = []
     for row in np.asarray(filters, np.float64):
         taps = row.copy()
-        place = float(taps @ np.arange(TAPS))
+        place = float(taps @ np.arange(_TAPS))
         left = int(place)
         taps[left] -= 1.0 - (place - left)
         taps[left + 1] -= place - left
@@ -70,33 +67,33 @@ def bend_weight(filters: Floats) -> float:
     return max(weights)
 
 
-def product_matrix(filters: Floats) -> Floats:
-    """The filters laid out so that one matrix product gives ROW_FRAMES samples of every phase."""
-    matrix = np.zeros((ROW_FRAMES + HISTORY, len(filters) * ROW_FRAMES), np.float32)
+def _product_matrix(filters: Floats) -> Floats:
+    """The filters laid out so that one matrix product gives _ROW_FRAMES samples of every phase."""
+    matrix = np.zeros((_ROW_FRAMES + _HISTORY, len(filters) * _ROW_FRAMES), np.float32)
     for phase, taps in enumerate(filters):
-        for frame in range(ROW_FRAMES):
-            matrix[frame : frame + TAPS, phase * ROW_FRAMES + frame] = taps
+        for frame in range(_ROW_FRAMES):
+            matrix[frame : frame + _TAPS, phase * _ROW_FRAMES + frame] = taps
     return matrix
 
 
 class TruePeakMeter:
     def __init__(self, sample_rate_hz: int, channels: int) -> None:
-        filters = interpolator(4 if sample_rate_hz >= HALF_RATE_FROM_HZ else 8)
+        filters = interpolator(4 if sample_rate_hz >= _HALF_RATE_FROM_HZ else 8)
         self._gain = float(np.abs(filters).sum(axis=1).max())
-        self._bend_weight = bend_weight(filters)
-        self._all_phases = product_matrix(filters)
-        self._half_way = product_matrix(filters[len(filters) // 2 : len(filters) // 2 + 1])
-        self._held = np.zeros((channels, HISTORY), np.float32)
+        self._bend_weight = _bend_weight(filters)
+        self._all_phases = _product_matrix(filters)
+        self._half_way = _product_matrix(filters[len(filters) // 2 : len(filters) // 2 + 1])
+        self._held = np.zeros((channels, _HISTORY), np.float32)
         self.peak = 0.0
 
     def add(self, block: Block) -> None:
         self.peak = max(self.peak, float(block.peaks.max(initial=0.0)))
         for channel, row in enumerate(block.by_channel):
             self._search(self._held[channel], row, block.peaks[channel])
-            self._held[channel] = np.concatenate([self._held[channel], row[-HISTORY:]])[-HISTORY:]
+            self._held[channel] = np.concatenate([self._held[channel], row[-_HISTORY:]])[-_HISTORY:]
 
     def _search(self, held: Floats, row: Floats, peaks: Floats) -> None:
-        """`held` are the HISTORY samples before the first bucket; a bucket also sees the end of the one before."""
+        """`held` are the _HISTORY samples before the first bucket; a bucket also sees the end of the one before."""
         known = np.maximum(peaks, np.concatenate([[np.abs(held).max()], peaks[:-1]]))
         candidates = np.flatnonzero(known * self._gain > self.peak)
         if not len(candidates):
@@ -104,9 +101,9 @@ class TruePeakMeter:
         # The loudest first: each result raises the bar for the rest.
         candidates = candidates[np.argsort(-known[candidates], kind="stable")]
         short = np.zeros(len(peaks) * BUCKET_FRAMES - len(row), np.float32)
-        windows = overlapping(np.concatenate([held, row, short]), BUCKET_FRAMES + HISTORY, BUCKET_FRAMES)
-        for start in range(0, len(candidates), BUCKETS_AT_ONCE):
-            buckets = candidates[start : start + BUCKETS_AT_ONCE]
+        windows = overlapping(np.concatenate([held, row, short]), BUCKET_FRAMES + _HISTORY, BUCKET_FRAMES)
+        for start in range(0, len(candidates), _BUCKETS_AT_ONCE):
+            buckets = candidates[start : start + _BUCKETS_AT_ONCE]
             self._search_buckets(windows[buckets], known[buckets])
 
     def _search_buckets(self, windows: Floats, known: Floats) -> None:
@@ -119,7 +116,7 @@ class TruePeakMeter:
         rows = _rows(windows)
         known = np.maximum(_row_peaks(rows @ self._half_way), np.abs(rows).max(axis=1))
         self.peak = max(self.peak, float(known.max()))
-        open_rows = rows[known * (BOUND_SLACK / math.cos(math.pi / 4.0)) > self.peak]
+        open_rows = rows[known * (_BOUND_SLACK / math.cos(math.pi / 4.0)) > self.peak]
         if len(open_rows):
             self.peak = max(self.peak, float(_row_peaks(open_rows @ self._all_phases).max()))
 
@@ -131,9 +128,9 @@ class TruePeakMeter:
 
 
 def _rows(windows: Floats) -> Floats:
-    """Split buckets of shape (n, BUCKET_FRAMES + HISTORY) into rows of ROW_FRAMES + HISTORY."""
-    return np.ascontiguousarray(overlapping(windows, ROW_FRAMES + HISTORY, ROW_FRAMES)).reshape(
-        -1, ROW_FRAMES + HISTORY
+    """Split buckets of shape (n, BUCKET_FRAMES + _HISTORY) into rows of _ROW_FRAMES + _HISTORY."""
+    return np.ascontiguousarray(overlapping(windows, _ROW_FRAMES + _HISTORY, _ROW_FRAMES)).reshape(
+        -1, _ROW_FRAMES + _HISTORY
     )
 
 

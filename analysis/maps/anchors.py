@@ -11,9 +11,9 @@ from typing import Any
 
 from analysis.maps.tempo_map import SECONDS_PER_MINUTE, MeterSign, Segment, TempoMap, TempoMapError, exact
 
-MOST_ANCHORS = 2_000
+_MOST_ANCHORS = 2_000
 # A ramp may not leave what a tempo can be on its way.
-LEAST_BEAT_S = Fraction(SECONDS_PER_MINUTE, 1_000)
+_LEAST_BEAT_S = Fraction(SECONDS_PER_MINUTE, 1_000)
 
 
 @dataclass(frozen=True)
@@ -49,8 +49,8 @@ def map_through(anchors: Sequence[Anchor], *, last_bpm: Fraction) -> TempoMap:
     """
     if not anchors:
         raise TempoMapError("a tempo map needs an anchor")
-    if len(anchors) > MOST_ANCHORS:
-        raise TempoMapError(f"more than {MOST_ANCHORS} anchors")
+    if len(anchors) > _MOST_ANCHORS:
+        raise TempoMapError(f"more than {_MOST_ANCHORS} anchors")
     segments: list[Segment] = []
     for one, two in pairwise(anchors):
         if two.bar <= one.bar or two.time_s <= one.time_s:
@@ -77,7 +77,7 @@ def _ramped(one: Anchor, two: Anchor, beat_s: Fraction) -> list[Segment]:
     segments, time_s = [], one.time_s
     for bar in range(bars):
         own_beat_s = beat_s + step * (bar + Fraction(1, 2))
-        if own_beat_s < LEAST_BEAT_S:
+        if own_beat_s < _LEAST_BEAT_S:
             raise TempoMapError(f"no even change of tempo leads from bar {one.bar} to bar {two.bar}")
         segments.append(Segment(one.bar + bar, time_s, SECONDS_PER_MINUTE / own_beat_s, one.meter))
         time_s += own_beat_s * beats

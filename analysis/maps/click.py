@@ -19,16 +19,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles
 from analysis.maps.tempo_map import FreeStretch, Segment, TempoMap, round_half_up
 
 DEFAULT_PEAK_DBFS = -12.0
 CEILING_DBTP = -6.0
 # A sine that starts at once swings a little higher between the samples than on them.
-BETWEEN_SAMPLES_DB = 1.5
-ACCENT_HZ, BEAT_HZ = 1600.0, 1000.0
-BEAT_RE_ACCENT_DB = -5.0
-DECAY_S, SOUND_S = 0.012, 0.06
-FADE_S = 0.004
+_BETWEEN_SAMPLES_DB = 1.5
+_ACCENT_HZ, _BEAT_HZ = 1600.0, 1000.0
+_BEAT_RE_ACCENT_DB = -5.0
+_DECAY_S, _SOUND_S = 0.012, 0.06
+_FADE_S = 0.004
 BLOCK_FRAMES = 2**18
 
 
@@ -139,7 +140,7 @@ def render_click(
     count_in_bars: int = 2,
     sample_rate_hz: int = 48_000,
     peak_dbfs: float = DEFAULT_PEAK_DBFS,
-) -> NDArray[np.float64]:
+) -> Doubles:
     """The click as samples, shape (frames, 1), as `plan_click` places it.
 
     `peak_dbfs` is the accent's peak; it is lowered to the ceiling when more is asked for.
@@ -150,17 +151,17 @@ def render_click(
     )
 
 
-def render_plan(plan: ClickPlan, *, peak_dbfs: float = DEFAULT_PEAK_DBFS) -> NDArray[np.float64]:
+def render_plan(plan: ClickPlan, *, peak_dbfs: float = DEFAULT_PEAK_DBFS) -> Doubles:
     return np.concatenate([np.zeros((0, 1)), *render_blocks(plan, peak_dbfs=peak_dbfs)])
 
 
 def render_blocks(
     plan: ClickPlan, *, peak_dbfs: float = DEFAULT_PEAK_DBFS, block_frames: int = BLOCK_FRAMES
-) -> Iterator[NDArray[np.float64]]:
+) -> Iterator[Doubles]:
     """The click piece by piece, each of shape (frames, 1): hours of it fit into little memory."""
-    peak = 10 ** (min(peak_dbfs, CEILING_DBTP - BETWEEN_SAMPLES_DB) / 20)
-    accent = click_sound(ACCENT_HZ, plan.sample_rate_hz) * peak
-    beat = click_sound(BEAT_HZ, plan.sample_rate_hz) * peak * 10 ** (BEAT_RE_ACCENT_DB / 20)
+    peak = 10 ** (min(peak_dbfs, CEILING_DBTP - _BETWEEN_SAMPLES_DB) / 20)
+    accent = _click_sound(_ACCENT_HZ, plan.sample_rate_hz) * peak
+    beat = _click_sound(_BEAT_HZ, plan.sample_rate_hz) * peak * 10 ** (_BEAT_RE_ACCENT_DB / 20)
     ends = [onset.frame for onset in plan.onsets[1:]] + [plan.frames]
     clicks = deque(zip(plan.onsets, ends, strict=True))
     for start in range(0, plan.frames, block_frames):
@@ -178,10 +179,10 @@ def render_blocks(
         yield samples
 
 
-def click_sound(pitch_hz: float, sample_rate_hz: int) -> NDArray[np.float64]:
+def _click_sound(pitch_hz: float, sample_rate_hz: int) -> Doubles:
     """A short decaying sine that peaks at 1 and whose first sample already sounds, so that its onset is its frame."""
-    time: NDArray[Any] = (np.arange(int(SOUND_S * sample_rate_hz)) + 0.5) / sample_rate_hz
-    fade = np.minimum(1, (SOUND_S - time) / FADE_S)
-    sound = np.sin(2 * np.pi * pitch_hz * time) * np.exp(-time / DECAY_S) * fade
-    loudest: NDArray[np.float64] = sound / np.abs(sound).max()
+    time: NDArray[Any] = (np.arange(int(_SOUND_S * sample_rate_hz)) + 0.5) / sample_rate_hz
+    fade = np.minimum(1, (_SOUND_S - time) / _FADE_S)
+    sound = np.sin(2 * np.pi * pitch_hz * time) * np.exp(-time / _DECAY_S) * fade
+    loudest: Doubles = sound / np.abs(sound).max()
     return loudest

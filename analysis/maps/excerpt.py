@@ -12,22 +12,22 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles
 from analysis.maps.click import DEFAULT_PEAK_DBFS, ClickPlan, clicks_between, onsets_after, render_plan
 from analysis.maps.tempo_map import TempoMap, round_half_up
 from analysis.media.windows import mixed_window
 
 # Room before the first click: the music fades in here, and a phone that starts late swallows no beat (house choice).
-LEAD_S = Fraction(1, 2)
-TAIL_S = Fraction(1, 4)
+_LEAD_S = Fraction(1, 2)
+_TAIL_S = Fraction(1, 4)
 # Bits of the copy that a browser plays.
-SUBTYPE = "PCM_16"
+_SUBTYPE = "PCM_16"
 
 
 def excerpt_start_s(tempo_map: TempoMap, first_bar: int) -> Fraction:
     """Where the excerpt begins in the song, in seconds; before the files' start it is silent."""
-    return tempo_map.time_of_bar(first_bar) - LEAD_S
+    return tempo_map.time_of_bar(first_bar) - _LEAD_S
 
 
 def write_excerpt(
@@ -40,17 +40,17 @@ def write_excerpt(
     music = np.zeros(plan.frames)
     if before < plan.frames:
         music[before:] = mixed_window(paths, float(max(Fraction(0), start_s)), plan.frames - before, sample_rate_hz)
-    soundfile.write(to, at_click_level(music) + render_plan(plan)[:, 0], sample_rate_hz, SUBTYPE, format="FLAC")
+    soundfile.write(to, _at_click_level(music) + render_plan(plan)[:, 0], sample_rate_hz, _SUBTYPE, format="FLAC")
 
 
 def excerpt_plan(tempo_map: TempoMap, *, first_bar: int, bars: int, sample_rate_hz: int) -> ClickPlan:
     """Where the clicks are in the excerpt; `lead_s` is what comes before its first bar."""
     start_s = excerpt_start_s(tempo_map, first_bar)
     onsets = onsets_after(start_s, clicks_between(tempo_map, first_bar, first_bar + bars - 1), sample_rate_hz)
-    frames = round_half_up((tempo_map.time_of_bar(first_bar + bars) - start_s + TAIL_S) * sample_rate_hz)
-    return ClickPlan(onsets, frames, round_half_up(LEAD_S * sample_rate_hz), LEAD_S, sample_rate_hz)
+    frames = round_half_up((tempo_map.time_of_bar(first_bar + bars) - start_s + _TAIL_S) * sample_rate_hz)
+    return ClickPlan(onsets, frames, round_half_up(_LEAD_S * sample_rate_hz), _LEAD_S, sample_rate_hz)
 
 
-def at_click_level(music: NDArray[np.float64]) -> NDArray[np.float64]:
+def _at_click_level(music: Doubles) -> Doubles:
     peak = float(np.abs(music).max(initial=0.0))
     return music * (10 ** (DEFAULT_PEAK_DBFS / 20) / peak) if peak > 0 else music

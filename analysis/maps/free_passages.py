@@ -7,10 +7,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.core.samples import Flags
 from analysis.maps.tempo_map import TempoMap
 
 
-def in_time(times_s: NDArray[Any], tempo_map: TempoMap) -> NDArray[np.bool_]:
+def in_time(times_s: NDArray[Any], tempo_map: TempoMap) -> Flags:
     """`not TempoMap.is_free_at` of many moments at once."""
     starts_s = np.array([float(one.time_s) for one in tempo_map.segments])
     free = np.array([one.free for one in tempo_map.segments])

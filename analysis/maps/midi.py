@@ -17,16 +17,16 @@ import mido
 
 from analysis.maps.tempo_map import MeterSign, Segment, TempoMap, TempoMapError, round_half_up
 
-TICKS_PER_QUARTER = 480
-MICROSECONDS_PER_MINUTE = 60_000_000
-SLOWEST_US, FASTEST_US = 0xFFFFFF, 1
-DEFAULT_US = 500_000  # SMF 1.1: 120 BPM until a Set Tempo says otherwise
-BAR_ONE_MARKER = "bar one"
-FREE_MARKER, IN_TIME_MARKER = "free", "in time"
-MAX_EVENTS = 200_000
-MAX_BARS = 10_000
+_TICKS_PER_QUARTER = 480
+_MICROSECONDS_PER_MINUTE = 60_000_000
+_SLOWEST_US, _FASTEST_US = 0xFFFFFF, 1
+_DEFAULT_US = 500_000  # SMF 1.1: 120 BPM until a Set Tempo says otherwise
+_BAR_ONE_MARKER = "bar one"
+_FREE_MARKER, _IN_TIME_MARKER = "free", "in time"
+_MAX_EVENTS = 200_000
+_MAX_BARS = 10_000
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 
 class MidiError(ValueError):
@@ -51,15 +51,15 @@ class MidiFacts:
 
 def microseconds_per_quarter(bpm: Fraction, quarters_per_beat: Fraction) -> int:
     """Rounded, not cut off: truncation doubles the drift."""
-    return min(SLOWEST_US, max(FASTEST_US, round_half_up(MICROSECONDS_PER_MINUTE / (bpm * quarters_per_beat))))
+    return min(_SLOWEST_US, max(_FASTEST_US, round_half_up(_MICROSECONDS_PER_MINUTE / (bpm * quarters_per_beat))))
 
 
 def quarters_per_minute(microseconds: int) -> Fraction:
     """The tempo meant: the nearest thousandth of a BPM when that would be stored as this same number, else exact."""
-    raw = Fraction(MICROSECONDS_PER_MINUTE, microseconds)
+    raw = Fraction(_MICROSECONDS_PER_MINUTE, microseconds)
     for digits in (0, 1, 2, 3):
         near = Fraction(round_half_up(raw * 10**digits), 10**digits)
-        if near and abs(MICROSECONDS_PER_MINUTE / near - microseconds) <= Fraction(1, 2):
+        if near and abs(_MICROSECONDS_PER_MINUTE / near - microseconds) <= Fraction(1, 2):
             return near
     return raw
 
@@ -75,7 +75,7 @@ def write_midi(tempo_map: TempoMap, path: Path, *, bars: int, markers: Sequence[
     events: list[tuple[Fraction, int, mido.MetaMessage]] = []
     if lead_bars:
         events += [(Fraction(0), 0, _time_signature(first.meter)), (Fraction(0), 1, _set_tempo(lead_us))]
-        events.append((_quarters(tempo_map, 1, lead_bars), 2, mido.MetaMessage("marker", text=BAR_ONE_MARKER)))
+        events.append((_quarters(tempo_map, 1, lead_bars), 2, mido.MetaMessage("marker", text=_BAR_ONE_MARKER)))
     for segment in tempo_map.segments:
         at = _quarters(tempo_map, max(1, segment.bar), lead_bars)
         microseconds = microseconds_per_quarter(segment.bpm, segment.meter.quarters_per_beat)
@@ -89,21 +89,21 @@ def write_midi(tempo_map: TempoMap, path: Path, *, bars: int, markers: Sequence[
 
 def _free_markers(tempo_map: TempoMap) -> Iterator[Marker]:
     for stretch in tempo_map.free_stretches:
-        yield Marker(max(1, stretch.bar), FREE_MARKER)
+        yield Marker(max(1, stretch.bar), _FREE_MARKER)
         if stretch.end_bar is not None:
-            yield Marker(stretch.end_bar, IN_TIME_MARKER)
+            yield Marker(stretch.end_bar, _IN_TIME_MARKER)
 
 
 def _save(path: Path, events: list[tuple[Fraction, int, mido.MetaMessage]], end: Fraction) -> None:
-    file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_QUARTER)
+    file = mido.MidiFile(type=1, ticks_per_beat=_TICKS_PER_QUARTER)
     track = mido.MidiTrack()
     file.tracks.append(track)
     now = 0
     for at, _, message in sorted(events, key=lambda event: event[:2]):
-        tick = round_half_up(at * TICKS_PER_QUARTER)
+        tick = round_half_up(at * _TICKS_PER_QUARTER)
         track.append(message.copy(time=tick - now))
         now = tick
-    track.append(mido.MetaMessage("end_of_track", time=max(0, round_half_up(end * TICKS_PER_QUARTER) - now)))
+    track.append(mido.MetaMessage("end_of_track", time=max(0, round_half_up(end * _TICKS_PER_QUARTER) - now)))
     file.save(path)
 
 
@@ -115,7 +115,7 @@ def _lead_in(tempo_map: TempoMap) -> tuple[int, int]:
     bars = max(1, round_half_up(tempo_map.bar_one_s / first.bar_s))
     quarters = bars * first.meter.beats_per_bar * first.meter.quarters_per_beat
     microseconds = round_half_up(tempo_map.bar_one_s * 1_000_000 / quarters)
-    return bars, min(SLOWEST_US, max(FASTEST_US, microseconds))
+    return bars, min(_SLOWEST_US, max(_FASTEST_US, microseconds))
 
 
 def _quarters(tempo_map: TempoMap, bar: int, lead_bars: int) -> Fraction:
@@ -173,7 +173,7 @@ def _meta_events(file: mido.MidiFile) -> list[tuple[int, Any]]:
             tick += message.time
             if message.is_meta and message.type in ("set_tempo", "time_signature", "marker"):
                 events.append((tick, message))
-        if len(events) > MAX_EVENTS:
+        if len(events) > _MAX_EVENTS:
             raise MidiError("holds too many tempo events")
     return sorted(events, key=lambda event: event[0])
 
@@ -184,9 +184,9 @@ def _facts(events: list[tuple[int, Any]], ticks_per_quarter: int) -> MidiFacts:
     marks = [(Fraction(tick, ticks_per_quarter), m.text) for tick, m in events if m.type == "marker"]
     last = max([Fraction(0), *(at for at, _ in (*tempos, *meters, *marks))])
     bars = _bars(_from_start(meters, MeterSign(4, 4)), last)
-    one = next((at for at, text in marks if text.strip().lower() == BAR_ONE_MARKER), Fraction(0))
+    one = next((at for at, text in marks if text.strip().lower() == _BAR_ONE_MARKER), Fraction(0))
     number_of_one = max(index for index, (at, _) in enumerate(bars) if at <= one)
-    segments = _segments(bars, _from_start(tempos, DEFAULT_US), _free_from(marks), number_of_one)
+    segments = _segments(bars, _from_start(tempos, _DEFAULT_US), _free_from(marks), number_of_one)
     markers = tuple(
         Marker(max(index for index, (start, _) in enumerate(bars) if start <= at) - number_of_one + 1, text)
         for at, text in marks
@@ -195,12 +195,12 @@ def _facts(events: list[tuple[int, Any]], ticks_per_quarter: int) -> MidiFacts:
 
 
 def _changes(
-    events: Iterable[tuple[int, Any]], kind: str, ticks: int, read: Callable[[Any], T]
-) -> list[tuple[Fraction, T]]:
+    events: Iterable[tuple[int, Any]], kind: str, ticks: int, read: Callable[[Any], _T]
+) -> list[tuple[Fraction, _T]]:
     return [(Fraction(tick, ticks), read(message)) for tick, message in events if message.type == kind]
 
 
-def _from_start(changes: list[tuple[Fraction, T]], default: T) -> list[tuple[Fraction, T]]:
+def _from_start(changes: list[tuple[Fraction, _T]], default: _T) -> list[tuple[Fraction, _T]]:
     return changes if changes and changes[0][0] == 0 else [(Fraction(0), default), *changes]
 
 
@@ -212,7 +212,7 @@ def _bars(meters: list[tuple[Fraction, MeterSign]], last: Fraction) -> list[tupl
         meter = next(sign for start, sign in reversed(meters) if start <= at)
         bars.append((at, meter))
         at += meter.beats_per_bar * meter.quarters_per_beat
-        if len(bars) > MAX_BARS:
+        if len(bars) > _MAX_BARS:
             raise MidiError("runs over too many bars")
     return [*bars, (at, bars[-1][1])]
 
@@ -222,7 +222,7 @@ def _free_from(marks: list[tuple[Fraction, str]]) -> list[tuple[Fraction, bool]]
     words = [(at, text.strip().lower()) for at, text in marks]
     return [
         (Fraction(0), False),
-        *((at, word == FREE_MARKER) for at, word in words if word in (FREE_MARKER, IN_TIME_MARKER)),
+        *((at, word == _FREE_MARKER) for at, word in words if word in (_FREE_MARKER, _IN_TIME_MARKER)),
     ]
 
 
@@ -254,5 +254,5 @@ def _seconds(tempos: list[tuple[Fraction, int]], start: Fraction, end: Fraction)
     for (at, us), (until, _) in zip(tempos, [*tempos[1:], (end, 0)], strict=True):
         low, high = max(at, start), min(max(until, at), end)
         if high > low:
-            total += (high - low) * MICROSECONDS_PER_MINUTE / quarters_per_minute(us) / 1_000_000
+            total += (high - low) * _MICROSECONDS_PER_MINUTE / quarters_per_minute(us) / 1_000_000
     return total

@@ -9,14 +9,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles, Flags
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
 
-Doubles = NDArray[np.float64]
 # Attacks are held against the half beats: nearer ones hide a drift, farther ones leave the off-beats out.
-PARTS = 2
+_PARTS = 2
 
 
 @dataclass(frozen=True)
@@ -38,13 +37,13 @@ class Lean:
     count: int
 
 
-FEWEST = 4
+_FEWEST = 4
 # Of a bar, which is judged beside its neighbours, one attack tells something.
-FEWEST_IN_BAR = 1
+_FEWEST_IN_BAR = 1
 # A half beat worked out from an attack's place and lateness is on its bar line to this.
-SAME_S = 1e-6
+_SAME_S = 1e-6
 # The median absolute deviation of a normal distribution is this share of its standard deviation.
-MAD_SHARE = 0.6745
+_MAD_SHARE = 0.6745
 
 
 def residual_of(tempo_map: TempoMap, onset_s: Doubles, weight: Doubles) -> Residual:
@@ -53,21 +52,21 @@ def residual_of(tempo_map: TempoMap, onset_s: Doubles, weight: Doubles) -> Resid
     starts = np.array([float(one.time_s) for one in tempo_map.segments])
     beat_s = np.array([float(one.beat_s) for one in tempo_map.segments])
     own = np.maximum(np.searchsorted(starts, onset_s, side="right") - 1, 0)
-    half_beats = (onset_s - starts[own]) / beat_s[own] * PARTS
-    late_ms = (half_beats - np.rint(half_beats)) * beat_s[own] / PARTS * 1000
+    half_beats = (onset_s - starts[own]) / beat_s[own] * _PARTS
+    late_ms = (half_beats - np.rint(half_beats)) * beat_s[own] / _PARTS * 1000
     return Residual(onset_s, late_ms, weight)
 
 
 def lean_between(residual: Residual, start_s: float, end_s: float) -> Lean:
-    return lean_of(residual, (residual.time_s >= start_s) & (residual.time_s < end_s))
+    return _lean_of(residual, (residual.time_s >= start_s) & (residual.time_s < end_s))
 
 
-def lean_of(residual: Residual, inside: NDArray[np.bool_], *, fewest: int = FEWEST) -> Lean:
+def _lean_of(residual: Residual, inside: Flags, *, fewest: int = _FEWEST) -> Lean:
     late, weight = residual.late_ms[inside], residual.weight[inside]
     if len(late) < fewest:
         return Lean(None, None, len(late))
     middle = weighted_middle(late, weight)
-    return Lean(middle, weighted_middle(np.abs(late - middle), weight) / MAD_SHARE, len(late))
+    return Lean(middle, weighted_middle(np.abs(late - middle), weight) / _MAD_SHARE, len(late))
 
 
 def weighted_middle(values: Doubles, weight: Doubles) -> float:
@@ -87,10 +86,10 @@ def leans_by_bar(residual: Residual, tempo_map: TempoMap, bars: Sequence[int]) -
     if not bars:
         return []
     held_s = residual.time_s - residual.late_ms / 1000
-    ends_s = [float(tempo_map.time_of_bar(bar)) - SAME_S for bar in (*bars, bars[-1] + 1)]
+    ends_s = [float(tempo_map.time_of_bar(bar)) - _SAME_S for bar in (*bars, bars[-1] + 1)]
     own = np.searchsorted(ends_s, held_s, side="right") - 1
     free = Lean(None, None, 0)
     return [
-        free if tempo_map.is_free_bar(bar) else lean_of(residual, own == at, fewest=FEWEST_IN_BAR)
+        free if tempo_map.is_free_bar(bar) else _lean_of(residual, own == at, fewest=_FEWEST_IN_BAR)
         for at, bar in enumerate(bars)
     ]

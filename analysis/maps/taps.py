@@ -12,20 +12,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Doubles = NDArray[np.float64]
+from analysis.core.samples import Doubles, Indices
 
-FEWEST_TAPS = 4
-SLOWEST_S, FASTEST_S = 3.0, 0.12  # between two taps: nobody taps the felt beat slower or faster (house choice)
+_FEWEST_TAPS = 4
+_SLOWEST_S, _FASTEST_S = 3.0, 0.12  # between two taps: nobody taps the felt beat slower or faster (house choice)
 # A tap further from the line than this share of a beat was a slip, not part of the count.
-SLIP = 0.3
-SURE = 0.95
+_SLIP = 0.3
+_SURE = 0.95
 # A reading is what was tapped when it lies within the taps' interval, or this close to it (house choice).
-SAME = 0.02
-ROUNDS = 4
+_SAME = 0.02
+_ROUNDS = 4
 # Levels of one pulse at which people tap.
-LEVELS = (1.0, 0.5, 2.0, 1 / 3, 3.0, 2 / 3, 1.5)
+_LEVELS = (1.0, 0.5, 2.0, 1 / 3, 3.0, 2 / 3, 1.5)
 
 
 @dataclass(frozen=True)
@@ -45,16 +44,16 @@ class TappedTempo:
 def fit_taps(taps_s: Sequence[float], *, taps_per_beat: int = 1) -> TappedTempo | None:
     """None for too few taps, or taps that keep no count."""
     taps = np.unique(np.asarray(taps_s, np.float64))
-    if len(taps) < FEWEST_TAPS:
+    if len(taps) < _FEWEST_TAPS:
         return None
     apart_s = _usual_gap_s(np.diff(taps))
-    if not FASTEST_S <= apart_s <= SLOWEST_S:
+    if not _FASTEST_S <= apart_s <= _SLOWEST_S:
         return None
     places = _count(taps, apart_s)
     start_s, step_s = float(taps[0]), apart_s
-    for _ in range(ROUNDS):
+    for _ in range(_ROUNDS):
         kept = _one_a_place(taps, places, start_s, step_s)
-        if len(kept) < FEWEST_TAPS:
+        if len(kept) < _FEWEST_TAPS:
             return None
         step_s, start_s = (float(value) for value in np.polyfit(places[kept], taps[kept], 1))
         places = np.rint((taps - start_s) / step_s).astype(int)
@@ -64,36 +63,36 @@ def fit_taps(taps_s: Sequence[float], *, taps_per_beat: int = 1) -> TappedTempo 
 
 def _usual_gap_s(gaps_s: Doubles) -> float:
     """The gap that most others repeat: a missed tap doubles one gap, a slip splits one."""
-    near = np.abs(np.log(gaps_s[:, None] / gaps_s[None, :])) < np.log(1 + SLIP)
+    near = np.abs(np.log(gaps_s[:, None] / gaps_s[None, :])) < np.log(1 + _SLIP)
     leader = int(near.sum(axis=1).argmax())
     return float(np.median(gaps_s[near[leader]]))
 
 
-def _count(taps: Doubles, apart_s: float) -> NDArray[np.int_]:
+def _count(taps: Doubles, apart_s: float) -> Indices:
     """Which beat each tap stands for, going from tap to tap: an unsteady start cannot throw the rest off."""
     return np.concatenate([[0], np.cumsum(np.rint(np.diff(taps) / apart_s))]).astype(int)
 
 
-def _one_a_place(taps: Doubles, places: NDArray[np.int_], start_s: float, step_s: float) -> NDArray[np.int_]:
+def _one_a_place(taps: Doubles, places: Indices, start_s: float, step_s: float) -> Indices:
     """Indices of the taps to trust: near the line, and of two on one beat the nearer."""
     off = np.abs(taps - start_s - places * step_s)
     order = np.lexsort((off, places))
     first = order[np.concatenate([[True], np.diff(places[order]) > 0])]
-    reach = max(SLIP * step_s * 0.5, 3 * float(np.median(off[first])))
+    reach = max(_SLIP * step_s * 0.5, 3 * float(np.median(off[first])))
     return np.sort(first[off[first] <= reach])
 
 
 def _with_interval(
-    taps: Doubles, places: NDArray[np.int_], start_s: float, step_s: float, *, per_beat: int, given: int
+    taps: Doubles, places: Indices, start_s: float, step_s: float, *, per_beat: int, given: int
 ) -> TappedTempo | None:
     from scipy.special import stdtrit
 
-    if len(taps) < FEWEST_TAPS or step_s <= 0:
+    if len(taps) < _FEWEST_TAPS or step_s <= 0:
         return None
     left = taps - start_s - places * step_s
     spread_s = float(np.sqrt(left @ left / (len(taps) - 2)))
     error_s = spread_s / float(np.sqrt(((places - places.mean()) ** 2).sum()))
-    reach_s = min(float(stdtrit(len(taps) - 2, (1 + SURE) / 2)) * error_s, 0.5 * step_s)
+    reach_s = min(float(stdtrit(len(taps) - 2, (1 + _SURE) / 2)) * error_s, 0.5 * step_s)
     bpm_of = 60.0 / per_beat
     return TappedTempo(
         bpm=bpm_of / step_s,
@@ -109,8 +108,8 @@ def _with_interval(
 def measured_at(tapped: TappedTempo, measured_bpms: Sequence[float]) -> float | None:
     """The tempo that was tapped: the first of those measured, one of its levels, or another reading as it is. None when
     nothing measured is what was tapped."""
-    low, high = tapped.bpm_low * (1 - SAME), tapped.bpm_high * (1 + SAME)
-    levels = [bpm * level for bpm in measured_bpms[:1] for level in LEVELS]
+    low, high = tapped.bpm_low * (1 - _SAME), tapped.bpm_high * (1 + _SAME)
+    levels = [bpm * level for bpm in measured_bpms[:1] for level in _LEVELS]
     return next((bpm for bpm in (*levels, *measured_bpms[1:]) if low <= bpm <= high), None)
 
 

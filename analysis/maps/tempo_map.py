@@ -18,12 +18,12 @@ from analysis.core.reports import MapSegment
 SECONDS_PER_MINUTE = 60
 # A segment's end as its stated tempo gives it may differ this much from the next segment's stated time and still be
 # taken as the same point, written down with rounding. Beyond it the times are anchors, and they win over the tempo.
-SAME_POINT_S = Fraction(1, 100_000)
+_SAME_POINT_S = Fraction(1, 100_000)
 
 
 # The slowest that Set Tempo can say, in three bytes of microseconds (SMF 1.1, `FF 51 03`): the tempo-map file could not
 # lead through a free passage that counts as fewer bars.
-LONGEST_QUARTER_S = Fraction(0xFFFFFF, 1_000_000)
+_LONGEST_QUARTER_S = Fraction(0xFFFFFF, 1_000_000)
 # Longer bars than this are typing errors: nobody counts them (house choice).
 MOST_IN_A_BAR = 32
 NOTE_VALUES = (1, 2, 4, 8, 16, 32)
@@ -135,7 +135,7 @@ class TempoMap:
         for segment in self.segments:
             if not 1 <= segment.bpm <= 1000:
                 raise TempoMapError(f"tempo out of range: {float(segment.bpm)}")
-            if segment.free and segment.beat_s > LONGEST_QUARTER_S * segment.meter.quarters_per_beat:
+            if segment.free and segment.beat_s > _LONGEST_QUARTER_S * segment.meter.quarters_per_beat:
                 raise TempoMapError(f"bar {segment.bar} is free for longer than its bars can be: count it as more bars")
         for one, two in zip(self.segments, self.segments[1:], strict=False):
             if two.bar <= one.bar or two.time_s <= one.time_s:
@@ -239,7 +239,7 @@ def _reconciled(segments: Sequence[Segment]) -> tuple[Segment, ...]:
         if bars <= 0 or two.time_s <= one.time_s or one.bpm <= 0:
             break  # TempoMap says what is wrong with it
         end = one.time_s + bars * one.bar_s
-        if abs(end - two.time_s) <= SAME_POINT_S:
+        if abs(end - two.time_s) <= _SAME_POINT_S:
             fixed[index + 1] = replace(two, time_s=end)
         else:
             beats = bars * one.meter.beats_per_bar

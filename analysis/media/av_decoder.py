@@ -17,11 +17,11 @@ from analysis.core.samples import Samples
 from analysis.media.facts import MediaFacts
 
 DECODER_ERRORS = (av.error.FFmpegError, ValueError, IndexError)
-LOSSLESS_BITS = {"s16": 16, "s32": 24, "u8": 8, "flt": 32, "dbl": 64}
-LOSSLESS_CODECS = frozenset({"alac", "flac", "tta", "wavpack", "ape"})
+_LOSSLESS_BITS = {"s16": 16, "s32": 24, "u8": 8, "flt": 32, "dbl": 64}
+_LOSSLESS_CODECS = frozenset({"alac", "flac", "tta", "wavpack", "ape"})
 # The decoder's own configuration of ALAC: 12 bytes of atom header, then the bit depth as the sixth byte.
-ALAC_DEPTH_BYTE = 17
-SCALES = {"i2": 2**15, "i4": 2**31, "u1": 2**7}
+_ALAC_DEPTH_BYTE = 17
+_SCALES = {"i2": 2**15, "i4": 2**31, "u1": 2**7}
 
 
 class AvDecoder:
@@ -55,7 +55,7 @@ class AvDecoder:
     def _pieces(self) -> Iterator[Samples]:
         try:
             for frame in self._container.decode(self._stream):
-                piece = samples_of(frame)
+                piece = _samples_of(frame)
                 if frame.sample_rate != self.facts.sample_rate_hz or piece.shape[1] != self.facts.channels:
                     self.facts.broke_off = True
                     return
@@ -71,19 +71,19 @@ class AvDecoder:
         self._container.close()
 
 
-def samples_of(frame: AudioFrame) -> Samples:
+def _samples_of(frame: AudioFrame) -> Samples:
     """A decoder's frame as floats, shape (n_frames, n_channels), full scale 1.0."""
     values: NDArray[Any] = frame.to_ndarray()
     if not frame.format.is_planar:
         values = values.reshape(-1, frame.layout.nb_channels).T
     kind = values.dtype.str[1:]
-    if kind not in SCALES:
+    if kind not in _SCALES:
         return np.asarray(values.T)
     if kind == "u1":
-        values = values.astype(np.float32) - SCALES[kind]
+        values = values.astype(np.float32) - _SCALES[kind]
     # 32-bit words do not fit a float's 24 bits.
     wide: Samples = values.T.astype(np.float64 if kind == "i4" else np.float32)
-    return wide / wide.dtype.type(SCALES[kind])
+    return wide / wide.dtype.type(_SCALES[kind])
 
 
 def _facts(stream: AudioStream, *, is_mp4: bool) -> MediaFacts:
@@ -91,7 +91,7 @@ def _facts(stream: AudioStream, *, is_mp4: bool) -> MediaFacts:
     if context is None:
         raise ValueError("no decoder for this codec")
     sample_format = context.format.name.removesuffix("p") if context.format else ""
-    lossless = context.name in LOSSLESS_CODECS or context.name.startswith("pcm_")
+    lossless = context.name in _LOSSLESS_CODECS or context.name.startswith("pcm_")
     bits = _bits(context.name, sample_format, context.extradata) if lossless else None
     declared = None
     if is_mp4 and stream.duration and stream.time_base:
@@ -109,9 +109,9 @@ def _facts(stream: AudioStream, *, is_mp4: bool) -> MediaFacts:
 
 
 def _bits(codec: str, sample_format: str, extradata: bytes | None) -> int | None:
-    if codec == "alac" and extradata and len(extradata) > ALAC_DEPTH_BYTE:
-        return extradata[ALAC_DEPTH_BYTE]
+    if codec == "alac" and extradata and len(extradata) > _ALAC_DEPTH_BYTE:
+        return extradata[_ALAC_DEPTH_BYTE]
     if codec.startswith("pcm_"):
         digits = "".join(character for character in codec.partition("_")[2] if character.isdigit())
         return int(digits) if digits else None
-    return LOSSLESS_BITS.get(sample_format)
+    return _LOSSLESS_BITS.get(sample_format)

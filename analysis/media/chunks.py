@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
 
-MOST_CHUNKS = 2000
-UNKNOWN_SIZE_32 = 0xFFFFFFFF
+_MOST_CHUNKS = 2000
+_UNKNOWN_SIZE_32 = 0xFFFFFFFF
 
 
 @dataclass(frozen=True)
@@ -26,14 +26,14 @@ class Chunk:
 
 def outline(file: BinaryIO, container: str, *, size_bytes: int) -> tuple[Chunk, ...]:
     """Chunks of the top level in the order of the file. Stops quietly where the outline stops making sense."""
-    walk = WALKS.get(container)
+    walk = _WALKS.get(container)
     if walk is None:
         return ()
     chunks: list[Chunk] = []
     try:
         for chunk in walk(file, size_bytes):
             chunks.append(chunk)
-            if len(chunks) >= MOST_CHUNKS:
+            if len(chunks) >= _MOST_CHUNKS:
                 break
     except struct.error:
         pass
@@ -42,7 +42,7 @@ def outline(file: BinaryIO, container: str, *, size_bytes: int) -> tuple[Chunk, 
 
 def missing_bytes(chunks: tuple[Chunk, ...], *, size_bytes: int) -> int:
     """Bytes of sound that the header promises and the disk does not hold."""
-    ends = [chunk.offset + chunk.size for chunk in chunks if chunk.size is not None and chunk.name in SOUND_CHUNKS]
+    ends = [chunk.offset + chunk.size for chunk in chunks if chunk.size is not None and chunk.name in _SOUND_CHUNKS]
     return max(0, max(ends, default=0) - size_bytes)
 
 
@@ -53,7 +53,7 @@ def unclaimed_bytes(chunks: tuple[Chunk, ...], *, size_bytes: int) -> int:
     return 0 if has_open_end or not ends else max(0, size_bytes - max(ends) - max(ends) % 2)
 
 
-SOUND_CHUNKS = frozenset({"data", "SSND", "mdat"})
+_SOUND_CHUNKS = frozenset({"data", "SSND", "mdat"})
 
 
 def _read(file: BinaryIO, offset: int, layout: str) -> tuple[int, ...]:
@@ -75,7 +75,7 @@ def _walk_riff(file: BinaryIO, size_bytes: int) -> Iterator[Chunk]:
         size: int | None = _read(file, offset + 4, f"{order}I")[0]
         if name == "ds64":
             long_data_bytes = _read(file, offset + 16, "<Q")[0]
-        if name == "data" and size == UNKNOWN_SIZE_32:
+        if name == "data" and size == _UNKNOWN_SIZE_32:
             size = long_data_bytes
         if name == "data" and size == 0:
             size = None
@@ -130,28 +130,28 @@ def _walk_mp4(file: BinaryIO, size_bytes: int) -> Iterator[Chunk]:
         offset += size
 
 
-OGG_TAIL_BYTES = 2**17
-OGG_PAGE_HEADER_BYTES = 27
+_OGG_TAIL_BYTES = 2**17
+_OGG_PAGE_HEADER_BYTES = 27
 
 
 def ogg_missing_bytes(file: BinaryIO, *, size_bytes: int) -> int:
     """How much of the last Ogg page is missing. A page tells its length in the table after its header (RFC 3533)."""
-    start = max(0, size_bytes - OGG_TAIL_BYTES)
+    start = max(0, size_bytes - _OGG_TAIL_BYTES)
     file.seek(start)
-    tail = file.read(OGG_TAIL_BYTES)
+    tail = file.read(_OGG_TAIL_BYTES)
     page = tail.rfind(b"OggS")
     if page < 0:
         return 0
-    header = tail[page : page + OGG_PAGE_HEADER_BYTES]
-    if len(header) < OGG_PAGE_HEADER_BYTES:
-        return OGG_PAGE_HEADER_BYTES - len(header)
+    header = tail[page : page + _OGG_PAGE_HEADER_BYTES]
+    if len(header) < _OGG_PAGE_HEADER_BYTES:
+        return _OGG_PAGE_HEADER_BYTES - len(header)
     segments = header[-1]
-    table = tail[page + OGG_PAGE_HEADER_BYTES : page + OGG_PAGE_HEADER_BYTES + segments]
-    end = start + page + OGG_PAGE_HEADER_BYTES + segments + sum(table)
+    table = tail[page + _OGG_PAGE_HEADER_BYTES : page + _OGG_PAGE_HEADER_BYTES + segments]
+    end = start + page + _OGG_PAGE_HEADER_BYTES + segments + sum(table)
     return max(0, end - size_bytes)
 
 
-WALKS = {
+_WALKS = {
     "wav": _walk_riff,
     "rf64": _walk_riff,
     "bw64": _walk_riff,

@@ -12,8 +12,8 @@ import soundfile
 
 from analysis.core.samples import Samples
 
-SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
-RIFF_LIMIT_BYTES = 2**32 - 2**20  # room for headers and further chunks
+_SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
+_RIFF_LIMIT_BYTES = 2**32 - 2**20  # room for headers and further chunks
 
 
 class SoundWriter:
@@ -29,11 +29,11 @@ class SoundWriter:
         self.frames = 0
 
     def write(self, block: Samples) -> None:
-        self._file.write(block if self._bit_depth == 32 else fixed_point(block, self._bit_depth))
+        self._file.write(block if self._bit_depth == 32 else _fixed_point(block, self._bit_depth))
         self.frames += len(block)
 
 
-def fixed_point(block: Samples, bit_depth: int) -> np.ndarray:
+def _fixed_point(block: Samples, bit_depth: int) -> np.ndarray:
     """Words of 32 bits with the sample in the upper `bit_depth`, as libsndfile takes them without scaling."""
     top = 2 ** (bit_depth - 1)
     words = np.clip(np.rint(np.asarray(block, np.float64) * top), -top, top - 1).astype(np.int32)
@@ -45,13 +45,13 @@ def create_sound(
     path: Path, *, sample_rate_hz: int, channels: int, bit_depth: int, frames: int
 ) -> Iterator[SoundWriter]:
     """Write a WAV of about `frames` frames. It appears under its name only when it is whole and on disk."""
-    if bit_depth not in SUBTYPES:
-        raise ValueError(f"bit_depth must be one of {sorted(SUBTYPES)}, not {bit_depth}")
-    is_long = frames * channels * bit_depth // 8 > RIFF_LIMIT_BYTES
+    if bit_depth not in _SUBTYPES:
+        raise ValueError(f"bit_depth must be one of {sorted(_SUBTYPES)}, not {bit_depth}")
+    is_long = frames * channels * bit_depth // 8 > _RIFF_LIMIT_BYTES
     part = path.with_name(f".{path.name}.part")
     try:
         with soundfile.SoundFile(
-            part, "w", sample_rate_hz, channels, SUBTYPES[bit_depth], format="RF64" if is_long else "WAV"
+            part, "w", sample_rate_hz, channels, _SUBTYPES[bit_depth], format="RF64" if is_long else "WAV"
         ) as file:
             yield SoundWriter(file, bit_depth)
         with part.open("rb+") as written:

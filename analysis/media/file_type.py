@@ -15,7 +15,7 @@ class Content:
     is_called: str | None = None
 
 
-AUDIO_SIGNATURES: tuple[tuple[bytes, str], ...] = (
+_AUDIO_SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"RF64", "rf64"),
     (b"BW64", "bw64"),
     (b"riff\x2e\x91\xcf\x11", "w64"),
@@ -24,7 +24,7 @@ AUDIO_SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"OggS", "ogg"),
     (b"\x1aE\xdf\xa3", "matroska"),
 )
-NOT_AUDIO_SIGNATURES: tuple[tuple[bytes, str], ...] = (
+_NOT_AUDIO_SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"\x7fELF", "a program"),
     (b"MZ", "a program"),
     (b"\xcf\xfa\xed\xfe", "a program"),
@@ -51,20 +51,20 @@ def identify(head: bytes, *, size_bytes: int) -> Content:
     """Name the content from its first `HEAD_BYTES` bytes."""
     if size_bytes == 0:
         return Content(is_called="empty")
-    container = audio_container(head)
+    container = _audio_container(head)
     if container:
         return Content(container=container)
-    for signature, is_called in NOT_AUDIO_SIGNATURES:
+    for signature, is_called in _NOT_AUDIO_SIGNATURES:
         if head.startswith(signature):
             return Content(is_called=is_called)
-    if looks_like_markup(head):
+    if _looks_like_markup(head):
         return Content(is_called="a web page or drawing")
-    if looks_like_text(head):
+    if _looks_like_text(head):
         return Content(is_called="a text file")
     return Content(is_called="a kind of file that we don't know")
 
 
-def audio_container(head: bytes) -> str | None:
+def _audio_container(head: bytes) -> str | None:
     """The container that these first bytes open, or None."""
     form = head[8:12]
     if head[:4] in (b"RIFF", b"RIFX"):
@@ -73,7 +73,7 @@ def audio_container(head: bytes) -> str | None:
         return {b"AIFF": "aiff", b"AIFC": "aifc"}.get(form)
     if head[4:8] == b"ftyp":
         return "mp4"
-    for signature, container in AUDIO_SIGNATURES:
+    for signature, container in _AUDIO_SIGNATURES:
         if head.startswith(signature):
             return container
     return _mpeg_container(head)
@@ -81,7 +81,7 @@ def audio_container(head: bytes) -> str | None:
 
 def _mpeg_container(head: bytes) -> str | None:
     if head[:3] == b"ID3":
-        body = head[10 + id3v2_body_bytes(head) :]
+        body = head[10 + _id3v2_body_bytes(head) :]
         return "flac" if body[:4] == b"fLaC" else _frame_container(body) or "mp3"
     # Some writers pad the start of the stream with zeros.
     return _frame_container(head)
@@ -98,7 +98,7 @@ def _frame_container(body: bytes) -> str | None:
     return "mp3" if is_layer_3 and has_rates else None
 
 
-def id3v2_body_bytes(head: bytes) -> int:
+def _id3v2_body_bytes(head: bytes) -> int:
     """Length of an ID3v2 tag after its 10-byte header: four bytes of seven bits."""
     size = 0
     for byte in head[6:10]:
@@ -106,12 +106,12 @@ def id3v2_body_bytes(head: bytes) -> int:
     return size
 
 
-def looks_like_markup(head: bytes) -> bool:
+def _looks_like_markup(head: bytes) -> bool:
     text = head.lstrip(b"\xef\xbb\xbf \t\r\n").lower()
     return text.startswith((b"<!doctype", b"<html", b"<?xml", b"<svg", b"<head", b"<script"))
 
 
-def looks_like_text(head: bytes) -> bool:
+def _looks_like_text(head: bytes) -> bool:
     """Text has no control bytes besides white space, and decodes (a cut last character aside)."""
     if any(byte < 32 and byte not in b"\t\n\r\f\x1b" for byte in head):
         return False

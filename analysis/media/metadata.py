@@ -11,7 +11,7 @@ from typing import Any, BinaryIO
 
 from analysis.media.chunks import Chunk
 
-MOST_BYTES = 2**20
+_MOST_BYTES = 2**20
 Tags = dict[str, object]
 
 
@@ -19,13 +19,13 @@ def read_tags(file: BinaryIO, container: str, chunks: tuple[Chunk, ...], *, size
     """All that the metadata says. Broken metadata says nothing; it is never a reason to refuse the sound."""
     tags: Tags = {}
     for chunk in chunks:
-        read = CHUNK_READERS.get(chunk.name)
+        read = _CHUNK_READERS.get(chunk.name)
         if read and chunk.size and chunk.offset + chunk.size <= size_bytes:
             file.seek(chunk.offset)
-            tags |= read(file.read(min(chunk.size, MOST_BYTES)))
+            tags |= read(file.read(min(chunk.size, _MOST_BYTES)))
     if container in ("mp3", "adts", "flac"):
         file.seek(0)
-        tags |= id3_tags(file.read(MOST_BYTES))
+        tags |= id3_tags(file.read(_MOST_BYTES))
     return tags
 
 
@@ -33,7 +33,7 @@ def _text(raw: bytes) -> str:
     return raw.partition(b"\0")[0].decode("utf-8", "replace").strip()
 
 
-def broadcast_tags(body: bytes) -> Tags:
+def _broadcast_tags(body: bytes) -> Tags:
     """EBU Tech 3285 v2: description 0/256, date 320/10, time 330/8, time reference 338/8 in samples since midnight."""
     if len(body) < 346:
         return {}
@@ -46,22 +46,22 @@ def broadcast_tags(body: bytes) -> Tags:
     return {name: value for name, value in tags.items() if value != ""}
 
 
-IXML_FIELDS = {
+_IXML_FIELDS = {
     "FILE_SAMPLE_RATE": "ixml_sample_rate_hz",
     "TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO": "ixml_time_reference_low",
     "TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI": "ixml_time_reference_high",
 }
-IXML_TEXTS = {"NOTE": "ixml_note", "PROJECT": "ixml_project", "TAPE": "ixml_tape"}
+_IXML_TEXTS = {"NOTE": "ixml_note", "PROJECT": "ixml_project", "TAPE": "ixml_tape"}
 
 
 def ixml_tags(body: bytes) -> Tags:
     """Fields found by name: no entity is expanded and nothing outside the chunk is read."""
     text = body.decode("utf-16" if body[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8", "replace")
     tags: Tags = {}
-    for field, name in IXML_FIELDS.items():
+    for field, name in _IXML_FIELDS.items():
         if found := re.search(rf"<{field}>\s*(\d{{1,20}})\s*</{field}>", text):
             tags[name] = int(found[1])
-    for field, name in IXML_TEXTS.items():
+    for field, name in _IXML_TEXTS.items():
         if found := re.search(rf"<{field}>([^<]{{1,500}})</{field}>", text):
             tags[name] = found[1].strip()
     return tags
@@ -76,14 +76,14 @@ def id3_tags(head: bytes) -> Tags:
     while offset + 10 <= len(head) and head[offset : offset + 4].isalnum():
         name = head[offset : offset + 4].decode("latin-1")
         size = _id3_frame_bytes(head[offset + 4 : offset + 8], version=head[3])
-        if name in ID3_TEXTS and 1 < size < 2000:
-            tags[ID3_TEXTS[name]] = _id3_text(head[offset + 10 : offset + 10 + size])
+        if name in _ID3_TEXTS and 1 < size < 2000:
+            tags[_ID3_TEXTS[name]] = _id3_text(head[offset + 10 : offset + 10 + size])
         offset += 10 + size
     return _with_bpm(tags)
 
 
-ID3_TEXTS = {"TBPM": "tag_bpm", "TKEY": "tag_key", "TIT2": "title"}
-ID3_ENCODINGS = {0: "latin-1", 1: "utf-16", 2: "utf-16-be", 3: "utf-8"}
+_ID3_TEXTS = {"TBPM": "tag_bpm", "TKEY": "tag_key", "TIT2": "title"}
+_ID3_ENCODINGS = {0: "latin-1", 1: "utf-16", 2: "utf-16-be", 3: "utf-8"}
 
 
 def _id3_frame_bytes(raw: bytes, *, version: int) -> int:
@@ -93,7 +93,7 @@ def _id3_frame_bytes(raw: bytes, *, version: int) -> int:
 
 
 def _id3_text(body: bytes) -> str:
-    encoding = ID3_ENCODINGS.get(body[0], "latin-1") if body else "latin-1"
+    encoding = _ID3_ENCODINGS.get(body[0], "latin-1") if body else "latin-1"
     return body[1:].decode(encoding, "replace").strip("\0 ")
 
 
@@ -110,23 +110,23 @@ def _bpm(text: str) -> float | None:
     return value if 20.0 <= value <= 400.0 else None
 
 
-CHUNK_READERS: dict[str, Any] = {"bext": broadcast_tags, "iXML": ixml_tags, "id3 ": id3_tags, "ID3 ": id3_tags}
+_CHUNK_READERS: dict[str, Any] = {"bext": _broadcast_tags, "iXML": ixml_tags, "id3 ": id3_tags, "ID3 ": id3_tags}
 
-NAMED_BPM = re.compile(
+_NAMED_BPM = re.compile(
     r"(?<![\d.])(\d{2,3}(?:[.,]\d{1,3})?)[ _-]?bpm(?![a-z])|bpm[ _-]?(\d{2,3}(?:[.,]\d{1,3})?)(?!\d)", re.I
 )
-NAMED_RATE = re.compile(r"(?<![\d.])(44[.,_]?1|48|88[.,_]?2|96|176[.,_]?4|192)[ ]?k(?:hz)?(?![a-z])", re.I)
-NAMED_KEY = re.compile(r"(?<![A-Za-z])([A-G][#b]?)[ _-]?(maj|min|major|minor|m)(?![a-z])")
+_NAMED_RATE = re.compile(r"(?<![\d.])(44[.,_]?1|48|88[.,_]?2|96|176[.,_]?4|192)[ ]?k(?:hz)?(?![a-z])", re.I)
+_NAMED_KEY = re.compile(r"(?<![A-Za-z])([A-G][#b]?)[ _-]?(maj|min|major|minor|m)(?![a-z])")
 
 
 def name_hints(name: str) -> Tags:
     """Tempo, rate and key that people write into file names ("SONG_bass_112bpm_48k")."""
     hints: Tags = {}
-    if (found := NAMED_BPM.search(name)) and (value := _bpm(found[1] or found[2])):
+    if (found := _NAMED_BPM.search(name)) and (value := _bpm(found[1] or found[2])):
         hints["name_bpm"] = value
-    if found := NAMED_RATE.search(name):
+    if found := _NAMED_RATE.search(name):
         hints["name_sample_rate_hz"] = _named_rate_hz(found[1])
-    if found := NAMED_KEY.search(name):
+    if found := _NAMED_KEY.search(name):
         hints["name_key"] = f"{found[1]} {'major' if found[2].startswith('maj') else 'minor'}"
     return hints
 

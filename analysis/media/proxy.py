@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from analysis.core.samples import Samples
 from analysis.media.reader import open_media
 
-BITS = 16
-FULL_SCALE = 2 ** (BITS - 1)
-DITHER_SEED = 1
+_BITS = 16
+_FULL_SCALE = 2 ** (_BITS - 1)
+_DITHER_SEED = 1
 
 
 def write_proxy(path: Path, to: Path) -> None:
@@ -29,17 +29,17 @@ def write_proxy(path: Path, to: Path) -> None:
         with soundfile.SoundFile(
             to, "w", samplerate=facts.sample_rate_hz, channels=facts.channels, format="FLAC", subtype="PCM_16"
         ) as proxy:
-            is_exact = not facts.is_float and facts.bit_depth is not None and facts.bit_depth <= BITS
+            is_exact = not facts.is_float and facts.bit_depth is not None and facts.bit_depth <= _BITS
             for words in _words(media.blocks(), needs_dither=not is_exact):
                 proxy.write(words)
 
 
 def _words(blocks: Iterator[Samples], *, needs_dither: bool) -> Iterator[NDArray[np.int16]]:
     """16-bit words, with triangular dither two steps wide; what lies over full scale is held at it."""
-    dice = np.random.default_rng(DITHER_SEED)
+    dice = np.random.default_rng(_DITHER_SEED)
     for samples in blocks:
-        words = samples * FULL_SCALE
+        words = samples * _FULL_SCALE
         if needs_dither:
             words = words + dice.random(samples.shape) - dice.random(samples.shape)
         words = np.rint(words)
-        yield np.clip(words, -FULL_SCALE, FULL_SCALE - 1).astype(np.int16)
+        yield np.clip(words, -_FULL_SCALE, _FULL_SCALE - 1).astype(np.int16)

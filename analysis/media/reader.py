@@ -28,14 +28,14 @@ from analysis.media.sound_decoder import SoundFileDecoder
 __all__ = ["Media", "SoundWriter", "create_sound", "file_pieces", "open_media"]
 
 # About 1.4 s at 48 kHz: long enough that per-block work is lost in the noise, short enough to stay in the cache.
-BLOCK_FRAMES = 65_536
-BLOCK_SAMPLES_AT_MOST = 8 * BLOCK_FRAMES
-MOST_CHANNELS = 64
+_BLOCK_FRAMES = 65_536
+_BLOCK_SAMPLES_AT_MOST = 8 * _BLOCK_FRAMES
+_MOST_CHANNELS = 64
 # libsndfile does not know these, or (MP4) not by all its codecs.
-FFMPEG_CONTAINERS = frozenset({"mp4", "adts", "matroska"})
-RATES_HZ = range(1_000, 768_001)
+_FFMPEG_CONTAINERS = frozenset({"mp4", "adts", "matroska"})
+_RATES_HZ = range(1_000, 768_001)
 # A last chunk may be followed by padding and tags of other programs; more than this is sound that no header counts.
-UNCLAIMED_BYTES_AT_MOST = 16 * 2**20
+_UNCLAIMED_BYTES_AT_MOST = 16 * 2**20
 
 
 class Decoder(Protocol):
@@ -68,7 +68,7 @@ class Media:
 
         A decoder that gives up in mid-file ends the iteration and says so in `facts.broke_off`.
         """
-        return self.decoder.blocks(min(BLOCK_FRAMES, BLOCK_SAMPLES_AT_MOST // self.facts.channels))
+        return self.decoder.blocks(min(_BLOCK_FRAMES, _BLOCK_SAMPLES_AT_MOST // self.facts.channels))
 
     def part(self, start_frame: int, frames: int) -> Samples:
         """A short stretch; shorter than asked for where the file ends. Use a fresh `Media` for it."""
@@ -88,7 +88,7 @@ class Media:
 def open_media(path: Path) -> Iterator[Media]:
     """Open a file that holds sound, or raise `NotAudioError` or `UnreadableError` with a reason for people."""
     size_bytes = path.stat().st_size
-    content = read_content(path, size_bytes=size_bytes)
+    content = _read_content(path, size_bytes=size_bytes)
     if content.container is None:
         reason = f"is not sound but {content.is_called}" if size_bytes else "is empty: it holds no bytes"
         raise NotAudioError(reason, content.is_called)
@@ -108,7 +108,7 @@ def open_media(path: Path) -> Iterator[Media]:
         decoder.close()
 
 
-def read_content(path: Path, *, size_bytes: int) -> Content:
+def _read_content(path: Path, *, size_bytes: int) -> Content:
     with path.open("rb") as file:
         return identify(file.read(HEAD_BYTES), size_bytes=size_bytes)
 
@@ -133,11 +133,11 @@ def _read_outline(path: Path, container: str, *, size_bytes: int) -> tuple[tuple
 
 def _lost_bytes(chunks: tuple[Chunk, ...], *, size_bytes: int) -> int:
     lost = unclaimed_bytes(chunks, size_bytes=size_bytes)
-    return lost if lost > UNCLAIMED_BYTES_AT_MOST else 0
+    return lost if lost > _UNCLAIMED_BYTES_AT_MOST else 0
 
 
 def _open_decoder(path: Path, container: str) -> Decoder:
-    if container not in FFMPEG_CONTAINERS:
+    if container not in _FFMPEG_CONTAINERS:
         try:
             # By descriptor: given a name, libsndfile would let the ending decide.
             return SoundFileDecoder(os.open(path, os.O_RDONLY), container)
@@ -153,7 +153,7 @@ def _open_decoder(path: Path, container: str) -> Decoder:
 
 
 def _refuse_unlikely(facts: MediaFacts) -> None:
-    if not 1 <= facts.channels <= MOST_CHANNELS:
+    if not 1 <= facts.channels <= _MOST_CHANNELS:
         raise UnreadableError(f"claims {facts.channels} channels")
-    if facts.sample_rate_hz not in RATES_HZ:
+    if facts.sample_rate_hz not in _RATES_HZ:
         raise UnreadableError(f"claims a sample rate of {facts.sample_rate_hz} Hz")

@@ -11,29 +11,29 @@ import unicodedata
 from collections.abc import Sequence
 from pathlib import PurePosixPath
 
-SAFE_NAME = re.compile(r"^[A-Za-z0-9_-]+\.wav$")
-RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.I)
-LONGEST = 100
-SPELLED_OUT = str.maketrans(
+_SAFE_NAME = re.compile(r"^[A-Za-z0-9_-]+\.wav$")
+_RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.I)
+_LONGEST = 100
+_SPELLED_OUT = str.maketrans(
     {"ß": "ss", "Æ": "Ae", "æ": "ae", "Ø": "O", "ø": "o", "ł": "l", "Ł": "L", "&": "and", "đ": "d"}
 )
 
 
 def is_safe(name: str) -> bool:
     stem = name.rpartition(".")[0]
-    return bool(SAFE_NAME.match(name)) and not RESERVED.match(stem) and len(name) <= LONGEST
+    return bool(_SAFE_NAME.match(name)) and not _RESERVED.match(stem) and len(name) <= _LONGEST
 
 
 def safe_name(name: str) -> str:
     """A name in the safe set that still says what the file is; the original stays in its metadata."""
     base = PurePosixPath(name.replace("\\", "/").replace("/", " ")).name
     stem = re.sub(r"\.wav[. ]*$", "", base, flags=re.I)
-    plain = unicodedata.normalize("NFKD", stem.translate(SPELLED_OUT)).encode("ascii", "ignore").decode()
-    words = re.sub(r"[^A-Za-z0-9-]+", "_", plain).strip("_-")[: LONGEST - 10] or "audio"
-    return f"{'file_' if RESERVED.match(words) else ''}{words}.wav"
+    plain = unicodedata.normalize("NFKD", stem.translate(_SPELLED_OUT)).encode("ascii", "ignore").decode()
+    words = re.sub(r"[^A-Za-z0-9-]+", "_", plain).strip("_-")[: _LONGEST - 10] or "audio"
+    return f"{'file_' if _RESERVED.match(words) else ''}{words}.wav"
 
 
-def same_to_a_disk(name: str) -> str:
+def _same_to_a_disk(name: str) -> str:
     """Names that are equal by this end in one file on some disk: composed or not, capitals or not."""
     return unicodedata.normalize("NFC", name).casefold().rstrip(". ")
 
@@ -43,7 +43,7 @@ def collisions(names: Sequence[str]) -> dict[str, str]:
     first: dict[str, str] = {}
     clashing: dict[str, str] = {}
     for name in names:
-        other = first.setdefault(same_to_a_disk(name), name)
+        other = first.setdefault(_same_to_a_disk(name), name)
         if other is not name:
             clashing[name] = other
     return clashing

@@ -13,7 +13,7 @@ from analysis.core.samples import Samples
 from analysis.media.facts import MediaFacts
 
 # Subtype → (codec without byte order, bits, float?). Subtypes that are not listed are old lossy telephone codecs.
-PCM_SUBTYPES: dict[str, tuple[str, int, bool]] = {
+_PCM_SUBTYPES: dict[str, tuple[str, int, bool]] = {
     "PCM_S8": ("pcm_s8", 8, False),
     "PCM_U8": ("pcm_u8", 8, False),
     "PCM_16": ("pcm_s16", 16, False),
@@ -22,9 +22,9 @@ PCM_SUBTYPES: dict[str, tuple[str, int, bool]] = {
     "FLOAT": ("pcm_f32", 32, True),
     "DOUBLE": ("pcm_f64", 64, True),
 }
-OTHER_CODECS = {"VORBIS": "vorbis", "OPUS": "opus", "MPEG_LAYER_III": "mp3", "MPEG_LAYER_II": "mp2"}
-BIG_ENDIAN_CONTAINERS = frozenset({"aiff", "aifc", "caf"})
-WITHOUT_BYTE_ORDER = frozenset({"pcm_s8", "pcm_u8"})
+_OTHER_CODECS = {"VORBIS": "vorbis", "OPUS": "opus", "MPEG_LAYER_III": "mp3", "MPEG_LAYER_II": "mp2"}
+_BIG_ENDIAN_CONTAINERS = frozenset({"aiff", "aifc", "caf"})
+_WITHOUT_BYTE_ORDER = frozenset({"pcm_s8", "pcm_u8"})
 
 
 class SoundFileDecoder:
@@ -86,16 +86,16 @@ def _codec(file: soundfile.SoundFile, container: str) -> tuple[str, int | None, 
     subtype = file.subtype
     if subtype.startswith("ALAC_"):
         return "alac", int(subtype.removeprefix("ALAC_")), False, False
-    if subtype not in PCM_SUBTYPES:
-        return OTHER_CODECS.get(subtype, subtype.lower()), None, False, True
-    codec, bits, is_float = PCM_SUBTYPES[subtype]
+    if subtype not in _PCM_SUBTYPES:
+        return _OTHER_CODECS.get(subtype, subtype.lower()), None, False, True
+    codec, bits, is_float = _PCM_SUBTYPES[subtype]
     if container == "flac":
         return "flac", bits, is_float, False
-    if codec in WITHOUT_BYTE_ORDER:
+    if codec in _WITHOUT_BYTE_ORDER:
         return codec, bits, is_float, False
     return codec + _byte_order(file, container), bits, is_float, False
 
 
 def _byte_order(file: soundfile.SoundFile, container: str) -> str:
     stated = {"LITTLE": "le", "BIG": "be"}.get(file.endian)
-    return stated or ("be" if container in BIG_ENDIAN_CONTAINERS else "le")
+    return stated or ("be" if container in _BIG_ENDIAN_CONTAINERS else "le")

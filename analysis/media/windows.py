@@ -11,11 +11,11 @@ import soxr
 from numpy.typing import NDArray
 
 from analysis.core.blocks import Block
+from analysis.core.samples import Floats
 from analysis.media.reader import open_media
 
-Floats = NDArray[np.float32]
-STEP_S = 1.0
-FADE_S = 0.1
+_STEP_S = 1.0
+_FADE_S = 0.1
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def choose_windows(activities: Sequence[Activity], *, window_s: float, most: int
     length = max((len(activity.share) for activity in activities), default=0)
     if not length:
         return ()
-    width = min(length, max(1, round(window_s / STEP_S)))
+    width = min(length, max(1, round(window_s / _STEP_S)))
     table = np.zeros((len(activities), length))
     for row, activity in zip(table, activities, strict=True):
         row[: len(activity.share)] = np.sqrt(activity.share)
@@ -67,7 +67,7 @@ def choose_windows(activities: Sequence[Activity], *, window_s: float, most: int
         start = int(np.argmax(gain))
         if gain[start] <= 0.0:
             break
-        starts.append(start * STEP_S)
+        starts.append(start * _STEP_S)
         need /= 1.0 + 4.0 * heard[:, start]
         heard[:, max(0, start - width + 1) : start + width] = 0.0
     return tuple(sorted(starts))
@@ -83,15 +83,15 @@ def read_window(
     """
     with open_media(path) as media:
         own_hz = played_at_hz or media.facts.sample_rate_hz
-        part = mono(media.part(round(start_s * own_hz), -(-frames * own_hz // sample_rate_hz)))
+        part = _mono(media.part(round(start_s * own_hz), -(-frames * own_hz // sample_rate_hz)))
     if own_hz != sample_rate_hz:
-        part = at_rate(part, own_hz, sample_rate_hz)
+        part = _at_rate(part, own_hz, sample_rate_hz)
     window = np.zeros(frames, np.float32)
-    window[: len(part)] = faded(part[:frames], round(FADE_S * sample_rate_hz))
+    window[: len(part)] = _faded(part[:frames], round(_FADE_S * sample_rate_hz))
     return window
 
 
-def faded(samples: Floats, frames: int) -> Floats:
+def _faded(samples: Floats, frames: int) -> Floats:
     length = min(frames, len(samples) // 2)
     ramp = (0.5 - 0.5 * np.cos(np.pi * (np.arange(length) + 0.5) / max(1, length))).astype(np.float32)
     shaped = samples.copy()
@@ -100,7 +100,7 @@ def faded(samples: Floats, frames: int) -> Floats:
     return shaped
 
 
-def mono(samples: Floats) -> Floats:
+def _mono(samples: Floats) -> Floats:
     """Average of the channels, or the first alone where they cancel; what is no number counts as silence."""
     clean = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
     mean = clean.mean(axis=1)
@@ -109,7 +109,7 @@ def mono(samples: Floats) -> Floats:
     return np.asarray(mean, np.float32)
 
 
-def at_rate(samples: Floats, from_hz: int, to_hz: int) -> Floats:
+def _at_rate(samples: Floats, from_hz: int, to_hz: int) -> Floats:
     return np.asarray(soxr.resample(samples, from_hz, to_hz), np.float32)
 
 

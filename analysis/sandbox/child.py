@@ -27,10 +27,10 @@ from analysis.sandbox.child_jobs import OUT_OF_MEMORY, ChildJob, ExcerptJob, Pro
 logger = logging.getLogger(__name__)
 
 # Twenty times what three hours at 96 kHz take on one slow core.
-TIME_LIMIT_S = 1_200.0
+_TIME_LIMIT_S = 1_200.0
 # Address space, not resident memory: libraries alone map half of this.
-MEMORY_LIMIT_BYTES = 3 * 2**30
-REPORT_LIMIT_BYTES = 64 * 2**20
+_MEMORY_LIMIT_BYTES = 3 * 2**30
+_REPORT_LIMIT_BYTES = 64 * 2**20
 PACKAGE_PARENT = Path(__file__).resolve().parents[2]
 # One thread for each child: the worker runs as many children as there are cores, and waiting threads would only spin.
 # glibc keeps the memory of passing arrays instead of fetching it from the system again for every block: a tenth faster.
@@ -49,8 +49,8 @@ def survey_in_child(
     name: str,
     features_to: Path,
     limits: Limits | None = None,
-    time_limit_s: float = TIME_LIMIT_S,
-    memory_limit_bytes: int = MEMORY_LIMIT_BYTES,
+    time_limit_s: float = _TIME_LIMIT_S,
+    memory_limit_bytes: int = _MEMORY_LIMIT_BYTES,
 ) -> FileReport:
     """Measure one file; write its features to `features_to`. Never raises for what a file holds."""
     job = SurveyJob(
@@ -74,8 +74,8 @@ def measure_song_in_child(
     brief: Brief,
     *,
     limits: Limits | None = None,
-    time_limit_s: float = TIME_LIMIT_S,
-    memory_limit_bytes: int = MEMORY_LIMIT_BYTES,
+    time_limit_s: float = _TIME_LIMIT_S,
+    memory_limit_bytes: int = _MEMORY_LIMIT_BYTES,
 ) -> SongReport:
     """Measure a song from (report, stored features, sound) of each file.
 
@@ -102,8 +102,8 @@ def verify_set_in_child(
     map: dict[str, Any] | None = None,  # noqa: A002 - the word that people use for it
     against: Path | None = None,
     originals: Sequence[Path] = (),
-    time_limit_s: float = TIME_LIMIT_S,
-    memory_limit_bytes: int = MEMORY_LIMIT_BYTES,
+    time_limit_s: float = _TIME_LIMIT_S,
+    memory_limit_bytes: int = _MEMORY_LIMIT_BYTES,
 ) -> VerifyReport:
     """Check a multitrack as a set; `map` is the map's JSON. Where that ends badly, one failed check says so.
 
@@ -126,8 +126,8 @@ def write_proxy_in_child(
     path: Path,
     to: Path,
     *,
-    time_limit_s: float = TIME_LIMIT_S,
-    memory_limit_bytes: int = MEMORY_LIMIT_BYTES,
+    time_limit_s: float = _TIME_LIMIT_S,
+    memory_limit_bytes: int = _MEMORY_LIMIT_BYTES,
 ) -> str | None:
     """Write the copy that any browser plays. None when it is there, else why not: the end of "This file ..."."""
     job = ProxyJob(path=str(path.resolve()), proxy_to=str(to.resolve()))
@@ -153,7 +153,7 @@ def write_excerpt_in_child(
         bars=bars,
         sample_rate_hz=sample_rate_hz,
     )
-    answer, trouble = _run(job, TIME_LIMIT_S, MEMORY_LIMIT_BYTES)
+    answer, trouble = _run(job, _TIME_LIMIT_S, _MEMORY_LIMIT_BYTES)
     return trouble if answer is None else None
 
 
@@ -195,7 +195,7 @@ def _wait_for_child(order: bytes, folder: str, time_limit_s: float) -> str | Non
 
 def _read_answer(answer_to: Path) -> dict[str, Any] | None:
     try:
-        if answer_to.stat().st_size > REPORT_LIMIT_BYTES:
+        if answer_to.stat().st_size > _REPORT_LIMIT_BYTES:
             return None
         answer = json.loads(answer_to.read_text("utf-8"))
     except (OSError, ValueError):

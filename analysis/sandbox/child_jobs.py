@@ -14,7 +14,7 @@ from analysis.core.limits import Limits
 from analysis.core.reports import Brief, FileReport, Record
 
 OUT_OF_MEMORY = 3
-OUTPUT_LIMIT_BYTES = 256 * 2**20
+_OUTPUT_LIMIT_BYTES = 256 * 2**20
 OPEN_FILES_LIMIT = 64
 
 
@@ -117,7 +117,7 @@ class ExcerptJob(Record):
 
 
 ChildJob = SurveyJob | SongJob | VerifyJob | ProxyJob | ExcerptJob
-JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob, ExcerptJob)}
+_JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob, ExcerptJob)}
 
 
 def limit_self(*, memory_limit_bytes: int, time_limit_s: float) -> None:
@@ -125,7 +125,7 @@ def limit_self(*, memory_limit_bytes: int, time_limit_s: float) -> None:
     limits = (
         (resource.RLIMIT_AS, memory_limit_bytes),
         (resource.RLIMIT_CPU, int(time_limit_s) + 5),
-        (resource.RLIMIT_FSIZE, OUTPUT_LIMIT_BYTES),
+        (resource.RLIMIT_FSIZE, _OUTPUT_LIMIT_BYTES),
         (resource.RLIMIT_NOFILE, OPEN_FILES_LIMIT),
         (resource.RLIMIT_CORE, 0),
     )
@@ -139,7 +139,7 @@ def main() -> int:
     order = json.loads(sys.stdin.buffer.read())
     limit_self(memory_limit_bytes=order["memory_limit_bytes"], time_limit_s=order["time_limit_s"])
     try:
-        answer = JOBS[order["kind"]].from_json(order).do()
+        answer = _JOBS[order["kind"]].from_json(order).do()
     except MemoryError:
         return OUT_OF_MEMORY
     Path(order["answer_to"]).write_text(json.dumps(answer, allow_nan=False), "utf-8")
