@@ -11,14 +11,13 @@ from fractions import Fraction
 from typing import Literal, Protocol, Self
 
 import numpy as np
-import numpy.typing as npt
 
+from analysis.core.samples import Doubles
 from analysis.maps.tempo_map import MeterSign, round_half_up
 
-FloatArray = npt.NDArray[np.float64]
 TempoKind = Literal["constant", "drift", "step", "slowing", "rubato"]
 
-MICROSECONDS = 10**6
+_MICROSECONDS = 10**6
 
 
 @dataclass(frozen=True)
@@ -42,7 +41,7 @@ class TempoPlan(Protocol):
 
 def _rounded_beat_s(bpm: float) -> Fraction:
     """A beat of a moving tempo, to the microsecond: sums of such beats stay exact and cheap."""
-    return Fraction(round(60 * MICROSECONDS / bpm), MICROSECONDS)
+    return Fraction(round(60 * _MICROSECONDS / bpm), _MICROSECONDS)
 
 
 @dataclass(frozen=True)
@@ -145,11 +144,11 @@ class Clock:
         whole = min(max(math.floor(beat), 0), len(starts) - 2)
         return starts[whole] + (beat - whole) * (starts[whole + 1] - starts[whole])
 
-    def times_of_beats(self, beats: FloatArray) -> FloatArray:
+    def times_of_beats(self, beats: Doubles) -> Doubles:
         """As `time_of_beat`, for many beats at once and in floating point."""
         starts = np.array([float(start) for start in self.beat_starts_s])
         whole = np.clip(np.floor(beats).astype(np.int64), 0, len(starts) - 2)
-        times: FloatArray = starts[whole] + (beats - whole) * (starts[whole + 1] - starts[whole])
+        times: Doubles = starts[whole] + (beats - whole) * (starts[whole + 1] - starts[whole])
         return times
 
     def time_of_bar(self, bar: int, beat: Fraction | int = 0) -> Fraction:

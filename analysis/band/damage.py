@@ -8,11 +8,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
-Sound = npt.NDArray[np.float32]
+from analysis.core.samples import Floats
 
-STEP_16_BIT = np.float32(1 / 32_768)
+Sound = Floats
+
+_STEP_16_BIT = np.float32(1 / 32_768)
 
 
 def clip(samples: Sound, *, over_db: float) -> Sound:
@@ -70,8 +71,8 @@ def stutter(samples: Sound, *, start_frame: int, frames: int) -> Sound:
 
 def pad_bits(samples: Sound) -> Sound:
     """Only 16 bits of sound, to be written to a deeper file: its lowest bits are all zero."""
-    spoilt: Sound = (np.round(samples / STEP_16_BIT) * STEP_16_BIT).astype(np.float32)
-    return np.minimum(spoilt, 1 - STEP_16_BIT)
+    spoilt: Sound = (np.round(samples / _STEP_16_BIT) * _STEP_16_BIT).astype(np.float32)
+    return np.minimum(spoilt, 1 - _STEP_16_BIT)
 
 
 def resample(samples: Sound, *, from_hz: int, to_hz: int) -> Sound:

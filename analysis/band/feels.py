@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-Hits = tuple[float, ...]
+_Hits = tuple[float, ...]
 EVEN = Fraction(1, 2)
-EIGHTHS: Hits = tuple(step / 2 for step in range(8))
-SIXTEENTHS: Hits = tuple(step / 4 for step in range(16))
+_EIGHTHS: _Hits = tuple(step / 2 for step in range(8))
+_SIXTEENTHS: _Hits = tuple(step / 4 for step in range(16))
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class Feel:
     bass: tuple[tuple[float, float, int], ...]
     keys: tuple[tuple[float, float], ...]
     strings: tuple[tuple[float, float, int], ...]
-    drums: dict[str, Hits] = field(default_factory=dict)
+    drums: dict[str, _Hits] = field(default_factory=dict)
     swing: Fraction = EVEN
     pushes_from: float | None = None
     sevenths: bool = False
@@ -41,29 +41,29 @@ FEELS: dict[str, Feel] = {
         bass=((0, 1.9, 0), (2, 1.4, 2), (3.5, 0.5, 0)),
         keys=((0, 2), (2, 2)),
         strings=_run((0, 2, 3, 1, 2, 1, 3, 2), 0.5),
-        drums={"kick": (0, 2.5), "snare": (1, 3), "hat": EIGHTHS},
+        drums={"kick": (0, 2.5), "snare": (1, 3), "hat": _EIGHTHS},
     ),
     "straight": Feel(
         "4/4", (96, 142),
-        bass=tuple((at, 0.45, 0 if at < 3.5 else 2) for at in EIGHTHS),
+        bass=tuple((at, 0.45, 0 if at < 3.5 else 2) for at in _EIGHTHS),
         keys=((0, 1.5), (1.5, 0.5), (2, 2)),
         strings=((0, 0.9, -1), (1, 0.4, -1), (1.5, 0.4, -1), (2.5, 0.4, -1), (3, 0.9, -1)),
-        drums={"kick": (0, 2, 2.5), "snare": (1, 3), "hat": EIGHTHS},
+        drums={"kick": (0, 2, 2.5), "snare": (1, 3), "hat": _EIGHTHS},
     ),
     "sixteen": Feel(
         "4/4", (84, 118),
         bass=((0, 0.4, 0), (0.75, 0.2, 0), (1.5, 0.4, 3), (2, 0.4, 0), (2.75, 0.2, 2), (3.25, 0.3, 0)),
         keys=((0.5, 0.3), (1.75, 0.3), (2.5, 0.3), (3.75, 0.2)),
         strings=tuple((at, 0.15, -1) for at in (0, 0.5, 0.75, 1.25, 1.5, 2, 2.5, 2.75, 3.25, 3.5)),
-        drums={"kick": (0, 0.75, 2.5), "snare": (1, 3), "hat": SIXTEENTHS, "ghost": (1.75, 2.25)},
+        drums={"kick": (0, 0.75, 2.5), "snare": (1, 3), "hat": _SIXTEENTHS, "ghost": (1.75, 2.25)},
         sevenths=True,
     ),
     "shuffle": Feel(
         "4/4", (92, 168),
         bass=((0, 0.9, 0), (1, 0.9, 1), (2, 0.9, 2), (3, 0.9, 1)),
         keys=((0.5, 0.3), (1.5, 0.3), (2.5, 0.3), (3.5, 0.3)),
-        strings=tuple((at, 0.4, -1) for at in EIGHTHS),
-        drums={"kick": (0, 2), "snare": (1, 3), "hat": EIGHTHS},
+        strings=tuple((at, 0.4, -1) for at in _EIGHTHS),
+        drums={"kick": (0, 2), "snare": (1, 3), "hat": _EIGHTHS},
         swing=Fraction(131, 200), sevenths=True,
     ),
     "four-floor": Feel(
@@ -78,21 +78,21 @@ FEELS: dict[str, Feel] = {
         bass=((0, 0.6, 0), (1.5, 0.4, 2), (2, 0.6, 0), (3, 0.4, 3), (3.5, 0.4, 2)),
         keys=((0.5, 0.25), (1.5, 0.25), (2.5, 0.25), (3.5, 0.25)),
         strings=((1, 0.15, -1), (3, 0.15, -1)),
-        drums={"kick": (2,), "snare": (2,), "hat": EIGHTHS},
+        drums={"kick": (2,), "snare": (2,), "hat": _EIGHTHS},
     ),
     "push": Feel(
         "4/4", (88, 124),
         bass=((0, 1.4, 0), (1.5, 1, 2), (2.5, 1, 0), (3.5, 0.5, 0)),
         keys=((0, 1.4), (1.5, 1.9), (3.5, 0.5)),
         strings=((0, 0.7, -1), (0.75, 0.7, -1), (1.5, 0.9, -1), (2.5, 0.9, -1), (3.5, 0.4, -1)),
-        drums={"kick": (0, 1.5, 2.5), "snare": (1, 3), "hat": EIGHTHS},
+        drums={"kick": (0, 1.5, 2.5), "snare": (1, 3), "hat": _EIGHTHS},
         pushes_from=3.5,
     ),
     "fast": Feel(
         "4/4", (160, 196),
-        bass=tuple((at, 0.4, 0) for at in EIGHTHS),
+        bass=tuple((at, 0.4, 0) for at in _EIGHTHS),
         keys=((0, 2), (2, 2)),
-        strings=tuple((at, 0.35, -1) for at in EIGHTHS),
+        strings=tuple((at, 0.35, -1) for at in _EIGHTHS),
         drums={"kick": (0, 1, 2, 3), "snare": (1, 3), "hat": (0, 1, 2, 3)},
     ),
     "march": Feel(
@@ -121,7 +121,7 @@ FEELS: dict[str, Feel] = {
         bass=((0, 1.3, 0), (1.5, 1, 2), (2.5, 0.5, 0)),
         keys=((0, 1.4), (1.5, 1.4)),
         strings=_run((0, 1, 2, 3, 2, 1), 0.5),
-        drums={"kick": (0, 1), "snare": (1.5,), "hat": EIGHTHS[:6]},
+        drums={"kick": (0, 1), "snare": (1.5,), "hat": _EIGHTHS[:6]},
     ),
     "slow-twelve": Feel(
         "12/8", (44, 76),
@@ -142,6 +142,6 @@ FEELS: dict[str, Feel] = {
         bass=((0, 0.9, 0), (1, 0.9, 0), (2, 0.9, 2), (3, 0.5, 3)),
         keys=((0, 0.9), (1, 0.9), (2, 1.4)),
         strings=_run((0, 1, 2, 3, 2, 1, 2), 0.5),
-        drums={"kick": (0, 1), "snare": (2,), "hat": EIGHTHS[:7]},
+        drums={"kick": (0, 1), "snare": (2,), "hat": _EIGHTHS[:7]},
     ),
 }  # fmt: skip

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-MAJOR = (0, 2, 4, 5, 7, 9, 11)
-MINOR = (0, 2, 3, 5, 7, 8, 10)
-STEP_BY_NUMERAL = {"I": 0, "II": 1, "III": 2, "IV": 3, "V": 4, "VI": 5, "VII": 6}
+_MAJOR = (0, 2, 4, 5, 7, 9, 11)
+_MINOR = (0, 2, 3, 5, 7, 8, 10)
+_STEP_BY_NUMERAL = {"I": 0, "II": 1, "III": 2, "IV": 3, "V": 4, "VI": 5, "VII": 6}
 
 # One chord a bar, repeated through the section; "V/" is the same chord over its third.
-MAJOR_PROGRESSIONS = (
+_MAJOR_PROGRESSIONS = (
     "I IV I V",
     "I III IV V",
     "VI IV I V",
@@ -20,7 +20,7 @@ MAJOR_PROGRESSIONS = (
     "I VI II V",
     "IV V III VI II V I I",
 )
-MINOR_PROGRESSIONS = (
+_MINOR_PROGRESSIONS = (
     "I VI III VII",
     "I IV VII III VI IV V V",
     "I VII VI VII",
@@ -40,11 +40,11 @@ class Key:
 
     @property
     def scale(self) -> tuple[int, ...]:
-        return tuple((self.tonic + step) % 12 for step in (MINOR if self.minor else MAJOR))
+        return tuple((self.tonic + step) % 12 for step in (_MINOR if self.minor else _MAJOR))
 
     @property
     def progressions(self) -> tuple[str, ...]:
-        return MINOR_PROGRESSIONS if self.minor else MAJOR_PROGRESSIONS
+        return _MINOR_PROGRESSIONS if self.minor else _MAJOR_PROGRESSIONS
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ class Chord:
 
 def chord_on(key: Key, numeral: str, *, seventh: bool = False) -> Chord:
     """The chord that stacks scale thirds on a step; the dominant of a minor key gets its leading note."""
-    first = STEP_BY_NUMERAL[numeral]
+    first = _STEP_BY_NUMERAL[numeral]
     tones = [key.scale[(first + third) % 7] for third in ((0, 2, 4, 6) if seventh else (0, 2, 4))]
     if key.minor and numeral == "V":
         tones[1] = (key.tonic + 11) % 12

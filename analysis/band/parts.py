@@ -12,9 +12,9 @@ from analysis.band.feels import EVEN, Feel
 from analysis.band.harmony import Chord, Key
 from analysis.maps.tempo_map import MeterSign
 
-SECTION_LOUDNESS = {"intro": 0.55, "verse": 0.65, "chorus": 0.88, "bridge": 0.7, "solo": 0.85, "outro": 0.6}
-RESTING = {"intro": {"lead", "bass"}, "bridge": {"strings"}, "outro": {"lead"}}  # who sits out where
-FINEST = 48  # positions are read to 1/48 of a quarter
+_SECTION_LOUDNESS = {"intro": 0.55, "verse": 0.65, "chorus": 0.88, "bridge": 0.7, "solo": 0.85, "outro": 0.6}
+_RESTING = {"intro": {"lead", "bass"}, "bridge": {"strings"}, "outro": {"lead"}}  # who sits out where
+_FINEST = 48  # positions are read to 1/48 of a quarter
 
 
 @dataclass(frozen=True)
@@ -56,10 +56,10 @@ class Bar:
     @property
     def loudness(self) -> float:
         """By section, growing a little towards its end."""
-        return SECTION_LOUDNESS.get(self.label, 0.7) * (0.96 + 0.06 * self.index / self.length)
+        return _SECTION_LOUDNESS.get(self.label, 0.7) * (0.96 + 0.06 * self.index / self.length)
 
     def plays(self, player: str) -> bool:
-        return player not in RESTING.get(self.label, set()) or self.is_last
+        return player not in _RESTING.get(self.label, set()) or self.is_last
 
     def chord_at(self, at: float) -> Chord:
         """The chord under a position; a feel that pushes takes the next bar's chord before its bar line."""
@@ -69,7 +69,7 @@ class Bar:
 
     def beat_at(self, quarter: float) -> Fraction:
         """Felt beats from bar one at a quarter position in this bar, swung where the feel swings."""
-        whole, part = divmod(Fraction(quarter).limit_denominator(FINEST), 1)
+        whole, part = divmod(Fraction(quarter).limit_denominator(_FINEST), 1)
         swing = self.feel.swing
         if swing != EVEN:
             part = 2 * part * swing if part <= EVEN else swing + (2 * part - 1) * (1 - swing)
@@ -78,7 +78,7 @@ class Bar:
     def note(
         self, at: float, length: float, pitch: int, velocity: float, *, sound: str = "", after_s: float = 0.0
     ) -> Note:
-        quarters = Fraction(length).limit_denominator(FINEST) / self.meter.quarters_per_beat
+        quarters = Fraction(length).limit_denominator(_FINEST) / self.meter.quarters_per_beat
         return Note(self.beat_at(at), quarters, sound, pitch, min(max(velocity, 0.05), 1.0), after_s)
 
 

@@ -9,10 +9,10 @@ import numpy as np
 from analysis.band.parts import Bar, Note, touch
 from analysis.maps.tempo_map import MeterSign
 
-CRASH_SECTIONS = {"chorus", "solo", "bridge"}
-FILL_PIECES = ("snare", "snare", "tom-high", "tom-low")
-EXTRA_KICK = 0.15  # how often a bar has a kick more, on an eighth that has none
-SHORT = Fraction(1, 4)
+_CRASH_SECTIONS = {"chorus", "solo", "bridge"}
+_FILL_PIECES = ("snare", "snare", "tom-high", "tom-low")
+_EXTRA_KICK = 0.15  # how often a bar has a kick more, on an eighth that has none
+_SHORT = Fraction(1, 4)
 
 
 def drums(bars: list[Bar], rng: np.random.Generator) -> list[Note]:
@@ -21,19 +21,19 @@ def drums(bars: list[Bar], rng: np.random.Generator) -> list[Note]:
         if bar.is_last:
             notes += [bar.note(0, 4, 0, 0.9, sound="crash"), bar.note(0, 1, 0, 0.9, sound="kick")]
             continue
-        if bar.index == 0 and bar.label in CRASH_SECTIONS:
+        if bar.index == 0 and bar.label in _CRASH_SECTIONS:
             notes.append(bar.note(0, 4, 0, 0.9, sound="crash"))
         fill_from = bar.quarters - 1 if bar.index == bar.length - 1 else bar.quarters
         for piece, places in bar.feel.drums.items():
             if bar.label == "intro" and piece in ("kick", "snare"):
                 continue
             notes += [_stroke(bar, piece, at, rng) for at in places if at < fill_from]
-        if bar.label != "intro" and rng.random() < EXTRA_KICK:
+        if bar.label != "intro" and rng.random() < _EXTRA_KICK:
             at = float(rng.integers(1, max(2, int(fill_from * 2)))) / 2
             notes += [] if at in bar.feel.drums.get("kick", ()) else [_stroke(bar, "kick", at, rng)]
         notes += [
             bar.note(fill_from + order / 4, 0.5, 0, bar.loudness * float(rng.uniform(0.8, 1)), sound=piece)
-            for order, piece in enumerate(FILL_PIECES if fill_from < bar.quarters else ())
+            for order, piece in enumerate(_FILL_PIECES if fill_from < bar.quarters else ())
         ]
     return notes
 
@@ -48,7 +48,7 @@ def _stroke(bar: Bar, piece: str, at: float, rng: np.random.Generator) -> Note:
 
 
 def stick_count(meter: MeterSign, bars: int) -> list[Note]:
-    return [Note(Fraction(-beat), SHORT, "stick", 0, 0.8) for beat in range(bars * meter.beats_per_bar, 0, -1)]
+    return [Note(Fraction(-beat), _SHORT, "stick", 0, 0.8) for beat in range(bars * meter.beats_per_bar, 0, -1)]
 
 
 def click(bars: list[Bar], count_in_bars: int, *, sound: str, accented: bool) -> list[Note]:
@@ -57,6 +57,6 @@ def click(bars: list[Bar], count_in_bars: int, *, sound: str, accented: bool) ->
     counted = [(beat, beat % beats == 0) for beat in range(-count_in_bars * beats, 0)]
     played = [(bar.start_beat + beat, beat == 0) for bar in bars for beat in range(bar.meter.beats_per_bar)]
     return [
-        Note(Fraction(beat), SHORT, f"{sound}-accent" if is_first and accented else f"{sound}-beat", 0, 1.0)
+        Note(Fraction(beat), _SHORT, f"{sound}-accent" if is_first and accented else f"{sound}-beat", 0, 1.0)
         for beat, is_first in counted + played
     ]

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 import soundfile
 
 from analysis.band.drumkit import KIT, KIT_PAN
@@ -16,17 +15,18 @@ from analysis.band.room import add_hiss, add_room, drive
 from analysis.band.score import Score
 from analysis.band.tables import Tone
 from analysis.band.voices import RELEASE_S, VOICES, Strike
+from analysis.core.samples import Floats
 from analysis.maps.tempo_map import round_half_up
 
-Stem = npt.NDArray[np.float32]
+Stem = Floats
 
-LEVEL = {"bass": 0.5, "keys": 0.2, "strings": 0.2, "pad": 0.11, "lead": 0.42, "drums": 0.8, "click": 0.5}
-MONO = {"bass", "lead", "click"}
-WET = {"keys": 0.10, "strings": 0.14, "pad": 0.25, "lead": 0.16, "drums": 0.12}
-DRIVEN = "driven"
-LIVE = {"strings", "lead", "drums"}  # recorded by microphone: their files carry hiss
-TAKES = 3
-VELOCITY_STEPS = 10
+_LEVEL = {"bass": 0.5, "keys": 0.2, "strings": 0.2, "pad": 0.11, "lead": 0.42, "drums": 0.8, "click": 0.5}
+_MONO = {"bass", "lead", "click"}
+_WET = {"keys": 0.10, "strings": 0.14, "pad": 0.25, "lead": 0.16, "drums": 0.12}
+_DRIVEN = "driven"
+_LIVE = {"strings", "lead", "drums"}  # recorded by microphone: their files carry hiss
+_TAKES = 3
+_VELOCITY_STEPS = 10
 MIX_PEAK = 0.7  # about -3 dBFS: room left for the drums to come
 
 
@@ -44,7 +44,7 @@ class _Layout:
     def voice_of(self, note: Note) -> str:
         if note.sound:
             return note.sound
-        strings = "steel" if self.strings_sound == DRIVEN else self.strings_sound
+        strings = "steel" if self.strings_sound == _DRIVEN else self.strings_sound
         return {"keys": self.keys_sound, "strings": strings}.get(self.player, self.player)
 
 
@@ -81,14 +81,14 @@ def write_wav(path: Path, samples: Stem, sample_rate_hz: int, *, depth: str = "P
 def _render_part(score: Score, player: str, sample_rate_hz: int, frames: int) -> Stem:
     beat_s = float(60 / score.plan.tempo.bpm)
     layout = _Layout(player, sample_rate_hz, frames, beat_s, score.plan.keys_sound, score.plan.strings_sound)
-    sides = np.zeros((1 if player in MONO else 2, frames), np.float32)
+    sides = np.zeros((1 if player in _MONO else 2, frames), np.float32)
     _play(layout, score, sides)
-    sides *= np.float32(LEVEL[player])
-    if layout.strings_sound == DRIVEN and player == "strings":
+    sides *= np.float32(_LEVEL[player])
+    if layout.strings_sound == _DRIVEN and player == "strings":
         drive(sides, sample_rate_hz)
-    if player in WET:
-        add_room(sides, sample_rate_hz, WET[player])
-    if score.plan.hiss_dbfs is not None and player in LIVE:
+    if player in _WET:
+        add_room(sides, sample_rate_hz, _WET[player])
+    if score.plan.hiss_dbfs is not None and player in _LIVE:
         add_hiss(sides, score.plan.hiss_dbfs, score.plan.seed + len(player))
     return np.ascontiguousarray(sides.T)
 
@@ -133,14 +133,14 @@ class _NoteCache:
         self.tones: dict[tuple[str, int, int, int], Tone] = {}
 
     def tone(self, voice: str, note: Note, length_s: float, index: int) -> Tone:
-        loud = max(1, round(note.velocity * VELOCITY_STEPS))
-        take = zlib.crc32(f"{voice}{note.pitch}{index}".encode()) % TAKES
+        loud = max(1, round(note.velocity * _VELOCITY_STEPS))
+        take = zlib.crc32(f"{voice}{note.pitch}{index}".encode()) % _TAKES
         key = (voice, note.pitch, loud, take)
         whole_s = 0.0 if voice not in RELEASE_S else length_s + RELEASE_S[voice]
         made = self.tones.get(key)
         if made is None or len(made) < int(whole_s * self.rate):
             sound = VOICES[voice] if voice in VOICES else KIT[voice]
-            made = sound(Strike(note.pitch, loud / VELOCITY_STEPS, whole_s * 1.25, self.rate, take))
+            made = sound(Strike(note.pitch, loud / _VELOCITY_STEPS, whole_s * 1.25, self.rate, take))
             self.tones[key] = made
         return made if voice not in RELEASE_S else self._cut(made, length_s, RELEASE_S[voice])
 

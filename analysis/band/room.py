@@ -11,43 +11,44 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.band.tables import Tone
+from analysis.core.samples import Doubles
 
 TAIL_S = 0.6
 BEFORE_S = 0.012
-ROOM_SEED = 1_907
+_ROOM_SEED = 1_907
 BLOCK = 32_768
-CABINET_TAPS = 512
-CABINET_HZ = (90.0, 4_500.0)
-DRIVE = np.float32(14.0)
-Spectra = npt.NDArray[np.complex64]
+_CABINET_TAPS = 512
+_CABINET_HZ = (90.0, 4_500.0)
+_DRIVE = np.float32(14.0)
+_Spectra = npt.NDArray[np.complex64]
 
 
-def _spectra(answers: npt.NDArray[np.float64]) -> Spectra:
+def _spectra(answers: Doubles) -> _Spectra:
     return np.fft.rfft(answers.astype(np.float32), 2 * BLOCK).astype(np.complex64)
 
 
 @lru_cache(maxsize=4)
-def _room(sample_rate_hz: int) -> Spectra:
+def _room(sample_rate_hz: int) -> _Spectra:
     """Left and right tails of decaying noise; rooms swallow the top."""
     frames = min(int(TAIL_S * sample_rate_hz), BLOCK)
     time = np.arange(frames) / sample_rate_hz
-    noise = np.random.default_rng(ROOM_SEED).standard_normal((2, frames))
+    noise = np.random.default_rng(_ROOM_SEED).standard_normal((2, frames))
     tails = noise * np.exp(-time / (TAIL_S / 5.5)) * (time > BEFORE_S)
     tails = (tails[:, 1:] + tails[:, :-1]) / 2
     return _spectra(tails / np.sqrt((tails**2).sum(axis=1, keepdims=True)))
 
 
 @lru_cache(maxsize=4)
-def _cabinet(sample_rate_hz: int) -> Spectra:
+def _cabinet(sample_rate_hz: int) -> _Spectra:
     """A short answer that passes the middle and starts at once."""
-    hz = np.fft.rfftfreq(CABINET_TAPS, 1 / sample_rate_hz) + 1e-3
-    passes = 1 / np.sqrt((1 + (CABINET_HZ[0] / hz) ** 4) * (1 + (hz / CABINET_HZ[1]) ** 8))
-    centred = np.roll(np.fft.irfft(passes), CABINET_TAPS // 2) * np.hanning(CABINET_TAPS)
-    early = centred[CABINET_TAPS // 2 - 8 :]
+    hz = np.fft.rfftfreq(_CABINET_TAPS, 1 / sample_rate_hz) + 1e-3
+    passes = 1 / np.sqrt((1 + (_CABINET_HZ[0] / hz) ** 4) * (1 + (hz / _CABINET_HZ[1]) ** 8))
+    centred = np.roll(np.fft.irfft(passes), _CABINET_TAPS // 2) * np.hanning(_CABINET_TAPS)
+    early = centred[_CABINET_TAPS // 2 - 8 :]
     return _spectra((early - early.mean())[None, :])
 
 
-def _answered(dry: Tone, spectra: Spectra) -> Tone:
+def _answered(dry: Tone, spectra: _Spectra) -> Tone:
     """What comes back for (frames,): (answers, frames). Silence stays digital silence up to the first sound."""
     out = np.zeros((len(spectra), len(dry)), np.float32)
     for start in range(0, len(dry), BLOCK):
@@ -69,8 +70,8 @@ def add_room(sides: Tone, sample_rate_hz: int, wet: float) -> None:
 def drive(sides: Tone, sample_rate_hz: int) -> None:
     """Overdrive (sides, frames) and play it through a cabinet, in place: even, dense, with attacks rounded off."""
     for side in range(len(sides)):
-        sides[side] = _answered(np.tanh(sides[side] * DRIVE), _cabinet(sample_rate_hz))[0]
-    sides /= DRIVE / 4
+        sides[side] = _answered(np.tanh(sides[side] * _DRIVE), _cabinet(sample_rate_hz))[0]
+    sides /= _DRIVE / 4
 
 
 def add_hiss(sides: Tone, rms_dbfs: float, seed: int) -> None:

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from analysis.band.clock import BeatPlace, Clock, FloatArray, Steady, TempoPlan
+from analysis.band.clock import BeatPlace, Clock, Steady, TempoPlan
 from analysis.band.feels import FEELS
 from analysis.band.harmony import Chord, Key, chord_on
 from analysis.band.parts import Bar, Note
@@ -15,13 +15,14 @@ from analysis.band.percussion import click, drums, stick_count
 from analysis.band.players import PITCHED_PLAYERS, pickup
 from analysis.band.truth import Truth, truth_of
 from analysis.core.reports import Section
+from analysis.core.samples import Doubles
 from analysis.maps.tempo_map import MeterSign
 
 ALL_PITCHED = ("bass", "keys", "strings", "pad", "lead")
-DEFAULT_FORM = (("intro", 4), ("verse", 8), ("chorus", 8), ("verse", 8), ("chorus", 8), ("outro", 4))
-C_MAJOR = Key(0)
-SPLITS = 0.35  # how often the last bar of four has two chords
-SWAY = 0.9  # how much of its lateness a player keeps from note to note
+_DEFAULT_FORM = (("intro", 4), ("verse", 8), ("chorus", 8), ("verse", 8), ("chorus", 8), ("outro", 4))
+_C_MAJOR = Key(0)
+_SPLITS = 0.35  # how often the last bar of four has two chords
+_SWAY = 0.9  # how much of its lateness a player keeps from note to note
 
 
 @dataclass(frozen=True)
@@ -38,8 +39,8 @@ class SongPlan:
     seed: int
     tempo: TempoPlan
     feel: str = "straight"
-    key: Key = C_MAJOR
-    form: tuple[tuple[str, int], ...] = DEFAULT_FORM
+    key: Key = _C_MAJOR
+    form: tuple[tuple[str, int], ...] = _DEFAULT_FORM
     players: tuple[str, ...] = ALL_PITCHED
     keys_sound: str = "tines"
     strings_sound: str = "steel"
@@ -72,7 +73,7 @@ class Score:
     clock: Clock
     truth: Truth
     notes: dict[str, tuple[Note, ...]] = field(default_factory=dict)
-    starts_s: dict[str, FloatArray] = field(default_factory=dict)
+    starts_s: dict[str, Doubles] = field(default_factory=dict)
 
     @property
     def duration_s(self) -> float:
@@ -87,7 +88,7 @@ def steady(title: str, seed: int, bpm: Fraction | int, **rest: object) -> SongPl
 def write_score(plan: SongPlan) -> Score:
     """Choose every note of a song and when it sounds."""
     rng = np.random.default_rng((plan.seed, 1))
-    clock = clock_of(plan)
+    clock = _clock_of(plan)
     bars = _plan_bars(plan, clock, rng)
     notes = {name: tuple(_part(name, plan, bars, rng)) for name in plan.players}
     starts_s = _human_times(plan, clock, notes)
@@ -100,7 +101,7 @@ def write_score(plan: SongPlan) -> Score:
     return Score(plan, clock, truth, notes, starts_s)
 
 
-def clock_of(plan: SongPlan) -> Clock:
+def _clock_of(plan: SongPlan) -> Clock:
     main = MeterSign.parse(FEELS[plan.feel].meter)
     odd = {bar: MeterSign.parse(text) for bar, text in plan.odd_bars}
     meters = tuple(odd.get(bar, main) for bar in range(1, plan.bars + 1))
@@ -142,7 +143,7 @@ def _harmony(
     for label, index, _ in places:
         numerals = plan.key.progressions[order[labels.index(label) % len(order)]].split()
         chords = [(0.0, chord_on(plan.key, numerals[index % len(numerals)], seventh=feel.sevenths))]
-        if feel.meter == "4/4" and index % 4 == 3 and rng.random() < SPLITS:
+        if feel.meter == "4/4" and index % 4 == 3 and rng.random() < _SPLITS:
             other = str(rng.choice(["II", "IV", "V"]))
             chords.append((2.0, chord_on(plan.key, other, seventh=feel.sevenths)))
         harmony.append(tuple(chords))
@@ -160,7 +161,7 @@ def _part(name: str, plan: SongPlan, bars: list[Bar], rng: np.random.Generator) 
     return pickup(bars[0], plan.pickup_beats) + notes if name == "lead" and plan.pickup_beats else notes
 
 
-def _human_times(plan: SongPlan, clock: Clock, notes: dict[str, tuple[Note, ...]]) -> dict[str, FloatArray]:
+def _human_times(plan: SongPlan, clock: Clock, notes: dict[str, tuple[Note, ...]]) -> dict[str, Doubles]:
     """Seconds at which notes sound. Lateness sways from note to note; the band's median is put on the grid."""
     rng = np.random.default_rng((plan.seed, 2))
     late = {name: _lateness(part, plan.looseness_s, rng) for name, part in notes.items() if name != "click"}
@@ -174,13 +175,13 @@ def _human_times(plan: SongPlan, clock: Clock, notes: dict[str, tuple[Note, ...]
     return starts_s
 
 
-def _lateness(part: tuple[Note, ...], looseness_s: float, rng: np.random.Generator) -> FloatArray:
+def _lateness(part: tuple[Note, ...], looseness_s: float, rng: np.random.Generator) -> Doubles:
     """One value a moment: notes struck together by one player stay together."""
     moments, of_note = np.unique([float(note.beat) for note in part], return_inverse=True)
     white = rng.normal(0, looseness_s * 0.7, len(moments))
     sway, value = np.zeros(len(moments)), 0.0
-    for index, push in enumerate(rng.normal(0, looseness_s * 0.7 * (1 - SWAY**2) ** 0.5, len(moments))):
-        value = SWAY * value + push
+    for index, push in enumerate(rng.normal(0, looseness_s * 0.7 * (1 - _SWAY**2) ** 0.5, len(moments))):
+        value = _SWAY * value + push
         sway[index] = value
-    late: FloatArray = (white + sway + rng.normal(0, looseness_s / 2))[of_note]
+    late: Doubles = (white + sway + rng.normal(0, looseness_s / 2))[of_note]
     return late

@@ -18,7 +18,7 @@ from analysis.band.score import SongPlan, write_score
 from analysis.band.truth import Truth
 from analysis.core.reports import Brief
 
-Spoil = Callable[[Sound], Sound]
+_Spoil = Callable[[Sound], Sound]
 ROUGH_MIX = "rough-mix"
 
 
@@ -39,7 +39,7 @@ class DemoSong:
     sample_rate_hz: int = 48_000
     depth: str = "PCM_24"
     suffix: str = ".wav"
-    spoilt: tuple[tuple[str, Spoil], ...] = ()
+    spoilt: tuple[tuple[str, _Spoil], ...] = ()
     label_hz: int | None = None
     cut_short: tuple[tuple[str, float], ...] = ()
     twice: tuple[str, ...] = ()
@@ -81,14 +81,14 @@ def _spoil_files(song: DemoSong, folder: Path, paths: list[Path]) -> None:
         damage.truncate_file(folder / f"{song.slug}_{name}{song.suffix}", keep=keep)
 
 
-LONG_FORM = (("intro", 4), ("verse", 16), ("chorus", 8), ("verse", 16), ("chorus", 8), ("bridge", 8), ("chorus", 16),
+_LONG_FORM = (("intro", 4), ("verse", 16), ("chorus", 8), ("verse", 16), ("chorus", 8), ("bridge", 8), ("chorus", 16),
              ("outro", 4))  # fmt: skip
 
 SONGS: tuple[DemoSong, ...] = (
     DemoSong(
         "thursday-ladder",
-        SongPlan("Thursday Ladder Behind Soup", 101, Steady(Fraction(112)), feel="straight", key=Key(7), form=LONG_FORM,
-                 silence_s=Fraction(1, 2), strings_sound="steel"),
+        SongPlan("Thursday Ladder Behind Soup", 101, Steady(Fraction(112)), feel="straight", key=Key(7),
+                 form=_LONG_FORM, silence_s=Fraction(1, 2), strings_sound="steel"),
         Brief(),
         "All stems from the top. I never worked to a click, sorry! Big choruses please, verses can stay small.",
         ("bass", "keys", "strings", "pad", "lead"),
@@ -96,8 +96,9 @@ SONGS: tuple[DemoSong, ...] = (
     ),
     DemoSong(
         "wet-stairs",
-        SongPlan("Wet Stairs Beside Kettle", 102, Steady(Fraction(185, 2)), feel="straight", key=Key(2), form=LONG_FORM,
-                 pickup_beats=Fraction(3, 2), silence_s=Fraction(2), keys_sound="reeds", hiss_dbfs=-78.0),
+        SongPlan("Wet Stairs Beside Kettle", 102, Steady(Fraction(185, 2)), feel="straight", key=Key(2),
+                 form=_LONG_FORM, pickup_beats=Fraction(3, 2), silence_s=Fraction(2), keys_sound="reeds",
+                 hiss_dbfs=-78.0),
         Brief(bpm=92.5, meter="4/4"),
         "92.5. The voice comes in before bar one. Rough mix and stems attached.",
         ("bass", "keys", "strings", "lead", ROUGH_MIX),
@@ -116,7 +117,7 @@ SONGS: tuple[DemoSong, ...] = (
     DemoSong(
         "damp-receipt",
         SongPlan("Damp Receipt Near Cupboard", 104, Steady(Fraction(128)), feel="four-floor", key=Key(4, minor=True),
-                 form=LONG_FORM, keys_sound="tines"),
+                 form=_LONG_FORM, keys_sound="tines"),
         Brief(bpm=128, meter="4/4", starts="bar-one"),
         "128, everything starts at bar one. The bass is hot, that's the sound.",
         ("bass", "keys", "strings", "pad", "lead"),
@@ -126,7 +127,7 @@ SONGS: tuple[DemoSong, ...] = (
     DemoSong(
         "eleven-buckets",
         SongPlan("Eleven Buckets Without Handles", 105, Drift(Fraction(84), depth=0.025, period_beats=90),
-                 feel="ballad", key=Key(0), keys_sound="hammers", silence_s=Fraction(3, 4), form=LONG_FORM,
+                 feel="ballad", key=Key(0), keys_sound="hammers", silence_s=Fraction(3, 4), form=_LONG_FORM,
                  strings_sound="nylon", hiss_dbfs=-72.0),
         Brief(meter="4/4"),
         "We played this live in one room, no click. It breathes, please go with it.",

@@ -5,12 +5,13 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
-Tone = npt.NDArray[np.float32]
+from analysis.core.samples import Doubles, Floats
 
-TABLE_FRAMES = 16_384  # read without interpolation: its error is 80 dB down
-HIGHEST_HZ = 20_000.0
+Tone = Floats
+
+_TABLE_FRAMES = 16_384  # read without interpolation: its error is 80 dB down
+_HIGHEST_HZ = 20_000.0
 SOFT_TOP_HZ = 5_500.0  # from about here up instruments die away; nothing may end in a cliff
 
 
@@ -20,13 +21,13 @@ def hz_of(pitch: float) -> float:
 
 
 def harmonics_below(hz: float, sample_rate_hz: int, most: int = 160) -> int:
-    return max(1, min(most, int(min(HIGHEST_HZ, 0.45 * sample_rate_hz) / hz)))
+    return max(1, min(most, int(min(_HIGHEST_HZ, 0.45 * sample_rate_hz) / hz)))
 
 
 @lru_cache(maxsize=256)
 def cycle(amplitudes: tuple[float, ...]) -> Tone:
     """One cycle of sines with these amplitudes, peak 1, with phases that keep it from being spiky."""
-    spectrum = np.zeros(TABLE_FRAMES // 2 + 1, complex)
+    spectrum = np.zeros(_TABLE_FRAMES // 2 + 1, complex)
     count = np.arange(1, len(amplitudes) + 1)
     spectrum[count] = np.array(amplitudes) * -1j * np.exp(0.37j * (count - 1) ** 2)
     table = np.fft.irfft(spectrum)
@@ -36,15 +37,15 @@ def cycle(amplitudes: tuple[float, ...]) -> Tone:
 
 def read(table: Tone, hz: float, frames: int, sample_rate_hz: int, *, phase: float = 0.0) -> Tone:
     """Play a cycle at a steady pitch."""
-    step = hz / sample_rate_hz * TABLE_FRAMES
-    place = np.arange(frames) * step + phase * TABLE_FRAMES
-    tone: Tone = table[place.astype(np.int64) & (TABLE_FRAMES - 1)]
+    step = hz / sample_rate_hz * _TABLE_FRAMES
+    place = np.arange(frames) * step + phase * _TABLE_FRAMES
+    tone: Tone = table[place.astype(np.int64) & (_TABLE_FRAMES - 1)]
     return tone
 
 
-def read_bent(table: Tone, cycles: npt.NDArray[np.float64]) -> Tone:
+def read_bent(table: Tone, cycles: Doubles) -> Tone:
     """Play a cycle along a course of phase, counted in cycles."""
-    tone: Tone = table[(cycles * TABLE_FRAMES).astype(np.int64) & (TABLE_FRAMES - 1)]
+    tone: Tone = table[(cycles * _TABLE_FRAMES).astype(np.int64) & (_TABLE_FRAMES - 1)]
     return tone
 
 

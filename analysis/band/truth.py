@@ -66,13 +66,13 @@ def truth_of(
         count_in_bars=count_in_bars,
         beats_s=tuple(float(time) for time in beats if time >= 0),
         downbeats_s=tuple(float(clock.time_of_bar(bar)) for bar in range(1, clock.bars + 2)),
-        tempo_map=tempo_map_of(clock),
+        tempo_map=_tempo_map_of(clock),
         sections=sections,
         first_sound_s=first_sound_s,
     )
 
 
-def tempo_map_of(clock: Clock) -> TempoMap:
+def _tempo_map_of(clock: Clock) -> TempoMap:
     """One segment for each bar whose mean tempo or meter differs from the bar before."""
     segments: list[Segment] = []
     for bar, meter in enumerate(clock.meters, 1):

@@ -38,11 +38,11 @@ class Strike:
 
     @property
     def hz(self) -> float:
-        return hz_of(self.pitch + DETUNE_CENTS[self.take % len(DETUNE_CENTS)] / 100)
+        return hz_of(self.pitch + _DETUNE_CENTS[self.take % len(_DETUNE_CENTS)] / 100)
 
 
 @dataclass(frozen=True)
-class StringKind:
+class _StringKind:
     """A string: how bright at the start and how dull later (harmonics fall as 1/k^slope), and how long each lasts at
     220 Hz; where it is struck (a share of its length), how fast it speaks, how noisy its first moment is."""
 
@@ -57,18 +57,18 @@ class StringKind:
 
 Voice = Callable[[Strike], Tone]
 
-DETUNE_CENTS = (0.0, 0.6, -0.5, 0.3)
-PAD_SPREAD = ((0.0, 0.0), (7.0, 0.4), (-6.0, 0.7))  # cents and starting phase of each tone
-SOFTER_SLOPE = 0.8  # how much duller the softest note starts
-VOWELS = {  # resonances: centre Hz, height, width Hz
+_DETUNE_CENTS = (0.0, 0.6, -0.5, 0.3)
+_PAD_SPREAD = ((0.0, 0.0), (7.0, 0.4), (-6.0, 0.7))  # cents and starting phase of each tone
+_SOFTER_SLOPE = 0.8  # how much duller the softest note starts
+_VOWELS = {  # resonances: centre Hz, height, width Hz
     "a": ((730, 1.0, 90), (1090, 0.5, 110), (2440, 0.25, 170)),
     "o": ((500, 1.0, 80), (850, 0.6, 90), (2450, 0.1, 170)),
     "e": ((530, 1.0, 80), (1840, 0.45, 130), (2480, 0.3, 180)),
 }
-BASS_STRING = StringKind((1.0, 2.0), (0.10, 0.55), 0.18, 0.003, 0.06, (700, 3_500), 0.02)
-HAMMERED = StringKind((1.1, 1.9), (0.18, 1.0), 0.12, 0.002, 0.05, (300, 2_500), 0.03)
-STEEL = StringKind((0.75, 1.7), (0.22, 0.9), 0.15, 0.0012, 0.12, (2_000, 7_000), 0.012)
-NYLON = StringKind((1.3, 2.2), (0.12, 0.7), 0.22, 0.003, 0.07, (800, 3_000), 0.018)
+_BASS_STRING = _StringKind((1.0, 2.0), (0.10, 0.55), 0.18, 0.003, 0.06, (700, 3_500), 0.02)
+_HAMMERED = _StringKind((1.1, 1.9), (0.18, 1.0), 0.12, 0.002, 0.05, (300, 2_500), 0.03)
+_STEEL = _StringKind((0.75, 1.7), (0.22, 0.9), 0.15, 0.0012, 0.12, (2_000, 7_000), 0.012)
+_NYLON = _StringKind((1.3, 2.2), (0.12, 0.7), 0.22, 0.003, 0.07, (800, 3_000), 0.018)
 
 
 def _partials(
@@ -91,11 +91,11 @@ def _add_noise(tone: Tone, strike: Strike, level: float, band_hz: tuple[float, f
     return tone
 
 
-def _string(strike: Strike, kind: StringKind) -> Tone:
+def _string(strike: Strike, kind: _StringKind) -> Tone:
     """A bright start that gives way to a duller ring."""
     count = harmonics_below(strike.hz, strike.rate)
     lasts = (220 / strike.hz) ** 0.45
-    softness = round(SOFTER_SLOPE * (1 - strike.velocity), 1)
+    softness = round(_SOFTER_SLOPE * (1 - strike.velocity), 1)
     top_hz = SOFT_TOP_HZ * (1 - 0.5 * softness)
     bright = cycle(_partials(strike.hz, count, kind.slopes[0] + softness, kind.struck_at, top_hz))
     dull = cycle(_partials(strike.hz, min(count, 24), kind.slopes[1], kind.struck_at))
@@ -109,21 +109,21 @@ def _string(strike: Strike, kind: StringKind) -> Tone:
     return _add_noise(tone, strike, kind.noise * strike.velocity, kind.noise_hz, kind.noise_s)
 
 
-def string_voice(kind: StringKind) -> Voice:
+def _string_voice(kind: _StringKind) -> Voice:
     return lambda strike: _string(strike, kind)
 
 
-def hammers(strike: Strike) -> Tone:
+def _hammers(strike: Strike) -> Tone:
     """Struck strings, more than one to a note and slightly apart, so that the ring beats."""
-    tone = _string(strike, HAMMERED)
+    tone = _string(strike, _HAMMERED)
     hz = strike.hz * 1.0012
     beating = read(cycle(_partials(hz, 6, 1.6)), hz, len(tone), strike.rate, phase=0.3)
     beating *= decay(len(tone), strike.rate, 1.2 * (220 / hz) ** 0.45) * np.float32(0.25 * strike.velocity)
-    tone += fade_in(beating, strike.rate, HAMMERED.rise_s)
+    tone += fade_in(beating, strike.rate, _HAMMERED.rise_s)
     return tone
 
 
-def tines(strike: Strike) -> Tone:
+def _tines(strike: Strike) -> Tone:
     """A struck tine over a pickup: a sine that growls when hit hard, with a short chime."""
     frames, rate, hz, velocity = strike.frames, strike.rate, strike.hz, strike.velocity
     growl = np.float32(0.25 + 0.6 * velocity**2) * decay(frames, rate, 0.5)
@@ -136,7 +136,7 @@ def tines(strike: Strike) -> Tone:
     return fade_in(tone * np.float32(velocity), rate, 0.002)
 
 
-def reeds(strike: Strike) -> Tone:
+def _reeds(strike: Strike) -> Tone:
     """A steady organ-like tone of octaves and fifths, slowly turning, with a small key click."""
     rate = strike.rate
     table = cycle((0.8, 0.6, 0.5, 0.35, 0.02, 0.2, 0.02, 0.2)[: harmonics_below(strike.hz, rate, 8)])
@@ -146,11 +146,11 @@ def reeds(strike: Strike) -> Tone:
     return _add_noise(tone * np.float32(0.35 + 0.35 * strike.velocity), strike, 0.02, (1_500, 5_000), 0.01)
 
 
-def pad(strike: Strike) -> Tone:
+def _pad(strike: Strike) -> Tone:
     """Three slow, slightly detuned tones with a soft top."""
     table = cycle(_partials(strike.hz, harmonics_below(strike.hz, strike.rate), 1.5))
     tone = np.zeros(strike.frames, np.float32)
-    for cents, phase in PAD_SPREAD:
+    for cents, phase in _PAD_SPREAD:
         tone += read(table, strike.hz * 2 ** (cents / 1200), strike.frames, strike.rate, phase=phase)
     tone *= np.float32(0.33 * strike.velocity)
     return fade_in(tone, strike.rate, 0.18 + 0.12 * (1 - strike.velocity))
@@ -159,12 +159,12 @@ def pad(strike: Strike) -> Tone:
 def _vowel(vowel: str, hz: float, rate: int) -> Tone:
     """Harmonics of `hz` as the resonances of a vowel let them through."""
     count = np.arange(1, harmonics_below(hz, rate) + 1)
-    heights = sum(height / (1 + ((count * hz - centre) / width) ** 2) for centre, height, width in VOWELS[vowel])
+    heights = sum(height / (1 + ((count * hz - centre) / width) ** 2) for centre, height, width in _VOWELS[vowel])
     heights = (0.05 + heights) / count**0.6 / (1 + (count * hz / SOFT_TOP_HZ) ** 3)
     return cycle(tuple(float(value) for value in np.round(heights, 6)))
 
 
-def sung(vowel: str) -> Voice:
+def _sung(vowel: str) -> Voice:
     """A voice-like tone: soft start with breath, a small scoop up to pitch, vibrato that sets in late."""
 
     def voice(strike: Strike) -> Tone:
@@ -180,7 +180,7 @@ def sung(vowel: str) -> Voice:
     return voice
 
 
-def click_pip(hz: float) -> Voice:
+def _click_pip(hz: float) -> Voice:
     """A decaying cosine: it starts at its peak, so its very first frame is the click."""
 
     def voice(strike: Strike) -> Tone:
@@ -192,7 +192,7 @@ def click_pip(hz: float) -> Voice:
     return voice
 
 
-def click_block(hz: float) -> Voice:
+def _click_block(hz: float) -> Voice:
     """Struck wood: two modes that do not fit, and a knock; starts at once."""
 
     def voice(strike: Strike) -> Tone:
@@ -207,7 +207,7 @@ def click_block(hz: float) -> Voice:
     return voice
 
 
-def click_tick(level: float) -> Voice:
+def _click_tick(level: float) -> Voice:
     """A burst of noise, the same every time; its first frame is its peak."""
 
     def voice(strike: Strike) -> Tone:
@@ -220,22 +220,22 @@ def click_tick(level: float) -> Voice:
 
 
 VOICES: dict[str, Voice] = {
-    "bass": string_voice(BASS_STRING),
-    "tines": tines,
-    "hammers": hammers,
-    "reeds": reeds,
-    "steel": string_voice(STEEL),
-    "nylon": string_voice(NYLON),
-    "pad": pad,
-    "a": sung("a"),
-    "o": sung("o"),
-    "e": sung("e"),
-    "pip-accent": click_pip(1_760.0),
-    "pip-beat": click_pip(1_320.0),
-    "block-accent": click_block(1_150.0),
-    "block-beat": click_block(820.0),
-    "tick-accent": click_tick(1.0),
-    "tick-beat": click_tick(0.55),
+    "bass": _string_voice(_BASS_STRING),
+    "tines": _tines,
+    "hammers": _hammers,
+    "reeds": _reeds,
+    "steel": _string_voice(_STEEL),
+    "nylon": _string_voice(_NYLON),
+    "pad": _pad,
+    "a": _sung("a"),
+    "o": _sung("o"),
+    "e": _sung("e"),
+    "pip-accent": _click_pip(1_760.0),
+    "pip-beat": _click_pip(1_320.0),
+    "block-accent": _click_block(1_150.0),
+    "block-beat": _click_block(820.0),
+    "tick-accent": _click_tick(1.0),
+    "tick-beat": _click_tick(0.55),
 }
 RELEASE_S = {  # how long a voice sounds on when its note ends; clicks and drums are whole by themselves
     "bass": 0.05, "tines": 0.09, "hammers": 0.09, "reeds": 0.03, "steel": 0.06, "nylon": 0.08, "pad": 0.45,

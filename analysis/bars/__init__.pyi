@@ -1,6 +1,6 @@
 from .measures import with_music as with_music
-from .ranking import Heard as Heard
-from .ranking import listen as listen
+from .ranking import Ranking as Ranking
+from .ranking import rank_readings as rank_readings
 from .statements import Statements as Statements
 from .statements import gather_statements as gather_statements
 from .statements import map_stated as map_stated

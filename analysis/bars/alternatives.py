@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from analysis.bars.ranking import SAME_TEMPO, Heard, same_bars
+from analysis.bars.ranking import SAME_TEMPO, Ranking, same_bars
 from analysis.bars.readings import Reading
 from analysis.core.reports import Alternative
 
-MOST_TEMPI = 5
-LEAST_WEIGHT = 0.0005
-LIKELY_SHIFT = 0.08
+_MOST_TEMPI = 5
+_LEAST_WEIGHT = 0.0005
+_LIKELY_SHIFT = 0.08
 # Half a unit of the last is 0.03 ms after ten minutes at 120.
-BPM_DIGITS = 5
-ALWAYS = ("half", "double")
-LABELS = (
+_BPM_DIGITS = 5
+_ALWAYS = ("half", "double")
+_LABELS = (
     (0.5, "half"),
     (2.0, "double"),
     (2 / 3, "two thirds"),
@@ -25,46 +25,46 @@ LABELS = (
 )
 
 
-def alternatives(heard: Heard, bar_one_s: float) -> tuple[Alternative, ...]:
+def alternatives(ranking: Ranking, bar_one_s: float) -> tuple[Alternative, ...]:
     """Other tempi with the bars that go best with each, then the same tempo with other bars; the likeliest first.
 
     Half, double, and bar one a beat later or earlier are always there to pick, however unlikely. Times are on the clock
-    on which the song was heard; each bar one is the one nearest to the song's own.
+    on which the readings were found; each bar one is the one nearest to the song's own.
     """
-    found = _other_tempi(heard, bar_one_s)
-    found += _missing_levels(heard, found, bar_one_s)
-    found += _other_bars(heard, bar_one_s)
+    found = _other_tempi(ranking, bar_one_s)
+    found += _missing_levels(ranking, found, bar_one_s)
+    found += _other_bars(ranking, bar_one_s)
     return tuple(sorted(found, key=lambda other: -other.weight))
 
 
-def _other_tempi(heard: Heard, bar_one_s: float) -> list[Alternative]:
+def _other_tempi(ranking: Ranking, bar_one_s: float) -> list[Alternative]:
     found: list[Alternative] = []
-    for reading in heard.readings:
-        if heard.has_best_tempo(reading) or any(abs(reading.bpm / other.bpm - 1) < SAME_TEMPO for other in found):
+    for reading in ranking.readings:
+        if ranking.has_best_tempo(reading) or any(abs(reading.bpm / other.bpm - 1) < SAME_TEMPO for other in found):
             continue
-        weight = heard.share(lambda other, at=reading: abs(other.bpm / at.bpm - 1) < SAME_TEMPO)  # type: ignore[misc]
+        weight = ranking.share(lambda other, at=reading: abs(other.bpm / at.bpm - 1) < SAME_TEMPO)  # type: ignore[misc]
         bar_s = _nearest(reading.bar_s, reading.period_s * reading.meter.beats, bar_one_s)
-        found.append(_alternative(reading, weight, tempo_label(reading.bpm / heard.best.bpm), bar_s))
+        found.append(_alternative(reading, weight, tempo_label(reading.bpm / ranking.best.bpm), bar_s))
     found.sort(key=lambda other: -other.weight)
-    return [other for other in found[:MOST_TEMPI] if other.weight >= LEAST_WEIGHT]
+    return [other for other in found[:_MOST_TEMPI] if other.weight >= _LEAST_WEIGHT]
 
 
-def _missing_levels(heard: Heard, found: list[Alternative], bar_one_s: float) -> list[Alternative]:
-    """Half and double where nothing worth a bar of its own was heard at them: with the song's own bars."""
+def _missing_levels(ranking: Ranking, found: list[Alternative], bar_one_s: float) -> list[Alternative]:
+    """Half and double where nothing worth a bar of its own was found at them: with the song's own bars."""
     labels = {other.label for other in found}
     return [
-        _alternative(replace(heard.best, period_s=heard.best.period_s / ratio), 0.0, label, bar_one_s)
-        for ratio, label in LABELS
-        if label in ALWAYS and label not in labels
+        _alternative(replace(ranking.best, period_s=ranking.best.period_s / ratio), 0.0, label, bar_one_s)
+        for ratio, label in _LABELS
+        if label in _ALWAYS and label not in labels
     ]
 
 
-def _other_bars(heard: Heard, bar_one_s: float) -> list[Alternative]:
+def _other_bars(ranking: Ranking, bar_one_s: float) -> list[Alternative]:
     """The likeliest other bars where they are likely, and a beat later and earlier."""
-    best, found = heard.best, {}
-    for reading, weight in zip(heard.readings, heard.probability, strict=True):
-        if heard.has_best_tempo(reading) and not heard.has_best_bars(reading):
-            if weight > LIKELY_SHIFT:
+    best, found = ranking.best, {}
+    for reading, weight in zip(ranking.readings, ranking.probability, strict=True):
+        if ranking.has_best_tempo(reading) and not ranking.has_best_bars(reading):
+            if weight > _LIKELY_SHIFT:
                 bar_s = _nearest(reading.bar_s, reading.period_s * reading.meter.beats, bar_one_s)
                 label = bar_label(best, reading)
                 found[label] = _alternative(reading, float(weight), label, bar_s)
@@ -75,7 +75,7 @@ def _other_bars(heard: Heard, bar_one_s: float) -> list[Alternative]:
         if at_s < 0:
             at_s += best.period_s * best.meter.beats
         label = bar_label(best, shifted)
-        weight = heard.share(lambda other, at=shifted: same_bars(other, at))  # type: ignore[misc]
+        weight = ranking.share(lambda other, at=shifted: same_bars(other, at))  # type: ignore[misc]
         if label not in found:
             found[label] = _alternative(shifted, weight, label, at_s)
     return list(found.values())
@@ -89,7 +89,7 @@ def _nearest(bar_s: float, length_s: float, bar_one_s: float) -> float:
 
 def _alternative(reading: Reading, weight: float, label: str, bar_one_s: float) -> Alternative:
     return Alternative(
-        bpm=round(reading.bpm, BPM_DIGITS),
+        bpm=round(reading.bpm, _BPM_DIGITS),
         weight=round(weight, 4),
         meter=reading.meter.sign,
         bar_one_s=round(bar_one_s, 6),
@@ -99,18 +99,18 @@ def _alternative(reading: Reading, weight: float, label: str, bar_one_s: float) 
 
 def at_levels_of(others: Iterable[Alternative], bpm: float) -> tuple[Alternative, ...]:
     """The same alternatives, their tempi exact levels of the tempo that was chosen, so that all say one decimal."""
-    return tuple(replace(other, bpm=round(bpm * level_of(other.bpm / bpm), BPM_DIGITS)) for other in others)
+    return tuple(replace(other, bpm=round(bpm * _level_of(other.bpm / bpm), _BPM_DIGITS)) for other in others)
 
 
-def level_of(ratio: float) -> float:
+def _level_of(ratio: float) -> float:
     """The level that a ratio of two tempi means; itself where it is none."""
     return next(
-        (level for level in (1.0, *(value for value, _ in LABELS)) if abs(ratio / level - 1) < SAME_TEMPO), ratio
+        (level for level in (1.0, *(value for value, _ in _LABELS)) if abs(ratio / level - 1) < SAME_TEMPO), ratio
     )
 
 
 def tempo_label(ratio: float) -> str:
-    return next((label for value, label in LABELS if abs(ratio / value - 1) < SAME_TEMPO), "")
+    return next((label for value, label in _LABELS if abs(ratio / value - 1) < SAME_TEMPO), "")
 
 
 def bar_label(best: Reading, other: Reading) -> str:

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Self
+from typing import Self
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.beat_table import BeatTable, Prepared
+from analysis.core.samples import Doubles
 
-Doubles = NDArray[Any]
-LAGS = 40
-ON_BEAT = 0.15
+_LAGS = 40
+_ON_BEAT = 0.15
 # Beats on which the groups of an uneven bar begin, besides its first.
-GROUP_STARTS = {5: ((3,), (2,)), 7: ((2, 4), (2, 5), (3, 5), (4,), (3,))}
-GROUP_SIGNALS = ((0, 1), (2, 3, 4), (5, 6))
+_GROUP_STARTS = {5: ((3,), (2,)), 7: ((2, 4), (2, 5), (3, 5), (4,), (3,))}
+_GROUP_SIGNALS = ((0, 1), (2, 3, 4), (5, 6))
 
 
 def bar_signals(table: BeatTable) -> Doubles:
@@ -52,10 +51,10 @@ def bar_contrast(means: Doubles, bar: int) -> Doubles:
 def group_contrast(means: Doubles, bar: int) -> Doubles:
     """How the beats on which groups begin stand out in a bar of 5 or 7, under the grouping that fits best."""
     beats = len(means)
-    groupings = GROUP_STARTS.get(beats, ())
+    groupings = _GROUP_STARTS.get(beats, ())
     if not groupings:
-        return np.zeros(len(GROUP_SIGNALS) + 1)
-    signals = np.stack([means[:, list(columns)].mean(axis=1) for columns in GROUP_SIGNALS], axis=1)
+        return np.zeros(len(_GROUP_SIGNALS) + 1)
+    signals = np.stack([means[:, list(columns)].mean(axis=1) for columns in _GROUP_SIGNALS], axis=1)
     from_bar = np.roll(signals, -bar, axis=0)
     found = []
     for starts in groupings:
@@ -99,8 +98,8 @@ class Repeats:
 
 def _likeness(rows: Doubles) -> Doubles:
     pattern = rows / np.maximum(np.sqrt((rows**2).sum(1, keepdims=True)), 1e-9)
-    found = np.full(LAGS + 1, np.nan)
-    for lag in range(1, min(LAGS, len(rows) - 4) + 1):
+    found = np.full(_LAGS + 1, np.nan)
+    for lag in range(1, min(_LAGS, len(rows) - 4) + 1):
         found[lag] = float((pattern[lag:] * pattern[:-lag]).sum(1).mean())
     base = float(np.nanmean(found[1:13]))
     return np.where(np.isnan(found), base, found) - base
@@ -124,14 +123,14 @@ def end_evidence(prepared: Prepared, table: BeatTable, beats: int, bar: int) -> 
     first = (evidence.first_sound_s - downbeat_s) / table.period_s % beats
     last = (evidence.onset_s[-1] - downbeat_s) / table.period_s % beats
     before = beats - first
-    near = min(first, before) < ON_BEAT
+    near = min(first, before) < _ON_BEAT
     return np.array(
         [
             float(near),
             float(not near and before <= 1.1),
             float(not near and 1.1 < before <= 2.1),
             float(not near and first <= 0.6),
-            float(min(last, beats - last) < ON_BEAT),
+            float(min(last, beats - last) < _ON_BEAT),
             last / beats,
         ]
     )

@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.beat_table import PULSES, BeatTable
+from analysis.core.samples import Doubles
 
-Doubles = NDArray[Any]
-TEMPO_KNOTS_BPM = (35.0, 48.0, 60.0, 72.0, 86.0, 100.0, 116.0, 132.0, 150.0, 172.0, 196.0, 240.0, 300.0)
+_TEMPO_KNOTS_BPM = (35.0, 48.0, 60.0, 72.0, 86.0, 100.0, 116.0, 132.0, 150.0, 172.0, 196.0, 240.0, 300.0)
 # Places in the row of `beat_evidence`, for the numbers that mean something else in another meter.
-HALF, QUARTERS, THIRDS, ON_COVER, HALF_COVER, DENSITY = 1, 2, 3, 7, 8, 9
-BASS_HALF, BASS_THIRDS, BASS_DENSITY = 11, 13, 19
-HALF_STRENGTH = (23, 24, 25)
-FIRST_HAT = 36
-FIRST_FIT = FIRST_HAT + len(TEMPO_KNOTS_BPM)
-FITS = slice(FIRST_FIT, FIRST_FIT + 3 + PULSES)
+_HALF, _QUARTERS, _THIRDS, _ON_COVER, _HALF_COVER, _DENSITY = 1, 2, 3, 7, 8, 9
+_BASS_HALF, _BASS_THIRDS, _BASS_DENSITY = 11, 13, 19
+_HALF_STRENGTH = (23, 24, 25)
+_FIRST_HAT = 36
+_FIRST_FIT = _FIRST_HAT + len(_TEMPO_KNOTS_BPM)
+_FITS = slice(_FIRST_FIT, _FIRST_FIT + 3 + PULSES)
 
 
 def hats(value: float, knots: Sequence[float]) -> Doubles:
@@ -54,16 +52,16 @@ def beat_evidence(table: BeatTable) -> Doubles:
         rows += [(mean[0] - mean.mean()) / spread, (mean[0] - mean[6]) / spread]
     straight, thirds = table.on_straight, table.on_thirds
     fits = [straight, thirds, max(straight, thirds)]
-    return np.concatenate([rows, hats(60 / table.period_s, TEMPO_KNOTS_BPM), fits, table.pulses])
+    return np.concatenate([rows, hats(60 / table.period_s, _TEMPO_KNOTS_BPM), fits, table.pulses])
 
 
 def meter_evidence(kind: int, kinds: int, shared: Doubles, repeats: Doubles) -> Doubles:
     """Which meter it is, and the numbers that weigh differently in it than in 4/4: thirds in 6/8, tempo in each, ..."""
-    tempo_hats = shared[FIRST_HAT:FIRST_FIT]
+    tempo_hats = shared[_FIRST_HAT:_FIRST_FIT]
     tempo = float(tempo_hats @ np.arange(len(tempo_hats)))
-    within = shared[[HALF, QUARTERS, THIRDS, ON_COVER, HALF_COVER, DENSITY, *HALF_STRENGTH]]
-    bass = shared[[BASS_HALF, BASS_THIRDS, BASS_DENSITY]]
-    differing = np.concatenate([within, bass, [tempo, tempo**2 / 12], shared[FITS], repeats])
+    within = shared[[_HALF, _QUARTERS, _THIRDS, _ON_COVER, _HALF_COVER, _DENSITY, *_HALF_STRENGTH]]
+    bass = shared[[_BASS_HALF, _BASS_THIRDS, _BASS_DENSITY]]
+    differing = np.concatenate([within, bass, [tempo, tempo**2 / 12], shared[_FITS], repeats])
     parts = by_meter(kind, kinds, differing)
     return np.concatenate([(np.arange(kinds) == kind).astype(float), parts])
 

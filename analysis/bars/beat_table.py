@@ -6,18 +6,16 @@ Twelve slots hold halves, thirds, quarters and both kinds of swing.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles, Indices
 from analysis.tempo.evidence import Evidence
 
-Doubles = NDArray[Any]
-SLOTS = 12
-HARMONY_REACH_S = 0.55
-STRENGTH_REACH_FRAMES = 2
-ON_PLACE_S = 0.02
+_SLOTS = 12
+_HARMONY_REACH_S = 0.55
+_STRENGTH_REACH_FRAMES = 2
+_ON_PLACE_S = 0.02
 PULSES = 8
 
 
@@ -34,7 +32,7 @@ class Prepared:
 def prepare(evidence: Evidence) -> Prepared:
     strength = evidence.strength / np.maximum(evidence.strength.mean(axis=0), 1e-9)
     highest = strength.copy()
-    for shift in range(1, STRENGTH_REACH_FRAMES + 1):
+    for shift in range(1, _STRENGTH_REACH_FRAMES + 1):
         highest[shift:] = np.maximum(highest[shift:], strength[:-shift])
         highest[:-shift] = np.maximum(highest[:-shift], strength[shift:])
     return Prepared(evidence, highest, _running_sums(evidence.bass), _running_sums(evidence.chroma))
@@ -69,24 +67,22 @@ def beat_table(prepared: Prepared, period_s: float, beat_at_s: float) -> BeatTab
     last = int(np.ceil((evidence.last_sound_s - beat_at_s) / period_s - 0.25))
     if last - first < 4:
         return None
-    beat_s = beat_at_s + np.arange(first, last + 1) * period_s
-    slot_s = beat_s[:, None] + np.arange(SLOTS) * (period_s / SLOTS)
-    place = np.rint((evidence.onset_s - beat_s[0]) / period_s * SLOTS).astype(np.intp)
+    beat_s = beat_at_s + np.arange(first, last + 1, dtype=np.float64) * period_s
+    slot_s = beat_s[:, None] + np.arange(_SLOTS) * (period_s / _SLOTS)
+    place = np.rint((evidence.onset_s - beat_s[0]) / period_s * _SLOTS).astype(np.intp)
     inside = (place >= 0) & (place < slot_s.size)
     weights = evidence.onset_weight * inside
     place = np.where(inside, place, 0)
     played = weights * ~evidence.onset_is_bass
     beats = (evidence.onset_s - beat_s[0]) / period_s
-    onsets = np.bincount(place, weights * ~evidence.onset_is_bass, slot_s.size).reshape(slot_s.shape)
-    bass = np.bincount(place, weights * evidence.onset_is_bass, slot_s.size).reshape(slot_s.shape)
     return BeatTable(
         period_s=period_s,
         beat_s=beat_s,
         on_straight=_on_parts(beats, played, 4, period_s),
         on_thirds=_on_parts(beats, played, 3, period_s),
         pulses=_pulses(beats, played),
-        onsets=onsets,
-        bass_onsets=bass,
+        onsets=_by_slot(place, played, slot_s),
+        bass_onsets=_by_slot(place, weights * evidence.onset_is_bass, slot_s),
         strength=_strength_at(prepared, slot_s),
         harmony_change=_change_at(prepared.chroma_sums, evidence.harmony_s, slot_s),
         bass_change=_change_at(prepared.bass_sums, evidence.harmony_s, slot_s),
@@ -95,10 +91,15 @@ def beat_table(prepared: Prepared, period_s: float, beat_at_s: float) -> BeatTab
     )
 
 
+def _by_slot(place: Indices, weights: Doubles, slot_s: Doubles) -> Doubles:
+    """The weights summed by the slot they fall into, in the shape of `slot_s`."""
+    return np.asarray(np.bincount(place, weights, slot_s.size), np.float64).reshape(slot_s.shape)
+
+
 def _on_parts(beats: Doubles, weights: Doubles, parts: int, period_s: float) -> float:
     """Share of the weight that lies near `parts` even places a beat, less what even spreading would put there."""
     off_s = np.abs(beats * parts - np.rint(beats * parts)) / parts * period_s
-    near_s = min(ON_PLACE_S, period_s / parts / 4)
+    near_s = min(_ON_PLACE_S, period_s / parts / 4)
     share = float(weights[off_s < near_s].sum() / max(float(weights.sum()), 1e-9))
     return share - 2 * near_s * parts / period_s
 
@@ -131,8 +132,8 @@ def _mean_between(sums: Doubles, times_s: Doubles, start_s: Doubles, end_s: Doub
 
 def _change_at(sums: Doubles, times_s: Doubles, slot_s: Doubles) -> Doubles:
     """Cosine distance between what sounds before and after each slot, 0 to 1."""
-    after = _mean_between(sums, times_s, slot_s, slot_s + HARMONY_REACH_S)
-    before = _mean_between(sums, times_s, slot_s - HARMONY_REACH_S, slot_s)
+    after = _mean_between(sums, times_s, slot_s, slot_s + _HARMONY_REACH_S)
+    before = _mean_between(sums, times_s, slot_s - _HARMONY_REACH_S, slot_s)
     after, before = after - after.mean(-1, keepdims=True), before - before.mean(-1, keepdims=True)
     product = (after * before).sum(-1)
     size = np.sqrt((after**2).sum(-1) * (before**2).sum(-1))

@@ -9,15 +9,14 @@ import json
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Doubles = NDArray[Any]
+from analysis.core.samples import Doubles
+
 WEIGHTS_PATH = Path(__file__).with_name("choice_weights.json")
 # A number further from the mean than this many spreads says no more than this one.
-MOST_SPREADS = 5.0
+_MOST_SPREADS = 5.0
 
 
 @dataclass(frozen=True)
@@ -36,7 +35,7 @@ class Weights:
         return found
 
     def standard(self, rows: Doubles) -> Doubles:
-        return np.clip((rows - self.mean) / self.spread, -MOST_SPREADS, MOST_SPREADS)
+        return np.clip((rows - self.mean) / self.spread, -_MOST_SPREADS, _MOST_SPREADS)
 
 
 @cache

@@ -5,18 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles
 from analysis.tempo.evidence import Evidence
 
-Doubles = NDArray[Any]
 ON_BEAT = 0.2  # of a beat: this near a downbeat, the first sound is on it
 LONGEST_PICKUP = 0.6  # of a bar
 # Onsets weaker than this share of the strong ones are noise before the music.
-WEAK_SHARE = 0.08
+_WEAK_SHARE = 0.08
 
 
 @dataclass(frozen=True)
@@ -43,7 +41,7 @@ class Layout:
 def lay_out(evidence: Evidence, *, period_s: float, downbeat_s: float, beats_per_bar: int) -> Layout:
     first_s, last_s = music_span(evidence)
     bar_s = beats_per_bar * period_s
-    count_in = count_in_beats(evidence, first_s, period_s=period_s, beats_per_bar=beats_per_bar)
+    count_in = _count_in_beats(evidence, first_s, period_s=period_s, beats_per_bar=beats_per_bar)
     start_s = first_s + count_in * period_s
     bar = np.ceil((start_s - downbeat_s) / bar_s - ON_BEAT / beats_per_bar)
     bar_one_s = float(downbeat_s + bar * bar_s)
@@ -53,8 +51,8 @@ def lay_out(evidence: Evidence, *, period_s: float, downbeat_s: float, beats_per
     pickup = 0.0 if pickup < ON_BEAT or count_in else round(2 * pickup) / 2
     before = count_in + int(np.ceil(pickup))
     bars = max(1, int(np.ceil((last_s - bar_one_s) / bar_s - 0.02)))
-    beats = bar_one_s + np.arange(-before, bars * beats_per_bar + 1) * period_s
-    downbeats = bar_one_s + np.arange(bars + 1) * bar_s
+    beats = bar_one_s + np.arange(-before, bars * beats_per_bar + 1, dtype=np.float64) * period_s
+    downbeats = bar_one_s + np.arange(bars + 1, dtype=np.float64) * bar_s
     return Layout(beats, downbeats, bar_one_s, pickup, count_in)
 
 
@@ -79,12 +77,12 @@ def with_odd_bars(layout: Layout, odd: Sequence[tuple[float, int]], *, period_s:
 
 def music_span(evidence: Evidence) -> tuple[float, float]:
     """First and last onset that is no mere noise."""
-    strong = evidence.onset_weight > WEAK_SHARE * np.quantile(evidence.onset_weight, 0.9)
+    strong = evidence.onset_weight > _WEAK_SHARE * np.quantile(evidence.onset_weight, 0.9)
     times = evidence.onset_s[strong]
     return float(times[0]), float(times[-1])
 
 
-def count_in_beats(evidence: Evidence, first_s: float, *, period_s: float, beats_per_bar: int) -> int:
+def _count_in_beats(evidence: Evidence, first_s: float, *, period_s: float, beats_per_bar: int) -> int:
     """Beats of lone, even sounds before the band comes in: one or two bars, else 0."""
     for bars in (2, 1):
         beats = bars * beats_per_bar
@@ -97,12 +95,12 @@ def _is_count_in(evidence: Evidence, first_s: float, beats: int, period_s: float
     """One sound on every beat, nothing between, and next to no sustained sound until the band enters."""
     enters_s = first_s + beats * period_s
     inside = (evidence.onset_s > first_s - 0.3 * period_s) & (evidence.onset_s < enters_s - 0.3 * period_s)
-    strong = inside & (evidence.onset_weight > WEAK_SHARE * np.quantile(evidence.onset_weight, 0.9))
+    strong = inside & (evidence.onset_weight > _WEAK_SHARE * np.quantile(evidence.onset_weight, 0.9))
     place = (evidence.onset_s[strong] - first_s) / period_s
     on_beat = np.abs(place - np.rint(place)) < 0.12
     if len(place) == 0 or on_beat.mean() < 0.85 or len(np.unique(np.rint(place[on_beat]))) < beats:
         return False
-    sustained = sustained_level(evidence)
+    sustained = _sustained_level(evidence)
     before = sustained[(evidence.frame_s > first_s) & (evidence.frame_s < enters_s - 0.15 * period_s)]
     after = sustained[(evidence.frame_s > enters_s + 0.1) & (evidence.frame_s < enters_s + 8 * period_s)]
     if not len(before) or not len(after):
@@ -110,7 +108,7 @@ def _is_count_in(evidence: Evidence, first_s: float, beats: int, period_s: float
     return bool(np.median(after) - np.median(before) > 14.0)
 
 
-def sustained_level(evidence: Evidence) -> Doubles:
+def _sustained_level(evidence: Evidence) -> Doubles:
     """Level in dB of the loudest band at each frame: between the strokes of a count-in it falls away."""
     level: Doubles = evidence.energy_db.max(axis=1)
     return level

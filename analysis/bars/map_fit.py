@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.layout import Layout
 from analysis.core.reports import MapSegment
+from analysis.core.samples import Doubles
 from analysis.maps.tempo_map import MeterSign
 
-Doubles = NDArray[Any]
-TIME_DECIMALS = 6
-BPM_DECIMALS = 4
+_TIME_DECIMALS = 6
+_BPM_DECIMALS = 4
 # A change of tempo this near a bar line falls on it: the line is where the band plays it.
-ON_LINE_S = 0.05
+_ON_LINE_S = 0.05
 
 
 def segments_through(
@@ -41,9 +38,9 @@ def segments_through(
         segments.append(
             MapSegment(
                 bar=start + 1,
-                time_s=round(float(times[start]), TIME_DECIMALS),
-                bpm=round(60 / beat_s, BPM_DECIMALS),
-                meter=sign_of_bar(sign, int(lengths[start])),
+                time_s=round(float(times[start]), _TIME_DECIMALS),
+                bpm=round(60 / beat_s, _BPM_DECIMALS),
+                meter=_sign_of_bar(sign, int(lengths[start])),
             )
         )
         start = end
@@ -53,10 +50,10 @@ def segments_through(
 def _lines_at(times: Doubles, changes_s: Doubles) -> list[int] | None:
     """The bar lines at which the tempo changes; None when one changes within a bar."""
     apart = np.abs(times[:, None] - changes_s[None, :])
-    return [int(line) for line in apart.argmin(axis=0)] if apart.min(axis=0).max() < ON_LINE_S else None
+    return [int(line) for line in apart.argmin(axis=0)] if apart.min(axis=0).max() < _ON_LINE_S else None
 
 
-def sign_of_bar(sign: str, beats: int) -> str:
+def _sign_of_bar(sign: str, beats: int) -> str:
     """The sign of a bar of so many beats in a song of this meter: 2/4 among 4/4, 9/8 among 6/8."""
     meter = MeterSign.parse(sign)
     return f"{beats * 3 if meter.is_compound else beats}/{meter.lower}"

@@ -1,19 +1,18 @@
-"""Put what was heard into the song's numbers: tempo with its interval, meter, bar one, beats and map."""
+"""From the ranked readings to the song's numbers: tempo with its interval, meter, bar one, beats and map."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.alternatives import alternatives, at_levels_of
 from analysis.bars.beat_table import beat_table, prepare
 from analysis.bars.layout import Layout, lay_out, with_odd_bars
 from analysis.bars.map_fit import segments_through
 from analysis.bars.odd_bars import find_slips
-from analysis.bars.ranking import Heard, listen
+from analysis.bars.ranking import Ranking, rank_readings
 from analysis.bars.statements import Statements
 from analysis.core.reports import Alternative, BarOne, MapSegment, Meter, SongMeasures, Tempo
 from analysis.lineup.stem_lag import coherent_lag
@@ -22,26 +21,25 @@ from analysis.tempo.clock import Clock
 from analysis.tempo.ending import LEAST_PLACE, find_slowing, slowing_clock
 from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import GridFit
-from analysis.tempo.period import settled_bpm
-from analysis.tempo.phase import settle_phase
-from analysis.tempo.piecewise_tempo import Held, count_attacks, find_stretches
+from analysis.tempo.period import refined_bpm
+from analysis.tempo.phase import refine_phase
+from analysis.tempo.piecewise_tempo import PiecewiseTempo, count_attacks, fit_piecewise
 from analysis.tempo.rounding import set_tempo
 from analysis.tempo.steadiness import is_unsteady, no_surer_than
 from analysis.tempo.tempo_changes import find_motion
 
-Doubles = NDArray[Any]
-CUT_ON_THE_BEAT_S = 0.02
-TIME_DECIMALS = 6
+_CUT_ON_THE_BEAT_S = 0.02
+_TIME_DECIMALS = 6
 # Bar lines of music that moves are known to some milliseconds; a finer map would follow the scatter.
-MAP_TOLERANCE_S = 0.010
+_MAP_TOLERANCE_S = 0.010
 # Coherence of the attacks times the root of their number. Free playing reaches 2 when a steady grid is laid over it and
 # 6.5 when a clock is bent to follow it; measured on random rhythms and on songs.
-LEAST_GATHERED, LEAST_GATHERED_FOLLOWED = 4.5, 6.5
-MOST_TEMPI_TRIED = 3
+_LEAST_GATHERED, _LEAST_GATHERED_FOLLOWED = 4.5, 6.5
+_MOST_TEMPI_TRIED = 3
 # Bars that a clock finds in free playing are a guess, to be asked about (house choice: below `Limits.tempo_sure`).
-FREE_CONFIDENCE = 0.5
+_FREE_CONFIDENCE = 0.5
 # Changes of tempo are placed on the bent clock first, then once more on the clock that holds each tempo exactly.
-STRETCH_ROUNDS = 2
+_PIECEWISE_ROUNDS = 2
 
 
 def no_grid(music: Evidence | None, statements: Statements) -> SongMeasures:
@@ -65,52 +63,52 @@ def with_music(music: Evidence, statements: Statements, sample_rate_hz: int) -> 
 def _on_clock(
     music: Evidence, clock: Clock, kind: str, statements: Statements, sample_rate_hz: int
 ) -> SongMeasures | None:
-    heard = listen(music.warped(clock.to_even), statements)
-    held: Held | None = None
-    for _ in range(STRETCH_ROUNDS):
-        found = _held(music, clock, heard) if heard else None
+    ranking = rank_readings(music.warped(clock.to_even), statements)
+    piecewise: PiecewiseTempo | None = None
+    for _ in range(_PIECEWISE_ROUNDS):
+        found = _piecewise(music, clock, ranking) if ranking else None
         if found is None:
             break
-        held, clock = found, found.clock
-        heard = listen(music.warped(clock.to_even), statements)
-    if heard is None:
+        piecewise, clock = found, found.clock
+        ranking = rank_readings(music.warped(clock.to_even), statements)
+    if ranking is None:
         return None
-    kind = "step" if held else kind
+    kind = "step" if piecewise else kind
     even = music.warped(clock.to_even)
-    sign = statements.sign_for(heard.best.meter.sign)
-    song = _moving(even, heard, clock, kind, sign, sample_rate_hz, held=held)
+    sign = statements.sign_for(ranking.best.meter.sign)
+    song = _moving(even, ranking, clock, kind, sign, sample_rate_hz, piecewise=piecewise)
     if not _is_gathered(music, song, kind):
         return None
-    return no_surer_than(song, FREE_CONFIDENCE) if kind == "drift" and is_unsteady(song.downbeats_s) else song
+    return no_surer_than(song, _FREE_CONFIDENCE) if kind == "drift" and is_unsteady(song.downbeats_s) else song
 
 
-def _held(music: Evidence, clock: Clock, heard: Heard) -> Held | None:
-    best = heard.best
-    counted = count_attacks(music, clock, heard.fits[best.fit], best.bar_s)
-    stretches = find_stretches(counted, best.meter.beats)
-    return stretches.held(float(counted.beats.min()), float(counted.beats.max())) if stretches else None
+def _piecewise(music: Evidence, clock: Clock, ranking: Ranking) -> PiecewiseTempo | None:
+    best = ranking.best
+    counted = count_attacks(music, clock, ranking.fits[best.fit], best.bar_s)
+    fitted = fit_piecewise(counted, best.meter.beats)
+    return fitted.tempo_between(float(counted.beats.min()), float(counted.beats.max())) if fitted else None
 
 
 def _on_steady_grid(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures | None:
     """The likeliest tempo whose beats the attacks really lie on."""
-    heard = listen(music, statements)
-    for _ in range(MOST_TEMPI_TRIED):
-        if heard is None:
+    ranking = rank_readings(music, statements)
+    for _ in range(_MOST_TEMPI_TRIED):
+        if ranking is None:
             return None
-        song = _steady_or_slowing(music, heard, statements, sample_rate_hz)
+        song = _steady_or_slowing(music, ranking, statements, sample_rate_hz)
         if _is_gathered(music, song, "steady"):
             return song
-        heard = heard.without_best_tempo()
+        ranking = ranking.without_best_tempo()
     return None
 
 
-def _steady_or_slowing(music: Evidence, heard: Heard, statements: Statements, sample_rate_hz: int) -> SongMeasures:
+def _steady_or_slowing(music: Evidence, ranking: Ranking, statements: Statements, sample_rate_hz: int) -> SongMeasures:
     """One tempo throughout, or up to an ending that slows down."""
-    clock = _slowing_clock(music, heard)
+    clock = _slowing_clock(music, ranking)
     if clock is None:
-        return _steady(music, heard, statements, sample_rate_hz)
-    sign = statements.sign_for(heard.best.meter.sign)
-    return _moving(music.warped(clock.to_even), heard, clock, "slowing", sign, sample_rate_hz)
+        return _steady(music, ranking, statements, sample_rate_hz)
+    sign = statements.sign_for(ranking.best.meter.sign)
+    return _moving(music.warped(clock.to_even), ranking, clock, "slowing", sign, sample_rate_hz)
 
 
 def _is_gathered(music: Evidence, song: SongMeasures, kind: str) -> bool:
@@ -119,41 +117,41 @@ def _is_gathered(music: Evidence, song: SongMeasures, kind: str) -> bool:
     lag = coherent_lag(music.onset_s[played], music.onset_weight[played], np.array(song.beats_s))
     if lag is None:
         return True  # too few attacks to say: confidence tells
-    least = LEAST_GATHERED_FOLLOWED if kind == "drift" else LEAST_GATHERED
+    least = _LEAST_GATHERED_FOLLOWED if kind == "drift" else _LEAST_GATHERED
     return lag.coherence * float(np.sqrt(played.sum())) >= least
 
 
-def _slowing_clock(music: Evidence, heard: Heard) -> Clock | None:
-    fit = heard.fits[heard.best.fit]
+def _slowing_clock(music: Evidence, ranking: Ranking) -> Clock | None:
+    fit = ranking.fits[ranking.best.fit]
     places = [place.offset_s for place in fit.places if place.share > LEAST_PLACE * fit.explained]
-    slowing = find_slowing(music, fit.period_s, np.array([heard.best.beat_s, *places]))
+    slowing = find_slowing(music, fit.period_s, np.array([ranking.best.beat_s, *places]))
     return slowing_clock(music, fit.period_s, slowing) if slowing else None
 
 
-def _laid_out(music: Evidence, heard: Heard, period_s: float) -> tuple[Layout, Heard]:
+def _laid_out(music: Evidence, ranking: Ranking, period_s: float) -> tuple[Layout, Ranking]:
     """Bars of one length, or with the odd bars that the song has; then the bar lines are as sure as those make them."""
-    best = heard.best
+    best = ranking.best
     middle_s = float(np.median(music.onset_s))
     beat_s = best.beat_s + round((middle_s - best.beat_s) / best.period_s) * best.period_s
     beats = round((beat_s - best.bar_s) / best.period_s) % best.meter.beats
-    beat_s = settle_phase(music, period_s, beat_s)
+    beat_s = refine_phase(music, period_s, beat_s)
     prepared = prepare(music)
     table = beat_table(prepared, period_s, beat_s)
     slipped = find_slips(prepared, table, best.meter) if table else None
     if table is None or slipped is None:
         downbeat_s = beat_s - beats * period_s
-        return lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats), heard
+        return lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats), ranking
     downbeat_s = float(table.beat_s[slipped.downbeat])
     layout = lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats)
     odd = [(float(table.beat_s[slip.beat]), slip.beats) for slip in slipped.slips]
     layout = with_odd_bars(layout, odd, period_s=period_s, beats_per_bar=best.meter.beats)
-    return layout, replace(heard, share_of_bars=slipped.confidence)
+    return layout, replace(ranking, share_of_bars=slipped.confidence)
 
 
-def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_hz: int) -> SongMeasures:
-    fit = heard.fits[heard.best.fit]
-    chosen = set_tempo(settled_bpm(music, fit, heard.best.beat_s), fit.bpm_error, stated_bpm=statements.bpm)
-    layout, heard = _laid_out(music, heard, float(60 / chosen.bpm))
+def _steady(music: Evidence, ranking: Ranking, statements: Statements, sample_rate_hz: int) -> SongMeasures:
+    fit = ranking.fits[ranking.best.fit]
+    chosen = set_tempo(refined_bpm(music, fit, ranking.best.beat_s), fit.bpm_error, stated_bpm=statements.bpm)
+    layout, ranking = _laid_out(music, ranking, float(60 / chosen.bpm))
     tempo = Tempo(
         kind="constant",
         bpm=float(chosen.bpm),
@@ -162,37 +160,37 @@ def _steady(music: Evidence, heard: Heard, statements: Statements, sample_rate_h
         bpm_high=chosen.high,
         source="music",
         residual_ms=_residual_ms(fit),
-        confidence=round(heard.tempo_confidence, 4),
-        alternatives=at_levels_of(alternatives(heard, layout.bar_one_s), float(chosen.bpm)),
+        confidence=round(ranking.tempo_confidence, 4),
+        alternatives=at_levels_of(alternatives(ranking, layout.bar_one_s), float(chosen.bpm)),
     )
-    sign = statements.sign_for(heard.best.meter.sign)
+    sign = statements.sign_for(ranking.best.meter.sign)
     tempo_map = _odd_map(layout, float(chosen.bpm), sign) if layout.bar_beats else ()
-    return _measures(music, heard, layout, tempo, tempo_map, sample_rate_hz, sign=sign)
+    return _measures(music, ranking, layout, tempo, tempo_map, sample_rate_hz, sign=sign)
 
 
 def _odd_map(layout: Layout, bpm: float, sign: str) -> tuple[MapSegment, ...]:
     """One tempo throughout, with a segment for each odd bar."""
-    segments = segments_through(layout, sign=sign, tolerance_s=MAP_TOLERANCE_S)
+    segments = segments_through(layout, sign=sign, tolerance_s=_MAP_TOLERANCE_S)
     return tuple(replace(segment, bpm=bpm) for segment in segments)
 
 
 def _moving(
     even: Evidence,
-    heard: Heard,
+    ranking: Ranking,
     clock: Clock,
     kind: str,
     sign: str,
     sample_rate_hz: int,
     *,
-    held: Held | None = None,
+    piecewise: PiecewiseTempo | None = None,
 ) -> SongMeasures:
     """`even` is the music on its own clock; everything is laid out there and brought back."""
-    fit = heard.fits[heard.best.fit]
-    layout, heard = _laid_out(even, heard, held.period_s(fit.period_s) if held else fit.period_s)
-    others = tuple(_on_clock_of(clock, other) for other in alternatives(heard, layout.bar_one_s))
+    fit = ranking.fits[ranking.best.fit]
+    layout, ranking = _laid_out(even, ranking, piecewise.period_s(fit.period_s) if piecewise else fit.period_s)
+    others = tuple(_on_clock_of(clock, other) for other in alternatives(ranking, layout.bar_one_s))
     layout = layout.on(clock.to_real)
-    changes_s = held.changes_s if held else None
-    segments = segments_through(layout, sign=sign, tolerance_s=MAP_TOLERANCE_S, changes_s=changes_s)
+    changes_s = piecewise.changes_s if piecewise else None
+    segments = segments_through(layout, sign=sign, tolerance_s=_MAP_TOLERANCE_S, changes_s=changes_s)
     beats = layout.beats_s
     mean_bpm = 60 * (len(beats) - 1) / float(beats[-1] - beats[0])
     bpm = mean_bpm if kind == "drift" or not segments else segments[0].bpm
@@ -203,21 +201,21 @@ def _moving(
         bpm_high=max((segment.bpm for segment in segments), default=None),
         source="music",
         residual_ms=_residual_ms(fit),
-        confidence=round(heard.tempo_confidence, 4),
+        confidence=round(ranking.tempo_confidence, 4),
         alternatives=others,
     )
     first_s = float(clock.to_real(np.array([even.first_sound_s]))[0])
-    return _measures(even, heard, layout, tempo, segments, sample_rate_hz, sign=sign, first_sound_s=first_s)
+    return _measures(even, ranking, layout, tempo, segments, sample_rate_hz, sign=sign, first_sound_s=first_s)
 
 
 def _on_clock_of(clock: Clock, other: Alternative) -> Alternative:
     """The same reading with its bar one in the files' time."""
-    return replace(other, bar_one_s=round(float(clock.to_real(np.array([other.bar_one_s]))[0]), TIME_DECIMALS))
+    return replace(other, bar_one_s=round(float(clock.to_real(np.array([other.bar_one_s]))[0]), _TIME_DECIMALS))
 
 
 def _measures(
     music: Evidence,
-    heard: Heard,
+    ranking: Ranking,
     layout: Layout,
     tempo: Tempo,
     tempo_map: tuple[MapSegment, ...],
@@ -230,7 +228,7 @@ def _measures(
         layout,
         tempo,
         sign=sign,
-        confidences=(heard.meter_confidence, heard.bar_confidence),
+        confidences=(ranking.meter_confidence, ranking.bar_confidence),
         first_sound_s=music.first_sound_s if first_sound_s is None else first_sound_s,
         sample_rate_hz=sample_rate_hz,
         tempo_map=tempo_map,
@@ -275,5 +273,5 @@ def _residual_ms(fit: GridFit) -> float:
 
 def _seconds(time_s: float) -> float:
     """A bounce cut on the downbeat is measured a hair before its first frame: nothing begins before the file."""
-    rounded_s = round(float(time_s), TIME_DECIMALS)
-    return 0.0 if -CUT_ON_THE_BEAT_S < rounded_s < 0 else rounded_s
+    rounded_s = round(float(time_s), _TIME_DECIMALS)
+    return 0.0 if -_CUT_ON_THE_BEAT_S < rounded_s < 0 else rounded_s

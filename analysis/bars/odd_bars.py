@@ -8,24 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.beat_evidence import beat_evidence
 from analysis.bars.beat_table import BeatTable, Prepared
 from analysis.bars.choice import fitted_weights
 from analysis.bars.readings import MeterKind, bars_of
+from analysis.core.samples import Doubles, Flags
 
-Doubles = NDArray[Any]
-LEAST_SIDE_BARS = 4
-MOST_SLIPS = 4
+_LEAST_SIDE_BARS = 4
+_MOST_SLIPS = 4
 # Gain in explained spread, per beat; likeness of both sides' patterns with and without the slip. In songs without an
 # odd bar the gain is below 0.08 and the sides are alike as they are.
-LEAST_GAIN = 0.3
-LEAST_ALIKE, MOST_ALIKE_UNMOVED = 0.55, 0.3
-SPREAD_FLOOR = 0.25
+_LEAST_GAIN = 0.3
+_LEAST_ALIKE, _MOST_ALIKE_UNMOVED = 0.55, 0.3
+_SPREAD_FLOOR = 0.25
 
 
 @dataclass(frozen=True)
@@ -57,7 +55,7 @@ def find_slips(prepared: Prepared, table: BeatTable, meter: MeterKind) -> Slippe
     """The odd bars of a song whose beats and meter are known; None when all bars are alike."""
     patterns = _patterns(table)
     shifts = sorted(_shifts(patterns, meter.beats, 0, len(patterns)), key=lambda shift: shift.beat)
-    if not 0 < len(shifts) <= MOST_SLIPS:
+    if not 0 < len(shifts) <= _MOST_SLIPS:
         return None
     downbeat, confidence = _phase(prepared, table, meter, shifts)
     slips: list[Slip] = []
@@ -80,7 +78,7 @@ def _patterns(table: BeatTable) -> Doubles:
     rows = np.concatenate([*attacks, *groups, table.harmony_change[:, ::6], table.bass_change[:, ::6]], axis=1)
     rows -= rows.mean(axis=0)
     spread = rows.std(axis=0)
-    standard: Doubles = rows / (spread + SPREAD_FLOOR * np.median(spread) + 1e-9)
+    standard: Doubles = rows / (spread + _SPREAD_FLOOR * np.median(spread) + 1e-9)
     return standard
 
 
@@ -96,7 +94,7 @@ def _shifts(patterns: Doubles, beats: int, start: int, end: int) -> Iterator[_Sh
 
 
 def _clearest(rows: Doubles, beats: int) -> _Shift | None:
-    least = LEAST_SIDE_BARS * beats
+    least = _LEAST_SIDE_BARS * beats
     if len(rows) < 2 * least:
         return None
     sums, counts = _running(rows, beats)
@@ -106,8 +104,8 @@ def _clearest(rows: Doubles, beats: int) -> _Shift | None:
     found = _Shift(int(beat), int(row) + 1)
     before, after = sums[beat] / counts[beat][:, None], (sums[-1] - sums[beat]) / (counts[-1] - counts[beat])[:, None]
     alike = _alike(before, np.roll(after, found.shift, axis=0))
-    clear = gains[row, beat] > LEAST_GAIN * len(rows) and alike > LEAST_ALIKE
-    return found if clear and _alike(before, after) < MOST_ALIKE_UNMOVED else None
+    clear = gains[row, beat] > _LEAST_GAIN * len(rows) and alike > _LEAST_ALIKE
+    return found if clear and _alike(before, after) < _MOST_ALIKE_UNMOVED else None
 
 
 def _running(rows: Doubles, beats: int) -> tuple[Doubles, Doubles]:
@@ -147,7 +145,7 @@ def _phase(prepared: Prepared, table: BeatTable, meter: MeterKind, shifts: list[
     return found[best][0], float(shares[best])
 
 
-def _only(table: BeatTable, kept: NDArray[np.bool_]) -> BeatTable:
+def _only(table: BeatTable, kept: Flags) -> BeatTable:
     """The table without some beats, its times closed up."""
     return replace(
         table,

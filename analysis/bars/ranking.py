@@ -4,26 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.beat_table import prepare
 from analysis.bars.choice import fitted_weights
 from analysis.bars.readings import Reading, readings_of
 from analysis.bars.statements import Statements
+from analysis.core.samples import Doubles
 from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import GridFit, fit_grid
 from analysis.tempo.pulse import candidate_beats_hz, onset_curve, spectrum_of
 
-Doubles = NDArray[Any]
 SAME_TEMPO = 0.006
-SAME_BAR_S = 0.07
+_SAME_BAR_S = 0.07
 
 
 @dataclass(frozen=True)
-class Heard:
+class Ranking:
     """All readings with their probabilities, the likeliest first, and the grids they stand on.
 
     `share_of_bars`: where odd bars were found, how sure the bar lines are once beat and meter are.
@@ -56,12 +54,12 @@ class Heard:
             return self.meter_confidence * self.share_of_bars
         return self.share(self.has_best_bars)
 
-    def without_best_tempo(self) -> Heard | None:
+    def without_best_tempo(self) -> Ranking | None:
         """What is left when the best tempo is ruled out; the probabilities stay what they were."""
         rest = [index for index, reading in enumerate(self.readings) if not self.has_best_tempo(reading)]
         if not rest:
             return None
-        return Heard(tuple(self.readings[index] for index in rest), self.probability[rest], self.fits)
+        return Ranking(tuple(self.readings[index] for index in rest), self.probability[rest], self.fits)
 
     def has_best_tempo(self, other: Reading) -> bool:
         return abs(other.period_s / self.best.period_s - 1) < SAME_TEMPO
@@ -76,10 +74,10 @@ def same_bars(other: Reading, best: Reading) -> bool:
         return False
     bar_s = best.period_s * best.meter.beats
     apart = ((other.bar_s - best.bar_s) / bar_s + 0.5) % 1 - 0.5
-    return abs(apart) * bar_s < SAME_BAR_S
+    return abs(apart) * bar_s < _SAME_BAR_S
 
 
-def listen(evidence: Evidence, statements: Statements) -> Heard | None:
+def rank_readings(evidence: Evidence, statements: Statements) -> Ranking | None:
     """Every reading worth naming; None when the sound has no pulse."""
     curve = onset_curve(evidence)
     if len(curve) < 2:
@@ -89,16 +87,16 @@ def listen(evidence: Evidence, statements: Statements) -> Heard | None:
     return _weighed(evidence, fits, statements)
 
 
-def listen_on(evidence: Evidence, fit: GridFit, statements: Statements) -> Heard | None:
+def rank_readings_on(evidence: Evidence, fit: GridFit, statements: Statements) -> Ranking | None:
     """The readings on one given grid: which of its beats begins the bar."""
     return _weighed(evidence, (fit,), statements)
 
 
-def _weighed(evidence: Evidence, fits: tuple[GridFit, ...], statements: Statements) -> Heard | None:
+def _weighed(evidence: Evidence, fits: tuple[GridFit, ...], statements: Statements) -> Ranking | None:
     readings, rows = readings_of(prepare(evidence), fits)
     if not readings:
         return None
     probability = fitted_weights().probabilities(rows) * np.array([statements.weight(item) for item in readings])
     probability /= probability.sum()
     order = np.argsort(-probability)
-    return Heard(tuple(readings[index] for index in order), probability[order], fits)
+    return Ranking(tuple(readings[index] for index in order), probability[order], fits)

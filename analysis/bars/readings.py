@@ -8,10 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.bar_evidence import (
     Repeats,
@@ -24,12 +22,12 @@ from analysis.bars.bar_evidence import (
 )
 from analysis.bars.beat_evidence import beat_evidence, by_meter, hats, meter_evidence
 from analysis.bars.beat_table import BeatTable, Prepared, beat_table
+from analysis.core.samples import Doubles
 from analysis.tempo.grid import GridFit
 
-Doubles = NDArray[Any]
-MAX_PLACES = 5
-LEAST_SHARE = 0.04
-BAR_KNOTS_S = (0.8, 1.2, 1.7, 2.4, 3.4, 5.0)
+_MAX_PLACES = 5
+_LEAST_SHARE = 0.04
+_BAR_KNOTS_S = (0.8, 1.2, 1.7, 2.4, 3.4, 5.0)
 
 
 @dataclass(frozen=True)
@@ -72,8 +70,8 @@ def readings_of(prepared: Prepared, fits: Sequence[GridFit]) -> tuple[list[Readi
     rows: list[Doubles] = []
     best_explained = max((fit.explained for fit in fits), default=1.0)
     for index, fit in enumerate(fits):
-        for place in fit.places[:MAX_PLACES]:
-            if place.share < LEAST_SHARE * fit.explained:
+        for place in fit.places[:_MAX_PLACES]:
+            if place.share < _LEAST_SHARE * fit.explained:
                 continue
             table = beat_table(prepared, fit.period_s, place.offset_s)
             if table is None:
@@ -94,7 +92,7 @@ def bars_of(prepared: Prepared, table: BeatTable, shared: Doubles) -> Iterator[t
         means = np.stack([signals[:, bar :: meter.beats].mean(axis=1) for bar in range(meter.beats)])
         again = repeats_of(repeats, meter.beats)
         within = within_bars(table, meter.beats)
-        length = hats(meter.beats * table.period_s, BAR_KNOTS_S)
+        length = hats(meter.beats * table.period_s, _BAR_KNOTS_S)
         kinds = meter_evidence(kind, len(METER_KINDS), shared, again)
         for bar in range(meter.beats):
             ends = end_evidence(prepared, table, meter.beats, bar)

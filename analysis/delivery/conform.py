@@ -23,8 +23,8 @@ from analysis.media.reader import Media, SoundWriter, create_sound, open_media
 from analysis.media.safe_names import safe_name
 
 # What is cut off at the start must be quieter than this (house choice: under any room noise).
-CUT_BELOW_DBFS = -80.0
-PAD_FRAMES = 65_536
+_CUT_BELOW_DBFS = -80.0
+_PAD_FRAMES = 65_536
 
 
 @dataclass(frozen=True)
@@ -122,7 +122,7 @@ def _without_start(blocks: Iterator[Samples], cut_frames: int, name: str) -> Ite
     for block in blocks:
         cut = block[:cut_frames]
         cut_frames -= len(cut)
-        if np.abs(cut).max(initial=0.0) > amplitude_from_db(CUT_BELOW_DBFS):
+        if np.abs(cut).max(initial=0.0) > amplitude_from_db(_CUT_BELOW_DBFS):
             raise MapError(f"{name} has sound before the new start: choose a later start bar")
         if len(cut) < len(block):
             yield block[len(cut) :]
@@ -130,6 +130,6 @@ def _without_start(blocks: Iterator[Samples], cut_frames: int, name: str) -> Ite
 
 def _pad(sound: SoundWriter, frames: int, channels: int) -> None:
     while frames > 0:
-        count = min(frames, PAD_FRAMES)
+        count = min(frames, _PAD_FRAMES)
         sound.write(np.zeros((count, channels), np.float32))
         frames -= count

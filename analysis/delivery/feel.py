@@ -9,13 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.errors import FeelError
 from analysis.core.reports import Record
+from analysis.core.samples import Doubles, Flags, Indices
 from analysis.features.attacks import attacks_of
 from analysis.features.bands import BAND_EDGES_HZ
 from analysis.features.feature_arrays import Features
@@ -23,14 +22,13 @@ from analysis.features.strokes import struck_at
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
 
-Doubles = NDArray[Any]
-SECTION_BARS = 8
-LEAST_ATTACKS = 4
-DIVISIONS = (4, 3)
+_SECTION_BARS = 8
+_LEAST_ATTACKS = 4
+_DIVISIONS = (4, 3)
 # A take swings when thirds of the beat explain its attacks this much better than quarters.
-SWING_ADVANTAGE = 1.3
+_SWING_ADVANTAGE = 1.3
 # Groups of the spectrum's bands, low to high: kick and low toms, snare and toms, cymbals.
-GROUPS = (("low", 0, 2), ("middle", 2, 4), ("high", 4, len(BAND_EDGES_HZ) - 1))
+_GROUPS = (("low", 0, 2), ("middle", 2, 4), ("high", 4, len(BAND_EDGES_HZ) - 1))
 
 
 @dataclass(frozen=True)
@@ -62,10 +60,10 @@ class FeelReport(Record):
 def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
     attacks = attacks_of(features)
     found = attacks.times_s[~attacks.is_bass]
-    if len(found) < LEAST_ATTACKS:
+    if len(found) < _LEAST_ATTACKS:
         raise FeelError("there is next to nothing in this take to measure")
     found = found[in_time(found, tempo_map)]
-    if len(found) < LEAST_ATTACKS:
+    if len(found) < _LEAST_ATTACKS:
         raise FeelError("the map is free where this take plays: there is no grid to hold it against")
     times = struck_at(features, found)
     bars, beats, beat_s = _positions(times, tempo_map)
@@ -73,8 +71,10 @@ def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
     late = (beats - np.rint(beats * division) / division) * beat_s * 1000
     bands = _bands(features, times)
     sections = tuple(
-        FeelSection(first, SECTION_BARS, tuple(_offsets(late, bands, (bars >= first) & (bars < first + SECTION_BARS))))
-        for first in range(1, int(bars.max()) + 1, SECTION_BARS)
+        FeelSection(
+            first, _SECTION_BARS, tuple(_offsets(late, bands, (bars >= first) & (bars < first + _SECTION_BARS)))
+        )
+        for first in range(1, int(bars.max()) + 1, _SECTION_BARS)
     )
     return FeelReport(
         division=division,
@@ -94,22 +94,22 @@ def _positions(times: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles, D
 
 def _division(beats: Doubles) -> int:
     """Sixteenths, unless the attacks lie on thirds clearly better."""
-    gathered = [abs(np.exp(2j * np.pi * division * beats).mean()) for division in DIVISIONS]
-    return DIVISIONS[1] if gathered[1] > SWING_ADVANTAGE * gathered[0] else DIVISIONS[0]
+    gathered = [abs(np.exp(2j * np.pi * division * beats).mean()) for division in _DIVISIONS]
+    return _DIVISIONS[1] if gathered[1] > _SWING_ADVANTAGE * gathered[0] else _DIVISIONS[0]
 
 
-def _bands(features: Features, times: Doubles) -> NDArray[np.intp]:
+def _bands(features: Features, times: Doubles) -> Indices:
     """Which group of bands rises most at each attack, each group measured in its own usual rise."""
     frames = np.clip(np.rint(times * features.band_rate_hz).astype(np.intp), 1, len(features.onset_strength) - 2)
     rise = np.max([features.onset_strength[frames + shift] for shift in (-1, 0, 1)], axis=0)
-    groups = np.stack([rise[:, low:high].sum(axis=1) for _, low, high in GROUPS], axis=1)
-    found: NDArray[np.intp] = (groups / (np.quantile(groups, 0.9, axis=0) + 1e-9)).argmax(axis=1)
+    groups = np.stack([rise[:, low:high].sum(axis=1) for _, low, high in _GROUPS], axis=1)
+    found: Indices = (groups / (np.quantile(groups, 0.9, axis=0) + 1e-9)).argmax(axis=1)
     return found
 
 
-def _offsets(late: Doubles, bands: NDArray[np.intp], wanted: NDArray[np.bool_]) -> Iterator[Offsets]:
-    for index, (name, _, _) in enumerate(GROUPS):
+def _offsets(late: Doubles, bands: Indices, wanted: Flags) -> Iterator[Offsets]:
+    for index, (name, _, _) in enumerate(_GROUPS):
         mine = late[wanted & (bands == index)]
-        if len(mine) >= LEAST_ATTACKS:
+        if len(mine) >= _LEAST_ATTACKS:
             low, middle, high = np.quantile(mine, [0.16, 0.5, 0.84])
             yield Offsets(name, len(mine), round(float(middle), 2), round(float(high - low) / 2, 2))

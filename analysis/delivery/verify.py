@@ -21,7 +21,7 @@ from analysis.maps.tempo_map import TempoMap
 from analysis.media import safe_names
 from analysis.media.reader import open_media
 
-T = TypeVar("T")
+_T = TypeVar("_T")
 
 
 @on_one_thread
@@ -35,11 +35,11 @@ def verify_set(
 ) -> VerifyReport:
     """Check files that belong together. `against`: a rough mix of the same performance; `originals`: the client's."""
     limits = limits or Limits()
-    headers, checks = read_headers(paths)
-    for look in HEADER_CHECKS:
+    headers, checks = _read_headers(paths)
+    for look in _HEADER_CHECKS:
         checks += look(headers)
     if map is not None:
-        checks += covers_map(headers, map)
+        checks += _covers_map(headers, map)
     if headers and all(check.passed for check in checks if check.code in ("readable", "rate")):
         song = Song(map, against, tuple(originals))
         checks += sound_checks([path for path in paths if path.name in headers], song, limits)
@@ -49,7 +49,7 @@ def verify_set(
     return VerifyReport(passed=all(check.passed for check in checks), checks=tuple(checks), headers=said)
 
 
-def read_headers(paths: Sequence[Path]) -> tuple[dict[str, Header], list[Check]]:
+def _read_headers(paths: Sequence[Path]) -> tuple[dict[str, Header], list[Check]]:
     headers: dict[str, Header] = {}
     checks: list[Check] = []
     for path in paths:
@@ -61,12 +61,12 @@ def read_headers(paths: Sequence[Path]) -> tuple[dict[str, Header], list[Check]]
     return headers, checks
 
 
-def most_common(values: Sequence[T]) -> T:
+def _most_common(values: Sequence[_T]) -> _T:
     return Counter(values).most_common(1)[0][0]
 
 
-def same_rate(headers: dict[str, Header]) -> Iterator[Check]:
-    wanted = most_common([header.sample_rate_hz for header in headers.values()]) if headers else 0
+def _same_rate(headers: dict[str, Header]) -> Iterator[Check]:
+    wanted = _most_common([header.sample_rate_hz for header in headers.values()]) if headers else 0
     for name, header in headers.items():
         rate_hz = header.sample_rate_hz
         words = f"{name} is at {written('_hz', rate_hz)}"
@@ -74,8 +74,8 @@ def same_rate(headers: dict[str, Header]) -> Iterator[Check]:
         yield Check("rate", name, rate_hz == wanted, rate_hz, wanted, message)
 
 
-def same_depth(headers: dict[str, Header]) -> Iterator[Check]:
-    wanted = most_common([header.bit_depth for header in headers.values()]) if headers else None
+def _same_depth(headers: dict[str, Header]) -> Iterator[Check]:
+    wanted = _most_common([header.bit_depth for header in headers.values()]) if headers else None
     for name, header in headers.items():
         depth = header.bit_depth
         words = f"{name} is in {depth} bits" if depth else f"{name} is in a compressed format"
@@ -83,8 +83,8 @@ def same_depth(headers: dict[str, Header]) -> Iterator[Check]:
         yield Check("depth", name, depth == wanted and not header.lossy, depth, wanted, message)
 
 
-def same_length(headers: dict[str, Header]) -> Iterator[Check]:
-    wanted = most_common([header.frames for header in headers.values()]) if headers else None
+def _same_length(headers: dict[str, Header]) -> Iterator[Check]:
+    wanted = _most_common([header.frames for header in headers.values()]) if headers else None
     for name, header in headers.items():
         frames, passed = header.frames, header.frames is not None and header.frames == wanted
         message = f"{name} is {written('_frames', frames)} long{_length_words(frames, wanted)}."
@@ -98,24 +98,24 @@ def _length_words(frames: int | None, wanted: int | None) -> str:
     return f": {count} {'frame' if count == 1 else 'frames'} {way}"
 
 
-def whole(headers: dict[str, Header]) -> Iterator[Check]:
+def _whole(headers: dict[str, Header]) -> Iterator[Check]:
     for name, header in headers.items():
         missing = header.missing_bytes
         message = f"{name} is whole." if not missing else f"{name} is cut short: {missing} bytes are missing."
         yield Check("whole", name, not missing, missing, 0, message)
 
 
-def same_time_reference(headers: dict[str, Header]) -> Iterator[Check]:
+def _same_time_reference(headers: dict[str, Header]) -> Iterator[Check]:
     """Two files whose time references differ by k samples are meant to be placed k samples apart (EBU Tech 3285)."""
     stamps = {name: header.time_reference_frames for name, header in headers.items()}
-    wanted = most_common(list(stamps.values())) if stamps else None
+    wanted = _most_common(list(stamps.values())) if stamps else None
     for name, stamp in stamps.items():
         if stamp != wanted:
             message = f"{name} carries the time reference {stamp}, the set {wanted}: it would be placed elsewhere."
             yield Check("time-reference", name, passed=False, value=stamp, limit=wanted, message=message)
 
 
-def safe_file_names(headers: dict[str, Header]) -> Iterator[Check]:
+def _safe_file_names(headers: dict[str, Header]) -> Iterator[Check]:
     clashes = safe_names.collisions(list(headers))
     for name in headers:
         suggestion = safe_names.safe_name(name)
@@ -127,18 +127,18 @@ def safe_file_names(headers: dict[str, Header]) -> Iterator[Check]:
             yield Check("distinct-name", name, passed=False, value=name, limit=clashes[name], message=message)
 
 
-HeaderCheck = Callable[[dict[str, Header]], Iterator[Check]]
-HEADER_CHECKS: tuple[HeaderCheck, ...] = (
-    same_rate,
-    same_depth,
-    same_length,
-    whole,
-    same_time_reference,
-    safe_file_names,
+_HeaderCheck = Callable[[dict[str, Header]], Iterator[Check]]
+_HEADER_CHECKS: tuple[_HeaderCheck, ...] = (
+    _same_rate,
+    _same_depth,
+    _same_length,
+    _whole,
+    _same_time_reference,
+    _safe_file_names,
 )
 
 
-def covers_map(headers: dict[str, Header], tempo_map: TempoMap) -> Iterator[Check]:
+def _covers_map(headers: dict[str, Header], tempo_map: TempoMap) -> Iterator[Check]:
     """Every file must reach the start of the map's last segment: a set that ends before it lacks part of the song."""
     last_s = max(Fraction(segment.time_s) for segment in tempo_map.segments)
     for name, header in headers.items():

@@ -11,12 +11,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.limits import Limits
+from analysis.core.samples import Doubles, Indices
 from analysis.core.sentences import written
 from analysis.delivery.check_results import Check
 from analysis.features.attacks import attacks_of
@@ -27,27 +26,26 @@ from analysis.given_grid.click_track import find_click
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
 
-Doubles = NDArray[Any]
-FEWEST_STROKES = 32
+_FEWEST_STROKES = 32
 # Strokes of one place in the beat scatter by this much around their own middle.
-SCATTER_S = 0.012
-STEP_S = 0.002
+_SCATTER_S = 0.012
+_STEP_S = 0.002
 # Against an even spread over the beat, the fullest place must hold this many times its due to say anything.
-GATHERED = 3.0
+_GATHERED = 3.0
 # What the beat itself holds, as a share of the fullest place: above the first the drums are on the map, below the
 # second they are not; between the two, nobody can tell (house choices).
-ON_THE_BEAT, OFF_THE_BEAT = 0.5, 0.25
+_ON_THE_BEAT, _OFF_THE_BEAT = 0.5, 0.25
 # A stroke of a track's own drum is this strong among its strokes; weaker ones are its neighbours.
-OWN_STROKE = 0.5
-CHANGED_PLACES = 3.0
-KICK = re.compile(r"(?<![a-z])(kick|bd|bass[ _-]?drum)", re.I)
+_OWN_STROKE = 0.5
+_CHANGED_PLACES = 3.0
+_KICK = re.compile(r"(?<![a-z])(kick|bd|bass[ _-]?drum)", re.I)
 SNARE = re.compile(r"(?<![a-z])(snare|sn(?=top|bot|btm|[ _-]|$))", re.I)
 
-LONGEST_RHYTHM_LAG_S = 6.0
-STRETCH_S = 8.0
-FEWEST_STRETCHES = 4
+_LONGEST_RHYTHM_LAG_S = 6.0
+_STRETCH_S = 8.0
+_FEWEST_STRETCHES = 4
 # How many standard errors better the stretches must fit elsewhere (house choice).
-SURELY_ELSEWHERE = 4.0
+_SURELY_ELSEWHERE = 4.0
 
 
 def on_map(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> list[Check]:
@@ -60,7 +58,7 @@ def on_map(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> l
 
 def _is_click(name: str, features: Features) -> bool:
     """A kick or snare that a program has set straight is as even as a click, and is none."""
-    return not (KICK.search(name) or SNARE.search(name)) and find_click(features) is not None
+    return not (_KICK.search(name) or SNARE.search(name)) and find_click(features) is not None
 
 
 def _strokes(features: Features, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
@@ -72,39 +70,39 @@ def _strokes(features: Features, tempo_map: TempoMap) -> tuple[Doubles, Doubles]
 
 def _on_grid(parts: Sequence[tuple[Doubles, Doubles]], tempo_map: TempoMap, limits: Limits) -> Check:
     times, weights = (np.concatenate([np.zeros(0), *(part[index] for part in parts)]) for index in (0, 1))
-    if len(times) < FEWEST_STROKES:
+    if len(times) < _FEWEST_STROKES:
         return _cannot_tell("there are too few strokes on its grid")
     beats, beat_s = _places(times, tempo_map)
     period_s = float(np.median(beat_s))
     in_beat_s = beats % 1.0 * beat_s
     shifts, held = _gathering(in_beat_s, weights, period_s)
     fullest = float(held.max())
-    if fullest * period_s < GATHERED * 2 * SCATTER_S:
+    if fullest * period_s < _GATHERED * 2 * _SCATTER_S:
         return _cannot_tell("its strokes gather nowhere in the beat")
     on_beat = float(held[np.abs(shifts) <= limits.feel_s].max())
-    if on_beat >= ON_THE_BEAT * fullest:
+    if on_beat >= _ON_THE_BEAT * fullest:
         near = np.abs(shifts) <= limits.feel_s
         place_s = float(shifts[near][int(np.argmax(held[near]))])
         late_ms = round(1000 * _middle(place_s, in_beat_s, weights, period_s), 1)
         words = f"The drums lie on the beats of the tempo map, {_how_late(late_ms)}."
         return Check("on-the-map", None, passed=True, value=late_ms, limit=1000 * limits.feel_s, message=words)
-    if on_beat > OFF_THE_BEAT * fullest:
+    if on_beat > _OFF_THE_BEAT * fullest:
         return _cannot_tell("its strokes gather in several places of the beat")
     place_s = float(shifts[int(np.argmax(held))])
     return _off(_middle(place_s, in_beat_s, weights, period_s), period_s, limits)
 
 
 def _gathering(in_beat_s: Doubles, weights: Doubles, period_s: float) -> tuple[Doubles, Doubles]:
-    """Distances from the beat, and the share of all strokes that lies within `SCATTER_S` of each."""
-    shifts = np.arange(-period_s / 2, period_s / 2, STEP_S)
+    """Distances from the beat, and the share of all strokes that lies within `_SCATTER_S` of each."""
+    shifts = np.arange(-period_s / 2, period_s / 2, _STEP_S)
     apart = np.abs((in_beat_s[None, :] - shifts[:, None] + period_s / 2) % period_s - period_s / 2)
-    return shifts, (weights * (apart <= SCATTER_S)).sum(axis=1) / weights.sum()
+    return shifts, (weights * (apart <= _SCATTER_S)).sum(axis=1) / weights.sum()
 
 
 def _middle(place_s: float, in_beat_s: Doubles, weights: Doubles, period_s: float) -> float:
     """The mean of the strokes that gather around a place."""
     apart = (in_beat_s - place_s + period_s / 2) % period_s - period_s / 2
-    near = np.abs(apart) <= 2 * SCATTER_S
+    near = np.abs(apart) <= 2 * _SCATTER_S
     return place_s + float((weights[near] * apart[near]).sum() / weights[near].sum())
 
 
@@ -141,12 +139,12 @@ def _turned_around(parts: dict[str, tuple[Doubles, Doubles]], tempo_map: TempoMa
     """Kick on two and four, snare on one and three: music does the opposite, so the set is a beat off."""
     if any(segment.meter.beats_per_bar != 4 for segment in tempo_map.segments if not segment.free):
         return None
-    kick, snare = (_on_beats(parts, name, tempo_map) for name in (KICK, SNARE))
+    kick, snare = (_on_beats(parts, name, tempo_map) for name in (_KICK, SNARE))
     if kick is None or snare is None:
         return None
     odd, even = [0, 2], [1, 3]
-    kick_moved = kick[even].sum() > CHANGED_PLACES * kick[odd].sum()
-    snare_moved = snare[odd].sum() > CHANGED_PLACES * snare[even].sum()
+    kick_moved = kick[even].sum() > _CHANGED_PLACES * kick[odd].sum()
+    snare_moved = snare[odd].sum() > _CHANGED_PLACES * snare[even].sum()
     if not (kick_moved and snare_moved):
         return None
     words = (
@@ -155,18 +153,17 @@ def _turned_around(parts: dict[str, tuple[Doubles, Doubles]], tempo_map: TempoMa
     return Check("on-the-map", None, passed=False, value="one beat", message=words)
 
 
-def _on_beats(parts: dict[str, tuple[Doubles, Doubles]], name: re.Pattern[str], tempo_map: TempoMap) -> Doubles | None:
+def _on_beats(parts: dict[str, tuple[Doubles, Doubles]], name: re.Pattern[str], tempo_map: TempoMap) -> Indices | None:
     """How much of the drum's own strokes falls on each of the four beats; None without such a track."""
     own = [part for track, part in parts.items() if name.search(track)]
     if not own:
         return None
-    times = np.concatenate([part[0][part[1] >= OWN_STROKE * part[1].max(initial=0.0)] for part in own])
-    if len(times) < FEWEST_STROKES // 2:
+    times = np.concatenate([part[0][part[1] >= _OWN_STROKE * part[1].max(initial=0.0)] for part in own])
+    if len(times) < _FEWEST_STROKES // 2:
         return None
     beats, _ = _places(times, tempo_map)
     near = np.abs(beats - np.rint(beats)) < 0.15
-    fallen: Doubles = np.bincount(np.rint(beats[near]).astype(np.intp) % 4, minlength=4)
-    return fallen
+    return np.bincount(np.rint(beats[near]).astype(np.intp) % 4, minlength=4)
 
 
 def fits_originals(drums: Sequence[Features], originals: Sequence[Features], limits: Limits) -> Check:
@@ -175,12 +172,12 @@ def fits_originals(drums: Sequence[Features], originals: Sequence[Features], lim
     played = [features for features in drums if find_click(features) is None]
     if not music or not played:
         return _cannot_fit("there is nothing to compare")
-    found = rhythm_lag_s(_curve(music), _curve(played), music[0].band_rate_hz)
+    found = _rhythm_lag_s(_curve(music), _curve(played), music[0].band_rate_hz)
     if found is None:
         return _cannot_fit("they are too short")
     lag_s, sureness = found
     here, has_drums = abs(lag_s) <= limits.feel_s, any(find_drums(features, limits).present for features in music)
-    if not here and sureness < SURELY_ELSEWHERE:
+    if not here and sureness < _SURELY_ELSEWHERE:
         return _cannot_fit("the rhythm fits here about as well as elsewhere")
     where = f"{written('_s', round(abs(lag_s), 2))} {'earlier' if lag_s > 0 else 'later'}"
     if not has_drums:
@@ -209,14 +206,14 @@ def _curve(parts: Sequence[Features]) -> Doubles:
     return centred
 
 
-def rhythm_lag_s(music: Doubles, drums: Doubles, rate_hz: float) -> tuple[float, float] | None:
+def _rhythm_lag_s(music: Doubles, drums: Doubles, rate_hz: float) -> tuple[float, float] | None:
     """How much later the drums are than the music's rhythm, and by how many standard errors that fits better than 0.
 
     None when there is too little to compare.
     """
-    reach, size = round(LONGEST_RHYTHM_LAG_S * rate_hz), round(STRETCH_S * rate_hz)
+    reach, size = round(_LONGEST_RHYTHM_LAG_S * rate_hz), round(_STRETCH_S * rate_hz)
     count = min(len(music), len(drums)) // size
-    if count < FEWEST_STRETCHES:
+    if count < _FEWEST_STRETCHES:
         return None
     padded = np.pad(drums, (reach, reach + size))
     lags = np.arange(-reach, reach + 1)

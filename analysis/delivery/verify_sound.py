@@ -29,18 +29,18 @@ from analysis.media.reader import open_media
 from analysis.media.windows import Activity, ActivityMeter, choose_windows, mixed_window
 
 # The furthest room microphone stands about 17 m away: 50 ms (house choice).
-LONGEST_MIC_LAG_S = 0.05
+_LONGEST_MIC_LAG_S = 0.05
 # A bar at a slow tempo; the window must stay well longer.
-LONGEST_MIX_LAG_S = 4.5
-MIX_WINDOW_S = 12.0
-LINED_UP_FRAMES = 1
-WINDOW_S, MOST_WINDOWS = 6.0, 4
-BOTTOM_HEAD = re.compile(r"(bottom|bot|btm|under)(?![a-z])", re.I)
-OVERHEAD = re.compile(r"(?<![a-z])(oh|over[ _-]?heads?|room|rm)", re.I)
+_LONGEST_MIX_LAG_S = 4.5
+_MIX_WINDOW_S = 12.0
+_LINED_UP_FRAMES = 1
+_WINDOW_S, _MOST_WINDOWS = 6.0, 4
+_BOTTOM_HEAD = re.compile(r"(bottom|bot|btm|under)(?![a-z])", re.I)
+_OVERHEAD = re.compile(r"(?<![a-z])(oh|over[ _-]?heads?|room|rm)", re.I)
 
 
 @dataclass(frozen=True)
-class Track:
+class _Track:
     path: Path
     peak: float
     clipped: Clipped
@@ -60,29 +60,29 @@ class Song:
 
 
 def sound_checks(paths: Sequence[Path], song: Song, limits: Limits) -> list[Check]:
-    tracks = [measure_track(path, limits) for path in paths]
-    checks = [check for track in tracks for check in track_checks(track, limits)]
-    checks += twice(tracks)
+    tracks = [_measure_track(path, limits) for path in paths]
+    checks = [check for track in tracks for check in _track_checks(track, limits)]
+    checks += _duplicates(tracks)
     sounding = [track for track in tracks if track.peak > amplitude_from_db(limits.silent_peak_dbfs)]
-    return [*checks, *polarity(sounding, limits), *song_checks(sounding, song, limits)] if sounding else checks
+    return [*checks, *_polarity(sounding, limits), *_song_checks(sounding, song, limits)] if sounding else checks
 
 
-def song_checks(tracks: Sequence[Track], song: Song, limits: Limits) -> Iterator[Check]:
+def _song_checks(tracks: Sequence[_Track], song: Song, limits: Limits) -> Iterator[Check]:
     """Where the set lies in the song: by its own sound in a mix, by the map's beats, by the client's files."""
     originals = list(song.originals)
     if song.against is not None:
-        in_mix = lined_up(tracks, song.against, limits)
+        in_mix = _lined_up(tracks, song.against, limits)
         yield in_mix
         if in_mix.value is None and in_mix.passed:
             originals.append(song.against)
     if song.tempo_map is not None:
         yield from on_map({track.path.stem: track.features for track in tracks}, song.tempo_map, limits)
     if originals:
-        heard = [features for path in originals if (features := features_of(path))]
-        yield fits_originals([track.features for track in tracks], heard, limits)
+        sounding = [features for path in originals if (features := _features_of(path))]
+        yield fits_originals([track.features for track in tracks], sounding, limits)
 
 
-def features_of(path: Path) -> Features | None:
+def _features_of(path: Path) -> Features | None:
     """None for a file without sound: its sender has been told already."""
     try:
         with open_media(path) as media:
@@ -94,7 +94,7 @@ def features_of(path: Path) -> Features | None:
     return music.finish()
 
 
-def measure_track(path: Path, limits: Limits) -> Track:
+def _measure_track(path: Path, limits: Limits) -> _Track:
     with open_media(path) as media:
         facts = media.facts
         levels = LevelMeter(facts.channels)
@@ -108,7 +108,7 @@ def measure_track(path: Path, limits: Limits) -> Track:
             for meter in (levels, clipping, digest, activity):
                 meter.add(block)
             music.add(block.samples)
-        return Track(
+        return _Track(
             path,
             levels.finish().peak,
             clipping.finish(),
@@ -119,11 +119,11 @@ def measure_track(path: Path, limits: Limits) -> Track:
         )
 
 
-def track_checks(track: Track, limits: Limits) -> Iterator[Check]:
+def _track_checks(track: _Track, limits: Limits) -> Iterator[Check]:
     name, peak_dbfs = track.path.name, dbfs_from_amplitude(track.peak)
-    heard = track.peak > amplitude_from_db(limits.silent_peak_dbfs)
-    words = f"{name} peaks at {written('_dbfs', peak_dbfs)}." if heard else f"{name} is silent."
-    yield Check("sounding", name, heard, peak_dbfs, limits.silent_peak_dbfs, words)
+    sounding = track.peak > amplitude_from_db(limits.silent_peak_dbfs)
+    words = f"{name} peaks at {written('_dbfs', peak_dbfs)}." if sounding else f"{name} is silent."
+    yield Check("sounding", name, sounding, peak_dbfs, limits.silent_peak_dbfs, words)
     places, runs = len(track.clipped.events), track.clipped.runs
     if runs:
         worst = max(track.clipped.events, key=lambda event: event.longest_frames)
@@ -133,7 +133,7 @@ def track_checks(track: Track, limits: Limits) -> Iterator[Check]:
         yield Check("clipped", name, passed=True, value=0, limit=0, message=f"{name} is not clipped.")
 
 
-def twice(tracks: Sequence[Track]) -> Iterator[Check]:
+def _duplicates(tracks: Sequence[_Track]) -> Iterator[Check]:
     first: dict[str, str] = {}
     for track in tracks:
         other = first.setdefault(track.digest, track.path.name)
@@ -142,26 +142,26 @@ def twice(tracks: Sequence[Track]) -> Iterator[Check]:
             yield Check("distinct-sound", track.path.name, passed=False, value=other, message=message)
 
 
-def polarity(tracks: Sequence[Track], limits: Limits) -> Iterator[Check]:
+def _polarity(tracks: Sequence[_Track], limits: Limits) -> Iterator[Check]:
     """Overheads, rooms and bottom heads against the close snare microphone, when the names say which is which."""
-    top = next((track for track in tracks if is_close_top(track.path.stem)), None)
+    top = next((track for track in tracks if _is_close_top(track.path.stem)), None)
     if top is None:
         return
     for track in tracks:
-        is_bottom = is_bottom_head(track.path.stem)
-        if track is top or not (is_bottom or OVERHEAD.search(track.path.stem)):
+        is_bottom = _is_bottom_head(track.path.stem)
+        if track is top or not (is_bottom or _OVERHEAD.search(track.path.stem)):
             continue
-        offset = offset_between([top.path], [track], LONGEST_MIC_LAG_S)
+        offset = _offset_between([top.path], [track], _LONGEST_MIC_LAG_S)
         if offset is not None and offset.confidence >= limits.start_confidence:
             yield _polarity_check(track.path.name, top.path.name, offset, is_bottom=is_bottom)
 
 
-def is_close_top(stem: str) -> bool:
-    return bool(SNARE.search(stem)) and not is_bottom_head(stem)
+def _is_close_top(stem: str) -> bool:
+    return bool(SNARE.search(stem)) and not _is_bottom_head(stem)
 
 
-def is_bottom_head(stem: str) -> bool:
-    return bool(SNARE.search(stem)) and bool(BOTTOM_HEAD.search(stem))
+def _is_bottom_head(stem: str) -> bool:
+    return bool(SNARE.search(stem)) and bool(_BOTTOM_HEAD.search(stem))
 
 
 def _polarity_check(name: str, top: str, offset: Offset, *, is_bottom: bool) -> Check:
@@ -176,25 +176,25 @@ def _polarity_check(name: str, top: str, offset: Offset, *, is_bottom: bool) -> 
     return Check("polarity", name, passed=False, value=offset.lag_frames, message=f"{lag}, polarity opposite.")
 
 
-def lined_up(tracks: Sequence[Track], against: Path, limits: Limits) -> Check:
+def _lined_up(tracks: Sequence[_Track], against: Path, limits: Limits) -> Check:
     """The sum of the tracks against a rough mix that holds the same performance."""
     try:
-        offset = offset_between([against], tracks, LONGEST_MIX_LAG_S, window_s=MIX_WINDOW_S)
+        offset = _offset_between([against], tracks, _LONGEST_MIX_LAG_S, window_s=_MIX_WINDOW_S)
     except UnusableFileError as error:
         return Check("lined-up", None, passed=False, message=f"{against.name} {error.reason}.")
     if offset is None or offset.confidence < limits.start_confidence:
         words = f"Can't tell whether the set lines up with {against.name}: they share too little sound."
-        return Check("lined-up", None, passed=True, value=None, limit=LINED_UP_FRAMES, message=words)
+        return Check("lined-up", None, passed=True, value=None, limit=_LINED_UP_FRAMES, message=words)
     lag = offset.lag_frames
     way = "later" if lag > 0 else "earlier"
     words = f"The set lines up with {against.name}."
     if lag:
         words = f"The set is {written('_frames', abs(lag))} {way} than {against.name}."
-    return Check("lined-up", None, abs(lag) <= LINED_UP_FRAMES, lag, LINED_UP_FRAMES, words)
+    return Check("lined-up", None, abs(lag) <= _LINED_UP_FRAMES, lag, _LINED_UP_FRAMES, words)
 
 
-def offset_between(
-    references: Sequence[Path], tracks: Sequence[Track], longest_lag_s: float, *, window_s: float = WINDOW_S
+def _offset_between(
+    references: Sequence[Path], tracks: Sequence[_Track], longest_lag_s: float, *, window_s: float = _WINDOW_S
 ) -> Offset | None:
     """Lag of the sum of `tracks` against the sum of `references`, from a few loud places. None: nothing to compare."""
     if not tracks:
@@ -202,7 +202,7 @@ def offset_between(
     rate_hz = tracks[0].sample_rate_hz
     window_frames = round(window_s * rate_hz)
     finder = OffsetFinder(window_frames, round(longest_lag_s * rate_hz))
-    for start_s in choose_windows([track.activity for track in tracks], window_s=window_s, most=MOST_WINDOWS):
+    for start_s in choose_windows([track.activity for track in tracks], window_s=window_s, most=_MOST_WINDOWS):
         sides = (references, [track.path for track in tracks])
         first, second = (mixed_window(paths, start_s, window_frames, rate_hz) for paths in sides)
         finder.add(finder.spectrum(first), finder.spectrum(second))

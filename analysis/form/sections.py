@@ -6,35 +6,32 @@ before by more than bars differ within phrases; sections that differ less share 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.reports import Section
+from analysis.core.samples import Doubles
 from analysis.tempo.evidence import Evidence
 
-Doubles = NDArray[Any]
-PHRASE_BARS = 4
-LEAST_BARS = 8
+_PHRASE_BARS = 4
+_LEAST_BARS = 8
 # Distance of two phrases in the usual scatter of bars inside a phrase: above the first a new section begins, below the
 # second two sections are the same.
-DIFFERENT, ALIKE = 1.0, 0.8
-ENERGY_WEIGHT = 1.5
-LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+_DIFFERENT, _ALIKE = 1.0, 0.8
+_ENERGY_WEIGHT = 1.5
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def find_sections(music: Evidence, downbeats_s: Doubles) -> tuple[Section, ...]:
     """Sections from bar one on; none for a song of less than two phrases."""
     bars = len(downbeats_s) - 1
-    if bars < LEAST_BARS:
+    if bars < _LEAST_BARS:
         return ()
-    rows = bar_rows(music, np.asarray(downbeats_s, dtype=np.float64))
-    starts = list(range(0, bars - PHRASE_BARS // 2, PHRASE_BARS))
-    phrases = [rows[start : start + PHRASE_BARS] for start in starts]
+    rows = _bar_rows(music, np.asarray(downbeats_s, dtype=np.float64))
+    starts = list(range(0, bars - _PHRASE_BARS // 2, _PHRASE_BARS))
+    phrases = [rows[start : start + _PHRASE_BARS] for start in starts]
     scatter = float(np.mean([phrase.var(axis=0).sum() for phrase in phrases])) + 1e-9
     begins = [0] + [
-        index for index in range(1, len(phrases)) if _distance(phrases[index - 1], phrases[index], scatter) > DIFFERENT
+        index for index in range(1, len(phrases)) if _distance(phrases[index - 1], phrases[index], scatter) > _DIFFERENT
     ]
     sections: list[Section] = []
     known: list[tuple[str, Doubles]] = []
@@ -49,12 +46,12 @@ def find_sections(music: Evidence, downbeats_s: Doubles) -> tuple[Section, ...]:
     return tuple(sections)
 
 
-def bar_rows(music: Evidence, downbeats_s: Doubles) -> Doubles:
+def _bar_rows(music: Evidence, downbeats_s: Doubles) -> Doubles:
     """One row a bar: middle harmony, bass and band loudness, each column with mean 0 over the song."""
     bass = _means(music.bass, music.harmony_s, downbeats_s)
     chroma = _means(music.chroma, music.harmony_s, downbeats_s)
     energy = _means(music.energy_db, music.frame_s, downbeats_s)
-    parts = [_scaled(chroma), _scaled(bass), ENERGY_WEIGHT * _scaled(energy)]
+    parts = [_scaled(chroma), _scaled(bass), _ENERGY_WEIGHT * _scaled(energy)]
     return np.concatenate(parts, axis=1)
 
 
@@ -80,8 +77,8 @@ def _distance(one: Doubles, two: Doubles, scatter: float) -> float:
 
 def _letter(known: list[tuple[str, Doubles]], rows: Doubles, scatter: float) -> str:
     nearest = min(known, key=lambda other: _distance(other[1], rows, scatter), default=None)
-    if nearest and _distance(nearest[1], rows, scatter) < ALIKE:
+    if nearest and _distance(nearest[1], rows, scatter) < _ALIKE:
         return nearest[0]
-    letter = LETTERS[len(known) % len(LETTERS)]
+    letter = _LETTERS[len(known) % len(_LETTERS)]
     known.append((letter, rows))
     return letter

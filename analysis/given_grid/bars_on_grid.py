@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.layout import LONGEST_PICKUP, ON_BEAT, Layout, music_span
+from analysis.core.samples import Doubles
 from analysis.tempo.evidence import Evidence
-
-Doubles = NDArray[Any]
 
 
 @dataclass(frozen=True)

@@ -3,28 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.layout import music_span
 from analysis.bars.measures import with_music
 from analysis.bars.statements import Statements
+from analysis.core.samples import Doubles
 from analysis.given_grid.click_track import ClickTrack
 from analysis.tempo.evidence import Evidence
 
-Doubles = NDArray[Any]
-LEAST_ATTACKS = 16
+_LEAST_ATTACKS = 16
 # How far the music's tempo is looked for around the click's, in steps of a turn over the whole song.
-REACH, STEPS_A_TURN = 0.015, 8
+_REACH, _STEPS_A_TURN = 0.015, 8
 # Music that follows the click gathers on its halves this clearly, and nowhere near it clearly better.
-LEAST_COHERENCE, MOST_GAIN = 0.25, 1.4
-LEAST_APART_S = 0.03
-LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4 / 3, 0.75, 4.0, 0.25)
-SAME_LEVEL = 0.03
-LEAST_APART_BPM = 0.02
-LEAST_CONFIDENCE = 0.5
+_LEAST_COHERENCE, _MOST_GAIN = 0.25, 1.4
+_LEAST_APART_S = 0.03
+_LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4 / 3, 0.75, 4.0, 0.25)
+_SAME_LEVEL = 0.03
+_LEAST_APART_BPM = 0.02
+_LEAST_CONFIDENCE = 0.5
 
 
 @dataclass(frozen=True)
@@ -41,7 +39,7 @@ class ClickFit:
     music_bpm: float | None
 
 
-def hold_against(click: ClickTrack, music: Evidence, statements: Statements, sample_rate_hz: int) -> ClickFit:
+def compare_click(click: ClickTrack, music: Evidence, statements: Statements, sample_rate_hz: int) -> ClickFit:
     beats_s = click.beats_s
     beat_s = float(np.median(np.diff(beats_s)))
     click_bpm = 60 / beat_s if click.period_s is None else 60 / (click.period_s * click.clicks_per_beat)
@@ -64,24 +62,26 @@ def _own_bpm(
     if click.period_s is None or _follows(music, click.beats_s):
         return None
     own = with_music(music, statements, sample_rate_hz).tempo
-    if own.kind != "constant" or own.bpm is None or own.confidence < LEAST_CONFIDENCE:
+    if own.kind != "constant" or own.bpm is None or own.confidence < _LEAST_CONFIDENCE:
         return None
-    leveled = min((own.bpm / level for level in LEVELS), key=lambda bpm: abs(bpm / click_bpm - 1))
-    bpm = leveled if abs(leveled / click_bpm - 1) < SAME_LEVEL else own.bpm
+    leveled = min((own.bpm / level for level in _LEVELS), key=lambda bpm: abs(bpm / click_bpm - 1))
+    bpm = leveled if abs(leveled / click_bpm - 1) < _SAME_LEVEL else own.bpm
     width_bpm = (own.bpm_high or own.bpm) - (own.bpm_low or own.bpm)
-    return bpm if abs(bpm - click_bpm) > max(LEAST_APART_BPM, width_bpm) else None
+    return bpm if abs(bpm - click_bpm) > max(_LEAST_APART_BPM, width_bpm) else None
 
 
 def _follows(music: Evidence, beats_s: Doubles) -> bool:
     """Whether the attacks gather on the click's beats, and no better on a slightly faster or slower pulse."""
     inside = ~music.onset_is_bass & (music.onset_s > beats_s[0]) & (music.onset_s < beats_s[-1])
-    if inside.sum() < LEAST_ATTACKS:
+    if inside.sum() < _LEAST_ATTACKS:
         return True  # too few to say
     halves = 2 * np.interp(music.onset_s[inside], beats_s, np.arange(len(beats_s)))
     weights = music.onset_weight[inside]
-    steps = np.arange(-int(REACH * 2 * len(beats_s) * STEPS_A_TURN), int(REACH * 2 * len(beats_s) * STEPS_A_TURN) + 1)
-    apart = steps / (2 * len(beats_s) * STEPS_A_TURN)
+    steps = np.arange(
+        -int(_REACH * 2 * len(beats_s) * _STEPS_A_TURN), int(_REACH * 2 * len(beats_s) * _STEPS_A_TURN) + 1
+    )
+    apart = steps / (2 * len(beats_s) * _STEPS_A_TURN)
     gathered = np.abs(np.exp(2j * np.pi * np.multiply.outer(1 + apart, halves)) @ weights) / weights.sum()
     here, best = float(gathered[len(steps) // 2]), int(gathered.argmax())
     elsewhere_s = abs(float(apart[best])) * float(beats_s[-1] - beats_s[0])
-    return here > LEAST_COHERENCE and (elsewhere_s < LEAST_APART_S or gathered[best] < MOST_GAIN * here)
+    return here > _LEAST_COHERENCE and (elsewhere_s < _LEAST_APART_S or gathered[best] < _MOST_GAIN * here)

@@ -3,29 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.layout import ON_BEAT, music_span
 from analysis.bars.map_fit import segments_through
 from analysis.bars.measures import measures_from
-from analysis.bars.ranking import listen_on
+from analysis.bars.ranking import rank_readings_on
 from analysis.bars.statements import Statements
 from analysis.core.reports import Alternative, SongMeasures, Tempo
+from analysis.core.samples import Doubles
 from analysis.given_grid.bars_on_grid import BarsOnGrid, lay_out_on
 from analysis.given_grid.click_track import ClickTrack
 from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import GridFit, PlaceInBeat
 from analysis.tempo.rounding import SetTempo, set_tempo
 
-Doubles = NDArray[Any]
-CLICK_MAP_TOLERANCE_S = 0.0015
-UNACCENTED_METER_CONFIDENCE = 0.6
+_CLICK_MAP_TOLERANCE_S = 0.0015
+_UNACCENTED_METER_CONFIDENCE = 0.6
 # A click without accents may tick halves or doubles of the felt beat, more likely so outside the usual tempos.
-USUAL_BPM = (60.0, 180.0)
-LEVEL_DOUBT, ODD_LEVEL_DOUBT = 0.025, 0.1
+_USUAL_BPM = (60.0, 180.0)
+_LEVEL_DOUBT, _ODD_LEVEL_DOUBT = 0.025, 0.1
 
 
 def with_click(click: ClickTrack, music: Evidence | None, statements: Statements, sample_rate_hz: int) -> SongMeasures:
@@ -41,7 +39,7 @@ def with_click(click: ClickTrack, music: Evidence | None, statements: Statements
         confidences=(bars.meter_confidence, bars.bar_confidence),
         first_sound_s=min(float(click.clicks_s[0]), music.first_sound_s) if music else float(click.clicks_s[0]),
         sample_rate_hz=sample_rate_hz,
-        tempo_map=() if chosen else segments_through(layout, sign=bars.sign, tolerance_s=CLICK_MAP_TOLERANCE_S),
+        tempo_map=() if chosen else segments_through(layout, sign=bars.sign, tolerance_s=_CLICK_MAP_TOLERANCE_S),
     )
 
 
@@ -68,12 +66,14 @@ def _bars(click: ClickTrack, music: Evidence | None, statements: Statements) -> 
         return BarsOnGrid(downbeat, click.beats_per_bar, sign, sure, sure)
     if music is not None and click.period_s:
         period_s = click.period_s * click.clicks_per_beat
-        heard = listen_on(music, _as_fit(click, period_s), statements)
-        if heard:
-            best = heard.best
+        ranking = rank_readings_on(music, _as_fit(click, period_s), statements)
+        if ranking:
+            best = ranking.best
             downbeat = round((best.bar_s - float(click.beats_s[0])) / period_s)
-            return BarsOnGrid(downbeat, best.meter.beats, best.meter.sign, heard.meter_confidence, heard.bar_confidence)
-    return BarsOnGrid(0, 4, "4/4", UNACCENTED_METER_CONFIDENCE, 0.5)
+            return BarsOnGrid(
+                downbeat, best.meter.beats, best.meter.sign, ranking.meter_confidence, ranking.bar_confidence
+            )
+    return BarsOnGrid(0, 4, "4/4", _UNACCENTED_METER_CONFIDENCE, 0.5)
 
 
 def _sign(click: ClickTrack) -> str:
@@ -117,7 +117,7 @@ def _ms(click: ClickTrack) -> float:
 
 def _level_doubt(bpm: float) -> float:
     """How likely half, and double, the click's pulse is the felt beat."""
-    return LEVEL_DOUBT if USUAL_BPM[0] <= bpm <= USUAL_BPM[1] else ODD_LEVEL_DOUBT
+    return _LEVEL_DOUBT if _USUAL_BPM[0] <= bpm <= _USUAL_BPM[1] else _ODD_LEVEL_DOUBT
 
 
 def _other_levels(bpm: float, doubt: float) -> tuple[Alternative, ...]:

@@ -7,28 +7,26 @@ each sound tell a click from music whatever it sounds like. Its accents, louder 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles, Flags, Indices
 from analysis.features.feature_arrays import Features
 
-Doubles = NDArray[Any]
-LEAST_CLICKS = 4
+_LEAST_CLICKS = 4
 # Scatter around the local pulse: a click made by a program stays within its rounding; a player does not.
-MOST_SCATTER_S = 0.0013
-MOST_OTHER_SHARE = 0.12
-LEAST_PRESENT = 0.55
-SLOWEST_S, FASTEST_S = 2.1, 0.12
-CONSTANT_S = 0.0008
-ACCENT_DB = 1.5
+_MOST_SCATTER_S = 0.0013
+_MOST_OTHER_SHARE = 0.12
+_LEAST_PRESENT = 0.55
+_SLOWEST_S, _FASTEST_S = 2.1, 0.12
+_CONSTANT_S = 0.0008
+_ACCENT_DB = 1.5
 # Notes are compared this long after each sound begins, by the cosine of their pitch classes.
-RINGS_AFTER_S = 0.03
-SAME_NOTES, MOST_KINDS, LEAST_COVERED = 0.9, 3, 0.8
-BEATS_OF_BAR = (2, 3, 4, 5, 6, 7, 8, 12)
+_RINGS_AFTER_S = 0.03
+_SAME_NOTES, _MOST_KINDS, _LEAST_COVERED = 0.9, 3, 0.8
+_BEATS_OF_BAR = (2, 3, 4, 5, 6, 7, 8, 12)
 # More clicks a bar than this are halves or thirds of the beat, when they come this fast.
-SUBDIVIDED = {8: 2, 6: 3, 12: 3}
+_SUBDIVIDED = {8: 2, 6: 3, 12: 3}
 
 
 @dataclass(frozen=True)
@@ -36,7 +34,7 @@ class ClickTrack:
     """A click's grid: every click's place, gaps filled; which of them are accents; the period when it is constant."""
 
     clicks_s: Doubles
-    is_accent: NDArray[np.bool_]
+    is_accent: Flags
     period_s: float | None
     period_error_s: float
     scatter_s: float
@@ -63,13 +61,13 @@ class ClickTrack:
 def find_click(features: Features) -> ClickTrack | None:
     """The click in this file, or None when it holds something else."""
     times = _events(features)
-    if len(times) < LEAST_CLICKS:
+    if len(times) < _LEAST_CLICKS:
         return None
     counted = _count(times)
     if counted is None:
         return None
     counts, scatter_s = counted
-    if scatter_s > MOST_SCATTER_S or len(times) < LEAST_PRESENT * (counts[-1] + 1):
+    if scatter_s > _MOST_SCATTER_S or len(times) < _LEAST_PRESENT * (counts[-1] + 1):
         return None
     every = np.arange(counts[-1] + 1)
     filled_s = np.interp(every, counts, times)
@@ -96,25 +94,25 @@ def _events(features: Features) -> Doubles:
     """Onset times when the file holds sharp sounds out of silence and next to nothing else; else none."""
     sharp, fine = features.sharp, features.fine
     nothing = np.zeros(0)
-    if len(sharp.times_s) < LEAST_CLICKS:
+    if len(sharp.times_s) < _LEAST_CLICKS:
         return nothing
     loud = sharp.peak > 0.12 * np.quantile(sharp.peak, 0.9)
     times = sharp.times_s[loud]
-    times = times[np.concatenate([[True], np.diff(times) > FASTEST_S / 2])] if len(times) else times
-    if len(times) < LEAST_CLICKS:
+    times = times[np.concatenate([[True], np.diff(times) > _FASTEST_S / 2])] if len(times) else times
+    if len(times) < _LEAST_CLICKS:
         return nothing
     attacks = fine.times_s[(fine.band == 0) & (fine.strength > 0.35)]
     nearest = np.abs(attacks[:, None] - times[None, :]).min(axis=1) if len(attacks) else np.zeros(0)
-    if len(attacks) and (nearest > 0.03).mean() > MOST_OTHER_SHARE:
+    if len(attacks) and (nearest > 0.03).mean() > _MOST_OTHER_SHARE:
         return nothing
     return times
 
 
-def _count(times: Doubles) -> tuple[NDArray[np.intp], float] | None:
+def _count(times: Doubles) -> tuple[Indices, float] | None:
     """Number the clicks on their pulse; None when the gaps are no multiples of it. Also the scatter around it."""
     gaps = np.diff(times)
     pulse = float(np.median(gaps))
-    if not FASTEST_S <= pulse <= SLOWEST_S:
+    if not _FASTEST_S <= pulse <= _SLOWEST_S:
         return None
     steps: list[int] = []
     local = pulse
@@ -128,7 +126,7 @@ def _count(times: Doubles) -> tuple[NDArray[np.intp], float] | None:
     return counts, _scatter(counts, times)
 
 
-def _scatter(counts: NDArray[np.intp], times: Doubles) -> float:
+def _scatter(counts: Indices, times: Doubles) -> float:
     """Median distance of each click from the line through its four neighbours (its two when there are few)."""
     reach = 2 if len(times) >= 8 else 1
     left: list[float] = []
@@ -145,9 +143,10 @@ def _sounds(features: Features, times: Doubles) -> tuple[Doubles, Doubles]:
     """Loudness in dB and spectral balance in dB (highs against lows) of each click."""
     power = 10 ** (features.band_energy_db.astype(np.float64) / 10)
     start = np.clip(np.rint(times * features.band_rate_hz).astype(np.intp), 0, max(0, len(power) - 3))
-    heard = power[start] + power[np.minimum(start + 1, len(power) - 1)] + power[np.minimum(start + 2, len(power) - 1)]
-    loudness = 10 * np.log10(heard.sum(axis=1) + 1e-12)
-    centre = (heard * np.arange(heard.shape[1])).sum(axis=1) / (heard.sum(axis=1) + 1e-12)
+    last = len(power) - 1
+    summed = power[start] + power[np.minimum(start + 1, last)] + power[np.minimum(start + 2, last)]
+    loudness = 10 * np.log10(summed.sum(axis=1) + 1e-12)
+    centre = (summed * np.arange(summed.shape[1])).sum(axis=1) / (summed.sum(axis=1) + 1e-12)
     return loudness, 6 * centre
 
 
@@ -158,29 +157,29 @@ def _changes_its_notes(features: Features, times: Doubles) -> bool:
     """
     if not len(features.chroma):
         return False
-    at = np.rint((times + RINGS_AFTER_S) * features.harmony_rate_hz).astype(np.intp)
+    at = np.rint((times + _RINGS_AFTER_S) * features.harmony_rate_hz).astype(np.intp)
     rows = features.chroma[np.clip(at, 0, len(features.chroma) - 1)].astype(np.float64)
     length = np.linalg.norm(rows, axis=1)
     rows = rows[length > 0] / length[length > 0, None]
     left, covered = rows, 0
-    for _ in range(MOST_KINDS):
+    for _ in range(_MOST_KINDS):
         if not len(left):
             break
-        alike = left @ left.T > SAME_NOTES
+        alike = left @ left.T > _SAME_NOTES
         kind = alike[int(alike.sum(axis=1).argmax())]
         covered += int(kind.sum())
         left = left[~kind]
-    return bool(len(rows)) and covered < LEAST_COVERED * len(rows)
+    return bool(len(rows)) and covered < _LEAST_COVERED * len(rows)
 
 
-def _accents(counts: NDArray[np.intp], loudness: Doubles, colour: Doubles) -> tuple[int | None, int, float]:
+def _accents(counts: Indices, loudness: Doubles, colour: Doubles) -> tuple[int | None, int, float]:
     """Clicks per bar, the first accent's place, and how sure: the click that stands out at an even distance."""
     best: tuple[float, int, int] = (0.0, 0, 0)
     for sound in (loudness, colour):
         spread = float(sound.std())
-        if spread < ACCENT_DB / 4:
+        if spread < _ACCENT_DB / 4:
             continue
-        for per_bar in BEATS_OF_BAR:
+        for per_bar in _BEATS_OF_BAR:
             if counts[-1] + 1 < 2 * per_bar:
                 continue
             for first in range(per_bar):
@@ -192,7 +191,7 @@ def _accents(counts: NDArray[np.intp], loudness: Doubles, colour: Doubles) -> tu
                 noise = max(noise, float(np.median(np.abs(sound[~accent] - np.median(sound[~accent])))), 0.25)
                 centre = np.where(accent, np.median(sound[accent]), np.median(sound[~accent]))
                 explained = 1 - float(((sound - centre) ** 2).sum()) / float(((sound - sound.mean()) ** 2).sum())
-                if apart > max(ACCENT_DB, 3 * noise) and explained > best[0] + 0.02:
+                if apart > max(_ACCENT_DB, 3 * noise) and explained > best[0] + 0.02:
                     best = (explained, per_bar, first)
     explained, per_bar, first = best
     return (per_bar, first, explained) if explained > 0.5 else (None, 0, 0.0)
@@ -202,21 +201,21 @@ def _clicks_per_beat(per_bar: int | None, clicks_s: Doubles) -> int:
     pulse = float(np.median(np.diff(clicks_s)))
     if per_bar == 2 and pulse < 0.33:
         return 2
-    return SUBDIVIDED.get(per_bar or 0, 1) if pulse < 0.5 else 1
+    return _SUBDIVIDED.get(per_bar or 0, 1) if pulse < 0.5 else 1
 
 
-def _constant_period(counts: NDArray[np.intp], times: Doubles) -> tuple[float | None, float]:
+def _constant_period(counts: Indices, times: Doubles) -> tuple[float | None, float]:
     """The period of the line through all clicks and its standard error, when no click leaves that line."""
     across = counts - counts.mean()
     period = float((across * (times - times.mean())).sum() / (across**2).sum())
     left = times - times.mean() - period * across
-    if np.quantile(np.abs(left), 0.95) > max(CONSTANT_S, 3 * MOST_SCATTER_S if len(times) < 8 else 0):
+    if np.quantile(np.abs(left), 0.95) > max(_CONSTANT_S, 3 * _MOST_SCATTER_S if len(times) < 8 else 0):
         return None, 0.0
     error = float(left.std() / np.sqrt((across**2).sum()))
     return period, max(error, 1e-9)
 
 
-def _on_line(counts: NDArray[np.intp], times: Doubles, every: NDArray[np.intp]) -> Doubles:
+def _on_line(counts: Indices, times: Doubles, every: Indices) -> Doubles:
     across = counts - counts.mean()
     period = float((across * (times - times.mean())).sum() / (across**2).sum())
     line: Doubles = np.median(times - period * counts) + period * every

@@ -2,37 +2,34 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.bars.measures import measures_from
 from analysis.core.reports import MapSegment, SongMeasures, Tempo
+from analysis.core.samples import Doubles
 from analysis.given_grid.bars_on_grid import BarsOnGrid, lay_out_on
 from analysis.lineup.stem_lag import coherent_lag, median_lag_s
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap, exact
 from analysis.tempo.evidence import Evidence
 
-Doubles = NDArray[Any]
 # The band's attacks must gather on the map's beats this clearly, and this near.
-LEAST_COHERENCE = 0.45
-MOST_LAG_S = 0.025
-AGREEMENT = 0.97
-MOST_BEATS = 20_000
+_LEAST_COHERENCE = 0.45
+_MOST_LAG_S = 0.025
+_AGREEMENT = 0.97
+_MOST_BEATS = 20_000
 
 
 def with_midi(tempo_map: TempoMap, music: Evidence, sample_rate_hz: int) -> SongMeasures | None:
     """The song on the MIDI file's grid; None when the sound does not lie on it from start to end."""
-    beats, downbeats = beats_of(tempo_map, music.last_sound_s)
+    beats, downbeats = _beats_of(tempo_map, music.last_sound_s)
     kept = [segment.bpm for segment in tempo_map.segments if not segment.free]
     if len(beats) < 8 or not kept or not _agrees(music, beats, tempo_map):
         return None
     first = tempo_map.segments[0]
     sign = str(tempo_map.segment_at_bar(1).meter)
     per_bar = tempo_map.segment_at_bar(1).meter.beats_per_bar
-    layout = lay_out_on(beats, BarsOnGrid(downbeats[0], per_bar, sign, AGREEMENT, AGREEMENT), music)
+    layout = lay_out_on(beats, BarsOnGrid(downbeats[0], per_bar, sign, _AGREEMENT, _AGREEMENT), music)
     constant = len(tempo_map.segments) == 1
     bpm = float(first.bpm) if constant else 60 * (len(beats) - 1) / float(beats[-1] - beats[0])
     tempo = Tempo(
@@ -43,26 +40,26 @@ def with_midi(tempo_map: TempoMap, music: Evidence, sample_rate_hz: int) -> Song
         bpm_high=bpm if constant else float(max(kept)),
         source="midi",
         residual_ms=None,
-        confidence=AGREEMENT,
+        confidence=_AGREEMENT,
     )
     segments = () if constant else _segments(tempo_map, layout.bar_one_s)
     return measures_from(
         layout,
         tempo,
         sign=sign,
-        confidences=(AGREEMENT, AGREEMENT),
+        confidences=(_AGREEMENT, _AGREEMENT),
         first_sound_s=music.first_sound_s,
         sample_rate_hz=sample_rate_hz,
         tempo_map=segments,
     )
 
 
-def beats_of(tempo_map: TempoMap, end_s: float) -> tuple[Doubles, list[int]]:
+def _beats_of(tempo_map: TempoMap, end_s: float) -> tuple[Doubles, list[int]]:
     """Beat times from the files' start to past `end_s`, and which of them are downbeats."""
     bar = tempo_map.bar_beat_at(0.0).bar
     beats: list[float] = []
     downbeats: list[int] = []
-    while len(beats) < MOST_BEATS and float(tempo_map.time_of_bar(bar)) <= end_s + 2:
+    while len(beats) < _MOST_BEATS and float(tempo_map.time_of_bar(bar)) <= end_s + 2:
         for beat in range(tempo_map.segment_at_bar(bar).meter.beats_per_bar):
             time_s = float(tempo_map.time_of_bar(bar, beat))
             if time_s >= -1e-6:
@@ -80,7 +77,7 @@ def _agrees(music: Evidence, beats: Doubles, tempo_map: TempoMap) -> bool:
     middle_s = float(np.median(times)) if len(times) else 0.0
     for part in (times <= middle_s, times > middle_s):
         lag, late_s = coherent_lag(times[part], weights[part], beats), median_lag_s(times[part], weights[part], beats)
-        if lag is None or late_s is None or lag.coherence < LEAST_COHERENCE or abs(late_s) > MOST_LAG_S:
+        if lag is None or late_s is None or lag.coherence < _LEAST_COHERENCE or abs(late_s) > _MOST_LAG_S:
             return False
     return True
 

@@ -22,9 +22,9 @@ from analysis.lineup.starts import Source, Start, find_starts
 from analysis.lineup.stems import missing_spans, mix_among
 from analysis.media.windows import activity_of
 
-T = TypeVar("T")
-SPANS_SAID = 3
-NAMED_DRUMS = re.compile(
+_T = TypeVar("_T")
+_SPANS_SAID = 3
+_NAMED_DRUMS = re.compile(
     r"(?<![a-z])(drums?|kit|kick|snare|hats?|hi[ _-]?hat|toms?|cymbals?|overheads?|oh|perc(ussion)?|loops?)(?![a-z])",
     re.I,
 )
@@ -69,11 +69,11 @@ def compare_files(files: Sequence[Surveyed], *, limits: Limits | None = None) ->
     starts = _starts(sources, len(files), limits)
     true_rates = wrong_labels(sources, starts, limits)
     wrong = {reports[index].name for index in true_rates}
-    findings = [*duplicates(measured), *mislabelled(reports, true_rates), *depths(measured)]
-    findings += [finding for finding in (*rates(measured), *lengths(measured, limits)) if finding.file not in wrong]
-    findings += start_findings(reports, starts, limits)
+    findings = [*_duplicates(measured), *_mislabelled(reports, true_rates), *_depths(measured)]
+    findings += [finding for finding in (*_rates(measured), *_lengths(measured, limits)) if finding.file not in wrong]
+    findings += _start_findings(reports, starts, limits)
     if not true_rates:
-        findings += missing_from_stems(files, sources, starts, limits)
+        findings += _missing_from_stems(files, sources, starts, limits)
     findings += guide_drums(measured)
     same_as = {finding.file: finding.value["other_file"] for finding in findings if finding.code == "duplicate"}
     reports = [
@@ -93,15 +93,15 @@ def guide_drums(reports: Sequence[FileReport]) -> Iterator[Finding]:
     A file that is named after drums needs no telling.
     """
     for report in reports:
-        if report.drums.present and not report.is_click and not NAMED_DRUMS.search(report.name):
+        if report.drums.present and not report.is_click and not _NAMED_DRUMS.search(report.name):
             yield make_finding("has-drums", file=report.name, value={"confidence": report.drums.confidence})
 
 
-def most_common(values: Sequence[T]) -> T | None:
+def _most_common(values: Sequence[_T]) -> _T | None:
     return Counter(values).most_common(1)[0][0] if values else None
 
 
-def duplicates(reports: Sequence[FileReport]) -> Iterator[Finding]:
+def _duplicates(reports: Sequence[FileReport]) -> Iterator[Finding]:
     """Equal decoded audio, whatever container. Silent files are all alike and mean nothing."""
     first: dict[str, str] = {}
     for report in reports:
@@ -112,24 +112,24 @@ def duplicates(reports: Sequence[FileReport]) -> Iterator[Finding]:
         first.setdefault(report.audio_digest, report.name)
 
 
-def rates(reports: Sequence[FileReport]) -> Iterator[Finding]:
-    expected = most_common([report.sample_rate_hz for report in reports])
+def _rates(reports: Sequence[FileReport]) -> Iterator[Finding]:
+    expected = _most_common([report.sample_rate_hz for report in reports])
     for report in reports:
         if report.sample_rate_hz != expected:
             value = {"sample_rate_hz": report.sample_rate_hz, "expected_hz": expected}
             yield make_finding("rate-differs", file=report.name, value=value)
 
 
-def depths(reports: Sequence[FileReport]) -> Iterator[Finding]:
+def _depths(reports: Sequence[FileReport]) -> Iterator[Finding]:
     lossless = [report for report in reports if report.bit_depth is not None]
-    expected = most_common([report.bit_depth for report in lossless])
+    expected = _most_common([report.bit_depth for report in lossless])
     for report in lossless:
         if report.bit_depth != expected:
             value = {"bit_depth": report.bit_depth, "expected_bits": expected}
             yield make_finding("depth-differs", file=report.name, value=value)
 
 
-def lengths(reports: Sequence[FileReport], limits: Limits) -> Iterator[Finding]:
+def _lengths(reports: Sequence[FileReport], limits: Limits) -> Iterator[Finding]:
     """Against the length that most files share; where none is shared, against the longest, and only once.
 
     A file that is cut short has said so already.
@@ -155,7 +155,7 @@ def lengths(reports: Sequence[FileReport], limits: Limits) -> Iterator[Finding]:
         yield make_finding("length-differs", file=report.name, value=value)
 
 
-def mislabelled(reports: Sequence[FileReport], true_rates_hz: dict[int, int]) -> Iterator[Finding]:
+def _mislabelled(reports: Sequence[FileReport], true_rates_hz: dict[int, int]) -> Iterator[Finding]:
     for index, true_rate_hz in true_rates_hz.items():
         value = {"sample_rate_hz": reports[index].sample_rate_hz, "true_rate_hz": true_rate_hz}
         yield make_finding("rate-mislabelled", file=reports[index].name, value=value)
@@ -182,7 +182,7 @@ def _source(file: Surveyed) -> Source | None:
     )
 
 
-def start_findings(reports: Sequence[FileReport], starts: Sequence[Start | None], limits: Limits) -> Iterator[Finding]:
+def _start_findings(reports: Sequence[FileReport], starts: Sequence[Start | None], limits: Limits) -> Iterator[Finding]:
     for report, start in zip(reports, starts, strict=True):
         if start is None or report.sample_rate_hz is None or abs(start.offset_frames) <= limits.start_differs_frames:
             continue
@@ -196,7 +196,7 @@ def start_findings(reports: Sequence[FileReport], starts: Sequence[Start | None]
             yield make_finding("start-differs", file=report.name, severity=severity, value=value)
 
 
-def missing_from_stems(
+def _missing_from_stems(
     files: Sequence[Surveyed], sources: dict[int, Source], starts: Sequence[Start | None], limits: Limits
 ) -> Iterator[Finding]:
     mix = mix_among(starts)
@@ -206,8 +206,8 @@ def missing_from_stems(
     spans = missing_spans(mix, sources, [file.features for file in files], starts, limits)
     if not spans:
         return
-    words = [f"from {seconds_as_clock(span.start_s)} to {seconds_as_clock(span.end_s)}" for span in spans[:SPANS_SAID]]
-    more = f" and in {len(spans) - SPANS_SAID} more places" if len(spans) > SPANS_SAID else ""
+    words = [f"from {seconds_as_clock(span.start_s)} to {seconds_as_clock(span.end_s)}" for span in spans[:_SPANS_SAID]]
+    more = f" and in {len(spans) - _SPANS_SAID} more places" if len(spans) > _SPANS_SAID else ""
     yield make_finding(
         "missing-from-stems",
         file=files[mix].report.name,

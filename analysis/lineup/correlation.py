@@ -19,13 +19,13 @@ from analysis.core.samples import Samples, check_samples
 # Whitening: the cross-spectrum over its own magnitude to the power of 3/4; 0 would be plain cross-correlation, 1 would
 # keep the phase alone. House choice, by trial on stems in mixes.
 # Bins that lie this far under the strongest carry rounding noise, not music.
-QUIETEST_BIN = 1e-4
+_QUIETEST_BIN = 1e-4
 # Peak over the noise of the correlation: unrelated noise reaches about 5 by chance in a few hundred thousand lags.
-CHANCE_RATIO, SURE_RATIO = 7.0, 14.0
+_CHANCE_RATIO, _SURE_RATIO = 7.0, 14.0
 # The second highest peak, further away than this, as a share of the highest. On 16 songs of five stems the true lag
 # left at most 0.41, unrelated stems of one song at least 0.82.
-NEAR_FRAMES = 48
-RIVAL_CERTAIN, RIVAL_HOPELESS = 0.45, 0.75
+_NEAR_FRAMES = 48
+_RIVAL_CERTAIN, _RIVAL_HOPELESS = 0.45, 0.75
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,7 @@ class OffsetFinder:
 
     def add(self, reference: NDArray[np.complex64], other: NDArray[np.complex64]) -> None:
         cross = other * np.conj(reference)
-        whitened = whiten(cross)
+        whitened = _whiten(cross)
         if whitened is not None:
             self._cross = whitened if self._cross is None else self._cross + whitened
 
@@ -68,32 +68,32 @@ class OffsetFinder:
             return None
         correlation = fft.irfft(self._cross, self._size)
         lags = np.concatenate([correlation[-self._longest_lag :], correlation[: self._longest_lag + 1]])
-        return read_peak(lags, self._longest_lag)
+        return _read_peak(lags, self._longest_lag)
 
 
-def whiten(cross: NDArray[np.complex64]) -> NDArray[np.complex64] | None:
+def _whiten(cross: NDArray[np.complex64]) -> NDArray[np.complex64] | None:
     magnitude = np.abs(cross)
     loudest = float(magnitude.max(initial=0.0))
     if loudest <= 0.0 or not np.isfinite(loudest):
         return None
-    root = np.sqrt(np.where(magnitude > loudest * QUIETEST_BIN**2, magnitude, np.inf) / loudest)
+    root = np.sqrt(np.where(magnitude > loudest * _QUIETEST_BIN**2, magnitude, np.inf) / loudest)
     # To the power of 3/4 by two square roots: a general power takes five times as long.
     return np.asarray(cross / (root * np.sqrt(root) * loudest), np.complex64)
 
 
-def read_peak(correlation: NDArray[np.floating], longest_lag: int) -> Offset:
+def _read_peak(correlation: NDArray[np.floating], longest_lag: int) -> Offset:
     """The highest peak of either sign, judged by the noise around it and by its strongest rival."""
     size = np.abs(correlation)
     place = int(np.argmax(size))
     peak = float(size[place])
-    rest = np.concatenate([size[: max(0, place - NEAR_FRAMES)], size[place + NEAR_FRAMES + 1 :]])
+    rest = np.concatenate([size[: max(0, place - _NEAR_FRAMES)], size[place + _NEAR_FRAMES + 1 :]])
     noise = 1.4826 * float(np.median(rest)) if len(rest) else 0.0
     rival = float(rest.max(initial=0.0)) / peak if peak > 0.0 else 1.0
-    ratio = peak / noise if noise > 0.0 else SURE_RATIO
-    above_chance = np.clip((ratio - CHANCE_RATIO) / (SURE_RATIO - CHANCE_RATIO), 0.0, 1.0)
-    without_rival = np.clip((RIVAL_HOPELESS - rival) / (RIVAL_HOPELESS - RIVAL_CERTAIN), 0.0, 1.0)
+    ratio = peak / noise if noise > 0.0 else _SURE_RATIO
+    above_chance = np.clip((ratio - _CHANCE_RATIO) / (_SURE_RATIO - _CHANCE_RATIO), 0.0, 1.0)
+    without_rival = np.clip((_RIVAL_HOPELESS - rival) / (_RIVAL_HOPELESS - _RIVAL_CERTAIN), 0.0, 1.0)
     return Offset(place - longest_lag, 1 if correlation[place] >= 0 else -1, float(above_chance * without_rival))
 
 
-def strongest(offsets: Sequence[Offset]) -> Offset | None:
+def _strongest(offsets: Sequence[Offset]) -> Offset | None:
     return max(offsets, key=lambda offset: offset.confidence, default=None)

@@ -13,10 +13,10 @@ from analysis.lineup.correlation import OffsetFinder
 from analysis.lineup.starts import LONGEST_LAG_S, MOST_WINDOWS, REFERENCES_TRIED, WINDOW_S, Source, Start
 from analysis.media.windows import choose_windows, read_window
 
-USUAL_RATES_HZ = (44_100, 48_000, 88_200, 96_000)
+_USUAL_RATES_HZ = (44_100, 48_000, 88_200, 96_000)
 # How well a length must fit once the label is put right: exports of one range differ by a rounded second at most.
-LENGTH_TOLERANCE = 0.01
-SAME_LENGTH_S = 0.5
+_LENGTH_TOLERANCE = 0.01
+_SAME_LENGTH_S = 0.5
 
 
 def wrong_labels(sources: dict[int, Source], starts: Sequence[Start | None], limits: Limits) -> dict[int, int]:
@@ -35,7 +35,7 @@ def wrong_labels(sources: dict[int, Source], starts: Sequence[Start | None], lim
 
 def _has_usual_length(source: Source, sources: dict[int, Source]) -> bool:
     """As long as most: whatever fits badly, it is not this file's label."""
-    alike = sum(abs(source.duration_s - other.duration_s) < SAME_LENGTH_S for other in sources.values())
+    alike = sum(abs(source.duration_s - other.duration_s) < _SAME_LENGTH_S for other in sources.values())
     return 2 * alike > len(sources)
 
 
@@ -49,9 +49,11 @@ def _others(index: int, sources: dict[int, Source], starts: Sequence[Start | Non
 def _likely_rates(source: Source, others: Sequence[Source]) -> list[int]:
     """Rates at which the file would be as long as another one."""
     likely = []
-    for true_hz in USUAL_RATES_HZ:
+    for true_hz in _USUAL_RATES_HZ:
         corrected_s = source.duration_s * source.sample_rate_hz / true_hz
-        fits = any(abs(corrected_s / other.duration_s - 1.0) < LENGTH_TOLERANCE for other in others if other.duration_s)
+        fits = any(
+            abs(corrected_s / other.duration_s - 1.0) < _LENGTH_TOLERANCE for other in others if other.duration_s
+        )
         if true_hz != source.sample_rate_hz and fits:
             likely.append(true_hz)
     return likely

@@ -7,20 +7,18 @@ of the shift that is no whole subdivision can be seen, so what is reported is th
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles
 from analysis.features.attacks import Attacks
 from analysis.tempo.phase import weighted_median
 
-Doubles = NDArray[Any]
-DIVISIONS = (2, 3, 4)
+_DIVISIONS = (2, 3, 4)
 # Quarters fold more, so they look more coherent by chance.
-FINER_COSTS = 0.03
-LEAST_ATTACKS = 8
-REACH_S = 0.07
+_FINER_COSTS = 0.03
+_LEAST_ATTACKS = 8
+_REACH_S = 0.07
 
 
 @dataclass(frozen=True)
@@ -40,24 +38,24 @@ def lag_on_grid(attacks: Attacks, beats_s: Doubles) -> Lag | None:
 def coherent_lag(times_s: Doubles, weights: Doubles, beats_s: Doubles) -> Lag | None:
     """The lag at which these onsets gather best on the beats' halves, thirds or quarters."""
     inside = (times_s > beats_s[0]) & (times_s < beats_s[-1]) if len(beats_s) > 1 else np.zeros(len(times_s), bool)
-    if inside.sum() < LEAST_ATTACKS or weights[inside].sum() <= 0:
+    if inside.sum() < _LEAST_ATTACKS or weights[inside].sum() <= 0:
         return None
     beats = np.interp(times_s[inside], beats_s, np.arange(len(beats_s)))
     period_s = float(np.median(np.diff(beats_s)))
-    lags = [_lag(beats, weights[inside], division, period_s) for division in DIVISIONS]
-    costs = (0.0, 0.0, FINER_COSTS)
+    lags = [_lag(beats, weights[inside], division, period_s) for division in _DIVISIONS]
+    costs = (0.0, 0.0, _FINER_COSTS)
     return max(zip(lags, costs, strict=True), key=lambda pair: pair[0].coherence - pair[1])[0]
 
 
 def median_lag_s(onset_s: Doubles, weights: Doubles, beats_s: Doubles) -> float | None:
     """How far the band as a whole lies behind the beats: the middle of the attacks near a beat or its half."""
     inside = (onset_s > beats_s[0]) & (onset_s < beats_s[-1]) if len(beats_s) > 1 else np.zeros(len(onset_s), bool)
-    if inside.sum() < LEAST_ATTACKS:
+    if inside.sum() < _LEAST_ATTACKS:
         return None
     halves = 2 * np.interp(onset_s[inside], beats_s, np.arange(len(beats_s)))
     late_s = (halves - np.rint(halves)) / 2 * float(np.median(np.diff(beats_s)))
-    near = np.abs(late_s) < REACH_S
-    if near.sum() < LEAST_ATTACKS:
+    near = np.abs(late_s) < _REACH_S
+    if near.sum() < _LEAST_ATTACKS:
         return None
     return weighted_median(late_s[near], weights[inside][near])
 

@@ -12,30 +12,29 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.limits import Limits
+from analysis.core.samples import Doubles, Flags
 from analysis.features.feature_arrays import Features
 from analysis.lineup.starts import MOST_WINDOWS, WINDOW_S, Source, Start
 from analysis.media.windows import choose_windows, read_window
 
-Doubles = NDArray[np.float64]
-SLOT_S = 0.5
+_SLOT_S = 0.5
 # So many frames of a slot must stand out: a drum's hit fills this many, a rounding of time only one.
-FEWEST_FRAMES = 3
+_FEWEST_FRAMES = 3
 # Frames on each side that a stem's energy is spread over: windows of the two files need not fall alike.
-SPREAD_FRAMES = 3
-FEWEST_STEMS = 2
+_SPREAD_FRAMES = 3
+_FEWEST_STEMS = 2
 # The stems are given this much more than their due: energies add up only on average (house choice: 3 dB).
-GENEROSITY = 2.0
+_GENEROSITY = 2.0
 # A band counts where it is as loud as this share of its own mean over the song.
-BAND_SHARE = 0.5
+_BAND_SHARE = 0.5
 # How far an equaliser or compressor over the mix may have moved a band (house choice: 6 dB).
-EQUALISER_RANGE = 4.0
-GAP_S = 2.0
-FEWEST_SLOTS = 0.4
+_EQUALISER_RANGE = 4.0
+_GAP_S = 2.0
+_FEWEST_SLOTS = 0.4
 # Bands that hold less of the mix than this are left alone: what is in them is mostly noise.
-BAND_SHARE_OF_MIX = 0.003
+_BAND_SHARE_OF_MIX = 0.003
 
 
 @dataclass(frozen=True)
@@ -50,7 +49,7 @@ def mix_among(starts: Sequence[Start | None]) -> int | None:
     if not votes:
         return None
     mix, count = votes.most_common(1)[0]
-    return mix if count >= FEWEST_STEMS else None
+    return mix if count >= _FEWEST_STEMS else None
 
 
 def missing_spans(
@@ -106,41 +105,41 @@ def _frame_energies(features: Features, late_s: float) -> Doubles:
 
 def _spread(powers: Doubles) -> Doubles:
     """Each frame as loud as the loudest of its neighbours."""
-    padded = np.pad(powers, ((SPREAD_FRAMES, SPREAD_FRAMES), (0, 0)))
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * SPREAD_FRAMES + 1, axis=0)
+    padded = np.pad(powers, ((_SPREAD_FRAMES, _SPREAD_FRAMES), (0, 0)))
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _SPREAD_FRAMES + 1, axis=0)
     return np.asarray(windows.max(axis=-1))
 
 
-def _unexplained(whole: Doubles, explained: Doubles) -> NDArray[np.bool_]:
+def _unexplained(whole: Doubles, explained: Doubles) -> Flags:
     """Frames in which some band of the mix stands well above what the stems give."""
     means = whole.mean(axis=0)
-    counts = means > BAND_SHARE_OF_MIX * means.sum()
+    counts = means > _BAND_SHARE_OF_MIX * means.sum()
     flags = np.zeros(len(whole), bool)
     for band in np.flatnonzero(counts):
         part, due = whole[:, band], _spread(explained)[:, band]
-        loud = part > BAND_SHARE * means[band]
+        loud = part > _BAND_SHARE * means[band]
         if not loud.any():
             continue
         middle = float(np.median(part[loud] / np.maximum(explained[loud, band], 1e-15)))
-        due = due * np.clip(middle, 1.0 / EQUALISER_RANGE, EQUALISER_RANGE)
-        flags |= loud & (part - GENEROSITY * due > 0.5 * part)
+        due = due * np.clip(middle, 1.0 / _EQUALISER_RANGE, _EQUALISER_RANGE)
+        flags |= loud & (part - _GENEROSITY * due > 0.5 * part)
     return flags
 
 
-def _spans(flags: NDArray[np.bool_], limits: Limits) -> tuple[Span, ...]:
+def _spans(flags: Flags, limits: Limits) -> tuple[Span, ...]:
     """Stretches of slots that stand out, gaps bridged, the short ones left out."""
-    per_slot = round(SLOT_S * 100.0)
+    per_slot = round(_SLOT_S * 100.0)
     whole = len(flags) // per_slot * per_slot
-    slots = flags[:whole].reshape(-1, per_slot).sum(axis=1) >= FEWEST_FRAMES
+    slots = flags[:whole].reshape(-1, per_slot).sum(axis=1) >= _FEWEST_FRAMES
     spans: list[list[int]] = []
     for slot in np.flatnonzero(slots):
-        if spans and slot - spans[-1][1] <= GAP_S / SLOT_S:
+        if spans and slot - spans[-1][1] <= _GAP_S / _SLOT_S:
             spans[-1][1] = int(slot) + 1
         else:
             spans.append([int(slot), int(slot) + 1])
     kept = [
         (start, end)
         for start, end in spans
-        if (end - start) * SLOT_S >= limits.missing_from_stems_s and slots[start:end].mean() >= FEWEST_SLOTS
+        if (end - start) * _SLOT_S >= limits.missing_from_stems_s and slots[start:end].mean() >= _FEWEST_SLOTS
     ]
-    return tuple(Span(start * SLOT_S, end * SLOT_S) for start, end in kept)
+    return tuple(Span(start * _SLOT_S, end * _SLOT_S) for start, end in kept)

@@ -10,13 +10,13 @@ from analysis.core.reports import Brief, Starts
 from analysis.maps.tempo_map import MeterSign, TempoMapError
 
 # Slower or faster than any felt beat in music (house choice).
-SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0
-STARTS: tuple[Starts, ...] = get_args(Starts)
+_SLOWEST_BPM, _FASTEST_BPM = 20.0, 400.0
+_STARTS: tuple[Starts, ...] = get_args(Starts)
 
 
 def brief_from_json(data: dict[str, Any]) -> Brief:
     """Raises BriefError with a sentence for whoever wrote it."""
-    bpm = _number(data, "bpm", SLOWEST_BPM, FASTEST_BPM)
+    bpm = _number(data, "bpm", _SLOWEST_BPM, _FASTEST_BPM)
     rate_hz = _number(data, "sample_rate_hz", 1_000, 768_000)
     return Brief(
         bpm=bpm,
@@ -31,10 +31,10 @@ def brief_from_json(data: dict[str, Any]) -> Brief:
 
 
 def _starts(raw: object) -> Starts:
-    for start in STARTS:
+    for start in _STARTS:
         if raw == start:
             return start
-    raise BriefError(f"starts must be one of {', '.join(STARTS)}, not {raw!r}")
+    raise BriefError(f"starts must be one of {', '.join(_STARTS)}, not {raw!r}")
 
 
 def _number(data: dict[str, Any], name: str, low: float, high: float) -> float | None:

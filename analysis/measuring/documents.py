@@ -14,34 +14,34 @@ from analysis.core.reports import FileReport
 from analysis.findings.catalogue import make_finding
 from analysis.maps.midi import MidiError, read_midi
 
-MIDI = "a MIDI file"
-CONTAINERS = {"a PDF document": "pdf", "a picture": "picture", "a text file": "text", MIDI: "midi"}
-ENDINGS = {
+_MIDI = "a MIDI file"
+_CONTAINERS = {"a PDF document": "pdf", "a picture": "picture", "a text file": "text", _MIDI: "midi"}
+_ENDINGS = {
     "pdf": (".pdf",),
     "picture": (".png", ".jpg", ".jpeg", ".gif"),
     "text": (".txt", ".md"),
     "midi": (".mid", ".midi", ".smf"),
 }
-MOST_MARKERS = 200
+_MOST_MARKERS = 200
 
 
 def document_report(report: FileReport, path: Path, error: NotAudioError) -> FileReport | None:
     """The report of a document, or None when this file was meant to be sound."""
-    container = CONTAINERS.get(error.is_called or "")
-    if container is None or PurePath(report.name).suffix.lower() not in ENDINGS[container]:
+    container = _CONTAINERS.get(error.is_called or "")
+    if container is None or PurePath(report.name).suffix.lower() not in _ENDINGS[container]:
         return None
     metadata: dict[str, Any] = {}
     reason = f"is {error.is_called}, kept with the song"
     if container == "midi":
         try:
-            metadata = midi_evidence(path)
+            metadata = _midi_evidence(path)
         except MidiError as midi_error:
             reason = f"is a MIDI file, but {midi_error}"
     finding = make_finding("document", file=report.name, value={"reason": reason})
     return dataclasses.replace(report, container=container, metadata=metadata, findings=(finding,))
 
 
-def midi_evidence(path: Path) -> dict[str, Any]:
+def _midi_evidence(path: Path) -> dict[str, Any]:
     """Tempo map, tempo, meter and markers, as far as the file states them."""
     facts = read_midi(path)
     first = facts.tempo_map.first_in_time
@@ -50,5 +50,5 @@ def midi_evidence(path: Path) -> dict[str, Any]:
         evidence["midi_bpm"] = float(first.bpm)
     if facts.states_meter:
         evidence["midi_meter"] = str(first.meter)
-    evidence["midi_markers"] = [{"bar": marker.bar, "text": marker.text} for marker in facts.markers[:MOST_MARKERS]]
+    evidence["midi_markers"] = [{"bar": marker.bar, "text": marker.text} for marker in facts.markers[:_MOST_MARKERS]]
     return evidence

@@ -18,7 +18,7 @@ from analysis.core.threads import on_one_thread
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
 from analysis.form.sections import find_sections
-from analysis.given_grid.click_fit import hold_against
+from analysis.given_grid.click_fit import compare_click
 from analysis.given_grid.click_measures import with_click
 from analysis.given_grid.click_track import ClickTrack, find_click
 from analysis.given_grid.midi_measures import with_midi
@@ -26,7 +26,7 @@ from analysis.lineup.compare_files import compare_files
 from analysis.lineup.stem_lag import Lag, lag_on_grid, median_lag_s
 from analysis.rules.places import with_bars
 from analysis.rules.song_rules import SongFacts, song_findings
-from analysis.rules.stated_rules import said_findings
+from analysis.rules.stated_rules import stated_findings
 from analysis.tempo.evidence import Evidence, pool
 
 
@@ -48,8 +48,8 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
         [_told_click(file, click) for file, click in zip(files, clicks, strict=True)], limits=limits
     )
     reports = compared.reports
-    click, heard = _first(clicks), _music(files, reports)
-    music = pool([files[index].features for index in heard])
+    click, music_indices = _first(clicks), _music(files, reports)
+    music = pool([files[index].features for index in music_indices])
     statements, sample_rate_hz = gather_statements(brief, reports), _sample_rate_hz(reports)
     song = _measures(click, music, statements, sample_rate_hz)
     if music and song.downbeats_s:
@@ -62,13 +62,13 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
         click_name=next((report.name for report, found in zip(reports, clicks, strict=True) if found is click), None)
         if click
         else None,
-        music_lag_s=band_lag_s(music, song) if music else None,
-        click_fit=hold_against(click, music, statements, sample_rate_hz) if click and music else None,
-        lags={reports[index].name: lag_of(files[index].features, song) for index in heard},
+        music_lag_s=_band_lag_s(music, song) if music else None,
+        click_fit=compare_click(click, music, statements, sample_rate_hz) if click and music else None,
+        lags={reports[index].name: _lag_of(files[index].features, song) for index in music_indices},
         misplaced=frozenset(item.file for item in compared.findings if item.code == "start-differs" and item.file),
     )
     findings = tuple(finding for report in reports for finding in report.findings) + compared.findings
-    findings += (*song_findings(facts, limits), *said_findings(reports, song, limits))
+    findings += (*song_findings(facts, limits), *stated_findings(reports, song, limits))
     return SongReport(files=reports, song=song, findings=with_bars(findings, song), engine=ENGINE_VERSION)
 
 
@@ -76,12 +76,12 @@ def _told_click(file: SongFile, click: ClickTrack | None) -> SongFile:
     return dataclasses.replace(file, report=dataclasses.replace(file.report, is_click=click is not None))
 
 
-def band_lag_s(music: Evidence, song: SongMeasures) -> float | None:
+def _band_lag_s(music: Evidence, song: SongMeasures) -> float | None:
     played = ~music.onset_is_bass
     return median_lag_s(music.onset_s[played], music.onset_weight[played], np.array(song.beats_s))
 
 
-def lag_of(features: Features, song: SongMeasures) -> Lag | None:
+def _lag_of(features: Features, song: SongMeasures) -> Lag | None:
     return lag_on_grid(attacks_of(features), np.array(song.beats_s))
 
 
@@ -92,14 +92,14 @@ def _first(clicks: Sequence[ClickTrack | None]) -> ClickTrack | None:
 def _music(files: Sequence[SongFile], reports: Sequence[FileReport]) -> list[int]:
     """Which files are music: neither click nor silence, and each recording once."""
     seen: set[str] = set()
-    heard: list[int] = []
+    found: list[int] = []
     for index, (file, report) in enumerate(zip(files, reports, strict=True)):
         digest = file.report.audio_digest
         if report.is_click or report.is_silent or (digest and digest in seen):
             continue
         seen.add(digest or "")
-        heard.append(index)
-    return heard
+        found.append(index)
+    return found
 
 
 def _sample_rate_hz(reports: Sequence[FileReport]) -> int:
@@ -111,7 +111,7 @@ def _sample_rate_hz(reports: Sequence[FileReport]) -> int:
 def _measures(
     click: ClickTrack | None, music: Evidence | None, statements: Statements, sample_rate_hz: int
 ) -> SongMeasures:
-    """A click's grid beats a MIDI file's, which beats what can be heard in the music."""
+    """A click's grid beats a MIDI file's, which beats what can be found in the music."""
     if click:
         return with_click(click, music, statements, sample_rate_hz)
     if music is None:

@@ -54,18 +54,18 @@ def survey_file(path: Path, *, name: str | None = None, limits: Limits | None = 
             return meters.survey(report, media)
     except NotAudioError as error:
         document = document_report(report, path, error)
-        return FileSurvey(document, no_features()) if document else unusable(report, error)
+        return FileSurvey(document, _no_features()) if document else _unusable(report, error)
     except UnusableFileError as error:
-        return unusable(report, error)
+        return _unusable(report, error)
 
 
-def unusable(report: FileReport, error: UnusableFileError) -> FileSurvey:
+def _unusable(report: FileReport, error: UnusableFileError) -> FileSurvey:
     """A survey without numbers: the finding is all there is to say."""
     finding = unusable_finding(report.name, code=error.code, reason=error.reason)
-    return FileSurvey(dataclasses.replace(report, findings=(finding,)), no_features())
+    return FileSurvey(dataclasses.replace(report, findings=(finding,)), _no_features())
 
 
-def no_features() -> Features:
+def _no_features() -> Features:
     """What a file without sound sounds like."""
     return MusicFeatures(48_000, 1).finish()
 

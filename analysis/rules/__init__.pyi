@@ -4,4 +4,4 @@ from .places import in_bars as in_bars
 from .places import with_bars as with_bars
 from .song_rules import SongFacts as SongFacts
 from .song_rules import song_findings as song_findings
-from .stated_rules import said_findings as said_findings
+from .stated_rules import stated_findings as stated_findings

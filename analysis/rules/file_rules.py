@@ -10,11 +10,11 @@ from analysis.core.units import dbfs_from_amplitude, seconds_as_clock
 from analysis.findings.catalogue import Severity, make_finding
 
 # A rate this many times the spectrum's edge was made from a lower one: an ordinary converter passes 0.45 of its rate.
-UPSAMPLED_RATIO = 2.5
+_UPSAMPLED_RATIO = 2.5
 # The header of a lossy file often only estimates the length, from its bit rate: less than this share says nothing.
-ESTIMATED_SHARE = 0.01
+_ESTIMATED_SHARE = 0.01
 # What a clipped file says besides is the same thing again: one cause, one finding.
-SAID_BY_CLIPPED = frozenset({"true-peak-over", "dc-offset", "squashed"})
+_SAID_BY_CLIPPED = frozenset({"true-peak-over", "dc-offset", "squashed"})
 
 
 def unusable_finding(name: str, *, code: str, reason: str) -> Finding:
@@ -23,10 +23,10 @@ def unusable_finding(name: str, *, code: str, reason: str) -> Finding:
 
 def file_findings(report: FileReport, limits: Limits) -> tuple[Finding, ...]:
     """All that one file's numbers say about it alone, gravest first."""
-    found = [finding for rule in PLAIN_RULES for finding in rule(report)]
-    found += [finding for rule in LIMIT_RULES for finding in rule(report, limits)]
+    found = [finding for rule in _PLAIN_RULES for finding in rule(report)]
+    found += [finding for rule in _LIMIT_RULES for finding in rule(report, limits)]
     if any(finding.code == "clipped" and finding.severity != Severity.NOTE.value for finding in found):
-        found = [finding for finding in found if finding.code not in SAID_BY_CLIPPED]
+        found = [finding for finding in found if finding.code not in _SAID_BY_CLIPPED]
     return tuple(sorted(found, key=lambda finding: list(Severity).index(Severity(finding.severity))))
 
 
@@ -49,7 +49,7 @@ def _what_is_missing(report: FileReport, lost_frames: int) -> str | None:
     if report.unclaimed_bytes:
         return f"its header counts {_megabytes(report.unclaimed_bytes)} less than there are, as WAV over 4 GB does"
     declared = report.declared_frames or 0
-    enough = max(rate_hz // 10, round(ESTIMATED_SHARE * declared) if report.lossy else 0)
+    enough = max(rate_hz // 10, round(_ESTIMATED_SHARE * declared) if report.lossy else 0)
     if lost_frames > enough or (report.broke_off and lost_frames):
         whole_s = declared / rate_hz
         return f"{seconds_as_clock(lost_frames / rate_hz)} of {seconds_as_clock(whole_s)} are missing"
@@ -60,18 +60,18 @@ def _megabytes(count: int) -> str:
     return f"{count / 1e6:.1f} MB" if count >= 1e6 else f"{count} bytes"
 
 
-def bad_values(report: FileReport) -> Iterator[Finding]:
+def _bad_values(report: FileReport) -> Iterator[Finding]:
     if report.bad_values:
         place = Place(time_s=report.bad_value_s)
         yield make_finding("bad-values", file=report.name, place=place, value={"count": report.bad_values})
 
 
-def silent(report: FileReport) -> Iterator[Finding]:
+def _silent(report: FileReport) -> Iterator[Finding]:
     if report.is_silent:
         yield make_finding("silent", file=report.name)
 
 
-def clipped(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def _clipped(report: FileReport, limits: Limits) -> Iterator[Finding]:
     """One finding a file, however many runs; a limiter's ceiling on a finished mix is no reason to stop."""
     clip = report.clipped
     if not clip.runs or report.sample_rate_hz is None:
@@ -98,12 +98,12 @@ def clipped(report: FileReport, limits: Limits) -> Iterator[Finding]:
     )
 
 
-def over_full_scale(report: FileReport) -> Iterator[Finding]:
+def _over_full_scale(report: FileReport) -> Iterator[Finding]:
     if report.sample_peak_dbfs is not None and report.sample_peak_dbfs > 0.0 and not report.lossy:
         yield make_finding("over-full-scale", file=report.name, value={"over_db": report.sample_peak_dbfs})
 
 
-def true_peak_over(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def _true_peak_over(report: FileReport, limits: Limits) -> Iterator[Finding]:
     sample_peak, true_peak = report.sample_peak_dbfs, report.true_peak_dbtp
     if true_peak is None or sample_peak is None or true_peak <= limits.true_peak_over_dbtp or sample_peak > 0.0:
         return
@@ -111,55 +111,55 @@ def true_peak_over(report: FileReport, limits: Limits) -> Iterator[Finding]:
     yield make_finding("true-peak-over", file=report.name, value=value)
 
 
-def dc_offset(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def _dc_offset(report: FileReport, limits: Limits) -> Iterator[Finding]:
     offset = abs(report.dc_offset or 0.0)
     if offset >= limits.dc_note and offset > limits.dc_errors * (report.dc_error or 0.0):
         value = {"dc_dbfs": dbfs_from_amplitude(offset), "dc_offset": report.dc_offset}
         yield make_finding("dc-offset", file=report.name, value=value)
 
 
-def low_level(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def _low_level(report: FileReport, limits: Limits) -> Iterator[Finding]:
     peak = report.sample_peak_dbfs
     if peak is not None and peak < limits.low_level_dbfs and not report.is_silent:
         yield make_finding("low-level", file=report.name, value={"sample_peak_dbfs": peak})
 
 
-def padded_bits(report: FileReport) -> Iterator[Finding]:
+def _padded_bits(report: FileReport) -> Iterator[Finding]:
     used, stored = report.significant_bits, report.bit_depth
     # Fewer than 8 unused bits are a quiet file with few values or an old converter: nothing to look for.
     if used is not None and stored is not None and stored - used >= 8 and not report.is_silent:
         yield make_finding("padded-bits", file=report.name, value={"significant_bits": used, "bit_depth": stored})
 
 
-def lossy(report: FileReport) -> Iterator[Finding]:
+def _lossy(report: FileReport) -> Iterator[Finding]:
     if report.lossy:
         yield make_finding("lossy-file", file=report.name, value={"codec": report.codec})
 
 
-def spectral_edge(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def _spectral_edge(report: FileReport, limits: Limits) -> Iterator[Finding]:
     edge_hz, rate_hz = report.spectral_edge_hz, report.sample_rate_hz
     if edge_hz is None or rate_hz is None or report.lossy:
         return
     if limits.lossy_edge_lowest_hz <= edge_hz <= limits.lossy_edge_highest_hz:
         yield make_finding("lossy-origin", file=report.name, value={"edge_hz": edge_hz})
-    elif edge_hz > limits.lossy_edge_highest_hz and rate_hz > UPSAMPLED_RATIO * edge_hz:
+    elif edge_hz > limits.lossy_edge_highest_hz and rate_hz > _UPSAMPLED_RATIO * edge_hz:
         yield make_finding("upsampled", file=report.name, value={"edge_hz": edge_hz, "sample_rate_hz": rate_hz})
 
 
-def channels(report: FileReport) -> Iterator[Finding]:
+def _channels(report: FileReport) -> Iterator[Finding]:
     if report.channel_fault:
         value = {"correlation": report.channel_correlation, "side": report.sounding_side}
         yield make_finding(report.channel_fault, file=report.name, value=value)
 
 
-def dropouts(report: FileReport) -> Iterator[Finding]:
+def _dropouts(report: FileReport) -> Iterator[Finding]:
     if report.dropouts:
         first = report.dropouts[0]
         value = {"places": len(report.dropouts), "duration_ms": 1000.0 * first.duration_s, "kind": first.kind}
         yield make_finding("dropout", file=report.name, place=Place(time_s=first.start_s), value=value)
 
 
-def squashed(report: FileReport, limits: Limits) -> Iterator[Finding]:
+def _squashed(report: FileReport, limits: Limits) -> Iterator[Finding]:
     if report.true_peak_dbtp is None or report.loudness_lufs is None or report.is_click:
         return
     plr_lu = report.true_peak_dbtp - report.loudness_lufs
@@ -167,23 +167,23 @@ def squashed(report: FileReport, limits: Limits) -> Iterator[Finding]:
         yield make_finding("squashed", file=report.name, value={"plr_lu": plr_lu})
 
 
-FileRule = Callable[[FileReport], Iterator[Finding]]
-LimitRule = Callable[[FileReport, Limits], Iterator[Finding]]
-PLAIN_RULES: tuple[FileRule, ...] = (
+_FileRule = Callable[[FileReport], Iterator[Finding]]
+_LimitRule = Callable[[FileReport, Limits], Iterator[Finding]]
+_PLAIN_RULES: tuple[_FileRule, ...] = (
     cut_short,
-    bad_values,
-    silent,
-    over_full_scale,
-    padded_bits,
-    lossy,
-    channels,
-    dropouts,
+    _bad_values,
+    _silent,
+    _over_full_scale,
+    _padded_bits,
+    _lossy,
+    _channels,
+    _dropouts,
 )
-LIMIT_RULES: tuple[LimitRule, ...] = (
-    clipped,
-    true_peak_over,
-    dc_offset,
-    low_level,
-    spectral_edge,
-    squashed,
+_LIMIT_RULES: tuple[_LimitRule, ...] = (
+    _clipped,
+    _true_peak_over,
+    _dc_offset,
+    _low_level,
+    _spectral_edge,
+    _squashed,
 )

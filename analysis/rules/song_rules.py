@@ -16,9 +16,9 @@ from analysis.maps.click_drift import click_drift_s
 from analysis.maps.tempo_map import MeterSign, TempoMapError
 from analysis.rules.wrong_rate import suspected_rates
 
-FOUR_MINUTES_S = 240.0
+_FOUR_MINUTES_S = 240.0
 # More changes of tempo than this, or shorter ones, are a drift to whoever reads of them.
-MOST_CHANGES, LEAST_BARS = 3, 2
+_MOST_CHANGES, _LEAST_BARS = 3, 2
 
 
 @dataclass(frozen=True)
@@ -39,22 +39,22 @@ class SongFacts:
 
 def song_findings(facts: SongFacts, limits: Limits) -> tuple[Finding, ...]:
     """Everything about the song that someone should know or decide."""
-    return tuple(finding for rule in SONG_RULES for finding in rule(facts, limits))
+    return tuple(finding for rule in _SONG_RULES for finding in rule(facts, limits))
 
 
-def no_music(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _no_music(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     if not facts.has_music and not facts.click_name:
         yield make_finding("no-music")
 
 
-def no_click(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _no_click(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """Good to know where the brief states the tempo and promises no click; else the client must say."""
     brief = facts.brief
     if facts.has_music and not facts.click_name and not brief.make_map:
         yield make_finding("no-click", severity=Severity.NOTE if brief.bpm and not brief.click_promised else None)
 
 
-def no_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _no_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """Neither a click nor the brief states a tempo, and music alone does not make it sure."""
     if not facts.has_music or facts.click_name or facts.brief.bpm:
         return
@@ -62,7 +62,7 @@ def no_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         yield make_finding("no-tempo")
 
 
-def tempo_unsure(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _tempo_unsure(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     tempo = facts.song.tempo
     others = [other for other in tempo.alternatives if tempo.bpm and abs(other.bpm / tempo.bpm - 1) > 0.01]
     if tempo.bpm is None or tempo.kind == "none" or tempo.confidence >= limits.tempo_sure or not others:
@@ -71,14 +71,14 @@ def tempo_unsure(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     yield make_finding("tempo-unsure", value=value)
 
 
-def tempo_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _tempo_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     said, measured = facts.brief.bpm, facts.song.tempo.bpm
     if not said or not measured or facts.song.tempo.kind == "none" or _agrees(facts, limits):
         return
     value: dict[str, Any] = {
         "said_bpm": said,
         "measured_bpm": measured,
-        "drift_ms": 1000 * click_drift_s(measured, said, FOUR_MINUTES_S),
+        "drift_ms": 1000 * click_drift_s(measured, said, _FOUR_MINUTES_S),
     }
     rates = suspected_rates(said, measured)
     if rates:
@@ -98,7 +98,7 @@ def _agrees(facts: SongFacts, limits: Limits) -> bool:
     return any(abs(said * level - measured) <= reach * max(1.0, level) for level in (1.0, 2.0, 0.5))
 
 
-def meter_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _meter_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     said, meter = facts.brief.meter, facts.song.meter
     if not said or meter.beats_per_bar is None or meter.confidence < limits.meter_sure:
         return
@@ -111,7 +111,7 @@ def meter_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         yield make_finding("meter-differs", value={"said_meter": said, "measured_meter": str(measured)})
 
 
-def bar_one(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _bar_one(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """The brief says what the files begin with; the measured bar one may say otherwise."""
     one, brief = facts.song.bar_one, facts.brief
     if one.time_s is None or facts.song.tempo.kind == "none":
@@ -125,14 +125,14 @@ def bar_one(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         yield make_finding("bar-one-late", place=place, value={"said": "at bar one", "bar_one_s": one.time_s})
 
 
-def moving_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _moving_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """A few long stretches are changes of tempo, each named at its place; anything else is a drift."""
     segments = facts.song.tempo_map
     pairs = [(one, two) for one, two in pairwise(segments) if one.bpm != two.bpm]
     if facts.song.tempo.kind != "map" or not pairs:
         return
     bpms = [segment.bpm for segment in segments]
-    if len(pairs) <= MOST_CHANGES and all(two.bar - one.bar >= LEAST_BARS for one, two in pairs[1:]):
+    if len(pairs) <= _MOST_CHANGES and all(two.bar - one.bar >= _LEAST_BARS for one, two in pairs[1:]):
         for one, two in pairs:
             value = {"from_bpm": one.bpm, "to_bpm": two.bpm}
             yield make_finding("tempo-changes", place=Place(time_s=two.time_s, bar=two.bar), value=value)
@@ -142,7 +142,7 @@ def moving_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         yield make_finding("tempo-drifts", place=place, value={"low_bpm": min(bpms), "high_bpm": max(bpms)})
 
 
-def odd_bars(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _odd_bars(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """Single bars of another meter among the song's own."""
     usual = facts.song.meter
     if usual.beats_per_bar is None or facts.song.tempo.source != "music":
@@ -156,11 +156,11 @@ def odd_bars(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
             yield make_finding("odd-bar", place=Place(time_s=segment.time_s, bar=segment.bar), value=value)
 
 
-def clear_lags(facts: SongFacts, limits: Limits) -> dict[str, Lag]:
+def _clear_lags(facts: SongFacts, limits: Limits) -> dict[str, Lag]:
     return {name: lag for name, lag in facts.lags.items() if lag and lag.coherence >= limits.lag_coherence}
 
 
-def click_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _click_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """The music keeps a steady distance from the click."""
     fit = facts.click_fit
     if not facts.click_name or facts.music_lag_s is None or (fit and fit.music_bpm):
@@ -173,7 +173,7 @@ def click_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         yield make_finding("click-differs", file=facts.click_name, value=value)
 
 
-def click_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _click_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """Click and music run at two tempos."""
     fit = facts.click_fit
     if fit and fit.music_bpm:
@@ -182,7 +182,7 @@ def click_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         yield make_finding("click-tempo-differs", file=facts.click_name, value=value)
 
 
-def click_short(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _click_short(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """The click begins after the band, or stops before it."""
     fit = facts.click_fit
     if not fit:
@@ -194,10 +194,10 @@ def click_short(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         yield make_finding("click-short", file=facts.click_name, value=value)
 
 
-def stem_starts(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
+def _stem_starts(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     """A stem whose attacks agree with each other, but not with the grid of all the others."""
-    lags = clear_lags(facts, limits)
-    if len(lags) < 2 or any(True for _ in click_differs(facts, limits)):
+    lags = _clear_lags(facts, limits)
+    if len(lags) < 2 or any(True for _ in _click_differs(facts, limits)):
         return
     rates = {report.name: report.sample_rate_hz for report in facts.reports}
     placed = {report.name for report in facts.reports if report.start_offset_frames is not None}
@@ -221,19 +221,19 @@ def stem_starts(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         yield make_finding("start-differs", file=name, severity=Severity.ASK, value=value)
 
 
-SongRule = Callable[[SongFacts, Limits], Iterator[Finding]]
-SONG_RULES: tuple[SongRule, ...] = (
-    no_music,
-    no_click,
-    no_tempo,
-    tempo_unsure,
-    tempo_differs,
-    meter_differs,
-    bar_one,
-    moving_tempo,
-    odd_bars,
-    click_differs,
-    click_tempo,
-    click_short,
-    stem_starts,
+_SongRule = Callable[[SongFacts, Limits], Iterator[Finding]]
+_SONG_RULES: tuple[_SongRule, ...] = (
+    _no_music,
+    _no_click,
+    _no_tempo,
+    _tempo_unsure,
+    _tempo_differs,
+    _meter_differs,
+    _bar_one,
+    _moving_tempo,
+    _odd_bars,
+    _click_differs,
+    _click_tempo,
+    _click_short,
+    _stem_starts,
 )

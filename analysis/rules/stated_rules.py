@@ -12,23 +12,27 @@ from analysis.core.reports import FileReport, Finding, SongMeasures
 from analysis.core.sentences import written
 from analysis.findings.catalogue import make_finding
 
-TEMPO_SOURCES = ("name_bpm", "tag_bpm", "midi_bpm")
-RATE_SOURCES = ("name_sample_rate_hz", "ixml_sample_rate_hz")
+_TEMPO_SOURCES = ("name_bpm", "tag_bpm", "midi_bpm")
+_RATE_SOURCES = ("name_sample_rate_hz", "ixml_sample_rate_hz")
 # The same pulse counted otherwise is no disagreement.
-SAME_PULSE = (1.0, 0.5, 2.0, 1.5, 2.0 / 3.0, 3.0, 1.0 / 3.0)
+_SAME_PULSE = (1.0, 0.5, 2.0, 1.5, 2.0 / 3.0, 3.0, 1.0 / 3.0)
 
 
-def said_findings(reports: Sequence[FileReport], song: SongMeasures, limits: Limits) -> Iterator[Finding]:
+def stated_findings(reports: Sequence[FileReport], song: SongMeasures, limits: Limits) -> Iterator[Finding]:
     for report in reports:
         yield from _rate_disagrees(report)
         yield from _tempo_disagrees(report, song, limits)
 
 
 def _rate_disagrees(report: FileReport) -> Iterator[Finding]:
-    for source in RATE_SOURCES:
-        said = report.metadata.get(source)
-        if isinstance(said, int) and report.sample_rate_hz and said != report.sample_rate_hz:
-            value = {"said": written("_hz", said), "measured": written("_hz", report.sample_rate_hz), "source": source}
+    for source in _RATE_SOURCES:
+        stated = report.metadata.get(source)
+        if isinstance(stated, int) and report.sample_rate_hz and stated != report.sample_rate_hz:
+            value = {
+                "said": written("_hz", stated),
+                "measured": written("_hz", report.sample_rate_hz),
+                "source": source,
+            }
             yield make_finding("evidence-disagrees", file=report.name, value=value)
             return
 
@@ -37,13 +41,17 @@ def _tempo_disagrees(report: FileReport, song: SongMeasures, limits: Limits) -> 
     tempo = song.tempo
     if tempo.bpm is None or tempo.kind != "constant" or tempo.confidence < limits.tempo_sure:
         return
-    for source in TEMPO_SOURCES:
-        said = report.metadata.get(source)
-        if isinstance(said, float) and not _same_pulse(said, tempo.bpm, limits.named_bpm_tolerance):
-            value = {"said": written("_bpm", said), "measured": written("_bpm", round(tempo.bpm, 2)), "source": source}
+    for source in _TEMPO_SOURCES:
+        stated = report.metadata.get(source)
+        if isinstance(stated, float) and not _same_pulse(stated, tempo.bpm, limits.named_bpm_tolerance):
+            value = {
+                "said": written("_bpm", stated),
+                "measured": written("_bpm", round(tempo.bpm, 2)),
+                "source": source,
+            }
             yield make_finding("evidence-disagrees", file=report.name, value=value)
             return
 
 
-def _same_pulse(said: float, measured: float, tolerance: float) -> bool:
-    return any(abs(said / (measured * level) - 1.0) <= tolerance for level in SAME_PULSE)
+def _same_pulse(stated: float, measured: float, tolerance: float) -> bool:
+    return any(abs(stated / (measured * level) - 1.0) <= tolerance for level in _SAME_PULSE)

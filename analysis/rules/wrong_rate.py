@@ -12,7 +12,7 @@ from analysis.maps.tempo_map import exact
 
 # (made at, played at): what exports and imports confuse. 0.1 % is the pull-down of film and video. Half and double
 # rates are left out: they cannot be told from a tempo counted in halves.
-CONFUSIONS = (
+_CONFUSIONS = (
     (48_000, 44_100),
     (44_100, 48_000),
     (96_000, 88_200),
@@ -21,10 +21,10 @@ CONFUSIONS = (
     (48_000, 47_952),
     (47_952, 48_000),
 )
-TOLERANCE = Fraction(5, 10_000)
-LEVELS = (Fraction(1), Fraction(1, 2), Fraction(2))
+_TOLERANCE = Fraction(5, 10_000)
+_LEVELS = (Fraction(1), Fraction(1, 2), Fraction(2))
 # The pull-down's tolerance must stay below the effect itself.
-SMALL_TOLERANCE = Fraction(1, 10_000)
+_SMALL_TOLERANCE = Fraction(1, 10_000)
 
 
 @dataclass(frozen=True)
@@ -43,9 +43,9 @@ def suspected_rates(said: float, found: float) -> RateConfusion | None:
     The one found may be counted in halves or doubles of the one stated.
     """
     ratio = exact(found) / exact(said)
-    for made_hz, played_hz in CONFUSIONS:
+    for made_hz, played_hz in _CONFUSIONS:
         confusion = RateConfusion(made_hz, played_hz)
-        tolerance = SMALL_TOLERANCE if abs(confusion.factor - 1) < Fraction(1, 100) else TOLERANCE
-        if any(abs(ratio / level / confusion.factor - 1) <= tolerance for level in LEVELS):
+        tolerance = _SMALL_TOLERANCE if abs(confusion.factor - 1) < Fraction(1, 100) else _TOLERANCE
+        if any(abs(ratio / level / confusion.factor - 1) <= tolerance for level in _LEVELS):
             return confusion
     return None

@@ -7,21 +7,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles, Flags, Floats, Indices
 from analysis.features.attacks import attacks_of
 from analysis.features.bands import BAND_COUNT, FRAMES_PER_SECOND
 from analysis.features.feature_arrays import Features
 from analysis.features.harmony import FRAMES_PER_SECOND as HARMONY_PER_SECOND
 
-Doubles = NDArray[Any]
 Warp = Callable[[Doubles], Doubles]
 # Onset strength is seen before the sound's own start, because a frame looks half a window ahead.
-STRENGTH_LEAD_S = 0.010
-SOUND_RE_LOUD_DB = -42.0
+_STRENGTH_LEAD_S = 0.010
+_SOUND_RE_LOUD_DB = -42.0
 
 
 @dataclass(frozen=True)
@@ -30,8 +28,8 @@ class Evidence:
 
     onset_s: Doubles
     onset_weight: Doubles
-    onset_is_bass: NDArray[np.bool_]
-    onset_file: NDArray[np.intp]
+    onset_is_bass: Flags
+    onset_file: Indices
     onset_sharpness: Doubles
     frame_s: Doubles
     strength: Doubles
@@ -57,12 +55,12 @@ class Evidence:
 
 def pool(files: Sequence[Features]) -> Evidence | None:
     """Add up the files' evidence; None when nothing sounds."""
-    heard = [(features, span) for features in files if (span := sounding_span(features))]
-    attacks = [attacks_of(features) for features, _ in heard]
+    sounding = [(features, span) for features in files if (span := _sounding_span(features))]
+    attacks = [attacks_of(features) for features, _ in sounding]
     if not sum(len(found.times_s) for found in attacks):
         return None
-    frame_s, strength, energy_db = _frames([features for features, _ in heard])
-    harmony_s, bass, chroma = _harmony([features for features, _ in heard])
+    frame_s, strength, energy_db = _frames([features for features, _ in sounding])
+    harmony_s, bass, chroma = _harmony([features for features, _ in sounding])
     times = np.concatenate([found.times_s for found in attacks])
     order = np.argsort(times, kind="stable")
     return Evidence(
@@ -77,8 +75,8 @@ def pool(files: Sequence[Features]) -> Evidence | None:
         harmony_s=harmony_s,
         bass=bass,
         chroma=chroma,
-        first_sound_s=min(span[0] for _, span in heard),
-        last_sound_s=max(span[1] for _, span in heard),
+        first_sound_s=min(span[0] for _, span in sounding),
+        last_sound_s=max(span[1] for _, span in sounding),
     )
 
 
@@ -88,7 +86,7 @@ def _frames(files: Sequence[Features]) -> tuple[Doubles, Doubles, Doubles]:
     frame_s = np.arange(int(duration_s * FRAMES_PER_SECOND) + 1) / FRAMES_PER_SECOND
     strength, power = np.zeros((len(frame_s), BAND_COUNT)), np.zeros((len(frame_s), BAND_COUNT))
     for features in files:
-        strength += _resampled(frame_s, features.onset_strength, features.band_rate_hz, lead_s=STRENGTH_LEAD_S)
+        strength += _resampled(frame_s, features.onset_strength, features.band_rate_hz, lead_s=_STRENGTH_LEAD_S)
         power += 10 ** (_resampled(frame_s, features.band_energy_db, features.band_rate_hz, outside=-120.0) / 10)
     return frame_s, strength, 10 * np.log10(power + 1e-12)
 
@@ -104,19 +102,17 @@ def _harmony(files: Sequence[Features]) -> tuple[Doubles, Doubles, Doubles]:
     return harmony_s, bass, chroma
 
 
-def sounding_span(features: Features) -> tuple[float, float] | None:
+def _sounding_span(features: Features) -> tuple[float, float] | None:
     """First and last time that stand out of the file's background; None for silence."""
     energy = features.energy_1ms
     if not len(energy) or not energy.max() > 1e-10:
         return None
     loud = float(np.quantile(energy[energy > 0], 0.95))
-    sounding = np.flatnonzero(energy > loud * 10 ** (SOUND_RE_LOUD_DB / 10))
-    return float(sounding[0] / features.energy_rate_hz), float(sounding[-1] / features.energy_rate_hz)
+    above = np.flatnonzero(energy > loud * 10 ** (_SOUND_RE_LOUD_DB / 10))
+    return float(above[0] / features.energy_rate_hz), float(above[-1] / features.energy_rate_hz)
 
 
-def _resampled(
-    times_s: Doubles, rows: NDArray[np.float32], rate_hz: float, *, lead_s: float = 0.0, outside: float = 0.0
-) -> Doubles:
+def _resampled(times_s: Doubles, rows: Floats, rate_hz: float, *, lead_s: float = 0.0, outside: float = 0.0) -> Doubles:
     """Rows at `times_s`: each is taken `lead_s` earlier than it stands, so that onsets fall on their own time."""
     if not len(rows):
         return np.full((len(times_s), rows.shape[1]), outside)

@@ -7,21 +7,19 @@ has its own line; all lines share the period. That keeps swing, a late player or
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles, Indices
 from analysis.tempo.evidence import Evidence
 
-Doubles = NDArray[Any]
-PHASE_BINS = 240
-SMOOTH_S = 0.011
-MAX_PLACES = 8
-REACH_S = 0.045
-ROUNDS = 6
-MOST_CHANGE = 0.02
-LEAST_SCALE_S, MOST_SCALE_S = 0.004, 0.015
+_PHASE_BINS = 240
+_SMOOTH_S = 0.011
+_MAX_PLACES = 8
+_REACH_S = 0.045
+_ROUNDS = 6
+_MOST_CHANGE = 0.02
+_LEAST_SCALE_S, _MOST_SCALE_S = 0.004, 0.015
 # Notes of one chord, and one note seen in two bands, are not independent witnesses.
 WITNESSES_PER_ONSET = 0.5
 # Players wander together and sections differ in sound, which no number of onsets averages out. Both measured on songs
@@ -64,35 +62,35 @@ def fit_grid(evidence: Evidence, period_s: float) -> GridFit | None:
         return None
     origin = float(times[0])
     since = times - origin
-    fit = _fit_line(since, weights, period_s, places_in_beat(since, weights, period_s))
-    for _ in range(ROUNDS - 1):
+    fit = _fit_line(since, weights, period_s, _places_in_beat(since, weights, period_s))
+    for _ in range(_ROUNDS - 1):
         if fit is None:
             return None
-        fit = _fit_line(since, weights, fit.period_s, places_in_beat(since, weights, fit.period_s))
+        fit = _fit_line(since, weights, fit.period_s, _places_in_beat(since, weights, fit.period_s))
     if fit is None:
         return None
     moved = tuple(PlaceInBeat(place.offset_s + origin, place.share) for place in fit.places)
     return GridFit(fit.period_s, fit.period_error_s, moved, fit.spread_s, fit.explained)
 
 
-def phase_density(times_s: Doubles, weights: Doubles, period_s: float, *, smooth_s: float = SMOOTH_S) -> Doubles:
-    """Weight of the onsets by phase within the beat, `PHASE_BINS` bins, smoothed around the circle."""
-    bins = np.floor(times_s / period_s % 1 * PHASE_BINS).astype(np.intp) % PHASE_BINS
-    density = np.bincount(bins, weights, PHASE_BINS)
-    apart_s = np.minimum(np.arange(PHASE_BINS), PHASE_BINS - np.arange(PHASE_BINS)) * period_s / PHASE_BINS
+def _phase_density(times_s: Doubles, weights: Doubles, period_s: float, *, smooth_s: float = _SMOOTH_S) -> Doubles:
+    """Weight of the onsets by phase within the beat, `_PHASE_BINS` bins, smoothed around the circle."""
+    bins = np.floor(times_s / period_s % 1 * _PHASE_BINS).astype(np.intp) % _PHASE_BINS
+    density = np.bincount(bins, weights, _PHASE_BINS)
+    apart_s = np.minimum(np.arange(_PHASE_BINS), _PHASE_BINS - np.arange(_PHASE_BINS)) * period_s / _PHASE_BINS
     kernel = np.exp(-0.5 * (apart_s / smooth_s) ** 2)
-    smooth: Doubles = np.fft.irfft(np.fft.rfft(density) * np.fft.rfft(kernel / kernel.sum()), PHASE_BINS)
+    smooth: Doubles = np.fft.irfft(np.fft.rfft(density) * np.fft.rfft(kernel / kernel.sum()), _PHASE_BINS)
     return smooth
 
 
-def places_in_beat(times_s: Doubles, weights: Doubles, period_s: float) -> Doubles:
+def _places_in_beat(times_s: Doubles, weights: Doubles, period_s: float) -> Doubles:
     """Phases (0 to 1) of the peaks of the onsets' density, the heaviest first."""
-    density = phase_density(times_s, weights, period_s)
-    wide = max(1, int(REACH_S / period_s * PHASE_BINS * 0.8))
+    density = _phase_density(times_s, weights, period_s)
+    wide = max(1, int(_REACH_S / period_s * _PHASE_BINS * 0.8))
     around = np.stack([np.roll(density, shift) for shift in range(-wide, wide + 1)])
     peaks = np.flatnonzero((density >= around.max(axis=0)) & (density > 1.15 * density.mean()))
-    heaviest = peaks[np.argsort(-density[peaks])][:MAX_PLACES]
-    return (heaviest + 0.5) / PHASE_BINS
+    heaviest = peaks[np.argsort(-density[peaks])][:_MAX_PLACES]
+    return (heaviest + 0.5) / _PHASE_BINS
 
 
 def _fit_line(since: Doubles, weights: Doubles, period_s: float, places: Doubles) -> GridFit | None:
@@ -101,16 +99,16 @@ def _fit_line(since: Doubles, weights: Doubles, period_s: float, places: Doubles
     apart = (since[:, None] / period_s - places[None, :] + 0.5) % 1 - 0.5
     own = np.abs(apart).argmin(axis=1)
     residual = np.take_along_axis(apart, own[:, None], 1)[:, 0] * period_s
-    near = np.abs(residual) < min(REACH_S, period_s / 8)
+    near = np.abs(residual) < min(_REACH_S, period_s / 8)
     if near.sum() < 4:
         return None
     count = np.rint((since - residual) / period_s - places[own])
     time, beat, place, mass = since[near], count[near], own[near], np.sqrt(weights[near])
-    scale = LEAST_SCALE_S
+    scale = _LEAST_SCALE_S
     shift, slope = np.zeros(len(places)), period_s
     left = residual[near]
     for _ in range(4):
-        scale = float(np.clip(1.5 * np.median(np.abs(left)), LEAST_SCALE_S, MOST_SCALE_S))
+        scale = float(np.clip(1.5 * np.median(np.abs(left)), _LEAST_SCALE_S, _MOST_SCALE_S))
         trust = mass / (1 + (left / (1.5 * scale)) ** 2) ** 2
         shift, slope, information = _lines(time, beat, place, trust, len(places))
         left = time - shift[place] - slope * beat
@@ -118,7 +116,7 @@ def _fit_line(since: Doubles, weights: Doubles, period_s: float, places: Doubles
     spread = float(np.sqrt((trust * left**2).sum() / trust.sum()))
     error = ERROR_FACTOR * spread / np.sqrt(max(information / trust.sum() * witnesses, 1e-12))
     error = np.hypot(error, slope * WANDERING_S * np.sqrt(12) / max(float(np.ptp(time)), 1.0))
-    if information <= 0 or not abs(slope / period_s - 1) < MOST_CHANGE:
+    if information <= 0 or not abs(slope / period_s - 1) < _MOST_CHANGE:
         return None
     shares = np.bincount(place, weights[near], len(places)) / weights.sum()
     order = np.argsort(-shares)
@@ -126,9 +124,7 @@ def _fit_line(since: Doubles, weights: Doubles, period_s: float, places: Doubles
     return GridFit(float(slope), float(error), found, spread, float(shares.sum()))
 
 
-def _lines(
-    time: Doubles, beat: Doubles, place: NDArray[np.intp], trust: Doubles, places: int
-) -> tuple[Doubles, float, float]:
+def _lines(time: Doubles, beat: Doubles, place: Indices, trust: Doubles, places: int) -> tuple[Doubles, float, float]:
     """Weighted least squares with one slope and an intercept a place: (intercepts, slope, information)."""
     mass = np.maximum(np.bincount(place, trust, places), 1e-12)
     mean_beat = np.bincount(place, trust * beat, places) / mass

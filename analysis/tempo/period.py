@@ -8,77 +8,74 @@ differ, so their mean is better than either (measured: 96 and 84 to 80 millionth
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles, Indices
 from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import GridFit
 
-Doubles = NDArray[Any]
-HARMONICS = 12
-SCATTER_S = 0.012
-REACH_ERRORS = 4.0
-STEPS = 61
-SLOTS = 4
-ROUNDS, TRUST_ROUNDS = 2, 8
-LEAST_SLOT_SHARE = 0.004
-LEAST_SCALE_S, MOST_SCALE_S = 0.003, 0.015
-FAR_SCALES = 2.2
-MOST_CHANGE = 0.001
+_HARMONICS = 12
+_SCATTER_S = 0.012
+_REACH_ERRORS = 4.0
+_STEPS = 61
+_SLOTS = 4
+_ROUNDS, _TRUST_ROUNDS = 2, 8
+_LEAST_SLOT_SHARE = 0.004
+_LEAST_SCALE_S, _MOST_SCALE_S = 0.003, 0.015
+_FAR_SCALES = 2.2
+_MOST_CHANGE = 0.001
 
 
-def settled_bpm(evidence: Evidence, fit: GridFit, beat_s: float) -> float:
+def refined_bpm(evidence: Evidence, fit: GridFit, beat_s: float) -> float:
     """The mean of both views; `beat_s` is the time of some beat."""
-    gathered = gathered_bpm(evidence, fit)
-    lined = lined_bpm(evidence, fit.bpm, beat_s)
-    return (gathered + lined) / 2 if abs(lined / gathered - 1) < MOST_CHANGE else gathered
+    gathered = impulse_bpm(evidence, fit)
+    lined = line_bpm(evidence, fit.bpm, beat_s)
+    return (gathered + lined) / 2 if abs(lined / gathered - 1) < _MOST_CHANGE else gathered
 
 
-def gathered_bpm(evidence: Evidence, fit: GridFit) -> float:
+def impulse_bpm(evidence: Evidence, fit: GridFit) -> float:
     """The tempo near the fit at which the attacks' impulses add up highest."""
-    hz = np.linspace(-1, 1, STEPS) * REACH_ERRORS * fit.bpm_error / 60 + fit.bpm / 60
+    hz = np.linspace(-1, 1, _STEPS) * _REACH_ERRORS * fit.bpm_error / 60 + fit.bpm / 60
     since = evidence.onset_s - np.average(evidence.onset_s, weights=evidence.onset_weight)
     turn = np.exp(-2j * np.pi * np.multiply.outer(hz, since))
-    power, total = turn.copy(), np.zeros(STEPS)
-    for order in range(1, HARMONICS + 1):
-        trust = np.exp(-((2 * np.pi * order * hz * SCATTER_S) ** 2))
+    power, total = turn.copy(), np.zeros(_STEPS)
+    for order in range(1, _HARMONICS + 1):
+        trust = np.exp(-((2 * np.pi * order * hz * _SCATTER_S) ** 2))
         total += trust * np.abs(power @ evidence.onset_weight) ** 2
         power *= turn
     top = int(np.argmax(total))
-    if not 0 < top < STEPS - 1:
+    if not 0 < top < _STEPS - 1:
         return fit.bpm
     left, middle, right = total[top - 1 : top + 2]
     shift = 0.5 * (left - right) / min(left - 2 * middle + right, -1e-12)
     return float(60 * (hz[top] + shift * (hz[1] - hz[0])))
 
 
-def lined_bpm(evidence: Evidence, bpm: float, beat_s: float) -> float:
+def line_bpm(evidence: Evidence, bpm: float, beat_s: float) -> float:
     """The slope of parallel lines through the attacks, one line for each quarter of the beat and each voice."""
     weights = np.sqrt(evidence.onset_weight) * evidence.onset_sharpness
     voice = evidence.onset_is_bass + 2 * evidence.onset_file
     period_s = 60 / bpm
-    for _ in range(ROUNDS):
-        slot = np.rint((evidence.onset_s - beat_s) / period_s * SLOTS)
-        _, line = np.unique(slot % SLOTS + SLOTS * voice, return_inverse=True)
+    for _ in range(_ROUNDS):
+        slot = np.rint((evidence.onset_s - beat_s) / period_s * _SLOTS)
+        _, line = np.unique(slot % _SLOTS + _SLOTS * voice, return_inverse=True)
         share = np.bincount(line, evidence.onset_weight) / evidence.onset_weight.sum()
-        kept = share[line] > LEAST_SLOT_SHARE
-        beat, line = slot[kept] / SLOTS, line[kept]
+        kept = share[line] > _LEAST_SLOT_SHARE
+        beat, line = slot[kept] / _SLOTS, line[kept]
         off_s = evidence.onset_s[kept] - beat_s - beat * period_s
         period_s += _common_slope(beat, off_s, line, weights[kept])
     return 60 / period_s
 
 
-def _common_slope(beat: Doubles, off_s: Doubles, line: NDArray[np.intp], weights: Doubles) -> float:
+def _common_slope(beat: Doubles, off_s: Doubles, line: Indices, weights: Doubles) -> float:
     """By how much the period is too short: least squares with an intercept for each line, outliers trusted less."""
     trust, slope = weights, 0.0
-    for _ in range(TRUST_ROUNDS):
+    for _ in range(_TRUST_ROUNDS):
         mass = np.maximum(np.bincount(line, trust), 1e-9)
         across = beat - (np.bincount(line, trust * beat) / mass)[line]
         away_s = off_s - (np.bincount(line, trust * off_s) / mass)[line]
         slope = float((trust * across * away_s).sum() / max(float((trust * across**2).sum()), 1e-9))
         left_s = away_s - slope * across
-        scale_s = float(np.clip(1.5 * np.median(np.abs(left_s)), LEAST_SCALE_S, MOST_SCALE_S))
-        trust = weights / (1 + (left_s / (FAR_SCALES * scale_s)) ** 2) ** 2
+        scale_s = float(np.clip(1.5 * np.median(np.abs(left_s)), _LEAST_SCALE_S, _MOST_SCALE_S))
+        trust = weights / (1 + (left_s / (_FAR_SCALES * scale_s)) ** 2) ** 2
     return slope

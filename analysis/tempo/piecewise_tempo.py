@@ -8,37 +8,35 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles
 from analysis.tempo.clock import Clock
 from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import ERROR_FACTOR, WANDERING_S, WITNESSES_PER_ONSET, GridFit
 from analysis.tempo.rounding import set_tempo
 
-Doubles = NDArray[Any]
-LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4.0, 0.25, 0.75, 4 / 3)
-NEAR_S = 0.045
-TRUST_S = 0.012
-ROUNDS = 4
-MOST_CHANGES = 4
-LEAST_SIDE_S, LEAST_SIDE_BEATS = 5.0, 4
-COARSE_BEATS = 4
-MOVE_ROUNDS = 3
+_LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4.0, 0.25, 0.75, 4 / 3)
+_NEAR_S = 0.045
+_TRUST_S = 0.012
+_ROUNDS = 4
+_MOST_CHANGES = 4
+_LEAST_SIDE_S, _LEAST_SIDE_BEATS = 5.0, 4
+_COARSE_BEATS = 4
+_MOVE_ROUNDS = 3
 # A further change must take away this share of what the lines leave; a change below this share of the tempo is none.
-LEAST_GAIN = 0.12
-LEAST_CHANGE = 0.008
+_LEAST_GAIN = 0.12
+_LEAST_CHANGE = 0.008
 # What straight lines leave, averaged over this many seconds: steps leave little, drifts the arc between the lines.
-ARC_S = 3.0
-MOST_ARC_S = {1: 0.010, 2: 0.006, 3: 0.006}
+_ARC_S = 3.0
+_MOST_ARC_S = {1: 0.010, 2: 0.006, 3: 0.006}
 # Changes of tempo fall on bar lines: they are moved there unless the lines then leave this much more; and a bent clock
 # must not fit the song far better than the lines do. Both measured on songs that drift and songs that step.
-MOST_WORSE_ON_BARS = 1.25
-LEAST_RE_BENT = 0.7
+_MOST_WORSE_ON_BARS = 1.25
+_LEAST_RE_BENT = 0.7
 # A round tempo is taken when it is this likely.
-LEAST_SHARE = 0.75
+_LEAST_SHARE = 0.75
 
 
 @dataclass(frozen=True)
@@ -53,7 +51,7 @@ class Counted:
 
 
 @dataclass(frozen=True)
-class Held:
+class PiecewiseTempo:
     """A song that keeps a few tempos: the clock on which all its beats are even (`beat_s` each), and its changes."""
 
     clock: Clock
@@ -62,11 +60,11 @@ class Held:
 
     def period_s(self, found_s: float) -> float:
         """The beat that was found on this clock, held to a level of the beat that was counted."""
-        return min((self.beat_s * level for level in LEVELS), key=lambda period_s: abs(np.log(period_s / found_s)))
+        return min((self.beat_s * level for level in _LEVELS), key=lambda period_s: abs(np.log(period_s / found_s)))
 
 
 @dataclass(frozen=True)
-class Stretches:
+class PiecewiseFit:
     """Straight lines from beat to time: `changes` are the beats at which the tempo changes; `arc_s` is what they leave
     when the scatter is averaged out."""
 
@@ -82,12 +80,12 @@ class Stretches:
         found: Doubles = self.start_s + ramps @ slopes
         return found
 
-    def held(self, first_beat: float, last_beat: float) -> Held:
+    def tempo_between(self, first_beat: float, last_beat: float) -> PiecewiseTempo:
         first, last = min(first_beat, self.changes[0] - 1), max(last_beat, self.changes[-1] + 1)
         knots = np.array([first, *self.changes, last], dtype=np.float64)
         clock = Clock.from_phase(self.times_of(knots), knots)
         beat_s = float(np.ptp(clock.even_s) / (last - first))
-        return Held(clock, self.times_of(knots[1:-1]), beat_s)
+        return PiecewiseTempo(clock, self.times_of(knots[1:-1]), beat_s)
 
 
 def count_attacks(music: Evidence, clock: Clock, fit: GridFit, beat_s: float) -> Counted:
@@ -97,16 +95,16 @@ def count_attacks(music: Evidence, clock: Clock, fit: GridFit, beat_s: float) ->
     apart = (even[:, None] - places[None, :]) / fit.period_s
     residual = (apart + 0.5) % 1 - 0.5
     late_s = np.take_along_axis(residual, np.abs(residual).argmin(axis=1)[:, None], 1)[:, 0] * fit.period_s
-    near = np.abs(late_s) < min(NEAR_S, fit.period_s / 8)
+    near = np.abs(late_s) < min(_NEAR_S, fit.period_s / 8)
     weight = np.sqrt(music.onset_weight) * music.onset_sharpness
     beats = (even - late_s - beat_s) / fit.period_s
     return Counted(beats[near], music.onset_s[near], late_s[near], weight[near])
 
 
-def find_stretches(counted: Counted, beats_per_bar: int) -> Stretches | None:
+def fit_piecewise(counted: Counted, beats_per_bar: int) -> PiecewiseFit | None:
     """The few straight stretches that hold the song, changing on bar lines; None for a tempo that moves otherwise."""
     changes = _told_apart(counted, _changes(counted))
-    if len(changes) not in MOST_ARC_S or len({change % beats_per_bar for change in changes}) > 1:
+    if len(changes) not in _MOST_ARC_S or len({change % beats_per_bar for change in changes}) > 1:
         return None
     weights = _trusted(counted, changes)
     least = _cost(counted, weights, changes)
@@ -114,13 +112,13 @@ def find_stretches(counted: Counted, beats_per_bar: int) -> Stretches | None:
     on_bars = sorted({round(change / beats_per_bar) * beats_per_bar for change in changes})
     on_bars = _moved(counted, weights, on_bars, beats_per_bar)
     # After an odd bar the bar lines lie on other beats: then the changes stay where the attacks put them.
-    held = on_bars if _cost(counted, weights, on_bars) < MOST_WORSE_ON_BARS * least else changes
-    found = _stretches(counted, held)
-    is_held = bent > LEAST_RE_BENT * least and found.arc_s < MOST_ARC_S[len(changes)]
+    held = on_bars if _cost(counted, weights, on_bars) < _MOST_WORSE_ON_BARS * least else changes
+    found = _fitted(counted, held)
+    is_held = bent > _LEAST_RE_BENT * least and found.arc_s < _MOST_ARC_S[len(changes)]
     return _set(counted, found) if is_held else None
 
 
-def _set(counted: Counted, found: Stretches) -> Stretches:
+def _set(counted: Counted, found: PiecewiseFit) -> PiecewiseFit:
     """With the tempi that people set where the measurement supports them; the song is moved to fit those."""
     weights = _trusted(counted, found.changes)
     ramps = _ramps(counted.beats, found.changes)
@@ -142,10 +140,10 @@ def _changes(counted: Counted) -> list[int]:
     """Changes added one at a time where they help most, then moved about until none moves."""
     changes: list[int] = []
     weights = counted.weight
-    for _ in range(MOST_CHANGES):
+    for _ in range(_MOST_CHANGES):
         tried = _moved(counted, weights, _with_one_more(counted, weights, changes), 1)
         weights = _trusted(counted, tried)
-        if _cost(counted, weights, tried) > (1 - LEAST_GAIN) * _cost(counted, weights, changes):
+        if _cost(counted, weights, tried) > (1 - _LEAST_GAIN) * _cost(counted, weights, changes):
             break
         changes = tried
     return changes
@@ -154,9 +152,9 @@ def _changes(counted: Counted) -> list[int]:
 def _told_apart(counted: Counted, changes: list[int]) -> list[int]:
     """Without the changes that are too small to be meant."""
     while changes:
-        sizes = np.abs(np.diff(np.log(_stretches(counted, changes).periods_s)))
+        sizes = np.abs(np.diff(np.log(_fitted(counted, changes).periods_s)))
         smallest = int(np.argmin(sizes))
-        if sizes[smallest] >= LEAST_CHANGE:
+        if sizes[smallest] >= _LEAST_CHANGE:
             break
         changes = [*changes[:smallest], *changes[smallest + 1 :]]
         changes = _moved(counted, _trusted(counted, changes), changes, 1)
@@ -166,21 +164,21 @@ def _told_apart(counted: Counted, changes: list[int]) -> list[int]:
 def _set_period_s(period_s: float, error_s: float) -> float:
     """The period of the tempo that was surely set; the measured one where that is in doubt."""
     chosen = set_tempo(60 / period_s, 60 * error_s / period_s**2)
-    return float(60 / chosen.bpm) if chosen.share > LEAST_SHARE else period_s
+    return float(60 / chosen.bpm) if chosen.share > _LEAST_SHARE else period_s
 
 
 def _with_one_more(counted: Counted, weights: Doubles, changes: list[int]) -> list[int]:
-    first, last = int(np.ceil(counted.beats.min() / COARSE_BEATS)), int(counted.beats.max() / COARSE_BEATS)
-    options = [sorted([*changes, beat * COARSE_BEATS]) for beat in range(first, last + 1)]
+    first, last = int(np.ceil(counted.beats.min() / _COARSE_BEATS)), int(counted.beats.max() / _COARSE_BEATS)
+    options = [sorted([*changes, beat * _COARSE_BEATS]) for beat in range(first, last + 1)]
     return _best(counted, weights, [option for option in options if _is_apart(counted, option)], changes)
 
 
 def _moved(counted: Counted, weights: Doubles, changes: list[int], step_beats: int) -> list[int]:
     """Each change in turn to the best place near it, until none moves."""
-    for _ in range(MOVE_ROUNDS):
+    for _ in range(_MOVE_ROUNDS):
         before = list(changes)
         for index in range(len(changes)):
-            near = range(-COARSE_BEATS * 2, COARSE_BEATS * 2 + 1)
+            near = range(-_COARSE_BEATS * 2, _COARSE_BEATS * 2 + 1)
             places = {round(changes[index] / step_beats) * step_beats + shift * step_beats for shift in near}
             options = [sorted([*changes[:index], place, *changes[index + 1 :]]) for place in sorted(places)]
             changes = _best(counted, weights, [one for one in options if _is_apart(counted, one)], changes)
@@ -197,7 +195,7 @@ def _is_apart(counted: Counted, changes: Sequence[int]) -> bool:
     """Every stretch is long enough to have a tempo."""
     ends = [float(counted.beats.min()), *changes, float(counted.beats.max())]
     beat_s = float(np.ptp(counted.times_s) / max(np.ptp(counted.beats), 1e-9))
-    least = max(LEAST_SIDE_BEATS, LEAST_SIDE_S / beat_s)
+    least = max(_LEAST_SIDE_BEATS, _LEAST_SIDE_S / beat_s)
     return bool(np.diff(ends).min() >= least)
 
 
@@ -210,7 +208,8 @@ def _solve(counted: Counted, weights: Doubles, changes: Sequence[int]) -> tuple[
     """Start and slopes, and what they leave."""
     ramps = _ramps(counted.beats, changes)
     normal = ramps.T @ (weights[:, None] * ramps)
-    solution = np.linalg.solve(normal + 1e-9 * np.eye(len(normal)), ramps.T @ (weights * counted.times_s))
+    solved = np.linalg.solve(normal + 1e-9 * np.eye(len(normal)), ramps.T @ (weights * counted.times_s))
+    solution = np.asarray(solved, np.float64)
     return solution, counted.times_s - ramps @ solution
 
 
@@ -222,23 +221,25 @@ def _cost(counted: Counted, weights: Doubles, changes: Sequence[int]) -> float:
 def _trusted(counted: Counted, changes: Sequence[int]) -> Doubles:
     """Weights that leave out what lies far off the lines."""
     weights = counted.weight
-    for _ in range(ROUNDS):
+    for _ in range(_ROUNDS):
         _, left_s = _solve(counted, weights, changes)
-        scale_s = max(TRUST_S, 1.5 * float(np.median(np.abs(left_s))))
+        scale_s = max(_TRUST_S, 1.5 * float(np.median(np.abs(left_s))))
         weights = counted.weight / (1 + (left_s / scale_s) ** 2)
     return weights
 
 
-def _stretches(counted: Counted, changes: Sequence[int]) -> Stretches:
+def _fitted(counted: Counted, changes: Sequence[int]) -> PiecewiseFit:
     weights = _trusted(counted, changes)
     solution, left_s = _solve(counted, weights, changes)
     periods = np.cumsum(solution[1:])
-    return Stretches(tuple(changes), float(solution[0]), tuple(map(float, periods)), _arc_s(counted, weights, left_s))
+    return PiecewiseFit(
+        tuple(changes), float(solution[0]), tuple(map(float, periods)), _arc_s(counted, weights, left_s)
+    )
 
 
 def _arc_s(counted: Counted, weights: Doubles, left_s: Doubles) -> float:
     """What is left when the scatter is averaged out over some seconds."""
-    part = ((counted.times_s - counted.times_s[0]) / ARC_S).astype(np.intp)
+    part = ((counted.times_s - counted.times_s[0]) / _ARC_S).astype(np.intp)
     mass = np.bincount(part, weights)
     mean = np.bincount(part, weights * left_s) / np.maximum(mass, 1e-9)
     heavy = mass > 0.25 * np.median(mass[mass > 0])

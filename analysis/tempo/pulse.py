@@ -7,24 +7,22 @@ finds the period to a few hundredths of a BPM. Which candidate is the felt beat 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import fft
 
+from analysis.core.samples import Doubles
 from analysis.features.bands import FRAMES_PER_SECOND
 from analysis.tempo.evidence import Evidence
 
-Doubles = NDArray[Any]
 SLOWEST_HZ, FASTEST_HZ = 0.5, 5.2
-COMB_HARMONICS = 8
+_COMB_HARMONICS = 8
 COMB_DECAY = 0.85
-MAX_CANDIDATES = 10
+_MAX_CANDIDATES = 10
 # A beat is sought at these multiples of the strongest pulses, whatever their own strength.
-RELATED = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4 / 3, 0.75, 0.25)
-SAME_PULSE = 0.006
-BACKGROUND_S = 1.0
+_RELATED = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4 / 3, 0.75, 0.25)
+_SAME_PULSE = 0.006
+_BACKGROUND_S = 1.0
 
 
 @dataclass(frozen=True)
@@ -49,7 +47,7 @@ def onset_curve(evidence: Evidence) -> Doubles:
         return np.zeros(0)
     even_s = np.arange(evidence.frame_s[0], evidence.frame_s[-1], 1 / FRAMES_PER_SECOND)
     curve = np.interp(even_s, evidence.frame_s, total)
-    size = min(len(curve), int(BACKGROUND_S * FRAMES_PER_SECOND))
+    size = min(len(curve), int(_BACKGROUND_S * FRAMES_PER_SECOND))
     if size < 2:
         return np.zeros(0)
     background = np.convolve(curve, np.ones(size) / size, "same")
@@ -64,7 +62,7 @@ def spectrum_of(curve: Doubles) -> Spectrum:
 
 def comb(spectrum: Spectrum, hz: Doubles) -> Doubles:
     """Summed magnitude at each frequency and its harmonics."""
-    orders = np.arange(1, COMB_HARMONICS + 1)
+    orders = np.arange(1, _COMB_HARMONICS + 1)
     parts = spectrum.at(np.multiply.outer(orders, hz).ravel()).reshape(len(orders), -1)
     weights = COMB_DECAY ** (orders - 1)
     total: Doubles = weights @ parts
@@ -80,13 +78,13 @@ def candidate_beats_hz(spectrum: Spectrum) -> tuple[float, ...]:
     if not len(peaks):
         return ()
     strongest = [float(hz[peak]) for peak in peaks[np.argsort(-strength[peaks])][:6]]
-    wanted = strongest + [strongest[0] * ratio for ratio in RELATED] + [strongest[1 % len(strongest)] * 2]
+    wanted = strongest + [strongest[0] * ratio for ratio in _RELATED] + [strongest[1 % len(strongest)] * 2]
     found: list[float] = []
     for beat in wanted:
         if not SLOWEST_HZ <= beat <= FASTEST_HZ:
             continue
-        near = np.linspace(beat * (1 - SAME_PULSE / 2), beat * (1 + SAME_PULSE / 2), 61)
+        near = np.linspace(beat * (1 - _SAME_PULSE / 2), beat * (1 + _SAME_PULSE / 2), 61)
         refined = float(near[np.argmax(comb(spectrum, near))])
-        if all(abs(refined / other - 1) > SAME_PULSE for other in found):
+        if all(abs(refined / other - 1) > _SAME_PULSE for other in found):
             found.append(refined)
-    return tuple(found[:MAX_CANDIDATES])
+    return tuple(found[:_MAX_CANDIDATES])

@@ -13,12 +13,12 @@ from fractions import Fraction
 from analysis.maps.tempo_map import exact, round_half_up
 
 # Share of songs set to a whole tempo, to a half or a tenth, to a hundredth; the rest is anything (house estimate).
-SHARE_BY_STEP = ((Fraction(1), 0.6), (Fraction(1, 2), 0.06), (Fraction(1, 10), 0.06), (Fraction(1, 100), 0.18))
-SHARE_OF_REST = 0.10
-STATED_SHARE = 1.0
-LEAST_ERROR_BPM = 0.0004
+_SHARE_BY_STEP = ((Fraction(1), 0.6), (Fraction(1, 2), 0.06), (Fraction(1, 10), 0.06), (Fraction(1, 100), 0.18))
+_SHARE_OF_REST = 0.10
+_STATED_SHARE = 1.0
+_LEAST_ERROR_BPM = 0.0004
 # Half of the interval, in errors: with the round value kept inside, 95 of 100 true tempi lie in it (measured).
-INTERVAL_ERRORS = 1.3
+_INTERVAL_ERRORS = 1.3
 
 
 @dataclass(frozen=True)
@@ -33,18 +33,18 @@ class SetTempo:
 
 def set_tempo(measured_bpm: float, error_bpm: float, *, stated_bpm: float | None = None) -> SetTempo:
     """Choose between the measured value, round ones near it, and the one that the brief states."""
-    error = max(error_bpm, LEAST_ERROR_BPM)
+    error = max(error_bpm, _LEAST_ERROR_BPM)
     raw = Fraction(round_half_up(Fraction(measured_bpm) * 10_000), 10_000)
-    candidates = {raw: SHARE_OF_REST}
-    for step, share in SHARE_BY_STEP:
+    candidates = {raw: _SHARE_OF_REST}
+    for step, share in _SHARE_BY_STEP:
         near = round_half_up(Fraction(measured_bpm) / step) * step
         odds = share * float(step) * _density(float(near) - measured_bpm, error)
         candidates[near] = candidates.get(near, 0.0) + odds
     if stated_bpm:
-        odds = STATED_SHARE * _density(stated_bpm - measured_bpm, error)
+        odds = _STATED_SHARE * _density(stated_bpm - measured_bpm, error)
         candidates[exact(stated_bpm)] = candidates.get(exact(stated_bpm), 0.0) + odds
     best = max(candidates, key=lambda value: candidates[value])
-    reach = INTERVAL_ERRORS * error
+    reach = _INTERVAL_ERRORS * error
     low, high = measured_bpm - reach, measured_bpm + reach
     return SetTempo(best, min(low, float(best)), max(high, float(best)), candidates[best] / sum(candidates.values()))
 

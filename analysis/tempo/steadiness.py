@@ -14,20 +14,20 @@ import numpy as np
 
 from analysis.core.reports import SongMeasures
 
-NEAR_BARS = 4
+_NEAR_BARS = 4
 # An ending may slow down as it likes.
-LAST_BARS = 3
+_LAST_BARS = 3
 # The tempo within four bars may change by this share, in all but a tenth of the song.
-MOST_CHANGE, ALL_BUT = 0.07, 0.9
+_MOST_CHANGE, _ALL_BUT = 0.07, 0.9
 
 
 def is_unsteady(downbeats_s: Sequence[float]) -> bool:
     """Whether the bars between these lines change their length more than a band that drifts."""
-    lengths = np.log(np.diff(np.asarray(downbeats_s, np.float64)))[:-LAST_BARS]
-    if len(lengths) < 2 * NEAR_BARS:
+    lengths = np.log(np.diff(np.asarray(downbeats_s, np.float64)))[:-_LAST_BARS]
+    if len(lengths) < 2 * _NEAR_BARS:
         return False
-    near = np.lib.stride_tricks.sliding_window_view(lengths, NEAR_BARS)
-    return float(np.quantile(np.ptp(near, axis=1), ALL_BUT)) > MOST_CHANGE
+    near = np.lib.stride_tricks.sliding_window_view(lengths, _NEAR_BARS)
+    return float(np.quantile(np.ptp(near, axis=1), _ALL_BUT)) > _MOST_CHANGE
 
 
 def no_surer_than(song: SongMeasures, most: float) -> SongMeasures:

@@ -7,28 +7,27 @@ from a drift by its two straight halves.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analysis.core.samples import Doubles
 from analysis.tempo.clock import Clock
 from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import fit_grid
 from analysis.tempo.pulse import FASTEST_HZ, SLOWEST_HZ, comb, onset_curve, spectrum_of
 from analysis.tempo.tempo_path import TempoPath, follow, lock
 
-Doubles = NDArray[Any]
 # How much more the song gathers on its own clock than on the files' before it counts as moving.
-LEAST_GAIN = 1.2
-STEADY_SHARE = 0.006
-LEAST_STEP, MOST_STEP = 0.012, 0.3
-LEAST_SIDE_S = 6.0
-STEP_PREFERENCE = 0.93
-SETTLE_BIN_S = 0.25
-SETTLE_REACH_S = 1.6
-SETTLE_ROUNDS = 3
-SETTLE_NEAR_S = 0.06
+_LEAST_GAIN = 1.2
+_STEADY_SHARE = 0.006
+_LEAST_STEP, _MOST_STEP = 0.012, 0.3
+_LEAST_SIDE_S = 6.0
+_STEP_PREFERENCE = 0.93
+_REFINE_BIN_S = 0.25
+_REFINE_REACH_S = 1.6
+_REFINE_ROUNDS = 3
+_REFINE_NEAR_S = 0.06
 
 
 @dataclass(frozen=True)
@@ -44,21 +43,21 @@ def find_motion(evidence: Evidence) -> Motion:
     path = follow(evidence)
     if path is None:
         return Motion("steady")
-    if _spread(np.log(path.hz)) < STEADY_SHARE / 4 and np.ptp(np.log(path.hz)) < 2 * STEADY_SHARE:
+    if _spread(np.log(path.hz)) < _STEADY_SHARE / 4 and np.ptp(np.log(path.hz)) < 2 * _STEADY_SHARE:
         return Motion("steady")
-    steady = gathering(evidence)
-    smooth = settle(evidence, lock(evidence, path))
-    gain = gathering(evidence.warped(smooth.to_even)) / max(steady, 1e-9)
+    steady = _comb_height(evidence)
+    smooth = _refined(evidence, lock(evidence, path))
+    gain = _comb_height(evidence.warped(smooth.to_even)) / max(steady, 1e-9)
     stepped = _step(evidence, path)
-    step_gain = gathering(evidence.warped(stepped[0].to_even)) / max(steady, 1e-9) if stepped else 0.0
-    if max(gain, step_gain) < LEAST_GAIN:
+    step_gain = _comb_height(evidence.warped(stepped[0].to_even)) / max(steady, 1e-9) if stepped else 0.0
+    if max(gain, step_gain) < _LEAST_GAIN:
         return Motion("steady")
-    if stepped and step_gain > STEP_PREFERENCE * gain:
+    if stepped and step_gain > _STEP_PREFERENCE * gain:
         return Motion("step", stepped[0], stepped[1])
     return Motion("drift", smooth)
 
 
-def gathering(evidence: Evidence) -> float:
+def _comb_height(evidence: Evidence) -> float:
     """Height of the strongest comb in the song's onset spectrum."""
     curve = onset_curve(evidence)
     if len(curve) < 2:
@@ -71,9 +70,9 @@ def _spread(values: Doubles) -> float:
     return float(np.median(np.abs(values - np.median(values))))
 
 
-def settle(evidence: Evidence, clock: Clock) -> Clock:
+def _refined(evidence: Evidence, clock: Clock) -> Clock:
     """Bend the clock until onsets lie on their places in the pulse, as finely as a second or two allows."""
-    for _ in range(SETTLE_ROUNDS):
+    for _ in range(_REFINE_ROUNDS):
         warped = evidence.warped(clock.to_even)
         period_s = _strongest_period_s(warped)
         fit = fit_grid(warped, period_s) if period_s else None
@@ -89,12 +88,12 @@ def settle(evidence: Evidence, clock: Clock) -> Clock:
 
 def _bent(clock: Clock, onset_s: Doubles, late_s: Doubles, weights: Doubles) -> Clock:
     """Take out what the onsets are late by, smoothed over time."""
-    knots = np.arange(clock.real_s[0], clock.real_s[-1] + SETTLE_BIN_S, SETTLE_BIN_S)
-    near = np.abs(late_s) < SETTLE_NEAR_S
+    knots = np.arange(clock.real_s[0], clock.real_s[-1] + _REFINE_BIN_S, _REFINE_BIN_S)
+    near = np.abs(late_s) < _REFINE_NEAR_S
     trust = weights * near / (1 + (late_s / 0.02) ** 2)
-    bins = np.clip(np.rint((onset_s - knots[0]) / SETTLE_BIN_S).astype(np.intp), 0, len(knots) - 1)
-    reach = np.arange(-16, 17) * SETTLE_BIN_S
-    kernel = np.exp(-0.5 * (reach / SETTLE_REACH_S) ** 2)
+    bins = np.clip(np.rint((onset_s - knots[0]) / _REFINE_BIN_S).astype(np.intp), 0, len(knots) - 1)
+    reach = np.arange(-16, 17) * _REFINE_BIN_S
+    kernel = np.exp(-0.5 * (reach / _REFINE_REACH_S) ** 2)
     size = len(knots)
     mass = np.convolve(np.bincount(bins, trust, size), kernel, "same")[:size]
     moved = np.convolve(np.bincount(bins, trust * late_s, size), kernel, "same")[:size]
@@ -148,7 +147,7 @@ def _meeting(left_s: float, left_period: float, right_s: float, right_period: fl
 def _split(path: TempoPath) -> tuple[float, float, float] | None:
     """Where the path is best cut into two flat halves: time, pulse before, pulse after; None when it is not flat."""
     log = np.log(path.hz)
-    side = int(LEAST_SIDE_S)
+    side = int(_LEAST_SIDE_S)
     best: tuple[float, int] | None = None
     for cut in range(side, len(log) - side):
         cost = float(np.abs(log[:cut] - np.median(log[:cut])).sum() + np.abs(log[cut:] - np.median(log[cut:])).sum())
@@ -158,9 +157,9 @@ def _split(path: TempoPath) -> tuple[float, float, float] | None:
         return None
     cut = best[1]
     left, right = float(np.median(log[:cut])), float(np.median(log[cut:]))
-    if not LEAST_STEP < abs(right - left) < MOST_STEP:
+    if not _LEAST_STEP < abs(right - left) < _MOST_STEP:
         return None
-    if _spread(log[:cut]) > 2 * STEADY_SHARE or _spread(log[cut:]) > 2 * STEADY_SHARE:
+    if _spread(log[:cut]) > 2 * _STEADY_SHARE or _spread(log[cut:]) > 2 * _STEADY_SHARE:
         return None
     return float(path.times_s[cut]) - 0.5, float(np.exp(left)), float(np.exp(right))
 

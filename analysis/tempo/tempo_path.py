@@ -3,28 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from analysis.core.samples import Doubles, Indices
 from analysis.features.bands import FRAMES_PER_SECOND
 from analysis.tempo.clock import Clock
 from analysis.tempo.evidence import Evidence
 from analysis.tempo.pulse import COMB_DECAY, FASTEST_HZ, SLOWEST_HZ, onset_curve
 
-Doubles = NDArray[Any]
-WINDOW_S, HOP_S = 8.0, 1.0
-FFT_SIZE = 8192
-HARMONICS = 6
-STEP_RATIO = 1.004
-MOST_STEPS = 4
-STEP_COST, JUMP_COST = 0.012, 0.9
-LOCK_WINDOW_S = 3.0
-LOCK_HOP_S = 0.5
-LOCK_ROUNDS = 3
-LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4.0, 0.25, 4 / 3, 0.75)
+_WINDOW_S, _HOP_S = 8.0, 1.0
+_FFT_SIZE = 8192
+_HARMONICS = 6
+_STEP_RATIO = 1.004
+_MOST_STEPS = 4
+_STEP_COST, _JUMP_COST = 0.012, 0.9
+_LOCK_WINDOW_S = 3.0
+_LOCK_HOP_S = 0.5
+_LOCK_ROUNDS = 3
+_LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4.0, 0.25, 4 / 3, 0.75)
 
 
 @dataclass(frozen=True)
@@ -38,27 +37,28 @@ class TempoPath:
 def follow(evidence: Evidence) -> TempoPath | None:
     """The strongest pulse that moves smoothly, with few jumps, through the song."""
     curve = onset_curve(evidence)
-    window = int(WINDOW_S * FRAMES_PER_SECOND)
+    window = int(_WINDOW_S * FRAMES_PER_SECOND)
     if len(curve) < 2 * window:
         return None
     padded = np.pad(curve, window // 2)
-    hop = int(HOP_S * FRAMES_PER_SECOND)
+    hop = int(_HOP_S * FRAMES_PER_SECOND)
     frames = np.lib.stride_tricks.sliding_window_view(padded, window)[::hop]
-    spectra = np.abs(fft.rfft(frames * np.hanning(window), FFT_SIZE, axis=1))
-    hz = SLOWEST_HZ * STEP_RATIO ** np.arange(int(np.log(FASTEST_HZ / SLOWEST_HZ) / np.log(STEP_RATIO)))
+    spectra = np.abs(fft.rfft(frames * np.hanning(window), _FFT_SIZE, axis=1))
+    steps = int(np.log(FASTEST_HZ / SLOWEST_HZ) / np.log(_STEP_RATIO))
+    hz = SLOWEST_HZ * _STEP_RATIO ** np.arange(steps, dtype=np.float64)
     strength = np.zeros((len(frames), len(hz)))
-    for order in range(1, HARMONICS + 1):
-        place = np.rint(hz * order * FFT_SIZE / FRAMES_PER_SECOND).astype(np.intp)
+    for order in range(1, _HARMONICS + 1):
+        place = np.rint(hz * order * _FFT_SIZE / FRAMES_PER_SECOND).astype(np.intp)
         strength += COMB_DECAY ** (order - 1) * spectra[:, place]
     strength /= np.maximum(strength.max(axis=1, keepdims=True), 1e-9)
     path = _best_path(strength)
-    times = evidence.frame_s[0] + np.arange(len(frames)) * HOP_S
+    times = evidence.frame_s[0] + np.arange(len(frames)) * _HOP_S
     return TempoPath(times, _one_level(hz[path]))
 
 
 def _one_level(hz: Doubles) -> Doubles:
     """Bring stretches where the path sat on half or double the pulse back to the level that it mostly keeps."""
-    levels = np.log(np.array(LEVELS))
+    levels = np.log(np.array(_LEVELS))
     for _ in range(2):
         away = np.log(hz / np.median(hz))
         nearest = np.abs(away[:, None] - levels[None, :]).argmin(axis=1)
@@ -66,19 +66,19 @@ def _one_level(hz: Doubles) -> Doubles:
     return hz
 
 
-def _best_path(strength: Doubles) -> NDArray[np.intp]:
+def _best_path(strength: Doubles) -> Indices:
     windows, states = strength.shape
     came = np.zeros((windows, states), np.intp)
     total = strength[0].copy()
-    shifts = range(-MOST_STEPS, MOST_STEPS + 1)
+    shifts = range(-_MOST_STEPS, _MOST_STEPS + 1)
     index = np.arange(states)
     for window in range(1, windows):
         jump = int(np.argmax(total))
-        best, source = np.full(states, total[jump] - JUMP_COST), np.full(states, jump)
+        best, source = np.full(states, total[jump] - _JUMP_COST), np.full(states, jump)
         for shift in shifts:
             low, high = max(0, shift), min(states, states + shift)
             value = np.full(states, -np.inf)
-            value[low:high] = total[low - shift : high - shift] - STEP_COST * shift**2
+            value[low:high] = total[low - shift : high - shift] - _STEP_COST * shift**2
             better = value > best
             best, source = np.where(better, value, best), np.where(better, index - shift, source)
         total = best + strength[window]
@@ -92,11 +92,11 @@ def _best_path(strength: Doubles) -> NDArray[np.intp]:
 
 def lock(evidence: Evidence, path: TempoPath) -> Clock:
     """Count pulses along the path, then bend the count until the onsets' phase stands still."""
-    knots = np.arange(path.times_s[0], path.times_s[-1] + LOCK_HOP_S, LOCK_HOP_S)
+    knots = np.arange(path.times_s[0], path.times_s[-1] + _LOCK_HOP_S, _LOCK_HOP_S)
     hz = np.interp(knots, path.times_s, path.hz)
-    phase = np.concatenate([[0.0], np.cumsum(0.5 * (hz[1:] + hz[:-1]) * LOCK_HOP_S)])
+    phase = np.concatenate([[0.0], np.cumsum(0.5 * (hz[1:] + hz[:-1]) * _LOCK_HOP_S)])
     weights = np.sqrt(evidence.onset_weight)
-    for _ in range(LOCK_ROUNDS):
+    for _ in range(_LOCK_ROUNDS):
         counted = np.interp(evidence.onset_s, knots, phase)
         phase = phase - _drift(evidence.onset_s, counted, weights, knots)
     return Clock.from_phase(knots, phase)
@@ -104,9 +104,9 @@ def lock(evidence: Evidence, path: TempoPath) -> Clock:
 
 def _drift(times_s: Doubles, counted: Doubles, weights: Doubles, knots: Doubles) -> Doubles:
     """How far the onsets' phase has moved at each knot, in pulses: the clearest multiple of the pulse tells."""
-    bins = np.clip(np.rint((times_s - knots[0]) / LOCK_HOP_S).astype(np.intp), 0, len(knots) - 1)
-    reach = np.arange(-6, 7) * LOCK_HOP_S
-    kernel = np.exp(-0.5 * (reach / (LOCK_WINDOW_S / 2)) ** 2)
+    bins = np.clip(np.rint((times_s - knots[0]) / _LOCK_HOP_S).astype(np.intp), 0, len(knots) - 1)
+    reach = np.arange(-6, 7) * _LOCK_HOP_S
+    kernel = np.exp(-0.5 * (reach / (_LOCK_WINDOW_S / 2)) ** 2)
     mass = float(np.convolve(np.bincount(bins, weights, len(knots)), kernel, "same").sum())
     best: tuple[float, Doubles] = (0.0, np.zeros(len(knots)))
     for order in (1, 2, 3, 4):
@@ -119,7 +119,7 @@ def _drift(times_s: Doubles, counted: Doubles, weights: Doubles, knots: Doubles)
     return best[1]
 
 
-def _smooth_turn(vectors: NDArray[Any]) -> Doubles:
+def _smooth_turn(vectors: NDArray[np.complex128]) -> Doubles:
     """Unwrapped angle in turns, weak places bridged by their neighbours."""
     kernel = np.hanning(7)[1:-1]
     smooth = np.convolve(vectors, kernel / kernel.sum(), "same")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.bars.alternatives import alternatives, at_levels_of, bar_label, tempo_label
-from analysis.bars.ranking import Heard
+from analysis.bars.ranking import Ranking
 from analysis.bars.readings import METER_KINDS, Reading
 from analysis.core.reports import Alternative
 
@@ -37,9 +37,9 @@ def test_another_meter_is_named_by_its_sign() -> None:
 
 def test_half_double_and_a_beat_either_way_are_always_there_to_pick() -> None:
     best, later = Reading(0, 0.5, 10.0, FOUR, 10.0), Reading(0, 0.5, 10.0, FOUR, 10.5)
-    heard = Heard((best, later), np.array([0.99, 0.01]), ())
+    ranking = Ranking((best, later), np.array([0.99, 0.01]), ())
 
-    found = {other.label: other for other in alternatives(heard, 12.0)}
+    found = {other.label: other for other in alternatives(ranking, 12.0)}
 
     assert {"half", "double", "one beat later", "one beat earlier"} == set(found)
     assert (found["half"].bpm, found["double"].bpm) == (60.0, 240.0)
@@ -49,18 +49,18 @@ def test_half_double_and_a_beat_either_way_are_always_there_to_pick() -> None:
 
 def test_bar_one_of_another_reading_is_near_the_song_s_own() -> None:
     best, other = Reading(0, 0.5, 10.0, FOUR, 10.0), Reading(0, 0.5, 10.0, FOUR, 11.0)
-    heard = Heard((best, other), np.array([0.6, 0.4]), ())
+    ranking = Ranking((best, other), np.array([0.6, 0.4]), ())
 
-    found = {other.label: other for other in alternatives(heard, 14.0)}
+    found = {other.label: other for other in alternatives(ranking, 14.0)}
 
     assert found["2 beats later"].bar_one_s in (13.0, 15.0)
 
 
 def test_nothing_begins_before_the_files() -> None:
     best, other = Reading(0, 0.5, 0.1, FOUR, 0.1), Reading(0, 1.0, 0.1, FOUR, 3.1)
-    heard = Heard((best, other), np.array([0.9, 0.1]), ())
+    ranking = Ranking((best, other), np.array([0.9, 0.1]), ())
 
-    found = {other.label: other for other in alternatives(heard, 0.1)}
+    found = {other.label: other for other in alternatives(ranking, 0.1)}
 
     assert found["one beat earlier"].bar_one_s == pytest.approx(1.6)
     assert found["half"].bar_one_s == pytest.approx(3.1)
@@ -75,6 +75,6 @@ def test_alternatives_are_exact_levels_of_the_tempo_that_was_chosen() -> None:
 def test_what_was_hardly_heard_has_the_song_s_own_bars() -> None:
     """Nobody means 7/4 by "double" of a song in 4/4."""
     best, faint = Reading(0, 0.5, 10.0, FOUR, 10.0), Reading(0, 0.25, 10.0, THREE, 10.0)
-    heard = Heard((best, faint), np.array([0.9999, 0.0001]), ())
-    found = {other.label: other for other in alternatives(heard, 12.0)}
+    ranking = Ranking((best, faint), np.array([0.9999, 0.0001]), ())
+    found = {other.label: other for other in alternatives(ranking, 12.0)}
     assert found["double"].meter == "4/4"

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from analysis.core.samples import Doubles
 from analysis.lineup.stem_lag import coherent_lag, median_lag_s
 
-BEATS = 1 + np.arange(81) * 0.5
+BEATS: Doubles = 1 + np.arange(81, dtype=np.float64) * 0.5
 
 
-def attacks(late_s: float, *, places: tuple[float, ...] = (0, 0.5), scatter_s: float = 0.004) -> np.ndarray:
+def attacks(late_s: float, *, places: tuple[float, ...] = (0, 0.5), scatter_s: float = 0.004) -> Doubles:
     rng = np.random.default_rng(4)
     exact = np.add.outer(BEATS[:-1], np.array(places) * 0.5).ravel()
     return np.asarray(np.sort(exact + late_s + rng.normal(0, scatter_s, len(exact))))

@@ -2,14 +2,14 @@ import pytest
 
 from analysis.core.limits import Limits
 from analysis.core.reports import FileReport, SongMeasures, Tempo
-from analysis.rules.stated_rules import said_findings
+from analysis.rules.stated_rules import stated_findings
 
 SONG = SongMeasures(tempo=Tempo(kind="constant", bpm=112.0, confidence=0.99))
 
 
 def said(metadata: dict[str, object], song: SongMeasures = SONG) -> list[str]:
     report = FileReport(name="bass.wav", sha256="", sample_rate_hz=48_000, metadata=metadata)
-    return [finding.message for finding in said_findings([report], song, Limits())]
+    return [finding.message for finding in stated_findings([report], song, Limits())]
 
 
 @pytest.mark.parametrize("bpm", [112.0, 112.5, 56.0, 224.0, 168.0])

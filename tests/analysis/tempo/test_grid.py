@@ -8,7 +8,7 @@ import pytest
 from analysis.features.attacks import attacks_of
 from analysis.tempo.evidence import pool
 from analysis.tempo.grid import fit_grid
-from analysis.tempo.period import gathered_bpm, lined_bpm, settled_bpm
+from analysis.tempo.period import impulse_bpm, line_bpm, refined_bpm
 from analysis.tempo.pulse import candidate_beats_hz, onset_curve, spectrum_of
 from tests.analysis.playing import band, features_of, placed, pluck
 
@@ -23,8 +23,8 @@ def test_a_line_through_all_attacks_finds_the_period(bpm: float) -> None:
     assert fit is not None
     assert fit.bpm == pytest.approx(bpm, abs=0.02)
     assert abs(fit.bpm - bpm) < 3.5 * fit.bpm_error
-    assert gathered_bpm(music, fit) == pytest.approx(bpm, abs=0.02)
-    assert settled_bpm(music, fit, 0.6) == pytest.approx(bpm, abs=0.02)
+    assert impulse_bpm(music, fit) == pytest.approx(bpm, abs=0.02)
+    assert refined_bpm(music, fit, 0.6) == pytest.approx(bpm, abs=0.02)
 
 
 def test_a_player_who_is_always_late_does_not_bend_the_tempo() -> None:
@@ -34,7 +34,7 @@ def test_a_player_who_is_always_late_does_not_bend_the_tempo() -> None:
     music = pool([features_of(first), features_of(enters_late)])
     assert music is not None
 
-    assert lined_bpm(music, 120.02, 0.6) == pytest.approx(120, abs=0.005)
+    assert line_bpm(music, 120.02, 0.6) == pytest.approx(120, abs=0.005)
 
 
 @pytest.mark.parametrize("bpm", [72.0, 118.4, 150.0])

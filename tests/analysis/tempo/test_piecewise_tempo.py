@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from analysis.tempo.piecewise_tempo import Counted, find_stretches
+from analysis.tempo.piecewise_tempo import Counted, fit_piecewise
 from tests.analysis.playing import band, measured, song_file
 
 SCATTER_S = 0.006
@@ -35,25 +35,27 @@ def scattered(beats_s: NDArray[Any], *, seed: int = 3) -> Counted:
 def test_each_tempo_is_right_to_a_twentieth_and_changes_on_its_bar_line(tempos: list[tuple[int, float]]) -> None:
     beats_s, counted = played(tempos)
 
-    found = find_stretches(counted, 4)
+    found = fit_piecewise(counted, 4)
 
     assert found is not None
     assert found.changes == tuple(np.cumsum([beats for beats, _ in tempos])[:-1])
     assert [60 / period_s for period_s in found.periods_s] == pytest.approx([bpm for _, bpm in tempos], abs=0.05)
     assert found.times_of(np.arange(len(beats_s), dtype=float)) == pytest.approx(beats_s, abs=0.004)
     # On the song's own clock all beats are even.
-    even_s = found.held(0, len(beats_s) - 1).clock.to_even(found.times_of(np.arange(len(beats_s), dtype=float)))
+    even_s = found.tempo_between(0, len(beats_s) - 1).clock.to_even(
+        found.times_of(np.arange(len(beats_s), dtype=float))
+    )
     assert np.ptp(np.diff(even_s)) < 1e-6
 
 
 def test_one_tempo_has_no_changes() -> None:
-    assert find_stretches(played([(128, 100.0)])[1], 4) is None
+    assert fit_piecewise(played([(128, 100.0)])[1], 4) is None
 
 
 def test_a_swaying_tempo_is_no_row_of_steps() -> None:
     bpm = 120 * (1 + 0.025 * np.sin(2 * np.pi * np.arange(140) / 70))
 
-    assert find_stretches(scattered(0.5 + np.cumsum(60 / bpm)), 4) is None
+    assert fit_piecewise(scattered(0.5 + np.cumsum(60 / bpm)), 4) is None
 
 
 def test_a_song_with_two_changes_is_mapped_in_three_segments() -> None:
