@@ -9,7 +9,12 @@ from .excerpt import excerpt_start_s as excerpt_start_s
 from .midi import Marker as Marker
 from .midi import read_midi as read_midi
 from .midi import write_midi as write_midi
+from .playing import bars_of as bars_of
+from .playing import bars_played as bars_played
+from .playing import beats_of as beats_of
+from .playing import playing_on_map as playing_on_map
 from .residual import Lean as Lean
+from .residual import PooledAttacks as PooledAttacks
 from .residual import Residual as Residual
 from .residual import leans_by_anchor as leans_by_anchor
 from .residual import leans_by_bar as leans_by_bar

@@ -19,6 +19,14 @@ _PARTS = 2
 
 
 @dataclass(frozen=True)
+class PooledAttacks:
+    """The attacks of a song's music, of all its files together: times in s, and a weight for each; same shape."""
+
+    time_s: Doubles
+    weight: Doubles
+
+
+@dataclass(frozen=True)
 class Residual:
     """Attacks at `time_s` and how late each is, in ms, against the nearest half beat of the map (early: negative)."""
 

@@ -15,6 +15,7 @@ from analysis.features.attacks import attacks_of
 from analysis.features.bands import BAND_COUNT, FRAMES_PER_SECOND
 from analysis.features.feature_arrays import Features
 from analysis.features.harmony import FRAMES_PER_SECOND as HARMONY_PER_SECOND
+from analysis.maps.residual import PooledAttacks
 
 Warp = Callable[[Doubles], Doubles]
 # Onset strength is seen before the sound's own start, because a frame looks half a window ahead.
@@ -100,6 +101,14 @@ def _harmony(files: Sequence[Features]) -> tuple[Doubles, Doubles, Doubles]:
         bass += _resampled(harmony_s, features.bass_chroma, features.harmony_rate_hz)
         chroma += _resampled(harmony_s, features.chroma, features.harmony_rate_hz)
     return harmony_s, bass, chroma
+
+
+def pooled_attacks(files: Sequence[Features]) -> PooledAttacks:
+    """The attacks of a song's files together; empty where nothing sounds."""
+    music = pool(files)
+    if music is None:
+        return PooledAttacks(np.zeros(0), np.zeros(0))
+    return PooledAttacks(np.asarray(music.onset_s, np.float64), np.asarray(music.onset_weight, np.float64))
 
 
 def _sounding_span(features: Features) -> tuple[float, float] | None:

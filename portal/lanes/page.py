@@ -9,10 +9,10 @@ from django.urls import reverse
 
 from analysis.core import FileReport
 from analysis.findings import KIND_BY_CODE
-from analysis.maps import TempoMap
+from analysis.maps import TempoMap, beats_of
 from portal.bookings.models import Song
-from portal.intake.maps.page import bars_played, residual_on
-from portal.intake.maps.song_maps import beats_of, map_of_song
+from portal.intake.maps.page import playing_by_bar
+from portal.intake.maps.song_maps import map_of_song
 from portal.intake.models import Finding, SourceFile
 from portal.lanes.models import PlayCopy
 
@@ -24,7 +24,7 @@ def lanes_page(song: Song) -> dict[str, Any]:
     return {
         "duration_s": duration_s,
         "lanes": lanes,
-        "bars": bars_played(tempo_map, duration_s, residual_on(song, tempo_map)) if tempo_map else [],
+        "bars": playing_by_bar(song, tempo_map, duration_s) if tempo_map else [],
         "beats_s": beats_of(tempo_map, duration_s),
         "sections": list(sections_of(song, tempo_map)),
         "marks": [mark_of(one) for one in marks],

@@ -3,14 +3,12 @@ map holds for a song now."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
-from itertools import count
 from typing import Any
 
 from analysis.core import SongReport
-from analysis.maps import TempoMap, TempoMapError, clicks_between
+from analysis.maps import TempoMap, TempoMapError
 from portal.bookings.models import Song
 from portal.intake.errors import MapInputError, NoMapError
 
@@ -61,26 +59,3 @@ def measured_map_of(song: Song) -> TempoMap | None:
         return TempoMap.from_json(measured_map(check.numbers)) if check else None
     except (NoMapError, TempoMapError):
         return None
-
-
-def bars_of(tempo_map: TempoMap | None, duration_s: float) -> Iterator[dict[str, Any]]:
-    if tempo_map is None:
-        return
-    # A map that counts a pickup begins before bar one. A bar has at least a beat, and a beat 60 ms: the list ends.
-    for bar in count(min(1, tempo_map.segments[0].bar)):
-        time_s = float(tempo_map.time_of_bar(bar))
-        if time_s >= duration_s:
-            return
-        meter = tempo_map.segment_at_bar(bar).meter
-        line = {"bar": bar, "time_s": time_s, "beats": meter.beats_per_bar, "meter": str(meter)}
-        yield line | {"free": True} if tempo_map.is_free_bar(bar) else line
-
-
-def beats_of(tempo_map: TempoMap | None, duration_s: float) -> list[list[float]]:
-    """[seconds, 1 on a bar line else 0], for the click; exact to the microsecond. As in the click that is prepared, a
-    free passage has none but the bar that counts in what follows it."""
-    bars = list(bars_of(tempo_map, duration_s))
-    if tempo_map is None or not bars:
-        return []
-    clicks = clicks_between(tempo_map, bars[0]["bar"], bars[-1]["bar"])
-    return [[round(float(one.time_s), 7), 0 if one.beat else 1] for one in clicks if one.time_s < duration_s]

@@ -7,11 +7,11 @@ import pytest
 from django.test import Client
 from pytest_django.fixtures import Settings
 
+from analysis.maps import PooledAttacks
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.intake.checks import jobs
 from portal.intake.maps import page as map_page
-from portal.intake.maps.page import Attacks
 from portal.mailroom.models import Message
 from portal.people.models import User
 from tests.factories import make_check, make_client, make_drummer, make_map, make_song, make_source, measured_song
@@ -82,5 +82,5 @@ def played(monkeypatch: pytest.MonkeyPatch) -> Song:
     make_source(song=song, features_key="")
     make_map(song=song)
     played = 2.0 + np.arange(100) * 60 / DRIFT_BPM
-    monkeypatch.setattr(map_page, "attacks_of", lambda _: Attacks(played, np.ones(100)))
+    monkeypatch.setattr(map_page, "attacks_of", lambda _: PooledAttacks(played, np.ones(100)))
     return song

@@ -18,9 +18,10 @@ from django.urls import reverse
 from analysis.core.reports import FileReport
 from analysis.features.feature_arrays import Features
 from analysis.features.onsets import FineOnsets
+from analysis.maps import PooledAttacks
 from portal.bookings.models import Song
 from portal.intake.maps import page as map_page
-from portal.intake.maps.page import Attacks, anchors_from, seen_on, start_of
+from portal.intake.maps.page import anchors_from, seen_on, start_of
 from portal.intake.models import SourceFile
 from portal.lanes.sound import MOST_SECONDS
 from portal.people.models import User
@@ -181,7 +182,7 @@ def test_the_score_says_of_each_bar_what_the_map_page_says(
     the weak one that is not weighs too little to say so."""
     bar_two_s, half_s = 2 + 240 / 112, 30 / 112
     played = bar_two_s + half_s * np.arange(3) + np.array([0.012, 0.012, -0.05])
-    monkeypatch.setattr(map_page, "attacks_of", lambda _: Attacks(played, np.array([1.0, 1.0, 0.2])))
+    monkeypatch.setattr(map_page, "attacks_of", lambda _: PooledAttacks(played, np.array([1.0, 1.0, 0.2])))
     seen = seen_on(song, *anchors_from(start_of(song)))
 
     bars = client.get(reverse("lanes:lanes", args=[song.pk])).json()["bars"]

@@ -5,13 +5,10 @@ from __future__ import annotations
 import json
 from typing import Any
 
-import numpy as np
 import pytest
 from django.test import Client
 from django.urls import reverse
 
-from analysis.maps.residual import residual_of
-from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.intake.maps import page as map_page
 from portal.people.models import User
@@ -182,7 +179,6 @@ def test_attacks_are_pooled_from_what_was_measured(on_desk: Song) -> None:
     """The stored features of the fixture's file are not there: no file with features, no attacks."""
     on_desk.sources.update(features_key="")
     assert len(map_page.attacks_of(on_desk).time_s) == 0
-    assert map_page.dots_of(residual_of(TempoMap.constant(120), np.zeros(0), np.zeros(0))) == []
 
 
 def test_a_song_without_a_map_begins_at_a_plain_one(client: Client) -> None:
