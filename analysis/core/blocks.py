@@ -8,15 +8,30 @@ import numpy as np
 
 from analysis.core.samples import Floats, Samples
 
+# About 11 ms at 48 kHz: fine enough to draw, and a 256th of the numbers (house choice).
 BUCKET_FRAMES = 512
-# 60 dB over full scale: no gain structure gets there, so such values are damage and not music.
+# 60 dB over full scale: no gain structure gets there, so such values are damage and not music (house choice).
 _WILD_AMPLITUDE = 1_000.0
 
 
 class Block:
-    """Frames `start_frame` and on. `exact` is what the decoder gave, `by_channel` the same with one row per channel.
+    """One stretch of a file, with the extremes that several meters need.
 
-    Values that are no numbers, or wild ones, count as silence; `bad_values` says how many there were.
+    Parameters
+    ----------
+    exact : float array, shape (n_frames, n_channels)
+        As the decoder gave it, full scale 1.0. Not modified.
+    start_frame : int
+        The place of the first frame in the file.
+
+    Attributes
+    ----------
+    by_channel : float32 array, shape (n_channels, n_frames)
+        The same samples. NaN, infinity and values over 60 dBFS are replaced by silence.
+    bad_values : int
+        How many samples were replaced.
+    first_bad_frame : int or None
+        The first frame of the file with such a value.
     """
 
     def __init__(self, exact: Samples, start_frame: int) -> None:
@@ -34,7 +49,13 @@ class Block:
 
     @property
     def samples(self) -> Floats:
-        """Shape (n_frames, n_channels), each channel contiguous in memory."""
+        """The repaired samples.
+
+        Returns
+        -------
+        float32 array, shape (n_frames, n_channels)
+            A view whose channels are contiguous in memory.
+        """
         return self.by_channel.T
 
     @cached_property
@@ -46,15 +67,33 @@ class Block:
 
     @cached_property
     def highs(self) -> Floats:
+        """Highest sample of each bucket.
+
+        Returns
+        -------
+        float32 array, shape (n_channels, n_buckets)
+            A bucket holds `BUCKET_FRAMES` frames; the last one may hold fewer.
+        """
         return np.asarray(self._buckets.max(axis=-1))
 
     @cached_property
     def lows(self) -> Floats:
+        """Lowest sample of each bucket.
+
+        Returns
+        -------
+        float32 array, shape (n_channels, n_buckets)
+        """
         return np.asarray(self._buckets.min(axis=-1))
 
     @cached_property
     def peaks(self) -> Floats:
-        """Largest magnitude, shape (channels, buckets)."""
+        """Largest magnitude of each bucket.
+
+        Returns
+        -------
+        float32 array, shape (n_channels, n_buckets)
+        """
         return np.maximum(self.highs, -self.lows)
 
     def _repair(self) -> None:

@@ -66,7 +66,7 @@ class Limits(Record):
     edge_width_hz: float = 800.0
     edge_level_below_mid_db: float = 45.0
 
-    # Between files.
+    # Between files (house choices; two samples: as far as noise moved a start in docs/files.md, "Line-up").
     start_confidence: float = 0.6
     start_differs_frames: int = 2
     # An offset below this is neither heard nor played to: worth a note (house choice).
@@ -74,7 +74,8 @@ class Limits(Record):
     length_differs_s: float = 0.5
     # A lag within two samples of a known encoder delay is named after it (house choice).
     codec_delay_tolerance_frames: int = 2
-    # Something in the rough mix that is in no stem must last this long: a tail of reverberation does not count.
+    # Something in the rough mix that is in no stem must last this long: a tail of reverberation does not count
+    # (house choice).
     missing_from_stems_s: float = 3.0
     # Confidence above which a file is said to hold drums, and below which it is said to hold none (house choice).
     drums_sure: float = 0.75
@@ -86,7 +87,8 @@ class Limits(Record):
     tempo_sure: float = 0.8
     meter_sure: float = 0.8
     bar_one_sure: float = 0.7
-    # Brief against measurement: 0.05 BPM is 107 ms after four minutes at 112 (derived); a map may wander around it.
+    # Brief against measurement: 0.05 BPM is 107 ms after four minutes at 112 (derived); a map may wander around it,
+    # and bar one may be this late (house choices).
     brief_bpm_tolerance: float = 0.02
     brief_map_share: float = 0.03
     bar_one_late_s: float = 0.05
@@ -95,12 +97,15 @@ class Limits(Record):
     # A click that starts this long after the band, or stops this long before it, does not carry it (house choice).
     click_late_bars: float = 1.0
     click_short_bars: float = 2.0
+    # The lag that is taken for none, since attacks are placed a little late (house choice).
     usual_lag_s: float = 0.004
     # Steadily behind or ahead of the map by this much is a way of playing, not a fault (house choice; ensembles spread
     # by 27 to 49 ms and sound together: Rasch 1979).
     feel_s: float = 0.03
-    # A soft attack is seen late, never early; drums are sharp. Beyond these a stem is off, not just soft (measured).
+    # A soft attack is seen late, never early; drums are sharp. Beyond these a stem is off, not just soft (house
+    # choices).
     stem_late_s: float = 0.038
     drums_late_s: float = 0.018
     stem_early_s: float = 0.02
+    # A lag is used only if the attacks agree on it by at least this (house choice).
     lag_coherence: float = 0.6

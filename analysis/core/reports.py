@@ -12,6 +12,7 @@ import typing
 from dataclasses import dataclass, field
 from typing import Any, Literal, Self
 
+# Raised when a key of the JSON form changes its meaning (house choice).
 _SCHEMA = 1
 
 _type_hints_by_class: dict[type, dict[str, Any]] = {}
@@ -178,7 +179,7 @@ class FileReport(Record):
 
 @dataclass(frozen=True)
 class Alternative(Record):
-    """Another way to read the tempo; `weight` is its probability. `meter` where it was heard with bars of its own."""
+    """Another way to read the tempo; `weight` is its probability. `meter` where it has bars of its own."""
 
     bpm: float
     weight: float

@@ -16,7 +16,19 @@ Indices = NDArray[np.intp]
 
 
 def check_samples(samples: Samples, sample_rate_hz: int) -> None:
-    """Refuse what would give a wrong answer without an error: a flat array, integers, a rate of nothing."""
+    """Refuse what would give a wrong answer without an error.
+
+    Parameters
+    ----------
+    samples : float array, shape (n_frames, n_channels)
+        Full scale is 1.0. Not modified.
+    sample_rate_hz : int
+
+    Raises
+    ------
+    ValueError
+        For an array that is not 2-D, has no channel or is not floating point, and for a rate that is not positive.
+    """
     if samples.ndim != 2:
         raise ValueError(f"samples must have shape (n_frames, n_channels), not {samples.shape}")
     if samples.shape[1] < 1:

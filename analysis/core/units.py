@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-# Below this amplitude a level has no meaning: 32-bit float rounding of a full-scale signal sits near 3e-8.
+# Below this amplitude a level has no meaning: 32-bit float rounding of a full-scale signal sits near 3e-8
+# (house choice).
 _SMALLEST_AMPLITUDE = 1e-10
 
 
