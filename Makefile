@@ -2,7 +2,7 @@
 #
 #   make demo     a house that runs on this machine, with invented people (ARGS="--port 8123 --data DIR --json")
 #   make test     every test, browser tests included, side by side (ARGS="tests/portal/intake -k survey" narrows it)
-#   make check    format and lint (Python, scripts, style sheets), strict types, import order, missing migrations
+#   make check    format and lint (Python, scripts, style sheets, templates), strict types, import order, missing migrations
 #   make bench    the engine's figures
 #   make bench-libraries   one more library to compare it with (ARGS="tempo --beside librosa,aubio,essentia")
 #   make format   what `make check` would only complain about
@@ -14,6 +14,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 ARGS ?=
+TEMPLATES := templates tests/portal/static
 COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock"
 
@@ -61,6 +62,10 @@ check: venv
 	$(BIN)/ruff format --check
 	$(BIN)/ruff check
 	PATH="$$PATH:$(CURDIR)/$(BIN)" npm run --silent check
+	$(BIN)/djade --check --target-version 5.2 $$(find $(TEMPLATES) -name '*.html')
+	$(BIN)/djhtml --tabwidth 2 --extra-block words,endwords --check $(TEMPLATES)
+	$(BIN)/djlint --lint --quiet $(TEMPLATES)
+	! LC_ALL=C.UTF-8 grep -rnE '^.{121,}' --include='*.html' --include='*.css' --include='*.js' portal $(TEMPLATES)
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	DJANGO_SETTINGS_MODULE=tests.settings $(BIN)/python manage.py makemigrations --check --dry-run
@@ -69,6 +74,8 @@ format: venv
 	$(BIN)/ruff format
 	$(BIN)/ruff check --fix
 	PATH="$$PATH:$(CURDIR)/$(BIN)" npm run --silent format
+	-$(BIN)/djade --target-version 5.2 $$(find $(TEMPLATES) -name '*.html')
+	-$(BIN)/djhtml --tabwidth 2 --extra-block words,endwords $(TEMPLATES)
 
 bench: venv
 	$(BIN)/python -m bench $(ARGS)

@@ -10,6 +10,7 @@ from django.db.models import Choices
 from django.forms import BoundField, CheckboxInput
 from django.utils import formats, timezone
 from django.utils.html import format_html
+from django.utils.safestring import mark_safe
 
 from portal.people.time_zones import zone_in_words
 
@@ -33,6 +34,12 @@ def day_in_words(day: date, today: date) -> str:
     if 1 < age_days < DAYS_CALLED_BY_NAME:
         return formats.date_format(day, "l")
     return formats.date_format(day, "j F" if day.year == today.year else "j F Y")
+
+
+@register.simple_block_tag
+def words(content: str) -> str:
+    """A long sentence for a part's parameter: {% words as hint %}…{% endwords %}. Line breaks are spaces."""
+    return mark_safe(" ".join(content.split()))  # noqa: S308 -- the template's own text, escaped where it was written
 
 
 @register.filter

@@ -165,3 +165,8 @@ def test_a_turn_says_whose_and_since_when() -> None:
     assert "Your turn, since" in turn.render(Context({"yours": True, **since_now}))
     assert "With Mara, since" in turn.render(Context({"who": "Mara", **since_now}))
     assert "Nobody’s turn" in turn.render(Context({"since": None}))
+
+
+def test_words_of_several_lines_are_one_sentence_for_a_part() -> None:
+    template = "{% load look %}{% words as hint %}\n  From {{ name }},\n  and later.\n{% endwords %}[{{ hint }}]"
+    assert Template(template).render(Context({"name": "A & B"})) == "[From A &amp; B, and later.]"
