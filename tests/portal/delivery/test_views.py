@@ -21,6 +21,7 @@ from portal.delivery.models import Delivery, DeliveryFile
 from portal.people.models import User
 from tests import signals
 from tests.factories import make_client, make_delivery, make_drummer, make_song, make_track, wav_bytes
+from tests.portal.pages import flat
 from tests.portal.uploads.sending import Sender
 
 pytestmark = pytest.mark.django_db
@@ -103,7 +104,7 @@ def test_a_failed_check_is_let_pass_with_a_reason(client: Client, song: Song) ->
     delivery = make_delivery(song=song, state="checked", checks=[failure])
     make_track(delivery=delivery, name="a.wav")
     client.force_login(song.booking.created_by)
-    assert "1 failed check blocks the release" in client.get(page_of(delivery)).content.decode()
+    assert "1 failed check blocks the release" in flat(client.get(page_of(delivery)).content.decode())
 
     address = reverse("delivery:waive", args=[delivery.pk])
     response = client.post(address, {"code": "clipped", "file_name": "a.wav", "reason": ""})

@@ -6,12 +6,13 @@ from django.test import Client
 
 from portal.bookings.models import Song
 from portal.intake.checks.page_version import Seen
+from tests.portal.pages import flat
 
 
 def read(client: Client, path: str) -> str:
     response = client.get(path)
     assert response.status_code == 200
-    return response.content.decode()
+    return flat(response.content.decode())
 
 
 def seen_now(song: Song) -> dict[str, str]:

@@ -28,6 +28,7 @@ from portal.people.models import User
 from tests.factories import make_check, make_finding, make_map, make_song, make_source, measured_song
 from tests.portal.intake.reading import read
 from tests.portal.lanes.conftest import ramp
+from tests.portal.pages import flat
 
 pytestmark = pytest.mark.django_db
 
@@ -149,7 +150,7 @@ class TestScore:
 
     def test_the_same_stands_in_words_on_the_sheet(self, song: Song, copied: SourceFile) -> None:
         make_finding(song=song, source=copied, code="clipped", place={"time_s": 3.5})
-        page = Template("{% load lanes_parts %}{% sheet_lanes song %}").render(Context({"song": song}))
+        page = flat(Template("{% load lanes_parts %}{% sheet_lanes song %}").render(Context({"song": song})))
         assert "Clipped peaks at 0:03.5" in page
         assert 'data-go-s="3.500000"' in page
 

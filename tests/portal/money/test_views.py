@@ -15,6 +15,7 @@ from portal.money import services
 from portal.money.models import Payment, Quote
 from portal.people.models import House, User
 from tests.factories import make_booking, make_client, make_drummer, make_payment, make_quote, make_sent_quote
+from tests.portal.pages import flat
 
 pytestmark = pytest.mark.django_db
 
@@ -197,7 +198,7 @@ def test_the_bookings_page_says_what_is_to_be_done_about_the_quote(client: Clien
     def look() -> None:
         for name, user in (("drummer", drummer), ("client", member)):
             client.force_login(user)
-            said[name].append(client.get(booking.get_absolute_url()).content.decode())
+            said[name].append(flat(client.get(booking.get_absolute_url()).content.decode()))
 
     look()
     quote = make_quote(booking=booking)

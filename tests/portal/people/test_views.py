@@ -11,6 +11,7 @@ from pytest_django import DjangoCaptureOnCommitCallbacks
 from portal.people.models import House, Invitation, User
 from portal.people.services import invite
 from tests.factories import PASSWORD, make_client, make_drummer, make_invited_client
+from tests.portal.pages import flat
 
 pytestmark = pytest.mark.django_db
 
@@ -41,7 +42,7 @@ def test_a_wrong_password_is_told_in_words(client: Client) -> None:
 
 
 def test_an_invitation_says_who_invites_and_to_what(client: Client) -> None:
-    page = client.get(invitation_address(make_invited_client(email="mara@example.com"))).content.decode()
+    page = flat(client.get(invitation_address(make_invited_client(email="mara@example.com"))).content.decode())
     assert "Jo Reedmarsh invites you to “Cold Bus Under Spoons”" in page
     assert "mara@example.com" in page
 

@@ -10,6 +10,7 @@ from pytest_django import DjangoCaptureOnCommitCallbacks
 from portal.prep.models import PreparedFile
 from portal.prep.services import prepare
 from tests.factories import make_client, make_map, make_song
+from tests.portal.pages import flat
 
 pytestmark = pytest.mark.django_db
 
@@ -26,7 +27,7 @@ def test_an_approved_map_gives_files_to_download(
     with django_capture_on_commit_callbacks(execute=True):
         prepare(approved.pk)
 
-    page = client.get(song.get_absolute_url()).content.decode()
+    page = flat(client.get(song.get_absolute_url()).content.decode())
     for words in ("Cold-Bus-Under-Spoons_112bpm_v1_click.wav", "−12 dBFS", "see an audiologist", "2 bars of count-in"):
         assert words in page
     click = approved.prepared.get(kind="click")

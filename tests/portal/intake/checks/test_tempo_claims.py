@@ -80,7 +80,7 @@ def test_where_no_file_names_a_meter_its_place_has_a_dash(client: Client, signed
     make_check(song=song, report=measured_song())
     page = read(client, f"/songs/{song.pk}/sheet/")
     row = page.split('<th scope="row">Meter</th>')[1].split("</tr>")[0]
-    assert '<td data-label="Click, MIDI, names"><div>–</div></td>' in row
+    assert '<td data-label="Click, MIDI, names"> <div> – </div> </td>' in row
 
 
 def test_the_sheet_shows_them_beside_the_others(client: Client, signed_in: User, said_song: Song) -> None:
