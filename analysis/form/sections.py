@@ -12,17 +12,31 @@ from analysis.core.reports import Section
 from analysis.core.samples import Doubles
 from analysis.tempo.evidence import Evidence
 
+# Songs are written in phrases of four bars, mostly; two of them are the least that has a form (house choices).
 _PHRASE_BARS = 4
 _LEAST_BARS = 8
 # Distance of two phrases in the usual scatter of bars inside a phrase: above the first a new section begins, below the
-# second two sections are the same.
+# second two sections are the same. Loudness weighs this much more than harmony and bass (house choices).
 _DIFFERENT, _ALIKE = 1.0, 0.8
 _ENERGY_WEIGHT = 1.5
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def find_sections(music: Evidence, downbeats_s: Doubles) -> tuple[Section, ...]:
-    """Sections from bar one on; none for a song of less than two phrases."""
+    """Sections from bar one on.
+
+    Parameters
+    ----------
+    music : Evidence
+        On the clock of `downbeats_s`.
+    downbeats_s : float64 array, shape (n_bars + 1,)
+        Seconds: where each bar begins, and the end of the last.
+
+    Returns
+    -------
+    tuple of Section
+        Without gaps, in order of time. Empty for a song of less than two phrases.
+    """
     bars = len(downbeats_s) - 1
     if bars < _LEAST_BARS:
         return ()

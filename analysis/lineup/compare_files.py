@@ -23,6 +23,7 @@ from analysis.lineup.stems import missing_spans, mix_among
 from analysis.media.windows import activity_of
 
 _T = TypeVar("_T")
+# So many places are named in the sentence, the others counted (house choice).
 _SPANS_SAID = 3
 _NAMED_DRUMS = re.compile(
     r"(?<![a-z])(drums?|kit|kick|snare|hats?|hi[ _-]?hat|toms?|cymbals?|overheads?|oh|perc(ussion)?|loops?)(?![a-z])",
@@ -44,6 +45,8 @@ CODEC_DELAYS = {
 
 
 class Surveyed(Protocol):
+    """What is compared: a file's report and features; `path` is None where its samples cannot be read again."""
+
     @property
     def report(self) -> FileReport: ...
     @property
@@ -61,7 +64,19 @@ class Comparison:
 
 
 def compare_files(files: Sequence[Surveyed], *, limits: Limits | None = None) -> Comparison:
-    """Compare the files of one song. Files that could not be measured are left out of every comparison."""
+    """Compare the files of one song. Files that could not be measured are left out of every comparison.
+
+    Parameters
+    ----------
+    files : sequence of Surveyed
+        A report, features and, where samples may be read again, the path of each file.
+    limits : Limits, optional
+
+    Returns
+    -------
+    Comparison
+        As many reports as files, in their order.
+    """
     limits = limits or Limits()
     reports = [file.report for file in files]
     measured = [report for report in reports if report.frames]
@@ -88,9 +103,9 @@ def compare_files(files: Sequence[Surveyed], *, limits: Limits | None = None) ->
 
 
 def guide_drums(reports: Sequence[FileReport]) -> Iterator[Finding]:
-    """Said here and not of a file alone: a click sounds much like drums, and is known only when all files are there.
+    """Drums in a file that is not named after them.
 
-    A file that is named after drums needs no telling.
+    Judged here and not of a file alone: a click sounds much like drums, and is known only when all files are there.
     """
     for report in reports:
         if report.drums.present and not report.is_click and not _NAMED_DRUMS.search(report.name):

@@ -2,6 +2,8 @@
 
 A file that fits nothing as labelled is read as if made at another usual rate. If it then shares its sound with another
 file, sample by sample, the label is wrong; a song that merely has another tempo would not.
+
+Tested in `tests/analysis/lineup/test_compare_files.py`.
 """
 
 from __future__ import annotations
@@ -13,8 +15,10 @@ from analysis.lineup.correlation import OffsetFinder
 from analysis.lineup.starts import LONGEST_LAG_S, MOST_WINDOWS, REFERENCES_TRIED, WINDOW_S, Source, Start
 from analysis.media.windows import choose_windows, read_window
 
+# The rates that recordings are usually made at (house choice).
 _USUAL_RATES_HZ = (44_100, 48_000, 88_200, 96_000)
-# How well a length must fit once the label is put right: exports of one range differ by a rounded second at most.
+# How well a length must fit once the label is put right: exports of one range differ by a rounded second at most
+# (house choices).
 _LENGTH_TOLERANCE = 0.01
 _SAME_LENGTH_S = 0.5
 

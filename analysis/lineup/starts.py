@@ -2,6 +2,8 @@
 
 A stem is in the rough mix, an amplifier is in its own DI, a bleeding voice is in everything: whatever shares sound can
 be placed to the sample. What shares none cannot, and is said to be unknown.
+
+Tested in `tests/analysis/lineup/test_compare_files.py`.
 """
 
 from __future__ import annotations
@@ -15,17 +17,18 @@ from analysis.core.limits import Limits
 from analysis.lineup.correlation import Offset, OffsetFinder
 from analysis.media.windows import Activity, choose_windows, read_window
 
+# A few bars each, in a few places of the song (house choices).
 WINDOW_S = 8.0
 MOST_WINDOWS = 5
-# 50 000 frames at 48 kHz are 1.04 s; a bar at a slow tempo is 4 s, but loops make such lags a guess.
+# 50 000 frames at 48 kHz are 1.04 s; a bar at a slow tempo is 4 s, but loops make such lags a guess (house choice).
 LONGEST_LAG_S = 2.5
-# Files that could be the mix that holds the others: the loudest few are tried.
+# Files that could be the mix that holds the others: the loudest few are tried (house choice).
 REFERENCES_TRIED = 3
 
 
 @dataclass(frozen=True)
 class Source:
-    """A file that can be read again, and where in it there is sound. `read_as_hz` is its rate as labelled."""
+    """A file that can be read again, and where in it there is sound. `sample_rate_hz` is its rate as labelled."""
 
     path: Path
     sample_rate_hz: int
@@ -45,7 +48,13 @@ class Start:
 
 
 def find_starts(sources: Sequence[Source], limits: Limits) -> tuple[Start | None, ...]:
-    """For each source its start, or None where that cannot be told. Fewer than two sources tell nothing."""
+    """For each source its start, or None where that cannot be told. Fewer than two sources tell nothing.
+
+    Returns
+    -------
+    tuple of Start or None
+        As many as sources, in their order; offsets in frames at each source's own rate.
+    """
     if len(sources) < 2:
         return (None,) * len(sources)
     rate_hz = Counter(source.sample_rate_hz for source in sources).most_common(1)[0][0]

@@ -14,8 +14,9 @@ from analysis.core.samples import Doubles
 from analysis.features.attacks import Attacks
 from analysis.tempo.phase import weighted_median
 
+# House choices. Parts of the beat that attacks may lie on; what quarters cost, since they fold more and look more
+# coherent by chance; the fewest attacks that say anything; how near a beat or its half an attack must be.
 _DIVISIONS = (2, 3, 4)
-# Quarters fold more, so they look more coherent by chance.
 _FINER_COSTS = 0.03
 _LEAST_ATTACKS = 8
 _REACH_S = 0.07
@@ -31,12 +32,38 @@ class Lag:
 
 
 def lag_on_grid(attacks: Attacks, beats_s: Doubles) -> Lag | None:
-    """The lag of a file's attacks behind the song's beats; None when there are too few of either."""
+    """The lag of a file's attacks behind the song's beats.
+
+    Parameters
+    ----------
+    attacks : Attacks
+        Of one file; bass notes are left out.
+    beats_s : float64 array, shape (n_beats,)
+        Seconds, rising.
+
+    Returns
+    -------
+    Lag or None
+        None when there are too few attacks within the beats.
+    """
     return coherent_lag(attacks.times_s[~attacks.is_bass], attacks.weight[~attacks.is_bass], beats_s)
 
 
 def coherent_lag(times_s: Doubles, weights: Doubles, beats_s: Doubles) -> Lag | None:
-    """The lag at which these onsets gather best on the beats' halves, thirds or quarters."""
+    """The lag at which onsets gather best on the beats' halves, thirds or quarters.
+
+    Parameters
+    ----------
+    times_s, weights : float64 array, shape (n_onsets,)
+        Seconds, and weights of 0 or more.
+    beats_s : float64 array, shape (n_beats,)
+        Seconds, rising.
+
+    Returns
+    -------
+    Lag or None
+        None when fewer than eight onsets lie within the beats.
+    """
     inside = (times_s > beats_s[0]) & (times_s < beats_s[-1]) if len(beats_s) > 1 else np.zeros(len(times_s), bool)
     if inside.sum() < _LEAST_ATTACKS or weights[inside].sum() <= 0:
         return None
@@ -48,7 +75,20 @@ def coherent_lag(times_s: Doubles, weights: Doubles, beats_s: Doubles) -> Lag | 
 
 
 def median_lag_s(onset_s: Doubles, weights: Doubles, beats_s: Doubles) -> float | None:
-    """How far the band as a whole lies behind the beats: the middle of the attacks near a beat or its half."""
+    """How far the band as a whole lies behind the beats: the middle of the attacks near a beat or its half.
+
+    Parameters
+    ----------
+    onset_s, weights : float64 array, shape (n_onsets,)
+        Seconds, and weights of 0 or more.
+    beats_s : float64 array, shape (n_beats,)
+        Seconds, rising.
+
+    Returns
+    -------
+    float or None
+        Seconds, late is positive. None when fewer than eight onsets are near.
+    """
     inside = (onset_s > beats_s[0]) & (onset_s < beats_s[-1]) if len(beats_s) > 1 else np.zeros(len(onset_s), bool)
     if inside.sum() < _LEAST_ATTACKS:
         return None

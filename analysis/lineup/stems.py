@@ -3,6 +3,8 @@
 The gain of each stem in the mix is found by least squares on a few stretches of sound; then the mix's energy, band by
 band and 10 ms by 10 ms, is held against what the stems would give at those gains. What stands well above it, again and
 again for some seconds, is in no stem. An equaliser over the whole mix is allowed for.
+
+Tested in `tests/analysis/lineup/test_compare_files.py`.
 """
 
 from __future__ import annotations
@@ -19,26 +21,33 @@ from analysis.features.feature_arrays import Features
 from analysis.lineup.starts import MOST_WINDOWS, WINDOW_S, Source, Start
 from analysis.media.windows import choose_windows, read_window
 
+# The mix is judged in slots of this length (house choice).
 _SLOT_S = 0.5
-# So many frames of a slot must stand out: a drum's hit fills this many, a rounding of time only one.
+# So many frames of a slot must stand out: a drum's hit fills this many, a rounding of time only one
+# (house choice).
 _FEWEST_FRAMES = 3
-# Frames on each side that a stem's energy is spread over: windows of the two files need not fall alike.
+# Frames on each side that a stem's energy is spread over: windows of the two files need not fall alike
+# (house choice).
 _SPREAD_FRAMES = 3
+# One file may be a copy of another; two that were placed against a third make it the mix (house choice).
 _FEWEST_STEMS = 2
 # The stems are given this much more than their due: energies add up only on average (house choice: 3 dB).
 _GENEROSITY = 2.0
-# A band counts where it is as loud as this share of its own mean over the song.
+# A band counts where it is as loud as this share of its own mean over the song (house choice).
 _BAND_SHARE = 0.5
 # How far an equaliser or compressor over the mix may have moved a band (house choice: 6 dB).
 _EQUALISER_RANGE = 4.0
+# Gaps up to this are bridged; so many slots of a stretch must stand out (house choices).
 _GAP_S = 2.0
 _FEWEST_SLOTS = 0.4
-# Bands that hold less of the mix than this are left alone: what is in them is mostly noise.
+# Bands that hold less of the mix than this are left alone: what is in them is mostly noise (house choice).
 _BAND_SHARE_OF_MIX = 0.003
 
 
 @dataclass(frozen=True)
 class Span:
+    """A stretch of the song, in seconds from the common start."""
+
     start_s: float
     end_s: float
 
@@ -59,7 +68,25 @@ def missing_spans(
     starts: Sequence[Start | None],
     limits: Limits,
 ) -> tuple[Span, ...]:
-    """Stretches of the mix that no stem explains. Stems that could not be placed are taken to be in it too."""
+    """Where the mix holds something that is in no stem. Stems that could not be placed count as lined up.
+
+    Parameters
+    ----------
+    mix : int
+        Which of the files is the mix, as an index into `features` and `starts`.
+    sources : dict of int to Source
+        By index; the mix and the stems that can be read again.
+    features : sequence of Features
+        Of all files.
+    starts : sequence of Start or None
+        Of all files, in frames at each file's own rate.
+    limits : Limits
+
+    Returns
+    -------
+    tuple of Span
+        In order of time, from the common start. Empty when the stems explain the whole mix.
+    """
     stems = [index for index in sources if index != mix]
     late_s = [_late_s(starts[index], sources[index]) for index in stems]
     mix_late_s = _late_s(starts[mix], sources[mix])

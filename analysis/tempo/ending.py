@@ -13,16 +13,21 @@ from analysis.core.samples import Doubles
 from analysis.tempo.clock import Clock
 from analysis.tempo.evidence import Evidence
 
+# The tail that is looked at, and the longest and shortest slowing looked for in it, in beats (house choices).
 _TAIL_BEATS = 24
 _LONGEST_BEATS, _SHORTEST_BEATS = 17, 2
-# How much slower each beat gets, as a share of the tempo.
+# How much slower each beat gets, as a share of the tempo: a finer grid where slowing is slight (house choice).
 _SLOWING = np.concatenate([np.arange(0.012, 0.05, 0.003), np.arange(0.05, 0.125, 0.008)])
+# House choices: an onset fits within this spread, nothing slows to less
+# than this share of the tempo, a place in the beat counts from this share of the fit, and fewer onsets say nothing.
 _NEAR_S = 0.018
 _SLOWEST = 0.45
 LEAST_PLACE = 0.03
 _LEAST_ONSETS = 5
 # Gain from which a tail counts as slowing; measured on songs of both kinds: 1 in 400 steady ones reaches it.
 _LEAST_GAIN = 0.265
+# The gain of a tail with fewer moments than this counts for less; onsets within the second are one moment (house
+# choices).
 _USUAL_EVENTS = 8
 _EVENT_S = 0.05
 
@@ -37,7 +42,22 @@ class Slowing:
 
 
 def find_slowing(evidence: Evidence, period_s: float, places_s: Doubles) -> Slowing | None:
-    """The best slowing tail, if it fits clearly better than the steady grid. `places_s`: a beat, then other places."""
+    """The best slowing tail, if it fits clearly better than the steady grid.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        With at least one onset.
+    period_s : float
+        Beat period of the steady part.
+    places_s : float64 array, shape (n_places,)
+        Seconds: the time of a beat first, then of other places within the beat where onsets gather.
+
+    Returns
+    -------
+    Slowing or None
+        None when the song is steady to its end, or has too few onsets there to tell.
+    """
     last_s = float(evidence.onset_s[-1])
     tail = evidence.onset_s > last_s - _TAIL_BEATS * period_s
     times, weights = evidence.onset_s[tail], np.sqrt(evidence.onset_weight[tail])
@@ -81,7 +101,7 @@ def _fit(beats: Doubles, places: Doubles, period_s: float) -> Doubles:
 
 
 def slowing_clock(evidence: Evidence, period_s: float, slowing: Slowing) -> Clock:
-    """The song's clock with that tail: even beats to the end."""
+    """The song's clock with that tail: even beats of `period_s` to two beats past the last sound."""
     end_s = float(max(evidence.frame_s[-1], evidence.onset_s[-1])) + 2 * period_s
     knots = np.concatenate([[float(evidence.frame_s[0])], np.arange(slowing.start_s, end_s, period_s / 8)])
     even = slowing.start_s + _slowed_beats(knots - slowing.start_s, period_s, slowing.per_beat) * period_s

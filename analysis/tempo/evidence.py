@@ -18,14 +18,33 @@ from analysis.features.harmony import FRAMES_PER_SECOND as HARMONY_PER_SECOND
 from analysis.maps.residual import PooledAttacks
 
 Warp = Callable[[Doubles], Doubles]
-# Onset strength is seen before the sound's own start, because a frame looks half a window ahead.
+# Onset strength is seen before the sound's own start, because a frame looks half a window ahead: by about
+# this much (house choice).
 _STRENGTH_LEAD_S = 0.010
+# Sound counts from this far under the file's loud moments (house choice).
 _SOUND_RE_LOUD_DB = -42.0
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """Pooled evidence. `onset_*` are fine onsets by time; `strength` and `energy_db` are (n, bands)."""
+    """Pooled evidence of a song's files, times in seconds from the files' start.
+
+    Attributes
+    ----------
+    onset_s, onset_weight, onset_sharpness : float64 arrays, shape (n_onsets,)
+        Fine onsets in order of time: when, how heavy, how sharp.
+    onset_is_bass : bool array, shape (n_onsets,)
+    onset_file : integer array, shape (n_onsets,)
+        Which of the pooled files the onset is from.
+    frame_s : float64 array, shape (n_frames,)
+        `FRAMES_PER_SECOND` of the bands while the clock is the files' own.
+    strength, energy_db : float64 arrays, shape (n_frames, n_bands)
+        Onset strength, and level in dB re full scale, low band first.
+    harmony_s : float64 array, shape (n_harmony,)
+    bass, chroma : float64 arrays, shape (n_harmony, 12)
+        Pitch classes from C, of the bass and of the middle.
+    first_sound_s, last_sound_s : float
+    """
 
     onset_s: Doubles
     onset_weight: Doubles
@@ -42,7 +61,13 @@ class Evidence:
     last_sound_s: float
 
     def warped(self, warp: Warp) -> Evidence:
-        """The same evidence on another clock."""
+        """The same evidence on another clock.
+
+        Parameters
+        ----------
+        warp : callable
+            Takes and returns float64 arrays of seconds of one shape; rising, such as `Clock.to_even`.
+        """
         ends = warp(np.array([self.first_sound_s, self.last_sound_s]))
         return replace(
             self,
@@ -55,7 +80,18 @@ class Evidence:
 
 
 def pool(files: Sequence[Features]) -> Evidence | None:
-    """Add up the files' evidence; None when nothing sounds."""
+    """Add up the files' evidence on one time axis.
+
+    Parameters
+    ----------
+    files : sequence of Features
+        All from one common start.
+
+    Returns
+    -------
+    Evidence or None
+        None when nothing sounds, or nothing has an onset.
+    """
     sounding = [(features, span) for features in files if (span := _sounding_span(features))]
     attacks = [attacks_of(features) for features, _ in sounding]
     if not sum(len(found.times_s) for found in attacks):

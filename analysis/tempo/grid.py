@@ -13,6 +13,9 @@ import numpy as np
 from analysis.core.samples import Doubles, Indices
 from analysis.tempo.evidence import Evidence
 
+# House choices. Phase within the beat is counted in so many bins and smoothed by
+# this spread; that many peaks are followed; an onset belongs to a place within the reach; the fit is repeated, may
+# change the period by this share, and trusts residuals between these two scales.
 _PHASE_BINS = 240
 _SMOOTH_S = 0.011
 _MAX_PLACES = 8
@@ -20,7 +23,7 @@ _REACH_S = 0.045
 _ROUNDS = 6
 _MOST_CHANGE = 0.02
 _LEAST_SCALE_S, _MOST_SCALE_S = 0.004, 0.015
-# Notes of one chord, and one note seen in two bands, are not independent witnesses.
+# Notes of one chord, and one note seen in two bands, are not independent witnesses (house choice: half of them are).
 WITNESSES_PER_ONSET = 0.5
 # Players wander together and sections differ in sound, which no number of onsets averages out. Both measured on songs
 # with known tempo, so that 95 of 100 lie within their interval.
@@ -56,7 +59,20 @@ class GridFit:
 
 
 def fit_grid(evidence: Evidence, period_s: float) -> GridFit | None:
-    """Refine a period that is right to a few hundredths of a BPM; None when too few onsets lie on it."""
+    """Refine a period that is right to a few hundredths of a BPM.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Its onsets, times in seconds and weights, are all that is used.
+    period_s : float
+        The beat period to start from.
+
+    Returns
+    -------
+    GridFit or None
+        None when fewer than four onsets lie on the grid, or the line leaves the period it started from.
+    """
     times, weights = evidence.onset_s, evidence.onset_weight
     if len(times) < 4:
         return None

@@ -14,10 +14,15 @@ from analysis.core.samples import Doubles, Indices
 from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import GridFit
 
+# House choices. Impulses: harmonics summed, the scatter of players that
+# dims the higher ones, and how far around the fit, in its errors, and in how many steps the peak is looked for.
 _HARMONICS = 12
 _SCATTER_S = 0.012
 _REACH_ERRORS = 4.0
 _STEPS = 61
+# Lines: one each quarter of the beat that holds this share of the weight; rounds of numbering the beats and of trusting
+# outliers less, beyond so many scales; a scale stays between these two. Views that differ by more than the last number,
+# a share, are not averaged (house choices).
 _SLOTS = 4
 _ROUNDS, _TRUST_ROUNDS = 2, 8
 _LEAST_SLOT_SHARE = 0.004
@@ -27,14 +32,28 @@ _MOST_CHANGE = 0.001
 
 
 def refined_bpm(evidence: Evidence, fit: GridFit, beat_s: float) -> float:
-    """The mean of both views; `beat_s` is the time of some beat."""
+    """The mean of both views, or the impulses' alone where the lines went astray.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    fit : GridFit
+        The grid to refine, with its error.
+    beat_s : float
+        The time of some beat, in seconds.
+
+    Returns
+    -------
+    float
+        Beats a minute.
+    """
     gathered = impulse_bpm(evidence, fit)
     lined = line_bpm(evidence, fit.bpm, beat_s)
     return (gathered + lined) / 2 if abs(lined / gathered - 1) < _MOST_CHANGE else gathered
 
 
 def impulse_bpm(evidence: Evidence, fit: GridFit) -> float:
-    """The tempo near the fit at which the attacks' impulses add up highest."""
+    """The tempo near the fit at which the attacks' impulses add up highest; the fit's own where no peak is near."""
     hz = np.linspace(-1, 1, _STEPS) * _REACH_ERRORS * fit.bpm_error / 60 + fit.bpm / 60
     since = evidence.onset_s - np.average(evidence.onset_s, weights=evidence.onset_weight)
     turn = np.exp(-2j * np.pi * np.multiply.outer(hz, since))
@@ -52,7 +71,10 @@ def impulse_bpm(evidence: Evidence, fit: GridFit) -> float:
 
 
 def line_bpm(evidence: Evidence, bpm: float, beat_s: float) -> float:
-    """The slope of parallel lines through the attacks, one line for each quarter of the beat and each voice."""
+    """The slope of parallel lines through the attacks, one line for each quarter of the beat and each voice.
+
+    `bpm` must be near enough to count the song's beats; `beat_s` is the time of some beat, in seconds.
+    """
     weights = np.sqrt(evidence.onset_weight) * evidence.onset_sharpness
     voice = evidence.onset_is_bass + 2 * evidence.onset_file
     period_s = 60 / bpm

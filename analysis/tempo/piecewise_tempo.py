@@ -17,7 +17,11 @@ from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import ERROR_FACTOR, WANDERING_S, WITNESSES_PER_ONSET, GridFit
 from analysis.tempo.rounding import set_tempo
 
+# Ratios of two beats that count one pulse: halves, thirds and quarters of each other, and what lies between.
 _LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4.0, 0.25, 0.75, 4 / 3)
+# House choices: an attack lies on the grid within the first, is trusted within the second, weights are found in so many
+# rounds; changes looked for at most, what each side of one needs, and the coarse grid on which a new one is tried and
+# moved about in so many rounds.
 _NEAR_S = 0.045
 _TRUST_S = 0.012
 _ROUNDS = 4
@@ -25,24 +29,29 @@ _MOST_CHANGES = 4
 _LEAST_SIDE_S, _LEAST_SIDE_BEATS = 5.0, 4
 _COARSE_BEATS = 4
 _MOVE_ROUNDS = 3
-# A further change must take away this share of what the lines leave; a change below this share of the tempo is none.
+# A further change must take away this share of what the lines leave; a change below this share of the tempo is none
+# (house choices).
 _LEAST_GAIN = 0.12
 _LEAST_CHANGE = 0.008
 # What straight lines leave, averaged over this many seconds: steps leave little, drifts the arc between the lines.
+# Most of it allowed, by the number of changes (house choices).
 _ARC_S = 3.0
 _MOST_ARC_S = {1: 0.010, 2: 0.006, 3: 0.006}
 # Changes of tempo fall on bar lines: they are moved there unless the lines then leave this much more; and a bent clock
 # must not fit the song far better than the lines do. Both measured on songs that drift and songs that step.
 _MOST_WORSE_ON_BARS = 1.25
 _LEAST_RE_BENT = 0.7
-# A round tempo is taken when it is this likely.
+# A round tempo is taken when it is this likely (house choice).
 _LEAST_SHARE = 0.75
 
 
 @dataclass(frozen=True)
 class Counted:
-    """Attacks that lie on the grid: beats counted to each (places within the beat included), times, how late they are
-    on the clock they were counted on, weights."""
+    """Attacks that lie on the grid, four float64 arrays of shape (n_attacks,).
+
+    `beats`: beats counted to each, places within the beat included; `times_s` in the files; `late_s` on the clock they
+    were counted on; `weight`.
+    """
 
     beats: Doubles
     times_s: Doubles
@@ -52,14 +61,17 @@ class Counted:
 
 @dataclass(frozen=True)
 class PiecewiseTempo:
-    """A song that keeps a few tempos: the clock on which all its beats are even (`beat_s` each), and its changes."""
+    """A song with a few tempos, each steady: the clock on which all its beats are even, `beat_s` each, and its changes.
+
+    `changes_s`: float64 array, shape (n_changes,), seconds in the files.
+    """
 
     clock: Clock
     changes_s: Doubles
     beat_s: float
 
     def period_s(self, found_s: float) -> float:
-        """The beat that was found on this clock, held to a level of the beat that was counted."""
+        """The level of the counted beat that is nearest to `found_s`, the beat found on this clock."""
         return min((self.beat_s * level for level in _LEVELS), key=lambda period_s: abs(np.log(period_s / found_s)))
 
 
@@ -74,6 +86,18 @@ class PiecewiseFit:
     arc_s: float
 
     def times_of(self, beats: Doubles) -> Doubles:
+        """When each beat falls.
+
+        Parameters
+        ----------
+        beats : float64 array, shape (n,)
+            Beats counted as in `Counted`, fractions allowed.
+
+        Returns
+        -------
+        float64 array, shape (n,)
+            Seconds in the files.
+        """
         changes = np.array([0, *self.changes], dtype=np.float64)
         slopes = np.diff(np.array([0.0, *self.periods_s]))
         ramps = np.where(np.arange(len(changes)) == 0, beats[:, None], np.maximum(beats[:, None] - changes, 0))
@@ -81,6 +105,7 @@ class PiecewiseFit:
         return found
 
     def tempo_between(self, first_beat: float, last_beat: float) -> PiecewiseTempo:
+        """The clock over these beats, at least one beat beyond the first and the last change."""
         first, last = min(first_beat, self.changes[0] - 1), max(last_beat, self.changes[-1] + 1)
         knots = np.array([first, *self.changes, last], dtype=np.float64)
         clock = Clock.from_phase(self.times_of(knots), knots)
@@ -89,7 +114,19 @@ class PiecewiseFit:
 
 
 def count_attacks(music: Evidence, clock: Clock, fit: GridFit, beat_s: float) -> Counted:
-    """Number the attacks on the grid; `fit` and `beat_s`, the time of beat 0, are on the song's own clock."""
+    """Number the attacks that lie on the grid.
+
+    Parameters
+    ----------
+    music : Evidence
+        In the files' time.
+    clock : Clock
+        The song's own clock.
+    fit : GridFit
+        On the song's own clock.
+    beat_s : float
+        The time of beat 0, on the song's own clock.
+    """
     even = clock.to_even(music.onset_s)
     places = np.array([place.offset_s for place in fit.places])
     apart = (even[:, None] - places[None, :]) / fit.period_s
@@ -102,7 +139,7 @@ def count_attacks(music: Evidence, clock: Clock, fit: GridFit, beat_s: float) ->
 
 
 def fit_piecewise(counted: Counted, beats_per_bar: int) -> PiecewiseFit | None:
-    """The few straight stretches that hold the song, changing on bar lines; None for a tempo that moves otherwise."""
+    """The few straight lines that fit the song, changing on bar lines; None for a tempo that moves otherwise."""
     changes = _told_apart(counted, _changes(counted))
     if len(changes) not in _MOST_ARC_S or len({change % beats_per_bar for change in changes}) > 1:
         return None

@@ -15,6 +15,7 @@ from analysis.maps.tempo_map import exact, round_half_up
 # Share of songs set to a whole tempo, to a half or a tenth, to a hundredth; the rest is anything (house estimate).
 _SHARE_BY_STEP = ((Fraction(1), 0.6), (Fraction(1, 2), 0.06), (Fraction(1, 10), 0.06), (Fraction(1, 100), 0.18))
 _SHARE_OF_REST = 0.10
+# The brief's tempo is as likely as all others together; no measurement is surer than the last number (house choices).
 _STATED_SHARE = 1.0
 _LEAST_ERROR_BPM = 0.0004
 # Half of the interval, in errors: with the round value kept inside, 95 of 100 true tempi lie in it (measured).

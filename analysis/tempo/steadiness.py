@@ -14,10 +14,10 @@ import numpy as np
 
 from analysis.core.reports import SongMeasures
 
+# The tempo within four bars may change by the share, in all but a tenth of the song, measured on the songs above. An
+# ending of three bars may slow down as it likes (house choice).
 _NEAR_BARS = 4
-# An ending may slow down as it likes.
 _LAST_BARS = 3
-# The tempo within four bars may change by this share, in all but a tenth of the song.
 _MOST_CHANGE, _ALL_BUT = 0.07, 0.9
 
 

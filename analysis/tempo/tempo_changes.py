@@ -18,12 +18,15 @@ from analysis.tempo.grid import fit_grid
 from analysis.tempo.pulse import FASTEST_HZ, SLOWEST_HZ, comb, onset_curve, spectrum_of
 from analysis.tempo.tempo_path import TempoPath, follow, lock
 
-# How much more the song gathers on its own clock than on the files' before it counts as moving.
+# House choices. How much more the song gathers on its own clock than on the
+# files' before it counts as moving; the spread of a steady pulse, as a share; the least and most change of a step and
+# what each side of it needs; how much of a drift's gain a step must reach to be preferred.
 _LEAST_GAIN = 1.2
 _STEADY_SHARE = 0.006
 _LEAST_STEP, _MOST_STEP = 0.012, 0.3
 _LEAST_SIDE_S = 6.0
 _STEP_PREFERENCE = 0.93
+# The clock is bent in knots this far apart, smoothed over the reach, by attacks near their places (house choices).
 _REFINE_BIN_S = 0.25
 _REFINE_REACH_S = 1.6
 _REFINE_ROUNDS = 3
@@ -40,6 +43,18 @@ class Motion:
 
 
 def find_motion(evidence: Evidence) -> Motion:
+    """Whether the song's tempo moves, and the clock that follows it.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        In the files' time.
+
+    Returns
+    -------
+    Motion
+        "steady" also where the song is too short to follow (less than 16 s).
+    """
     path = follow(evidence)
     if path is None:
         return Motion("steady")

@@ -14,28 +14,38 @@ from analysis.tempo.clock import Clock
 from analysis.tempo.evidence import Evidence
 from analysis.tempo.pulse import COMB_DECAY, FASTEST_HZ, SLOWEST_HZ, onset_curve
 
+# House choices. Windows and their spectra; pulses a step apart, moving so many steps a
+# window, at a cost each step squared or at the cost of a jump.
 _WINDOW_S, _HOP_S = 8.0, 1.0
 _FFT_SIZE = 8192
 _HARMONICS = 6
 _STEP_RATIO = 1.004
 _MOST_STEPS = 4
 _STEP_COST, _JUMP_COST = 0.012, 0.9
+# The count is bent in knots this far apart, smoothed over the window, in so many rounds (house choices).
 _LOCK_WINDOW_S = 3.0
 _LOCK_HOP_S = 0.5
 _LOCK_ROUNDS = 3
+# Ratios at which the path may sit on another level of one pulse.
 _LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4.0, 0.25, 4 / 3, 0.75)
 
 
 @dataclass(frozen=True)
 class TempoPath:
-    """Pulse frequency at window centres; the pulse is some level of the beat."""
+    """Pulse frequency at window centres, float64 arrays of shape (n_windows,); the pulse is some level of the beat."""
 
     times_s: Doubles
     hz: Doubles
 
 
 def follow(evidence: Evidence) -> TempoPath | None:
-    """The strongest pulse that moves smoothly, with few jumps, through the song."""
+    """The strongest pulse that moves smoothly, with few jumps, through the song.
+
+    Returns
+    -------
+    TempoPath or None
+        None for a song shorter than two windows (16 s).
+    """
     curve = onset_curve(evidence)
     window = int(_WINDOW_S * FRAMES_PER_SECOND)
     if len(curve) < 2 * window:
@@ -91,7 +101,20 @@ def _best_path(strength: Doubles) -> Indices:
 
 
 def lock(evidence: Evidence, path: TempoPath) -> Clock:
-    """Count pulses along the path, then bend the count until the onsets' phase stands still."""
+    """Count pulses along the path, then bend the count until the onsets' phase stands still.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        In the files' time.
+    path : TempoPath
+        As `follow` gives it.
+
+    Returns
+    -------
+    Clock
+        On which the pulse is even.
+    """
     knots = np.arange(path.times_s[0], path.times_s[-1] + _LOCK_HOP_S, _LOCK_HOP_S)
     hz = np.interp(knots, path.times_s, path.hz)
     phase = np.concatenate([[0.0], np.cumsum(0.5 * (hz[1:] + hz[:-1]) * _LOCK_HOP_S)])

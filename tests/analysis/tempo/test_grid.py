@@ -8,8 +8,7 @@ import pytest
 from analysis.features.attacks import attacks_of
 from analysis.tempo.evidence import pool
 from analysis.tempo.grid import fit_grid
-from analysis.tempo.period import impulse_bpm, line_bpm, refined_bpm
-from analysis.tempo.pulse import candidate_beats_hz, onset_curve, spectrum_of
+from analysis.tempo.period import impulse_bpm, refined_bpm
 from tests.analysis.playing import band, features_of, placed, pluck
 
 
@@ -25,26 +24,6 @@ def test_a_line_through_all_attacks_finds_the_period(bpm: float) -> None:
     assert abs(fit.bpm - bpm) < 3.5 * fit.bpm_error
     assert impulse_bpm(music, fit) == pytest.approx(bpm, abs=0.02)
     assert refined_bpm(music, fit, 0.6) == pytest.approx(bpm, abs=0.02)
-
-
-def test_a_player_who_is_always_late_does_not_bend_the_tempo() -> None:
-    beats_s = 0.6 + np.arange(80) * 0.5
-    first = placed([(time, pluck(7)) for time in beats_s], 42)
-    enters_late = placed([(time + 0.012, pluck(24)) for time in beats_s[40:]], 42)
-    music = pool([features_of(first), features_of(enters_late)])
-    assert music is not None
-
-    assert line_bpm(music, 120.02, 0.6) == pytest.approx(120, abs=0.005)
-
-
-@pytest.mark.parametrize("bpm", [72.0, 118.4, 150.0])
-def test_the_beat_is_among_the_candidates(bpm: float) -> None:
-    music = pool([features_of(band(0.6 + np.arange(int(40 * bpm / 60)) * 60 / bpm))])
-    assert music is not None
-
-    candidates = candidate_beats_hz(spectrum_of(onset_curve(music)))
-
-    assert any(abs(60 * hz / bpm - 1) < 0.003 for hz in candidates)
 
 
 def test_attacks_are_the_notes_and_not_the_ripples_of_their_decay() -> None:
