@@ -23,12 +23,14 @@ from analysis.core.reports import Clipped, ClippedEvent, ClippedRun
 from analysis.core.samples import Floats, Indices, Samples, check_samples
 from analysis.core.units import amplitude_from_db, dbfs_from_amplitude
 
+# What a report keeps, and what is kept while measuring (house choices).
 _FIRST_RUNS = 10
 _MOST_EVENTS = 500
 _EVENTS_IN_REPORT = 20
-# Share of samples at the two extremes above which a wave has two values by nature. A sine clipped by 12 dB has 0.84.
+# Share of samples at the two extremes above which a wave has two values by nature (house choice). A sine clipped by
+# 12 dB has 0.84 (arithmetic).
 _TWO_VALUED_SHARE = 0.9
-_RAIL = 1.0
+_RAIL = 1.0  # full scale
 
 
 def find_clipped_runs(samples: Samples, sample_rate_hz: int, *, limits: Limits | None = None) -> tuple[ClippedRun, ...]:
@@ -38,11 +40,18 @@ def find_clipped_runs(samples: Samples, sample_rate_hz: int, *, limits: Limits |
     ----------
     samples : float array, shape (n_frames, n_channels)
         Full scale is 1.0. Not modified.
+    sample_rate_hz : int
+    limits : Limits, optional
 
     Returns
     -------
     tuple of ClippedRun
         By time, then channel. Empty when nothing clips. At most the first ten.
+
+    Raises
+    ------
+    ValueError
+        For samples that `check_samples` refuses.
     """
     check_samples(samples, sample_rate_hz)
     meter = ClippingMeter(sample_rate_hz, samples.shape[1], bit_depth=24, limits=limits or Limits())
@@ -71,6 +80,8 @@ class _Extreme:
 
 
 class ClippingMeter:
+    """Finds clipped runs in a stream of blocks; `bit_depth` is None for lossy files, which are taken as 24 bits."""
+
     def __init__(self, sample_rate_hz: int, channels: int, *, bit_depth: int | None, limits: Limits) -> None:
         self._rate = sample_rate_hz
         self._limits = limits
@@ -81,6 +92,7 @@ class ClippingMeter:
         self._frames = 0
 
     def add(self, block: Block) -> None:
+        """Take the next block. Runs that reach its end are held for the one after it."""
         for extreme in self._extremes:
             row = block.by_channel[extreme.channel]
             ends = block.highs if extreme.sign > 0 else block.lows

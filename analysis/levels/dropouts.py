@@ -20,21 +20,30 @@ from analysis.core.samples import Flags, Floats
 from analysis.core.units import amplitude_from_db
 
 _Kind = Literal["hole", "stuck", "repeat"]
-# Buffer lengths of converters and programs in frames.
+# Buffer lengths of converters and programs in frames (common practice).
 _BUFFER_FRAMES = (32, 64, 128, 256, 512, 1024, 2048)
+# What is kept, every how many samples are looked at first, and how much sound around a hole is judged (house choices).
 _MOST_DROPOUTS = 100
 _LOOK_EVERY = 8
 _SURROUNDING_S = 0.01
-# The jump at each edge of a hole, against the RMS around it. Half of all samples of a sine exceed 0.7 of its RMS.
+# The jump at each edge of a hole, against the RMS around it (house choice). Two in three samples of a sine exceed 0.7
+# of its RMS (arithmetic).
 _EDGE_RE_RMS = 0.25
 # The same note goes on behind a hole; behind a rest a new one starts, louder than what died away (house choice: 8 dB).
 _ALIKE = 2.5
-# Sound of fewer steps than this crosses zero for several samples at a time, and repeats itself by chance.
+# Sound of fewer steps than this crosses zero for several samples at a time, and repeats itself by chance
+# (house choice).
 _LSB_AROUND = 64.0
-# Equal samples in a row that are no wave at all, in frames; 20 Hz at full scale rests for 5 in 16 bits.
+# Equal samples in a row that are no wave at all, in frames (house choice); 20 Hz at full scale rests for 5 in 16 bits
+# (arithmetic).
 _STUCK_FRAMES = 24
-# A wave repeats itself as a buffer does; one that does so for this many buffers is a wave.
+# A wave repeats itself as a buffer does; one that does so for this many buffers is a wave
+# (house choice).
 _REPEATS_AT_MOST = 3
+
+
+# What is stuck at a value is passed on both sides by at least this much, or it is a clipped peak (house choice).
+_OVER_STUCK = 1.02
 
 
 class DropoutMeter:
@@ -52,6 +61,7 @@ class DropoutMeter:
         self._found: dict[int, Dropout] = {}
 
     def add(self, block: Block) -> None:
+        """Take the next block of the file."""
         if len(self._found) >= _MOST_DROPOUTS:
             return
         joined = np.concatenate([self._held, block.by_channel], axis=1)
@@ -118,14 +128,26 @@ class DropoutMeter:
             return False
         value = float(np.abs(joined[:, start]).max())
         sides = (joined[:, start - self._around : start], joined[:, end + 1 : end + 1 + self._around])
-        return all(_rms(side) > self._floor and float(np.abs(side).max()) > 1.02 * value for side in sides)
+        return all(_rms(side) > self._floor and float(np.abs(side).max()) > _OVER_STUCK * value for side in sides)
 
     def finish(self) -> tuple[Dropout, ...]:
         return tuple(self._found[frame] for frame in sorted(self._found))
 
 
 def runs(mask: Flags, shortest: int) -> list[tuple[int, int]]:
-    """Starts and ends of stretches of True that are at least `shortest` long."""
+    """Stretches of True.
+
+    Parameters
+    ----------
+    mask : bool array, shape (n,)
+    shortest : int
+        Shorter stretches are left out.
+
+    Returns
+    -------
+    list of (int, int)
+        Start and end (exclusive) of each, in order.
+    """
     if np.count_nonzero(mask) < shortest:
         return []
     edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))

@@ -13,12 +13,15 @@ import numpy as np
 
 from analysis.core.samples import Doubles, Floats
 
+# Samples in a piece (house choice).
 _PIECE = 64
-# Pieces whose memories are worked out in one product, and groups of pieces again.
+# Pieces whose memories are worked out in one product, and groups of pieces again (house choice).
 _GROUP = 32
-# The shelf begins where low rates end: it is then put below half the rate, where it hardly matters.
+# The shelf begins where low rates end: it is then put below half the rate, where it hardly matters
+# (house choice, as a share of the rate).
 _HIGHEST_SHELF = 0.45
-# Doublings of the time over which the filter's answer is summed up: two million samples, all of it at any rate.
+# Doublings of the time over which the filter's answer is summed up: two million samples, all of it at any rate
+# (arithmetic: 2**21).
 _DOUBLINGS = 21
 
 
@@ -27,7 +30,17 @@ def k_weighting(sample_rate_hz: int) -> Doubles:
 
     The tables give coefficients for 48 kHz alone; these are the analogue shelf and high-pass behind them, mapped by the
     bilinear transform, which gives the tabled values back at 48 kHz.
+
+    Returns
+    -------
+    float64 array, shape (2, 6)
+        Shelf and high-pass, each b0, b1, b2, a0, a1, a2 with a0 = 1.
+
+    References
+    ----------
+    ITU-R BS.1770-5, Annex 1, tables 1 and 2.
     """
+    # Derived from the tabled coefficients; `tests/analysis/levels/test_k_weighting.py` holds them against the tables.
     shelf_gain_db, shelf_q, shelf_hz = 3.999843853973347, 0.7071752369554196, 1681.974450955533
     pass_q, pass_hz = 0.5003270373238773, 38.13547087602444
     k = math.tan(math.pi * min(shelf_hz / sample_rate_hz, _HIGHEST_SHELF))
@@ -66,7 +79,17 @@ class KWeighting:
         self._memory: Floats = np.zeros((channels, len(step)), np.float32)
 
     def weighted(self, rows: Floats) -> Floats:
-        """The next samples, shape (channels, n_frames)."""
+        """Weight the next samples.
+
+        Parameters
+        ----------
+        rows : float32 array, shape (n_channels, n_frames)
+            Not modified.
+
+        Returns
+        -------
+        float32 array, shape (n_channels, n_frames)
+        """
         channels, frames = rows.shape
         short = -frames % (_PIECE * _GROUP**2)
         padded = np.pad(rows, ((0, 0), (0, short))) if short else rows

@@ -10,23 +10,24 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.blocks import Block
-from analysis.core.samples import Doubles, Samples, check_samples
+from analysis.core.samples import Doubles, Floats, Samples, check_samples
 from analysis.levels.k_weighting import KWeighting
 
-_STEPS_PER_SECOND = 100
+_STEPS_PER_SECOND = 100  # house choice, see above
 _MOMENTARY_STEPS = 40  # 400 ms, BS.1770-5 Annex 1
 _SHORT_TERM_STEPS = 300  # 3 s, EBU Tech 3341 2.2
 _GATING_HOP_STEPS = 10  # 75 % overlap, BS.1770-5 Annex 1
 _OFFSET_LU = -0.691  # BS.1770-5 Annex 1, equation 2
-_ABSOLUTE_GATE_LUFS = -70.0
-_RELATIVE_GATE_LU = -10.0
+_ABSOLUTE_GATE_LUFS = -70.0  # BS.1770-5 Annex 1
+_RELATIVE_GATE_LU = -10.0  # BS.1770-5 Annex 1
 _RANGE_GATE_LU = -20.0  # EBU Tech 3342
-_RANGE_PERCENTILES = (10.0, 95.0)
+_RANGE_PERCENTILES = (10.0, 95.0)  # EBU Tech 3342
 _SURROUND_WEIGHT = 1.41  # BS.1770-5 Annex 1, table 3
-# By number of channels in the order of WAV's channel mask; every other layout counts all channels alike.
+_SILENT_POWER = 1e-15  # -150 LUFS: rounding of silence (house choice)
+# By number of channels in the order of WAV's channel mask; every other layout counts all channels alike
+# (house choice). The low-frequency channel does not count (BS.1770-5 Annex 1).
 _CHANNEL_WEIGHTS = {
     5: (1.0, 1.0, 1.0, _SURROUND_WEIGHT, _SURROUND_WEIGHT),
     6: (1.0, 1.0, 1.0, 0.0, _SURROUND_WEIGHT, _SURROUND_WEIGHT),
@@ -45,7 +46,28 @@ class Loudness:
 
 
 def measure_loudness(samples: Samples, sample_rate_hz: int) -> Loudness:
-    """Loudness of a whole signal in memory, shape (n_frames, n_channels)."""
+    """Loudness of a whole signal in memory.
+
+    Parameters
+    ----------
+    samples : float array, shape (n_frames, n_channels)
+        Full scale is 1.0. Not modified.
+    sample_rate_hz : int
+
+    Returns
+    -------
+    Loudness
+        Integrated, momentary and short-term maximum in LUFS, range in LU.
+
+    Raises
+    ------
+    ValueError
+        For samples that `check_samples` refuses.
+
+    References
+    ----------
+    ITU-R BS.1770-5; EBU R 128; EBU Tech 3341 and 3342.
+    """
     check_samples(samples, sample_rate_hz)
     meter = LoudnessMeter(sample_rate_hz, samples.shape[1])
     for start in range(0, len(samples), sample_rate_hz):
@@ -54,6 +76,8 @@ def measure_loudness(samples: Samples, sample_rate_hz: int) -> Loudness:
 
 
 class LoudnessMeter:
+    """Measures a stream of blocks; memory grows by 800 bytes a second."""
+
     def __init__(self, sample_rate_hz: int, channels: int) -> None:
         self._weighting = KWeighting(sample_rate_hz, channels)
         self._channel_weights = np.array(_CHANNEL_WEIGHTS.get(channels, (1.0,) * channels))
@@ -63,6 +87,7 @@ class LoudnessMeter:
         self._steps: list[Doubles] = []
 
     def add(self, block: Block) -> None:
+        """Take the next block of the file."""
         if not block.frames:
             return
         weighted = self._weighting.weighted(block.by_channel)
@@ -94,7 +119,7 @@ class LoudnessMeter:
         )
 
 
-def _sums_between(weighted: NDArray[np.floating], edges: list[int]) -> Doubles:
+def _sums_between(weighted: Floats, edges: list[int]) -> Doubles:
     """Sum of squares of each row between neighbouring edges; zero where two edges coincide."""
     squares = np.square(weighted)
     sums = np.zeros((len(weighted), len(edges) - 1))
@@ -118,7 +143,7 @@ def _windows(sums: Doubles, size: int) -> tuple[Doubles, float]:
 
 
 def _loudness(power: float) -> float | None:
-    return _OFFSET_LU + 10.0 * math.log10(power) if power > 1e-15 else None
+    return _OFFSET_LU + 10.0 * math.log10(power) if power > _SILENT_POWER else None
 
 
 def _power(loudness_lufs: float) -> float:

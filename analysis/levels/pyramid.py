@@ -7,6 +7,7 @@ import numpy as np
 from analysis.core.blocks import Block
 from analysis.core.samples import Floats
 
+# More than the widest screen shows, at 256 KiB a file (house choice).
 MOST_BUCKETS = 32_768
 
 
@@ -20,6 +21,7 @@ class PyramidMeter:
         self._waiting = np.zeros((0, 2), np.float32)
 
     def add(self, block: Block) -> None:
+        """Take the next block of the file."""
         extremes = np.stack([block.lows.min(axis=0), block.highs.max(axis=0)], axis=1)
         self._waiting = np.concatenate([self._waiting, extremes])
         self._take(len(self._waiting) // self._merge)
@@ -47,7 +49,13 @@ class PyramidMeter:
         self._merge *= 2
 
     def finish(self) -> Floats:
-        """Shape (buckets, 2): lowest, highest. All buckets cover the same time but the last, which may be shorter."""
+        """The picture so far.
+
+        Returns
+        -------
+        float32 array, shape (n_buckets, 2)
+            Lowest and highest sample, full scale 1.0. All buckets cover the same time; the last may be shorter.
+        """
         if len(self._waiting):
             last = _merged(self._waiting[np.newaxis])
             return np.concatenate([self._buckets[: self._count], last])

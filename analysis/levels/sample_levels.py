@@ -14,8 +14,10 @@ from analysis.core.blocks import Block
 from analysis.core.limits import Limits
 from analysis.core.samples import Floats
 
-# The mean is also taken over pieces of this length, about a tenth of a second: an offset is in all of them alike.
+# The mean is also taken over pieces of this length, about a tenth of a second: an offset is in all of them alike
+# (house choice).
 _DC_PIECE_FRAMES = 4_096
+# Under this share of both channels' power the difference is taken from the samples themselves (house choice).
 _NEARLY_ALIKE = 0.01
 
 
@@ -23,7 +25,7 @@ _NEARLY_ALIKE = 0.01
 class Levels:
     """`dc_offset` is the mean of the channel that is furthest off, `dc_error` how far that mean may be off by chance.
 
-    `power` is each channel's mean square.
+    `peak` is an amplitude, `power` each channel's mean square, `difference_db` left minus right re left plus right.
     """
 
     peak: float
@@ -37,6 +39,8 @@ class Levels:
 
 
 class LevelMeter:
+    """Measures a stream of blocks; each sum is kept for the whole file."""
+
     def __init__(self, channels: int) -> None:
         self._peak = 0.0
         self._sums = np.zeros(channels)
@@ -49,6 +53,7 @@ class LevelMeter:
         self._first_bad_frame: int | None = None
 
     def add(self, block: Block) -> None:
+        """Take the next block of the file."""
         rows = block.by_channel
         self._peak = max(self._peak, float(block.peaks.max(initial=0.0)))
         self._add_means(rows)
@@ -106,7 +111,7 @@ class LevelMeter:
         return float(self._products[0, 1]) / scale if scale > 0.0 else None
 
     def _difference_db(self) -> float | None:
-        """Left minus right against left plus right in power. -400 stands for no difference at all."""
+        """Left minus right against left plus right in power. -400 (house choice) stands for no difference at all."""
         if len(self._products) != 2:
             return None
         together = float(self._products.sum())
@@ -163,6 +168,7 @@ class BitMeter:
         self._seen = 0
 
     def add(self, block: Block) -> None:
+        """Take the next block of the file."""
         # Once the lowest bit has been seen nothing more can change: most files stop here at their first block.
         if self._bits is None or self._seen & 1:
             return

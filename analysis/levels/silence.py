@@ -30,7 +30,7 @@ class Silence:
 
 
 class SilenceMeter:
-    """Keeps first and last crossing of a ladder of levels, 1 dB apart."""
+    """Keeps the first and last crossing of each level that the threshold could be, 1 dB apart (house choice)."""
 
     def __init__(self, limits: Limits) -> None:
         self._limits = limits
@@ -43,6 +43,7 @@ class SilenceMeter:
         self._peak = 0.0
 
     def add(self, block: Block) -> None:
+        """Take the next block of the file."""
         peaks = block.peaks.max(axis=0)
         self._note_first(block, peaks)
         self._note_last(block, peaks)

@@ -14,14 +14,18 @@ from analysis.core.blocks import Block
 from analysis.core.limits import Limits
 from analysis.core.samples import Doubles, Floats
 
+# Length of a spectrum: bins of 12 Hz at 48 kHz (house choice).
 _FRAMES = 4096
-# Spectra per block of about a second: enough for a long-term picture at a fraction of a whole spectrogram's cost.
+# Spectra per block of about a second: enough for a long-term picture at a fraction of a whole spectrogram's cost
+# (house choice).
 _SPECTRA_PER_BLOCK = 2
+# How far the spectrum is smoothed, and the band that the level under the edge is compared with (house choices).
 _SMOOTHING_HZ = 200.0
 _MID_BAND_HZ = (1_000.0, 8_000.0)
-# A spectrum counts if its power is within 30 dB of the loudest: fades and gaps would only blur the edge.
+# A spectrum counts if its power is within 30 dB of the loudest: fades and gaps would only blur the edge
+# (house choice).
 _QUIET_BELOW_LOUDEST = 1e-3
-_FLOOR_POWER = 1e-20
+_FLOOR_POWER = 1e-20  # -200 dB instead of the logarithm of nothing (house choice)
 
 
 class SpectrumMeter:
@@ -35,6 +39,7 @@ class SpectrumMeter:
         self._loudest = 0.0
 
     def add(self, block: Block) -> None:
+        """Take the next block. Blocks shorter than one spectrum are left out."""
         if block.frames < _FRAMES or not block.peaks.any():
             return
         starts = np.linspace(0, block.frames - _FRAMES, _SPECTRA_PER_BLOCK).astype(int)

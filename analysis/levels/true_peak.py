@@ -22,28 +22,58 @@ from analysis.core.blocks import BUCKET_FRAMES, Block
 from analysis.core.framing import overlapping
 from analysis.core.samples import Floats, Samples, check_samples
 
+# The interpolator: a Kaiser-windowed sinc (house choice; Annex 2 shows one of 12 taps a phase).
 _TAPS = 32
 _KAISER_BETA = 8.0
-_HALF_RATE_FROM_HZ = 96_000
-# How many samples one row of the matrix product turns out: a trade of copying against multiplying by zero.
+_HALF_RATE_FROM_HZ = 96_000  # Annex 2: a higher rate needs proportionately less oversampling
+# How many samples one row of the matrix product turns out: a trade of copying against multiplying by zero
+# (house choice).
 _ROW_FRAMES = 64
 _HISTORY = _TAPS - 1
-# Room for the interpolation filter not being the ideal one that the second bound speaks of.
+# Room for the interpolation filter not being the ideal one that the third bound speaks of (house choice).
 _BOUND_SLACK = 1.02
-_BUCKETS_AT_ONCE = 64
+_BLOCK_FRAMES = 65_536  # of a signal in memory, as the reader cuts files (house choice)
+_BUCKETS_AT_ONCE = 64  # each result raises the bar for the next (house choice)
 
 
 def measure_true_peak(samples: Samples, sample_rate_hz: int) -> float:
-    """Largest absolute value between the samples of a signal in memory, as an amplitude."""
+    """Largest absolute value of a signal in memory, between its samples too.
+
+    Parameters
+    ----------
+    samples : float array, shape (n_frames, n_channels)
+        Full scale is 1.0. Not modified.
+    sample_rate_hz : int
+
+    Returns
+    -------
+    float
+        As an amplitude: 1.0 is 0 dBTP.
+
+    Raises
+    ------
+    ValueError
+        For samples that `check_samples` refuses.
+
+    References
+    ----------
+    ITU-R BS.1770-5, Annex 2.
+    """
     check_samples(samples, sample_rate_hz)
     meter = TruePeakMeter(sample_rate_hz, samples.shape[1])
-    for start in range(0, len(samples), 65_536):
-        meter.add(Block(samples[start : start + 65_536], start))
+    for start in range(0, len(samples), _BLOCK_FRAMES):
+        meter.add(Block(samples[start : start + _BLOCK_FRAMES], start))
     return meter.finish()
 
 
 def interpolator(phases: int) -> Floats:
-    """Windowed-sinc filters for the points between samples, shape (phases - 1, _TAPS), each of unit gain at DC."""
+    """Windowed-sinc filters for the points between samples.
+
+    Returns
+    -------
+    float32 array, shape (phases - 1, 32)
+        One filter for each point between two samples, of unit gain at DC.
+    """
     at = np.arange(_TAPS) - (_TAPS // 2 - 1)
     rows = []
     for phase in range(1, phases):
@@ -77,6 +107,8 @@ def _product_matrix(filters: Floats) -> Floats:
 
 
 class TruePeakMeter:
+    """Measures a stream of blocks; `finish` gives the amplitude."""
+
     def __init__(self, sample_rate_hz: int, channels: int) -> None:
         filters = interpolator(4 if sample_rate_hz >= _HALF_RATE_FROM_HZ else 8)
         self._gain = float(np.abs(filters).sum(axis=1).max())
@@ -87,6 +119,7 @@ class TruePeakMeter:
         self.peak = 0.0
 
     def add(self, block: Block) -> None:
+        """Take the next block of the file."""
         self.peak = max(self.peak, float(block.peaks.max(initial=0.0)))
         for channel, row in enumerate(block.by_channel):
             self._search(self._held[channel], row, block.peaks[channel])
