@@ -11,8 +11,9 @@ from typing import Any
 
 from analysis.maps.tempo_map import SECONDS_PER_MINUTE, MeterSign, Segment, TempoMap, TempoMapError, exact
 
+# More than a song has bars (house choice).
 _MOST_ANCHORS = 2_000
-# A ramp may not leave what a tempo can be on its way.
+# A ramp may not leave what a tempo can be on its way: 1000 BPM, as in `TempoMap`.
 _LEAST_BEAT_S = Fraction(SECONDS_PER_MINUTE, 1_000)
 
 

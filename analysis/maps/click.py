@@ -14,14 +14,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import chain
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.samples import Doubles
 from analysis.maps.tempo_map import FreeStretch, Segment, TempoMap, round_half_up
 
+# House choices, all of them up to the blocks: levels, pitches, how long a click sounds and fades.
 DEFAULT_PEAK_DBFS = -12.0
 CEILING_DBTP = -6.0
 # A sine that starts at once swings a little higher between the samples than on them.
@@ -30,6 +29,7 @@ _ACCENT_HZ, _BEAT_HZ = 1600.0, 1000.0
 _BEAT_RE_ACCENT_DB = -5.0
 _DECAY_S, _SOUND_S = 0.012, 0.06
 _FADE_S = 0.004
+# About 5 s at 48 kHz.
 BLOCK_FRAMES = 2**18
 
 
@@ -141,9 +141,20 @@ def render_click(
     sample_rate_hz: int = 48_000,
     peak_dbfs: float = DEFAULT_PEAK_DBFS,
 ) -> Doubles:
-    """The click as samples, shape (frames, 1), as `plan_click` places it.
+    """The click as samples, as `plan_click` places it.
 
-    `peak_dbfs` is the accent's peak; it is lowered to the ceiling when more is asked for.
+    Parameters
+    ----------
+    tempo_map : TempoMap
+    bars, count_in_bars, sample_rate_hz : int
+        As for `plan_click`.
+    peak_dbfs : float
+        The accent's peak. It is lowered to the ceiling when more is asked for.
+
+    Returns
+    -------
+    float64 array, shape (n_frames, 1)
+        Full scale is 1.0.
     """
     return render_plan(
         plan_click(tempo_map, bars=bars, count_in_bars=count_in_bars, sample_rate_hz=sample_rate_hz),
@@ -152,13 +163,26 @@ def render_click(
 
 
 def render_plan(plan: ClickPlan, *, peak_dbfs: float = DEFAULT_PEAK_DBFS) -> Doubles:
+    """The planned click as samples.
+
+    Returns
+    -------
+    float64 array, shape (plan.frames, 1)
+        Full scale is 1.0.
+    """
     return np.concatenate([np.zeros((0, 1)), *render_blocks(plan, peak_dbfs=peak_dbfs)])
 
 
 def render_blocks(
     plan: ClickPlan, *, peak_dbfs: float = DEFAULT_PEAK_DBFS, block_frames: int = BLOCK_FRAMES
 ) -> Iterator[Doubles]:
-    """The click piece by piece, each of shape (frames, 1): hours of it fit into little memory."""
+    """The planned click piece by piece, so that hours of it fit into little memory.
+
+    Yields
+    ------
+    float64 array, shape (n_frames, 1)
+        At most `block_frames` frames; full scale is 1.0.
+    """
     peak = 10 ** (min(peak_dbfs, CEILING_DBTP - _BETWEEN_SAMPLES_DB) / 20)
     accent = _click_sound(_ACCENT_HZ, plan.sample_rate_hz) * peak
     beat = _click_sound(_BEAT_HZ, plan.sample_rate_hz) * peak * 10 ** (_BEAT_RE_ACCENT_DB / 20)
@@ -181,7 +205,7 @@ def render_blocks(
 
 def _click_sound(pitch_hz: float, sample_rate_hz: int) -> Doubles:
     """A short decaying sine that peaks at 1 and whose first sample already sounds, so that its onset is its frame."""
-    time: NDArray[Any] = (np.arange(int(_SOUND_S * sample_rate_hz)) + 0.5) / sample_rate_hz
+    time: Doubles = (np.arange(int(_SOUND_S * sample_rate_hz)) + 0.5) / sample_rate_hz
     fade = np.minimum(1, (_SOUND_S - time) / _FADE_S)
     sound = np.sin(2 * np.pi * pitch_hz * time) * np.exp(-time / _DECAY_S) * fade
     loudest: Doubles = sound / np.abs(sound).max()

@@ -20,6 +20,7 @@ from analysis.media.windows import mixed_window
 
 # Room before the first click: the music fades in here, and a phone that starts late swallows no beat (house choice).
 _LEAD_S = Fraction(1, 2)
+# The last click rings out (house choice).
 _TAIL_S = Fraction(1, 4)
 # Bits of the copy that a browser plays.
 _SUBTYPE = "PCM_16"

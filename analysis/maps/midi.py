@@ -17,12 +17,14 @@ import mido
 
 from analysis.maps.tempo_map import MeterSign, Segment, TempoMap, TempoMapError, round_half_up
 
+# Divides by every note value up to the 32nd and by three (house choice).
 _TICKS_PER_QUARTER = 480
 _MICROSECONDS_PER_MINUTE = 60_000_000
-_SLOWEST_US, _FASTEST_US = 0xFFFFFF, 1
+_SLOWEST_US, _FASTEST_US = 0xFFFFFF, 1  # SMF 1.1: three bytes
 _DEFAULT_US = 500_000  # SMF 1.1: 120 BPM until a Set Tempo says otherwise
 _BAR_ONE_MARKER = "bar one"
 _FREE_MARKER, _IN_TIME_MARKER = "free", "in time"
+# What a file of a song stays far below (house choices).
 _MAX_EVENTS = 200_000
 _MAX_BARS = 10_000
 

@@ -14,7 +14,8 @@ from analysis.core.samples import Doubles, Flags
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
 
-# Attacks are held against the half beats: nearer ones hide a drift, farther ones leave the off-beats out.
+# Attacks are held against the half beats: nearer ones hide a drift, farther ones leave the off-beats out (house
+# choice).
 _PARTS = 2
 
 
@@ -28,7 +29,10 @@ class PooledAttacks:
 
 @dataclass(frozen=True)
 class Residual:
-    """Attacks at `time_s` and how late each is, in ms, against the nearest half beat of the map (early: negative)."""
+    """Attacks at `time_s` and how late each is, in ms, against the nearest half beat of the map (early: negative).
+
+    All three have shape (n,); `weight` is the attack's strength.
+    """
 
     time_s: Doubles
     late_ms: Doubles
@@ -38,23 +42,39 @@ class Residual:
 @dataclass(frozen=True)
 class Lean:
     """The attacks of one stretch: their weighted median against the map and how they spread around it (scaled median
-    absolute deviation), both in ms; None where too few are heard."""
+    absolute deviation), both in ms; None where there are too few."""
 
     late_ms: float | None
     spread_ms: float | None
     count: int
 
 
+# From how many attacks on a stretch has a median worth showing (house choice).
 _FEWEST = 4
-# Of a bar, which is judged beside its neighbours, one attack tells something.
+# Of a bar, which is judged beside its neighbours, one attack tells something (house choice).
 _FEWEST_IN_BAR = 1
-# A half beat worked out from an attack's place and lateness is on its bar line to this.
+# A half beat worked out from an attack's place and lateness is on its bar line to this (rounding; house choice).
 _SAME_S = 1e-6
-# The median absolute deviation of a normal distribution is this share of its standard deviation.
+# The median absolute deviation of a normal distribution is this share of its standard deviation (arithmetic).
 _MAD_SHARE = 0.6745
 
 
 def residual_of(tempo_map: TempoMap, onset_s: Doubles, weight: Doubles) -> Residual:
+    """Hold attacks against the map's half beats.
+
+    Parameters
+    ----------
+    tempo_map : TempoMap
+    onset_s : float64 array, shape (n,)
+        Seconds from the start of the files.
+    weight : float64 array, shape (n,)
+        Strength of each attack.
+
+    Returns
+    -------
+    Residual
+        In the order of `onset_s`, without those in free passages.
+    """
     held = in_time(onset_s, tempo_map)
     onset_s, weight = onset_s[held], weight[held]
     starts = np.array([float(one.time_s) for one in tempo_map.segments])
@@ -78,6 +98,18 @@ def _lean_of(residual: Residual, inside: Flags, *, fewest: int = _FEWEST) -> Lea
 
 
 def weighted_middle(values: Doubles, weight: Doubles) -> float:
+    """The lower weighted median.
+
+    Parameters
+    ----------
+    values, weight : float64 array, shape (n,)
+        At least one value; weights are positive.
+
+    Returns
+    -------
+    float
+        One of `values`.
+    """
     order = np.argsort(values)
     total = np.cumsum(weight[order])
     return float(values[order][np.searchsorted(total, total[-1] / 2)])

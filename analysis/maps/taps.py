@@ -15,15 +15,16 @@ import numpy as np
 
 from analysis.core.samples import Doubles, Indices
 
+# A line through fewer has no interval worth showing (house choice).
 _FEWEST_TAPS = 4
 _SLOWEST_S, _FASTEST_S = 3.0, 0.12  # between two taps: nobody taps the felt beat slower or faster (house choice)
-# A tap further from the line than this share of a beat was a slip, not part of the count.
+# A tap further from the line than this share of a beat was a slip, not part of the count (house choice).
 _SLIP = 0.3
-_SURE = 0.95
+_SURE = 0.95  # coverage of the interval (house choice)
 # A reading is what was tapped when it lies within the taps' interval, or this close to it (house choice).
 _SAME = 0.02
-_ROUNDS = 4
-# Levels of one pulse at which people tap.
+_ROUNDS = 4  # of counting anew and fitting again (house choice)
+# Levels of one pulse at which people tap (house choice).
 _LEVELS = (1.0, 0.5, 2.0, 1 / 3, 3.0, 2 / 3, 1.5)
 
 

@@ -17,7 +17,8 @@ from analysis.core.reports import MapSegment
 
 SECONDS_PER_MINUTE = 60
 # A segment's end as its stated tempo gives it may differ this much from the next segment's stated time and still be
-# taken as the same point, written down with rounding. Beyond it the times are anchors, and they win over the tempo.
+# taken as the same point, written down with rounding. Beyond it the times are anchors, and they win over the tempo
+# (house choice: half a frame at 48 kHz).
 _SAME_POINT_S = Fraction(1, 100_000)
 
 
@@ -26,6 +27,7 @@ _SAME_POINT_S = Fraction(1, 100_000)
 _LONGEST_QUARTER_S = Fraction(0xFFFFFF, 1_000_000)
 # Longer bars than this are typing errors: nobody counts them (house choice).
 MOST_IN_A_BAR = 32
+# Lower numbers of a time signature: powers of two, as in SMF 1.1 (`FF 58 04`), down to the 32nd (house choice).
 NOTE_VALUES = (1, 2, 4, 8, 16, 32)
 
 
