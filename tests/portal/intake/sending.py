@@ -8,7 +8,6 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 
 import numpy as np
-import pytest
 import soundfile
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -19,7 +18,6 @@ from pytest_django.live_server_helper import LiveServer
 
 from portal.bookings.models import Song
 from portal.intake.models import SourceFile
-from portal.uploads.models import Upload
 from tests.factories import make_client, make_song
 from tests.signals import click_track, tone
 
@@ -68,13 +66,9 @@ def choose(page: Page, *paths: Path) -> None:
     page.locator(".dropzone input[type=file]").set_input_files(list(paths))
 
 
-def wait_for_upload(page: Page) -> Upload:
-    for _ in range(50):
-        upload = Upload.objects.first()
-        if upload is not None:
-            return upload
-        page.wait_for_timeout(100)
-    pytest.fail("no upload was made")
+def first_bytes(page: Page) -> AbstractContextManager[object]:
+    """Ends when the page begins to send: from then on it knows the upload as the house does."""
+    return page.expect_request(lambda request: request.method == "PATCH")
 
 
 def stored_content(source: SourceFile) -> bytes:

@@ -18,7 +18,7 @@ from portal.intake.models import SourceFile
 from portal.uploads import services as uploads
 from portal.uploads.models import Upload
 from tests.factories import make_check, measured_song
-from tests.portal.intake.sending import choose, open_song, stored_content, wait_for_upload
+from tests.portal.intake.sending import choose, first_bytes, open_song, stored_content
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 CONTENT = bytes(range(256)) * 4_000
@@ -94,7 +94,7 @@ def test_the_same_file_chosen_again_after_a_reload_goes_on_where_it_was(page: Pa
     page.route(TUS, lambda route: route.abort("internetdisconnected"))
     choose(page, stem)
     expect(page.locator(".upload .state")).to_have_text("The connection broke; trying again")
-    upload = wait_for_upload(page)
+    upload = Upload.objects.get()
     uploads.append(upload=upload, at_offset=0, pieces=lambda _: [CONTENT[:1_000]])
     page.on("dialog", lambda dialog: dialog.accept())
     page.reload()
@@ -121,8 +121,8 @@ def test_a_refusal_is_said_in_the_house_s_words(page: Page, song: Song, stem: Pa
 
 def test_leaving_while_a_file_is_on_its_way_warns(page: Page, song: Song, stem: Path) -> None:
     page.route(TUS, lambda route: route.abort("internetdisconnected"))
-    choose(page, stem)
-    wait_for_upload(page)
+    with first_bytes(page):
+        choose(page, stem)
     warnings: list[str] = []
 
     def leave(dialog: Dialog) -> None:
@@ -137,8 +137,8 @@ def test_leaving_while_a_file_is_on_its_way_warns(page: Page, song: Song, stem: 
 
 def test_a_file_can_be_stopped_and_leaves_nothing(page: Page, song: Song, stem: Path) -> None:
     page.route(TUS, lambda route: route.abort() if route.request.method == "PATCH" else route.continue_())
-    choose(page, stem)
-    wait_for_upload(page)
+    with first_bytes(page):
+        choose(page, stem)
 
     page.get_by_role("button", name="Remove bass.wav").click()
 

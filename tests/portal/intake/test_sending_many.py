@@ -17,7 +17,7 @@ from portal.intake.models import SourceFile
 from portal.uploads import services as uploads
 from portal.uploads.models import Upload
 from tests.portal.intake.made_zips import zipped
-from tests.portal.intake.sending import choose, open_song, stored_content, wait_for_upload
+from tests.portal.intake.sending import choose, first_bytes, open_song, stored_content
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 CONTENT = bytes(range(256)) * 4_000
@@ -146,8 +146,9 @@ def stem(tmp_path: Path) -> Path:
 
 def test_a_paused_file_goes_on_where_it_was(page: Page, song: Song, stem: Path) -> None:
     gate = Gate(page)
-    choose(page, stem)
-    upload = wait_for_upload(page)
+    with first_bytes(page):
+        choose(page, stem)
+    upload = Upload.objects.get()
     page.get_by_role("button", name="Pause bass.wav").click()
     expect(page.locator(".upload .state")).to_contain_text("Paused")
     uploads.append(upload=upload, at_offset=0, pieces=lambda _: [CONTENT[:1_000]])
@@ -184,8 +185,8 @@ def test_a_file_has_one_row_from_its_drop_to_its_result(page: Page, song: Song, 
 def test_a_row_does_not_go_from_under_the_hand(page: Page, song: Song, stem: Path) -> None:
     page.evaluate(WITHOUT_CLOCK)
     gate = Gate(page)
-    choose(page, stem)
-    wait_for_upload(page)
+    with first_bytes(page):
+        choose(page, stem)
     page.get_by_role("button", name="Pause bass.wav").click()
     gate.open()
     page.get_by_role("button", name="Go on bass.wav").click()
@@ -199,8 +200,8 @@ def test_a_row_does_not_go_from_under_the_hand(page: Page, song: Song, stem: Pat
 
 def test_all_are_paused_and_go_on_with_one_press(page: Page, song: Song, folder: Path) -> None:
     gate = Gate(page)
-    drop(page, folder)
-    wait_for_upload(page)
+    with first_bytes(page):
+        drop(page, folder)
     page.get_by_role("button", name="Pause all").click()
     expect(page.locator('.upload[data-state="paused"]')).to_have_count(3)
     expect(page.locator(".uploads-total .sum")).to_contain_text("0 of 3 files received: 0 bytes of ")
@@ -214,8 +215,8 @@ def test_all_are_paused_and_go_on_with_one_press(page: Page, song: Song, folder:
 
 def test_one_that_is_removed_leaves_the_sum(page: Page, song: Song, folder: Path) -> None:
     gate = Gate(page)
-    drop(page, folder)
-    wait_for_upload(page)
+    with first_bytes(page):
+        drop(page, folder)
     page.get_by_role("button", name="Remove bass.wav").click()
     expect(page.locator(".uploads-total .sum")).to_contain_text("0 of 2 files received")
     page.get_by_role("button", name="Pause all").click()
@@ -228,8 +229,9 @@ def test_one_that_is_removed_leaves_the_sum(page: Page, song: Song, folder: Path
 
 def test_offline_is_shown_and_it_goes_on_by_itself(page: Page, song: Song, stem: Path) -> None:
     gate = Gate(page)
-    choose(page, stem)
-    upload = wait_for_upload(page)
+    with first_bytes(page):
+        choose(page, stem)
+    upload = Upload.objects.get()
     page.context.set_offline(True)
     expect(page.locator(".offline")).to_have_text("You are offline: it goes on by itself.")
     expect(page.locator(".upload .state")).to_have_text("You are offline: it goes on by itself")
@@ -256,8 +258,9 @@ def test_chosen_while_offline_it_waits_for_the_line(page: Page, song: Song, stem
 def test_begun_on_another_machine_it_goes_on_here(page: Page, song: Song, stem: Path) -> None:
     """What the server knows is enough: this browser remembers nothing."""
     gate = Gate(page)
-    choose(page, stem)
-    upload = wait_for_upload(page)
+    with first_bytes(page):
+        choose(page, stem)
+    upload = Upload.objects.get()
     uploads.append(upload=upload, at_offset=0, pieces=lambda _: [CONTENT[:3_000]])
     page.evaluate("localStorage.clear()")
     page.on("dialog", lambda dialog: dialog.accept())
@@ -276,8 +279,9 @@ def test_begun_on_another_machine_it_goes_on_here(page: Page, song: Song, stem: 
 
 def test_a_newer_bounce_of_the_same_length_does_not_go_on_from_the_old_one(page: Page, song: Song, stem: Path) -> None:
     gate = Gate(page)
-    choose(page, stem)
-    uploads.append(upload=wait_for_upload(page), at_offset=0, pieces=lambda _: [CONTENT[:3_000]])
+    with first_bytes(page):
+        choose(page, stem)
+    uploads.append(upload=Upload.objects.get(), at_offset=0, pieces=lambda _: [CONTENT[:3_000]])
     page.on("dialog", lambda dialog: dialog.accept())
     page.reload()
     gate.open()
@@ -291,8 +295,9 @@ def test_a_newer_bounce_of_the_same_length_does_not_go_on_from_the_old_one(page:
 
 def test_what_was_begun_can_be_removed(page: Page, song: Song, stem: Path) -> None:
     gate = Gate(page)
-    choose(page, stem)
-    uploads.append(upload=wait_for_upload(page), at_offset=0, pieces=lambda _: [CONTENT[:3_000]])
+    with first_bytes(page):
+        choose(page, stem)
+    uploads.append(upload=Upload.objects.get(), at_offset=0, pieces=lambda _: [CONTENT[:3_000]])
     page.on("dialog", lambda dialog: dialog.accept())
     page.reload()
     gate.open()
