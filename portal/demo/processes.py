@@ -32,7 +32,7 @@ def web(door: int) -> Part:
         *(sys.executable, "-m", "gunicorn", "portal.wsgi:application"),
         *("--config", "python:portal.demo.gunicorn", "--bind", f"fd://{door}", "--worker-class", "gthread"),
         *("--workers", str(WEB_PROCESSES), "--threads", str(WEB_THREADS), "--timeout", str(WEB_TIMEOUT_S)),
-        *("--graceful-timeout", "5", "--no-control-socket", "--log-level", "warning"),
+        *("--graceful-timeout", "5", "--preload", "--no-control-socket", "--log-level", "warning"),
     )
     return Part("web", command, handed_down=(door,))
 
