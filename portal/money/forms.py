@@ -1,4 +1,4 @@
-"""What is typed about money. Amounts are typed as decimals and shown back rounded to the currency's smallest unit."""
+"""What is typed about money. Amounts are typed as people write them, and shown back rounded to the currency's unit."""
 
 from __future__ import annotations
 
@@ -10,12 +10,14 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from portal.bookings.models import Booking
+from portal.money.amounts import AmountError, read_amount, write_amount
 from portal.money.currencies import MINOR_DIGITS, to_decimal
 from portal.money.models import SMALLEST_QUANTITY, Payment, Quote
 from portal.money.services import Conditions, Line
 from portal.people.models import House
 
 MOST_LINES = 60
+DECIMALS = 6  # of a price as typed; it is rounded to the currency's smallest unit when it is stored
 EMPTY_LINES = 3
 HIGHEST_PRICE = Decimal(1_000_000_000)
 
@@ -25,6 +27,26 @@ class DayInput(forms.DateInput):
 
     def __init__(self) -> None:
         super().__init__(format="%Y-%m-%d")
+
+
+class AmountField(forms.DecimalField):
+    """An amount as people of any country type it. What can be read in two ways is asked about, never guessed."""
+
+    widget = forms.TextInput
+
+    def to_python(self, value: Any) -> Decimal | None:
+        if value in self.empty_values:
+            return None
+        try:
+            return read_amount(str(value))
+        except AmountError as error:
+            raise forms.ValidationError(str(error)) from error
+
+    def prepare_value(self, value: Any) -> Any:
+        return write_amount(value) if isinstance(value, Decimal) else value
+
+    def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
+        return super().widget_attrs(widget) | {"inputmode": "decimal", "autocomplete": "off", "class": "short"}
 
 
 class QuoteForm(forms.ModelForm[Quote]):
@@ -79,23 +101,10 @@ class LineForm(forms.Form):
     """One row. Left empty, or emptied, it is no line."""
 
     text = forms.CharField(label="What", max_length=200, required=False)
-    quantity = forms.DecimalField(
-        label="How many",
-        min_value=SMALLEST_QUANTITY,
-        max_digits=7,
-        decimal_places=2,
-        initial=1,
-        required=False,
-        widget=forms.NumberInput(attrs={"class": "short"}),
+    quantity = AmountField(
+        label="How many", min_value=SMALLEST_QUANTITY, max_digits=7, decimal_places=2, initial=1, required=False
     )
-    unit_price = forms.DecimalField(
-        label="Price of one",
-        min_value=0,
-        max_value=HIGHEST_PRICE,
-        decimal_places=6,
-        required=False,
-        widget=forms.NumberInput(attrs={"class": "short"}),
-    )
+    unit_price = AmountField(label="Price of one", max_value=HIGHEST_PRICE, decimal_places=DECIMALS, required=False)
 
     def clean(self) -> dict[str, Any]:
         if self.cleaned_data.get("unit_price") and not self.cleaned_data.get("text"):
@@ -139,6 +148,14 @@ def lines_as_initial(quote: Quote | None) -> list[dict[str, Any]]:
     ]
 
 
+def troubles_in(form: QuoteForm, lines: LineFormSet) -> list[str]:
+    """What keeps a quote from being shown, a sentence each, with the line that it is about."""
+    troubles = [f"{form.fields[name].label or name}: {text}" for name, texts in form.errors.items() for text in texts]
+    for number, errors in enumerate(lines.errors, start=1):
+        troubles += [f"Line {number}: {text}" for texts in errors.values() for text in texts]
+    return troubles + [str(text) for text in lines.non_form_errors()]
+
+
 class DecisionForm(forms.Form):
     ACCEPT, DECLINE = "accept", "decline"
 
@@ -150,7 +167,7 @@ class DecisionForm(forms.Form):
 
 class PaymentForm(forms.Form):
     kind = forms.ChoiceField(label="What came in", choices=Payment.Kind.choices)
-    amount = forms.DecimalField(label="Amount", min_value=0, max_value=HIGHEST_PRICE, decimal_places=6)
+    amount = AmountField(label="Amount", max_value=HIGHEST_PRICE, decimal_places=DECIMALS)
     received_on = forms.DateField(label="Received on", widget=DayInput(), initial=timezone.localdate)
     note = forms.CharField(label="Note", max_length=200, required=False)
 

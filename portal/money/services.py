@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -16,7 +17,7 @@ from portal.bookings.models import Booking
 from portal.bookings.stages import BookingStage, SongStage
 from portal.delivery.models import Delivery
 from portal.mailroom import services as mailroom
-from portal.money.agreement import agreement_text
+from portal.money.agreement import agreement_text, conditions
 from portal.money.currencies import to_minor
 from portal.money.errors import PaymentError, QuoteError
 from portal.money.models import Payment, Quote, QuoteLine
@@ -90,14 +91,22 @@ def save_draft(*, booking: Booking, conditions: Conditions, lines: list[Line], b
     return quote
 
 
+def fingerprint_of(quote: Quote) -> str:
+    """Names what a quote says: nobody sends what their page did not show."""
+    lines = [(line.text, str(line.quantity), line.unit_price_minor) for line in quote.lines.all()]
+    return hashlib.sha256(repr((lines, quote.currency, *conditions(quote), quote.terms)).encode()).hexdigest()[:16]
+
+
 @transaction.atomic
-def send_quote(*, quote: Quote, by: User) -> None:
-    """Make the offer. The letter brings a way in for a client who has no password yet. Sent twice it goes once."""
+def send_quote(*, quote: Quote, by: User, seen: str | None = None) -> None:
+    """Make the offer. `seen` is the fingerprint of what the sender's page showed. The letter brings a way in for a client who has no password yet. Sent twice it goes once."""
     quote = Quote.objects.select_for_update().get(pk=quote.pk)
     if quote.state != Quote.State.DRAFT:
         return
     if quote.is_expired(house_today()):
         raise QuoteError("The last valid day of this quote is past. Give it a later one, then send it.")
+    if seen is not None and seen != fingerprint_of(quote):
+        raise QuoteError("The draft was changed since this page was loaded. Here it is as it is now.")
     booking = quote.booking
     if booking.is_over and booking.stage not in STAGES_OF_OFFER:
         raise QuoteError(f"This booking is {booking.get_stage_display()}: open a new one for new work.")

@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
+from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -25,6 +26,7 @@ from portal.money.forms import (
     TakeBackForm,
     lines_as_initial,
     quote_as_initial,
+    troubles_in,
 )
 from portal.money.models import Payment, Quote
 from portal.money.page import instalments_of, quote_page_of
@@ -41,7 +43,7 @@ def quote(request: MemberRequest, booking_id: int) -> HttpResponse:
     booking = get_object_or_404(Booking.objects.visible_to(request.user), pk=booking_id)
     if request.method == "POST":
         require_drummer(request.user)
-        return _save(request, booking, then_send=False)
+        return _save(request, booking)
     newest = booking.quotes.visible_to(request.user).prefetch_related("lines").first()
     writes = newest is None or newest.state == Quote.State.DRAFT or "new" in request.GET
     if request.user.is_drummer and writes:
@@ -51,11 +53,46 @@ def quote(request: MemberRequest, booking_id: int) -> HttpResponse:
 
 @require_POST
 @login_required
-def send(request: MemberRequest, booking_id: int) -> HttpResponse:
-    """Save what stands in the form, then send it."""
+def preview(request: MemberRequest, booking_id: int) -> HttpResponse:
+    """What the client would see of the form as it stands; nothing of it is kept."""
     booking = get_object_or_404(Booking.objects.visible_to(request.user), pk=booking_id)
     require_drummer(request.user)
-    return _save(request, booking, then_send=True)
+    form, lines = _forms(booking, None, request.POST)
+    if not (form.is_valid() and lines.is_valid()):
+        return render(request, "money/_preview.html", {"troubles": troubles_in(form, lines)})
+    with transaction.atomic():
+        draft = services.save_draft(booking=booking, conditions=form.conditions, lines=lines.lines, by=request.user)
+        answer = render(request, "money/_preview.html", {"quote_page": quote_page_of(draft)})
+        transaction.set_rollback(True)
+    return answer
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+def send(request: MemberRequest, booking_id: int) -> HttpResponse:
+    """The saved draft as the client will see it, and sending just that."""
+    booking = get_object_or_404(Booking.objects.visible_to(request.user), pk=booking_id)
+    require_drummer(request.user)
+    draft = booking.quotes.filter(state=Quote.State.DRAFT).prefetch_related("lines").first()
+    if draft is None:
+        messages.info(request, "There is no draft to send.")
+        return redirect("money:quote", booking.pk)
+    error = ""
+    if request.method == "POST":
+        try:
+            services.send_quote(quote=draft, by=request.user, seen=request.POST.get("seen", ""))
+            messages.success(request, "The quote is sent.")
+            return redirect("money:quote", booking.pk)
+        except MoneyError as refused:
+            error = str(refused)
+    context = {
+        "booking": booking,
+        "quote_page": quote_page_of(draft),
+        "seen": services.fingerprint_of(draft),
+        "clients": booking.members.select_related("user"),
+        "error": error,
+    }
+    return render(request, "money/send.html", context, status=UNPROCESSABLE if error else 200)
 
 
 @require_POST
@@ -138,21 +175,16 @@ def _forms(booking: Booking, newest: Quote | None, data: Any = None) -> tuple[Qu
     return conditions, lines
 
 
-def _save(request: MemberRequest, booking: Booking, *, then_send: bool) -> HttpResponse:
+def _save(request: MemberRequest, booking: Booking) -> HttpResponse:
+    """Keep the draft; then its preview where that was asked for."""
     newest = booking.quotes.prefetch_related("lines").first()
     form, lines = _forms(booking, newest, request.POST)
     if not (form.is_valid() and lines.is_valid()):
         return _editor(request, booking, newest, form, lines, status=UNPROCESSABLE)
-    draft = services.save_draft(booking=booking, conditions=form.conditions, lines=lines.lines, by=request.user)
-    if not then_send:
-        messages.success(request, "The draft is saved. Only you see it until you send it.")
-        return redirect("money:quote", booking.pk)
-    try:
-        services.send_quote(quote=draft, by=request.user)
-    except MoneyError as error:
-        form.add_error(None, str(error))  # the draft stays saved
-        return _editor(request, booking, draft, form, lines, status=UNPROCESSABLE)
-    messages.success(request, "The quote is sent.")
+    services.save_draft(booking=booking, conditions=form.conditions, lines=lines.lines, by=request.user)
+    if "preview" in request.POST:
+        return redirect("money:send", booking.pk)
+    messages.success(request, "The draft is saved. Only you see it until you send it.")
     return redirect("money:quote", booking.pk)
 
 
