@@ -34,7 +34,7 @@ class AmountField(forms.DecimalField):
 
     widget = forms.TextInput
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override]  # the stubs know DecimalField as whole
         if value in self.empty_values:
             return None
         try:
@@ -151,8 +151,8 @@ def lines_as_initial(quote: Quote | None) -> list[dict[str, Any]]:
 def troubles_in(form: QuoteForm, lines: LineFormSet) -> list[str]:
     """What keeps a quote from being shown, a sentence each, with the line that it is about."""
     troubles = [f"{form.fields[name].label or name}: {text}" for name, texts in form.errors.items() for text in texts]
-    for number, errors in enumerate(lines.errors, start=1):
-        troubles += [f"Line {number}: {text}" for texts in errors.values() for text in texts]
+    for number, line in enumerate(lines.forms, start=1):
+        troubles += [f"Line {number}: {text}" for texts in line.errors.values() for text in texts]
     return troubles + [str(text) for text in lines.non_form_errors()]
 
 

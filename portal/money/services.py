@@ -99,7 +99,10 @@ def fingerprint_of(quote: Quote) -> str:
 
 @transaction.atomic
 def send_quote(*, quote: Quote, by: User, seen: str | None = None) -> None:
-    """Make the offer. `seen` is the fingerprint of what the sender's page showed. The letter brings a way in for a client who has no password yet. Sent twice it goes once."""
+    """Make the offer. The e-mail brings a way in for a client who has no password yet. Sent twice it goes once.
+
+    `seen` is the fingerprint of what the sender's page showed.
+    """
     quote = Quote.objects.select_for_update().get(pk=quote.pk)
     if quote.state != Quote.State.DRAFT:
         return

@@ -196,12 +196,10 @@ def _editor(
     lines: LineFormSet,
     status: int = 200,
 ) -> HttpResponse:
-    clients = booking.members.select_related("user")
     context = {
         "booking": booking,
         "quote_page": quote_page_of(newest),
         "form": form,
         "lines": lines,
-        "clients": clients,
     }
     return render(request, "money/editor.html", context | {"caution": CAUTION}, status=status)

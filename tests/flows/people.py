@@ -82,7 +82,9 @@ class Drummer(Person):
         self.page.locator("[name=valid_until]").fill("2030-01-01")
         self.page.locator("[name=terms]").fill("One whole performance. Two rounds of changes are included.")
         self.look("quote-editor")
-        self.press("Save and send to the client")
+        self.press("Save and look at it")
+        self.look("quote-preview")
+        self.press("Send to the client")
 
     def invitation_link(self, client_email: str) -> str:
         """What the client finds in the letter; here the drummer's page of sent mail shows the same letter."""
