@@ -7,7 +7,7 @@ import { fileURLToPath } from "node:url";
 const SCRIPTS = new URL("portal/static/js/", import.meta.url);
 const TUS = new URL("node_modules/tus-js-client/dist/tus.min.js", import.meta.url);
 
-/** As the import map in `templates/base.html` has it: "kitpost/bars" is `portal/static/js/bars.js`. */
+/** As the page's import map has it: "kitpost/lib/bars" is `portal/static/js/lib/bars.js`. */
 const importMap = {
   interfaceVersion: 3,
   name: "import-map",

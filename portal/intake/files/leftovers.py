@@ -1,6 +1,6 @@
 """Files that systems and programs leave beside others: of no use to anybody, so they are left out, and that is said.
 
-`portal/static/js/junk.js` has the same rules for what is dragged into the page; a test holds the two together.
+`portal/static/js/upload/junk.js` has the same rules for what is dragged into the page; a test holds the two together.
 """
 
 from __future__ import annotations

@@ -136,7 +136,7 @@ def test_a_free_passage_and_a_pickup(page_of: Page) -> None:
 # The score's head, as far as the picture moves it.
 SOUGHT = """async () => {
   window.sought = [];
-  (await import("kitpost/map-live")).MapLive.prototype.seek = (timeS) => sought.push(timeS);
+  (await import("kitpost/map/live")).MapLive.prototype.seek = (timeS) => sought.push(timeS);
 }"""
 CANCEL = (
     "document.querySelector('.map-editor canvas').dispatchEvent(new PointerEvent('pointercancel', { pointerId: 1 }))"
@@ -201,7 +201,7 @@ class TestFinger:
     def test_to_the_side_it_moves_the_view(self, finger: Finger) -> None:
         """The score shows 20 s to 30 s; a quarter of the picture's width to the left is 2.5 s on."""
         finger.page.evaluate(
-            """async () => Object.defineProperty((await import("kitpost/map-live")).MapLive.prototype, "score", {
+            """async () => Object.defineProperty((await import("kitpost/map/live")).MapLive.prototype, "score", {
                 get: () => ({ view: { startS: 20, endS: 30 }, setView: (view) => { window.viewed = view; } }) })"""
         )
         box = finger.page.locator(".map-editor canvas").bounding_box()

@@ -1,0 +1,60 @@
+"""The bar of clicks before a place. Every place is arithmetic: beats of half a second, four to a bar, from 1 s."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.portal.static.conftest import Show
+from tests.portal.static.js.lib.test_sums import ask
+
+pytestmark = pytest.mark.browser
+
+FOUR = [[1.0 + 0.5 * beat, 0 if beat % 4 else 1] for beat in range(16)]
+PICKUP = [[0.5, 0], [1.0, 0], *[[1.5 + 0.5 * beat, 0 if beat % 3 else 1] for beat in range(9)]]
+THEN_FREE = [*FOUR[:8], [30.0, 1], [30.5, 0], [31.0, 0], [31.5, 0], [32.0, 1]]
+
+
+@pytest.fixture
+def ready(page: Page, show: Show) -> Page:
+    show("")
+    return page
+
+
+def counted(page: Page, beats: list[list[float]], song_s: float) -> Any:
+    """[(seconds before, is an accent)], or null."""
+    words = "m.countIn(given[0], given[1])?.clicks.map((one) => [Math.round(one.beforeS * 1e6) / 1e6, one.accent])"
+    return ask(page, "lanes/count-in", words, beats, song_s)
+
+
+def test_a_bar_line_has_its_whole_bar_before_it(ready: Page) -> None:
+    expected = [[2.0, True], [1.5, False], [1.0, False], [0.5, False]]
+    assert counted(ready, FOUR, 1.0) == expected
+    assert counted(ready, FOUR, 5.0) == expected
+
+
+def test_the_third_beat_is_led_to_by_three_four_one_two(ready: Page) -> None:
+    assert counted(ready, FOUR, 4.0) == [[2.0, False], [1.5, False], [1.0, True], [0.5, False]]
+
+
+def test_between_two_beats_the_clicks_stay_on_the_beats(ready: Page) -> None:
+    """From 3.2 s the next beat is 3.5, a bar's second: 1.5, 2.0, 2.5 and 3.0 lead there, and 3.0 is the bar's one."""
+    assert counted(ready, FOUR, 3.2) == [[1.7, False], [1.2, False], [0.7, False], [0.2, True]]
+
+
+def test_a_pickup_is_led_to_by_a_bar_as_long_as_the_next(ready: Page) -> None:
+    """Two beats before bar one in 3/4: they are its second and third, so the count is two, three, one."""
+    assert counted(ready, PICKUP, 0.5) == [[1.5, False], [1.0, False], [0.5, True]]
+
+
+def test_after_a_free_passage_it_counts_in_the_tempo_that_follows(ready: Page) -> None:
+    assert counted(ready, THEN_FREE, 30.0) == [[2.0, True], [1.5, False], [1.0, False], [0.5, False]]
+
+
+@pytest.mark.parametrize(
+    ("beats", "song_s"), [([], 0.0), ([[1.0, 1]], 0.0), (FOUR, 20.0), (FOUR, 0.0), (THEN_FREE, 10.0)]
+)
+def test_where_no_beat_is_near_nothing_is_counted(ready: Page, beats: list[list[float]], song_s: float) -> None:
+    assert counted(ready, beats, song_s) is None
