@@ -63,7 +63,7 @@ def every_page(page: Page, start: str, look: Callable[[Page, str], None], *, mos
         seen.add(kind)
         page.goto(address)
         page.wait_for_load_state("networkidle")
-        page.wait_for_function("!document.querySelector('[data-score]:not([data-state])')")
+        page.wait_for_function("!document.querySelector('[data-lanes]:not([data-state])')")
         look(page, kind)
         links = page.eval_on_selector_all("main a[href], header a[href]", "all => all.map(one => one.href)")
         same_house = [link for link in links if link.startswith(start.rsplit("/", 2)[0])]

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 pytestmark = [pytest.mark.browser, needs_proc]
 APPROVED = re.compile(r"The tempo map is approved .*\(version \d\)|The tempo map is approved \(version")
-HEAD_S = "document.querySelector('[data-score]').score.headS"
+HEAD_S = "document.querySelector('[data-lanes]').lanes.headS"
 
 
 def test_the_desk_and_the_sheet_are_worked_by_keys_alone(chromium: Browser, house_dir: Path) -> None:
@@ -54,7 +54,7 @@ def test_the_desk_and_the_sheet_are_worked_by_keys_alone(chromium: Browser, hous
 def the_sheet_is_heard_and_seen(keys: Keyboard) -> None:
     """Through the whole sheet by Tab; then a finding's place, playing, half speed, a bar, some bars round."""
     page = keys.page
-    expect(page.locator("[data-score]")).to_have_attribute("data-state", "drawn")
+    expect(page.locator("[data-lanes]")).to_have_attribute("data-state", "drawn")
     assert keys.walk() > 40
     keys.tab_to("at bar 5 beat", "button")
     keys.press("Enter")
@@ -66,7 +66,7 @@ def the_sheet_is_heard_and_seen(keys: Keyboard) -> None:
     keys.press("s")
     playing(page, is_so=False)
     keys.press("h")
-    assert page.evaluate("document.querySelector('[data-score]').score.transport.factor") == 2
+    assert page.evaluate("document.querySelector('[data-lanes]').lanes.transport.factor") == 2
     keys.press("h")
     keys.tab_to("^Bar$", "input")
     keys.type("9")
@@ -84,7 +84,7 @@ def the_sheet_is_heard_and_seen(keys: Keyboard) -> None:
 
 
 def playing(page: Page, *, is_so: bool) -> None:
-    page.wait_for_function(f"document.querySelector('[data-score]').score.transport.isPlaying === {str(is_so).lower()}")
+    page.wait_for_function(f"document.querySelector('[data-lanes]').lanes.transport.isPlaying === {str(is_so).lower()}")
 
 
 def a_finding_is_waived(keys: Keyboard) -> None:

@@ -133,7 +133,7 @@ def test_a_free_passage_and_a_pickup(page_of: Page) -> None:
     expect(page_of.get_by_label("Time of bar 0,")).to_have_value(f"{2 - 240 / 112:.6f}")
 
 
-# The score's head, as far as the picture moves it.
+# The lanes' head, as far as the picture moves it.
 SOUGHT = """async () => {
   window.sought = [];
   (await import("kitpost/map/live")).MapLive.prototype.seek = (timeS) => sought.push(timeS);
@@ -199,9 +199,9 @@ class TestFinger:
         assert finger.page.evaluate("sought") == []
 
     def test_to_the_side_it_moves_the_view(self, finger: Finger) -> None:
-        """The score shows 20 s to 30 s; a quarter of the picture's width to the left is 2.5 s on."""
+        """The lanes show 20 s to 30 s; a quarter of the picture's width to the left is 2.5 s on."""
         finger.page.evaluate(
-            """async () => Object.defineProperty((await import("kitpost/map/live")).MapLive.prototype, "score", {
+            """async () => Object.defineProperty((await import("kitpost/map/live")).MapLive.prototype, "lanes", {
                 get: () => ({ view: { startS: 20, endS: 30 }, setView: (view) => { window.viewed = view; } }) })"""
         )
         box = finger.page.locator(".map-editor canvas").bounding_box()

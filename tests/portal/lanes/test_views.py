@@ -1,4 +1,4 @@
-"""What the score is drawn and played from. Words and places are known: the file's samples say their own frame."""
+"""What the lanes are drawn and played from. Bytes and places are known: the file's samples say their own frame."""
 
 from __future__ import annotations
 
@@ -139,7 +139,7 @@ class TestScore:
         assert found["lanes"][0]["is_click"] is True
 
     def test_without_files_the_sheet_has_no_score(self, client: Client, song: Song) -> None:
-        assert 'id="score"' not in read(client, f"/songs/{song.pk}/sheet/")
+        assert 'id="lanes"' not in read(client, f"/songs/{song.pk}/sheet/")
         assert client.get(reverse("lanes:lanes", args=[song.pk])).json()["lanes"] == []
 
     def test_without_a_map_there_are_no_bars(self, client: Client, drummer: User) -> None:

@@ -20,50 +20,50 @@ export function wantsCloseUp(view) {
   return view.endS - view.startS <= CLOSE_S;
 }
 
-/** `scene`: {score, sounds, gains, view, headS, loop, width}; sizes in CSS pixels. */
-export function drawLanes(context, scene, ink) {
-  const { score, sounds, view, width } = scene;
-  const height = heightOf(score.lanes.length);
+/** `scene`: {song, sounds, gains, view, headS, loop, width}; sizes in CSS pixels. */
+export function drawLanes(context, scene, palette) {
+  const { song, sounds, view, width } = scene;
+  const height = heightOf(song.lanes.length);
   const x = (timeS) => ((timeS - view.startS) / (view.endS - view.startS)) * width;
   context.clearRect(0, 0, width, height);
-  context.fillStyle = ink.sheet;
+  context.fillStyle = palette.sheet;
   context.fillRect(0, 0, width, RULER_PX);
-  if (scene.loop) wash(context, scene.loop, x, ink, height);
-  drawRuler(context, { ...score, view, width }, ink, x, height - CLOCK_PX);
-  for (const [at, lane] of score.lanes.entries())
+  if (scene.loop) wash(context, scene.loop, x, palette, height);
+  drawRuler(context, { ...song, view, width }, palette, x, height - CLOCK_PX);
+  for (const [at, lane] of song.lanes.entries())
     drawLane(
       context,
       scene,
       { lane, sound: sounds[at], onsets: scene.onsets[at], top: RULER_PX + at * LANE_PX, isHeard: scene.gains[at] > 0 },
-      ink,
+      palette,
       x,
     );
-  drawClock(context, scene, ink, x, height);
-  drawMarks(context, score.marks, RULER_PX, height - CLOCK_PX, ink, x);
-  if (scene.headS !== null) drawHead(context, x(scene.headS), ink, height);
+  drawClock(context, scene, palette, x, height);
+  drawMarks(context, song.marks, RULER_PX, height - CLOCK_PX, palette, x);
+  if (scene.headS !== null) drawHead(context, x(scene.headS), palette, height);
 }
 
-function wash(context, loop, x, ink, height) {
-  context.fillStyle = ink.wash;
+function wash(context, loop, x, palette, height) {
+  context.fillStyle = palette.wash;
   context.fillRect(x(loop.startS), RULER_PX - 14, x(loop.endS) - x(loop.startS), height - RULER_PX - CLOCK_PX + 14);
 }
 
-function drawLane(context, scene, { lane, sound, onsets, top, isHeard }, ink, x) {
+function drawLane(context, scene, { lane, sound, onsets, top, isHeard }, palette, x) {
   const { view, width } = scene;
   const middle = top + LANE_PX / 2;
   const reach = LANE_PX / 2 - 3;
-  context.fillStyle = ink.rule;
+  context.fillStyle = palette.rule;
   context.fillRect(0, top + LANE_PX - 1, width, 1);
-  if (lane.leading_silence_s > 0.05) hatch(context, x(0), x(lane.leading_silence_s), top, ink);
+  if (lane.leading_silence_s > 0.05) hatch(context, x(0), x(lane.leading_silence_s), top, palette);
   context.globalAlpha = isHeard ? 1 : 0.35;
-  context.fillStyle = ink.wave;
+  context.fillStyle = palette.wave;
   context.fillRect(Math.max(0, x(0)), middle - 0.5, Math.min(width, x(lane.duration_s)) - Math.max(0, x(0)), 1);
   const part = wantsCloseUp(view) ? sound?.partOver(view.startS, view.endS) : null;
-  if (part?.words) drawWords(context, part, lane, view, width, middle, reach);
+  if (part?.pcm) drawPcm(context, part, lane, view, width, middle, reach);
   else if (sound?.levels) drawColumns(context, sound, part, lane, view, width, middle, reach);
   context.globalAlpha = 1;
-  drawOnsets(context, onsets, view, x, top + LANE_PX - 1, ink);
-  drawMarks(context, lane.marks, top + 2, top + LANE_PX - 2, ink, x);
+  drawOnsets(context, onsets, view, x, top + LANE_PX - 1, palette);
+  drawMarks(context, lane.marks, top + 2, top + LANE_PX - 2, palette, x);
 }
 
 function drawColumns(context, sound, part, lane, view, width, middle, reach) {
@@ -94,15 +94,15 @@ function levelFor(sound, columnS) {
   return { pairs: sound.levels[chosen], perS: 1 / sound.pointS(chosen), offsetS: 0 };
 }
 
-function drawWords(context, part, lane, view, width, middle, reach) {
+function drawPcm(context, part, lane, view, width, middle, reach) {
   const rateHz = lane.sample_rate_hz;
   const pxPerFrame = width / ((view.endS - view.startS) * rateHz);
   const first = Math.max(0, Math.floor(view.startS * rateHz) - part.start - 1);
-  const last = Math.min(part.words.length, Math.ceil(view.endS * rateHz) - part.start + 1);
+  const last = Math.min(part.pcm.length, Math.ceil(view.endS * rateHz) - part.start + 1);
   context.beginPath();
   for (let at = first; at < last; at++) {
     const left = (part.start + at - view.startS * rateHz) * pxPerFrame;
-    const y = middle - (part.words[at] / 32768) * reach;
+    const y = middle - (part.pcm[at] / 32768) * reach;
     if (at === first) context.moveTo(left, y);
     else context.lineTo(left, y);
     if (pxPerFrame > 6) context.rect(left - 1.5, y - 1.5, 3, 3);
@@ -113,10 +113,10 @@ function drawWords(context, part, lane, view, width, middle, reach) {
   context.stroke();
 }
 
-function hatch(context, left, right, top, ink) {
-  context.fillStyle = ink.inset;
+function hatch(context, left, right, top, palette) {
+  context.fillStyle = palette.inset;
   context.fillRect(left, top, right - left, LANE_PX - 1);
-  context.strokeStyle = ink.rule;
+  context.strokeStyle = palette.rule;
   context.lineWidth = 1;
   context.beginPath();
   for (let at = left; at < right; at += 9) {
@@ -126,21 +126,21 @@ function hatch(context, left, right, top, ink) {
   context.stroke();
 }
 
-function drawMarks(context, marks, top, bottom, ink, x) {
+function drawMarks(context, marks, top, bottom, palette, x) {
   for (const mark of marks) {
     const left = x(mark.time_s);
     const isPlace = mark.severity === "place";
-    context.fillStyle = isPlace || mark.severity === "note" ? ink.soft : ink.accent;
+    context.fillStyle = isPlace || mark.severity === "note" ? palette.soft : palette.accent;
     if (mark.end_s > mark.time_s) context.fillRect(left, bottom - 4, Math.max(2, x(mark.end_s) - left), 4);
     context.fillRect(left, isPlace ? bottom - 9 : top, isPlace ? 2 : 1.5, bottom - (isPlace ? bottom - 9 : top));
   }
 }
 
-function drawClock(context, { view, width }, ink, x, height) {
-  context.fillStyle = ink.sheet;
+function drawClock(context, { view, width }, palette, x, height) {
+  context.fillStyle = palette.sheet;
   context.fillRect(0, height - CLOCK_PX, width, CLOCK_PX);
-  context.font = `400 ${ink.figurePx - 1}px ${ink.face}`;
-  context.fillStyle = ink.soft;
+  context.font = `400 ${palette.figurePx - 1}px ${palette.face}`;
+  context.fillStyle = palette.soft;
   const pxPerS = width / (view.endS - view.startS);
   const { step, decimals } = clockSteps(view, width, (text) => context.measureText(text).width);
   for (let count = Math.ceil(view.startS / step); count * step < view.endS; count++) {
@@ -151,8 +151,8 @@ function drawClock(context, { view, width }, ink, x, height) {
   }
 }
 
-function drawHead(context, left, ink, height) {
-  context.fillStyle = ink.ink;
+function drawHead(context, left, palette, height) {
+  context.fillStyle = palette.ink;
   context.fillRect(left - 1, RULER_PX - 10, 2, height - RULER_PX - CLOCK_PX + 10);
   context.beginPath();
   context.moveTo(left - 7, RULER_PX - 14);

@@ -1,20 +1,20 @@
-// The score of the sound: lanes under the bar ruler, played with the click on top.
+// A song's files as lanes under the bar ruler, played with the click on top.
 //
-//   <section data-score data-score-src="URL"> [data-score-lanes] [data-score-picture] [data-score-bar] … </section>
+//   <section data-lanes data-lanes-src="URL"> [data-lanes-list] [data-lanes-picture] [data-lanes-bar] … </section>
 import { attach } from "kitpost/lib/attach";
-import { inkOf } from "kitpost/lib/palette";
+import { paletteOf } from "kitpost/lib/palette";
 import { LaneSound } from "kitpost/lanes/sound";
 import { LaneList } from "kitpost/lanes/list";
 import { drawLanes, heightOf, wantsCloseUp } from "kitpost/lanes/drawing";
 import { noteTaken, showHearingNote } from "kitpost/lib/hearing-note";
 import { pan, windowAround, zoomAt } from "kitpost/lib/viewport";
 import { drawResidual, fillRows, onsetsOf, residualOf } from "kitpost/lanes/residual";
-import { LEAST_VIEW_S, moveByHand } from "kitpost/lanes/pointer";
+import { LEAST_VIEW_S, listenToPointer } from "kitpost/lanes/pointer";
 import { chooseSection, listSections, sectionBars, stepFor } from "kitpost/lanes/steps";
 import { levelOfGain, listenToLevel } from "kitpost/lib/level";
 import { whereText } from "kitpost/lanes/where";
 import { Transport } from "kitpost/lanes/transport";
-import { numberIn } from "kitpost/lib/parse-number";
+import { parseNumber } from "kitpost/lib/parse-number";
 
 const CLOSE_UP_AFTER_MS = 90;
 const MARK_VIEW_S = 4;
@@ -23,19 +23,19 @@ const AT_THE_END_S = 0.1;
 // Weaker attacks are no fixed points when it plays slower: they may be noise.
 const FIRM = 0.15;
 
-class Score {
-  constructor(element, score) {
+class Lanes {
+  constructor(element, song) {
     this.element = element;
-    this.score = score;
-    this.sounds = score.lanes.map((lane) => new LaneSound(lane));
-    this.onsets = score.lanes.map(() => []);
+    this.song = song;
+    this.sounds = song.lanes.map((lane) => new LaneSound(lane));
+    this.onsets = song.lanes.map(() => []);
     this.residual = [];
-    this.view = { startS: 0, endS: Math.max(score.duration_s, 1) };
+    this.view = { startS: 0, endS: Math.max(song.duration_s, 1) };
     this.headS = 0;
     this.canvas = element.querySelector("canvas");
-    this.said = element.querySelector("[data-score-said]");
-    this.transport = new Transport(score, { onEnd: () => this.showState(), onLost: () => this.lose() });
-    new LaneList(this.part("lanes"), score.lanes, (gains) => this.hear(gains));
+    this.said = element.querySelector("[data-lanes-said]");
+    this.transport = new Transport(song, { onEnd: () => this.showState(), onLost: () => this.lose() });
+    new LaneList(this.part("list"), song.lanes, (gains) => this.hear(gains));
     this.listen();
     this.observer = new ResizeObserver(() => this.ask());
     this.observer.observe(this.canvas);
@@ -46,11 +46,11 @@ class Score {
   }
 
   part(name) {
-    return this.element.querySelector(`[data-score-${name}]`);
+    return this.element.querySelector(`[data-lanes-${name}]`);
   }
 
   async loadOnsets() {
-    this.onsets = await Promise.all(this.score.lanes.map(onsetsOf));
+    this.onsets = await Promise.all(this.song.lanes.map(onsetsOf));
     this.transport.attacksS = this.onsets.map((onsets) =>
       onsets.filter((one) => one.strength >= FIRM).map((one) => one.timeS),
     );
@@ -58,9 +58,9 @@ class Score {
   }
 
   showResidual() {
-    this.residual = residualOf(this.score.bars);
+    this.residual = residualOf(this.song.bars);
     fillRows(this.part("off-rows"), this.residual);
-    for (const part of this.element.querySelectorAll("[data-score-off], [data-score-residual]"))
+    for (const part of this.element.querySelectorAll("[data-lanes-off], [data-lanes-residual]"))
       part.hidden = !this.residual.length;
   }
 
@@ -80,7 +80,7 @@ class Score {
 
   listen() {
     this.element.addEventListener("click", (event) =>
-      this.press(event.target.closest("[data-score-do]")?.dataset.scoreDo),
+      this.press(event.target.closest("[data-lanes-do]")?.dataset.lanesDo),
     );
     listenToLevel(
       this.part("level"),
@@ -88,16 +88,16 @@ class Score {
       (value) => this.transport.setLevel(value),
     );
     listenToLevel(this.part("click"), levelOfGain, (value) => this.transport.setClick(value));
-    listSections(this.part("section"), this.score);
+    listSections(this.part("section"), this.song);
     this.part("section").addEventListener("change", ({ target }) =>
       this.loopBars(target.value ? target.value.split("-") : ["", ""]),
     );
-    moveByHand(this);
+    listenToPointer(this);
     this.element.addEventListener("keydown", (event) => this.key(event));
     this.onGo = (event) => this.show(event.detail);
-    document.addEventListener("score:go", this.onGo);
+    document.addEventListener("lanes:go", this.onGo);
     this.onMap = (event) => this.takeMap(event.detail);
-    document.addEventListener("score:map", this.onMap);
+    document.addEventListener("lanes:map", this.onMap);
     this.element.songTimeAt = (momentMs) =>
       this.transport.isPlaying ? this.transport.songTime(this.transport.heardS(momentMs)) : null;
   }
@@ -106,11 +106,11 @@ class Score {
     const doings = {
       play: () => this.play(),
       stop: () => this.stop(),
-      whole: () => this.setView({ startS: 0, endS: this.score.duration_s }),
+      whole: () => this.setView({ startS: 0, endS: this.song.duration_s }),
       closer: () => this.zoom(0.5),
       wider: () => this.zoom(2),
-      earlier: () => this.setView(pan(this.view, -0.5 * this.lengthS, this.score.duration_s)),
-      later: () => this.setView(pan(this.view, 0.5 * this.lengthS, this.score.duration_s)),
+      earlier: () => this.setView(pan(this.view, -0.5 * this.lengthS, this.song.duration_s)),
+      later: () => this.setView(pan(this.view, 0.5 * this.lengthS, this.song.duration_s)),
       bar: () => this.toBar(),
       loop: () => this.setLoop(),
       half: () => this.halveSpeed(),
@@ -127,7 +127,7 @@ class Score {
     if (!noteTaken()) return showHearingNote(this.element, () => this.play());
     if (this.transport.isPlaying) this.headS = this.transport.pause();
     else {
-      if (this.headS > this.score.duration_s - AT_THE_END_S) this.headS = this.transport.loop?.startS ?? 0;
+      if (this.headS > this.song.duration_s - AT_THE_END_S) this.headS = this.transport.loop?.startS ?? 0;
       this.transport.play(this.headS);
       this.follow();
     }
@@ -143,7 +143,7 @@ class Score {
   /** Half as fast at the same pitch, for practice; pressed again, as it is. */
   halveSpeed() {
     const isHalf = this.transport.factor === 1;
-    this.element.querySelector('[data-score-do="half"]').setAttribute("aria-pressed", String(isHalf));
+    this.element.querySelector('[data-lanes-do="half"]').setAttribute("aria-pressed", String(isHalf));
     this.transport.setSpeed(isHalf ? 0.5 : 1);
     this.say(isHalf ? "Half the speed, at the same pitch." : "As fast as it is.");
   }
@@ -151,7 +151,7 @@ class Score {
   /** A bar of clicks before it plays, from the next start on. */
   setCountIn() {
     this.transport.countsIn = !this.transport.countsIn;
-    this.element.querySelector('[data-score-do="count"]').setAttribute("aria-pressed", String(this.transport.countsIn));
+    this.element.querySelector('[data-lanes-do="count"]').setAttribute("aria-pressed", String(this.transport.countsIn));
     this.say(this.transport.countsIn ? "A bar of clicks comes before the sound." : "It plays without a count-in.");
   }
 
@@ -162,13 +162,13 @@ class Score {
   }
 
   seek(timeS) {
-    this.headS = Math.min(Math.max(0, timeS), this.score.duration_s);
+    this.headS = Math.min(Math.max(0, timeS), this.song.duration_s);
     if (this.transport.isPlaying) this.transport.play(this.headS);
     this.ask();
   }
 
   toBar() {
-    const bar = this.score.bars.find((line) => line.bar === numberIn(this.part("bar-number").value));
+    const bar = this.song.bars.find((line) => line.bar === parseNumber(this.part("bar-number").value));
     if (!bar) return this.say("There is no such bar.");
     this.seekShown(bar.time_s);
   }
@@ -176,12 +176,12 @@ class Score {
   seekShown(timeS) {
     this.seek(timeS);
     if (timeS < this.view.startS || timeS > this.view.endS)
-      this.setView(windowAround(timeS, this.lengthS, this.score.duration_s, LEAST_VIEW_S));
+      this.setView(windowAround(timeS, this.lengthS, this.song.duration_s, LEAST_VIEW_S));
   }
 
   /** The section at the head goes round; pressed again, nothing does. */
   loopSection() {
-    const bars = this.transport.loop ? ["", ""] : sectionBars(this.score, this.headS);
+    const bars = this.transport.loop ? ["", ""] : sectionBars(this.song, this.headS);
     if (!bars) return this.say("No section begins before this place.");
     this.loopBars(bars);
   }
@@ -193,19 +193,19 @@ class Score {
 
   /** From the first to the end of the last of these bars; empty fields end it. */
   setLoop() {
-    const [first, last] = ["loop-from", "loop-to"].map((name) => numberIn(this.part(name).value));
+    const [first, last] = ["loop-from", "loop-to"].map((name) => parseNumber(this.part(name).value));
     chooseSection(this.part("section"), first, last);
-    const from = this.score.bars.findIndex((line) => line.bar === first);
-    const to = this.score.bars.findIndex((line) => line.bar === last);
-    const endS = this.score.bars[to + 1]?.time_s ?? this.score.duration_s;
-    this.transport.loop = from >= 0 && to >= from ? { startS: this.score.bars[from].time_s, endS } : null;
+    const from = this.song.bars.findIndex((line) => line.bar === first);
+    const to = this.song.bars.findIndex((line) => line.bar === last);
+    const endS = this.song.bars[to + 1]?.time_s ?? this.song.duration_s;
+    this.transport.loop = from >= 0 && to >= from ? { startS: this.song.bars[from].time_s, endS } : null;
     this.say(this.transport.loop ? `Bars ${first} to ${last} go round.` : "Nothing goes round.");
     if (this.transport.loop) this.seek(this.transport.loop.startS);
     this.ask();
   }
 
   showState() {
-    const button = this.element.querySelector('[data-score-do="play"]');
+    const button = this.element.querySelector('[data-lanes-do="play"]');
     button.firstChild.textContent = this.transport.isPlaying ? "❚❚ Pause " : "▶ Play ";
     this.ask();
   }
@@ -214,13 +214,13 @@ class Score {
     if (!this.transport.isPlaying) return;
     this.headS = this.transport.songTime();
     if (this.headS > this.view.endS || this.headS < this.view.startS)
-      this.view = windowAround(this.headS + 0.4 * this.lengthS, this.lengthS, this.score.duration_s, LEAST_VIEW_S);
+      this.view = windowAround(this.headS + 0.4 * this.lengthS, this.lengthS, this.song.duration_s, LEAST_VIEW_S);
     this.ask();
     requestAnimationFrame(() => this.follow());
   }
 
   show({ timeS, lengthS = MARK_VIEW_S }) {
-    this.setView(windowAround(timeS, lengthS, this.score.duration_s, LEAST_VIEW_S));
+    this.setView(windowAround(timeS, lengthS, this.song.duration_s, LEAST_VIEW_S));
     this.seek(timeS);
     this.element.scrollIntoView({ block: "nearest" });
   }
@@ -233,7 +233,7 @@ class Score {
           ? this.headS
           : (this.view.startS + this.view.endS) / 2,
         factor,
-        this.score.duration_s,
+        this.song.duration_s,
         LEAST_VIEW_S,
       ),
     );
@@ -252,7 +252,7 @@ class Score {
   key(event) {
     if (event.key === "Escape" && this.transport.isPlaying) return this.taken(event, () => this.stop());
     if (event.target !== this.canvas || event.ctrlKey || event.altKey || event.metaKey) return;
-    const step = stepFor(event, this.score, this.headS);
+    const step = stepFor(event, this.song, this.headS);
     if (step !== null) return this.taken(event, () => this.seekShown(step));
     if (event.key === "l") return this.taken(event, () => this.loopSection());
     const keys = {
@@ -288,19 +288,19 @@ class Score {
   draw() {
     const width = this.canvas.clientWidth;
     if (!width) return;
-    const height = heightOf(this.score.lanes.length);
+    const height = heightOf(this.song.lanes.length);
     const ratio = window.devicePixelRatio || 1;
     if (this.canvas.width !== Math.round(width * ratio) || this.canvas.height !== Math.round(height * ratio)) {
       Object.assign(this.canvas, { width: Math.round(width * ratio), height: Math.round(height * ratio) });
       this.canvas.style.height = `${height}px`;
-      this.ink = inkOf(this.canvas);
+      this.palette = paletteOf(this.canvas);
     }
     const context = this.canvas.getContext("2d");
     context.setTransform(ratio, 0, 0, ratio, 0, 0);
     drawLanes(
       context,
       {
-        score: this.score,
+        song: this.song,
         sounds: this.sounds,
         onsets: this.onsets,
         gains: this.gains,
@@ -309,21 +309,21 @@ class Score {
         loop: this.transport.loop,
         width,
       },
-      this.ink,
+      this.palette,
     );
     if (this.residual.length)
-      drawResidual(this.part("residual"), { points: this.residual, view: this.view, width, ratio }, this.ink);
-    this.part("where").textContent = whereText(this.score, this.headS, this.lengthS);
+      drawResidual(this.part("residual"), { points: this.residual, view: this.view, width, ratio }, this.palette);
+    this.part("where").textContent = whereText(this.song, this.headS, this.lengthS);
     if (wantsCloseUp(this.view)) this.askCloseUp(width);
     this.tellView();
   }
 
-  /** Others on the page go with the score's view and head. */
+  /** Others on the page go with the lanes' view and head. */
   tellView() {
     const seen = { ...this.view, headS: this.headS };
     if (this.told && Object.keys(seen).every((name) => seen[name] === this.told[name])) return;
     this.told = seen;
-    document.dispatchEvent(new CustomEvent("score:view", { detail: seen }));
+    document.dispatchEvent(new CustomEvent("lanes:view", { detail: seen }));
   }
 
   askCloseUp(width) {
@@ -338,23 +338,23 @@ class Score {
   leave() {
     this.transport.silence();
     this.observer.disconnect();
-    document.removeEventListener("score:go", this.onGo);
-    document.removeEventListener("score:map", this.onMap);
+    document.removeEventListener("lanes:go", this.onGo);
+    document.removeEventListener("lanes:map", this.onMap);
   }
 }
 
-attach("[data-score]", (element) => {
-  let score = null;
-  fetch(element.dataset.scoreSrc)
-    .then((answer) => (answer.ok ? answer.json() : Promise.reject(new Error("no score"))))
+attach("[data-lanes]", (element) => {
+  let lanes = null;
+  fetch(element.dataset.lanesSrc)
+    .then((answer) => (answer.ok ? answer.json() : Promise.reject(new Error("no lanes"))))
     .then((found) => {
-      score = new Score(element, found);
-      element.score = score;
+      lanes = new Lanes(element, found);
+      element.lanes = lanes;
     })
     .catch(() => {
       element.dataset.state = "failed";
-      element.querySelector("[data-score-said]").textContent =
-        "The score could not be loaded. Reload the page to try again.";
+      element.querySelector("[data-lanes-said]").textContent =
+        "The lanes could not be loaded. Reload the page to try again.";
     });
-  return () => score?.leave();
+  return () => lanes?.leave();
 });

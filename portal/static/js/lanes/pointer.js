@@ -1,23 +1,23 @@
-// Moving the view of the score by wheel, drag and two fingers. A press that does not move puts the head there.
+// Moving the view of the lanes by wheel, drag and two fingers. A press that does not move puts the head there.
 import { pan, zoomAt } from "kitpost/lib/viewport";
 
 export const LEAST_VIEW_S = 0.002;
 const STILL_PX = 4;
 const LEAST_GAP_PX = 20;
 
-export function moveByHand(score) {
-  const { canvas } = score;
+export function listenToPointer(lanes) {
+  const { canvas } = lanes;
   const pointers = new Map();
   const gapPx = () => {
     const places = [...pointers.values()];
     return places.length > 1 ? Math.abs(places[0] - places[1]) : 0;
   };
-  const durationS = () => score.score.duration_s;
+  const durationS = () => lanes.song.duration_s;
 
-  canvas.addEventListener("wheel", (event) => wheel(score, event), { passive: false });
+  canvas.addEventListener("wheel", (event) => wheel(lanes, event), { passive: false });
   canvas.addEventListener("pointerdown", (event) => {
     pointers.set(event.pointerId, event.clientX);
-    const from = { view: score.view, x: event.clientX, gap: gapPx() };
+    const from = { view: lanes.view, x: event.clientX, gap: gapPx() };
     let isMoved = false;
     canvas.setPointerCapture(event.pointerId);
     const move = (moveEvent) => {
@@ -27,18 +27,18 @@ export function moveByHand(score) {
       const lengthS = from.view.endS - from.view.startS;
       if (pointers.size > 1 && from.gap) {
         const factor = from.gap / Math.max(LEAST_GAP_PX, gapPx());
-        return score.setView(
+        return lanes.setView(
           zoomAt(from.view, (from.view.startS + from.view.endS) / 2, factor, durationS(), LEAST_VIEW_S),
         );
       }
-      score.setView(pan(from.view, ((from.x - moveEvent.clientX) / canvas.clientWidth) * lengthS, durationS()));
+      lanes.setView(pan(from.view, ((from.x - moveEvent.clientX) / canvas.clientWidth) * lengthS, durationS()));
     };
     const drop = (upEvent) => {
       pointers.delete(upEvent.pointerId);
       canvas.removeEventListener("pointermove", move);
       canvas.removeEventListener("pointerup", drop);
       canvas.removeEventListener("pointercancel", drop);
-      if (!isMoved && upEvent.type === "pointerup") score.seek(score.timeAt(upEvent));
+      if (!isMoved && upEvent.type === "pointerup") lanes.seek(lanes.timeAt(upEvent));
     };
     canvas.addEventListener("pointermove", move);
     canvas.addEventListener("pointerup", drop);
@@ -47,22 +47,22 @@ export function moveByHand(score) {
 }
 
 /** Sideways, or with Shift: along the song. With Ctrl or Alt: closer and wider. Else the page scrolls. */
-function wheel(score, event) {
+function wheel(lanes, event) {
   const isSideways = event.shiftKey || Math.abs(event.deltaX) > Math.abs(event.deltaY);
   if (!event.ctrlKey && !event.altKey && !isSideways) return;
   event.preventDefault();
-  const { view } = score;
-  const durationS = score.score.duration_s;
+  const { view } = lanes;
+  const durationS = lanes.song.duration_s;
   if (event.ctrlKey || event.altKey)
-    return score.setView(zoomAt(view, score.timeAt(event), 1.0015 ** event.deltaY, durationS, LEAST_VIEW_S));
-  score.setView(
-    pan(view, ((event.deltaX || event.deltaY) / score.canvas.clientWidth) * (view.endS - view.startS), durationS),
+    return lanes.setView(zoomAt(view, lanes.timeAt(event), 1.0015 ** event.deltaY, durationS, LEAST_VIEW_S));
+  lanes.setView(
+    pan(view, ((event.deltaX || event.deltaY) / lanes.canvas.clientWidth) * (view.endS - view.startS), durationS),
   );
 }
 
-// A finding's place, pressed: the score goes there.
+// A finding's place, pressed: the lanes go there.
 document.addEventListener("click", (event) => {
   const link = event.target.closest?.("[data-go-s]");
   if (!link) return;
-  document.dispatchEvent(new CustomEvent("score:go", { detail: { timeS: Number(link.dataset.goS) } }));
+  document.dispatchEvent(new CustomEvent("lanes:go", { detail: { timeS: Number(link.dataset.goS) } }));
 });

@@ -53,7 +53,7 @@ export function fillRows(body, points) {
   }
 }
 
-export function drawResidual(canvas, { points, view, width, ratio }, ink) {
+export function drawResidual(canvas, { points, view, width, ratio }, palette) {
   Object.assign(canvas, { width: Math.round(width * ratio), height: RESIDUAL_PX * ratio });
   const context = canvas.getContext("2d");
   context.setTransform(ratio, 0, 0, ratio, 0, 0);
@@ -61,43 +61,43 @@ export function drawResidual(canvas, { points, view, width, ratio }, ink) {
   const x = (timeS) => ((timeS - view.startS) / (view.endS - view.startS)) * width;
   const mostMs = scaleMs(points);
   const y = (ms) => middle - (Math.min(Math.max(ms, -mostMs), mostMs) / mostMs) * (middle - MARGIN_PX);
-  context.fillStyle = ink.edge;
+  context.fillStyle = palette.edge;
   context.fillRect(0, middle, width, 1);
-  context.fillStyle = context.strokeStyle = ink.wave;
+  context.fillStyle = context.strokeStyle = palette.wave;
   context.lineWidth = 1.5;
   context.beginPath();
   for (const point of points) context.lineTo(x(point.timeS), y(point.ms));
   context.stroke();
   const isWide = points.length > 1 && x(points[1].timeS) - x(points[0].timeS) > 6;
   for (const point of points) {
-    if (Math.abs(point.ms) > mostMs) drawOutside(context, x(point.timeS), y(point.ms), Math.sign(point.ms), ink);
+    if (Math.abs(point.ms) > mostMs) drawOutside(context, x(point.timeS), y(point.ms), Math.sign(point.ms), palette);
     else if (isWide) context.fillRect(x(point.timeS) - 2.5, y(point.ms) - 2.5, 5, 5);
   }
-  sayScale(context, mostMs, ink);
+  sayScale(context, mostMs, palette);
 }
 
 /** An arrow at the edge: the bar lies further out. */
-function drawOutside(context, left, top, way, ink) {
-  context.fillStyle = ink.accent;
+function drawOutside(context, left, top, way, palette) {
+  context.fillStyle = palette.accent;
   context.beginPath();
   context.moveTo(left, top - 7 * way);
   context.lineTo(left - 5, top + 2 * way);
   context.lineTo(left + 5, top + 2 * way);
   context.fill();
-  context.fillStyle = ink.wave;
+  context.fillStyle = palette.wave;
 }
 
-function sayScale(context, mostMs, ink) {
-  context.fillStyle = ink.ink;
-  context.font = `400 ${ink.figurePx - 1}px ${ink.face}`;
-  context.fillText(`+${Math.round(mostMs)} ms: behind the grid`, 6, ink.figurePx + 2);
+function sayScale(context, mostMs, palette) {
+  context.fillStyle = palette.ink;
+  context.font = `400 ${palette.figurePx - 1}px ${palette.face}`;
+  context.fillText(`+${Math.round(mostMs)} ms: behind the grid`, 6, palette.figurePx + 2);
   context.fillText(`−${Math.round(mostMs)} ms: ahead of it`, 6, RESIDUAL_PX - 6);
 }
 
 /** Onsets of one lane as ticks on its foot; only where they can be told apart. */
-export function drawOnsets(context, onsets, view, x, footPx, ink) {
+export function drawOnsets(context, onsets, view, x, footPx, palette) {
   if (view.endS - view.startS > 40) return;
-  context.fillStyle = ink.ink;
+  context.fillStyle = palette.ink;
   for (const { timeS, strength } of onsets) {
     if (timeS < view.startS || timeS > view.endS) continue;
     const height = 4 + 8 * strength;

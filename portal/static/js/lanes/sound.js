@@ -104,7 +104,7 @@ export class LaneSound {
     this.parts.set(name, {
       ...part,
       pairs: part.points ? new Int8Array(bytes) : null,
-      words: part.points ? null : new Int16Array(bytes),
+      pcm: part.points ? null : new Int16Array(bytes),
     });
     if (this.parts.size > KEPT_PARTS) this.parts.delete(this.parts.keys().next().value);
     return true;

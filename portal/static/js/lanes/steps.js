@@ -16,14 +16,14 @@ export function placesOf({ lanes, marks }) {
 
 /** Where a key leads from `timeS`, or null: with Shift by bars, Page keys by sections, N by places (with Shift
  *  back). */
-export function stepFor({ key, shiftKey }, score, timeS) {
-  const bars = score.bars.map((bar) => bar.time_s);
-  const sections = score.sections.map((section) => section.time_s);
+export function stepFor({ key, shiftKey }, song, timeS) {
+  const bars = song.bars.map((bar) => bar.time_s);
+  const sections = song.sections.map((section) => section.time_s);
   if (shiftKey && key === "ArrowLeft") return stepIn([0, ...bars], timeS, -1);
   if (shiftKey && key === "ArrowRight") return stepIn(bars, timeS, 1);
   if (key === "PageUp") return stepIn([0, ...sections], timeS, -1);
   if (key === "PageDown") return stepIn(sections, timeS, 1);
-  if (key === "n" || key === "N") return stepIn(placesOf(score), timeS, shiftKey ? -1 : 1);
+  if (key === "n" || key === "N") return stepIn(placesOf(song), timeS, shiftKey ? -1 : 1);
   return null;
 }
 

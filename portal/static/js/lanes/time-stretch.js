@@ -19,7 +19,7 @@ const COARSE = 4;
 export const MARGIN_S = 0.12;
 
 /** One lane's sound, stretch after stretch. `attacksS` in order, in seconds; `factor` is how much longer it gets. */
-export class SlowLane {
+export class StretchedLane {
   constructor({ rateHz, factor, attacksS }) {
     this.factor = factor;
     const frames = (seconds) => Math.round(seconds * rateHz);

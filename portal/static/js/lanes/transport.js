@@ -1,11 +1,11 @@
-// Plays lanes and click from one clock. Sound comes in parts of some seconds as 16-bit words, is laid onto whole frames
+// Plays lanes and click from one clock. Sound comes in parts of some seconds as 16-bit PCM, is laid onto whole frames
 // of the audio clock ahead of time, and let go afterwards: memory does not grow with the song, and no decoder of a
 // browser can shift anything. The same code plays into a speaker or into an OfflineAudioContext.
 import { clickSamples } from "kitpost/lanes/click-sound";
 import { countIn } from "kitpost/lanes/count-in";
 import { gainOfLevel, RAMP_MS, START_LEVEL_DB } from "kitpost/lib/level";
-import { MARGIN_S, SlowLane } from "kitpost/lanes/time-stretch";
-import { channelsOf, fetchWords } from "kitpost/lanes/pcm";
+import { MARGIN_S, StretchedLane } from "kitpost/lanes/time-stretch";
+import { channelsOf, fetchPcm } from "kitpost/lanes/pcm";
 
 export const PART_S = 4;
 const AHEAD_S = 9;
@@ -28,20 +28,20 @@ export function nextStretch(cursor, endS, loop) {
 }
 
 export class Transport {
-  constructor(score, { context = null, fetchPart = fetchWords, onEnd = () => {}, onLost = () => {} } = {}) {
-    this.score = score;
+  constructor(song, { context = null, fetchPart = fetchPcm, onEnd = () => {}, onLost = () => {} } = {}) {
+    this.song = song;
     this.context = context;
     this.fetchPart = fetchPart;
     this.onEnd = onEnd;
     this.onLost = onLost;
-    this.levels = score.lanes.map(() => 1);
+    this.levels = song.lanes.map(() => 1);
     this.clickLevel = 1;
     this.levelDb = START_LEVEL_DB;
     this.loop = null;
     this.spans = [];
     this.sources = new Set();
     this.clickSources = new Map();
-    this.attacksS = score.lanes.map(() => []);
+    this.attacksS = song.lanes.map(() => []);
     this.factor = 1;
     this.countsIn = false;
     this.isPlaying = false;
@@ -50,7 +50,7 @@ export class Transport {
 
   /** The graph: the lanes into one gain, with the click into another, and under the ceiling. */
   build() {
-    this.context ??= new AudioContext({ sampleRate: commonRate(this.score.lanes), latencyHint: "playback" });
+    this.context ??= new AudioContext({ sampleRate: commonRate(this.song.lanes), latencyHint: "playback" });
     const { context } = this;
     this.master = context.createGain();
     this.master.gain.value = 0;
@@ -60,7 +60,7 @@ export class Transport {
     );
     this.master.connect(ceiling).connect(context.destination);
     this.music = this.gain(1);
-    this.gains = this.score.lanes.map((_, at) => this.gain(this.levels[at], this.music));
+    this.gains = this.song.lanes.map((_, at) => this.gain(this.levels[at], this.music));
     this.clickGain = this.gain(this.clickLevel);
     this.clicks = [true, false].map((isAccent) => {
       const samples = clickSamples(isAccent, context.sampleRate);
@@ -78,7 +78,7 @@ export class Transport {
   }
 
   get durationS() {
-    return this.score.duration_s;
+    return this.song.duration_s;
   }
 
   /** Sound that cannot be fetched, now or later, ends the playing and is told to `onLost`. */
@@ -100,7 +100,7 @@ export class Transport {
     await this.context.resume?.();
     if (run !== this.run) return;
     const rateHz = this.context.sampleRate;
-    this.slow = this.factor === 1 ? null : this.score.lanes.map((_, at) => this.slowLane(at));
+    this.stretched = this.factor === 1 ? null : this.song.lanes.map((_, at) => this.stretchedLane(at));
     // The first sound is at hand before the clock is set: what is still on its way cannot come late.
     const first = await this.parts(nextStretch({ songS: this.startS, atS: 0 }, this.durationS, this.loop));
     if (run !== this.run) return;
@@ -114,7 +114,7 @@ export class Transport {
    *  heard even where the click is turned down. Answers when the song begins, from `atS` on; the music comes up by
    *  itself then. */
   layCountIn(atS) {
-    const count = this.countsIn ? countIn(this.score.beats_s, this.startS) : null;
+    const count = this.countsIn ? countIn(this.song.beats_s, this.startS) : null;
     this.music.gain.cancelScheduledValues(0);
     this.music.gain.value = 1;
     if (!count) return atS;
@@ -158,7 +158,7 @@ export class Transport {
   }
 
   parts(stretch) {
-    return Promise.all(this.score.lanes.map((_, at) => (this.levels[at] > 0 ? this.part(at, stretch) : null)));
+    return Promise.all(this.song.lanes.map((_, at) => (this.levels[at] > 0 ? this.part(at, stretch) : null)));
   }
 
   lay(stretch, parts) {
@@ -180,7 +180,7 @@ export class Transport {
   /** A lane put back in is fetched for what is laid already: lanes that nobody hears are not. */
   async catchUp(at) {
     const run = this.run;
-    const slow = this.slow && this.slowLane(at);
+    const slow = this.stretched && this.stretchedLane(at);
     for (const span of this.spans.filter(
       (one) => !one.laid.has(at) && one.atS + one.lengthS * this.factor > this.context.currentTime + SOON_S,
     )) {
@@ -191,9 +191,9 @@ export class Transport {
     }
   }
 
-  slowLane(at) {
-    return new SlowLane({
-      rateHz: this.score.lanes[at].sample_rate_hz,
+  stretchedLane(at) {
+    return new StretchedLane({
+      rateHz: this.song.lanes[at].sample_rate_hz,
       factor: this.factor,
       attacksS: this.attacksS[at],
     });
@@ -201,15 +201,15 @@ export class Transport {
 
   /** Another tempo map: what sounds already stays, the clicks that are still to come lie on the new one. */
   takeMap({ bars, beats_s: beatsS }) {
-    Object.assign(this.score, { bars, beats_s: beatsS });
+    Object.assign(this.song, { bars, beats_s: beatsS });
     if (!this.isPlaying || !this.clickGain) return;
     const fromS = this.context.currentTime + SOON_S;
     for (const [source, atS] of this.clickSources) if (atS > fromS) source.stop();
     for (const span of this.spans) this.layClicks(span, fromS);
   }
 
-  async part(at, { songS, lengthS }, slow = this.slow?.[at]) {
-    const lane = this.score.lanes[at];
+  async part(at, { songS, lengthS }, slow = this.stretched?.[at]) {
+    const lane = this.song.lanes[at];
     if (!lane.sound || songS >= lane.frames / lane.sample_rate_hz) return null;
     const rateHz = lane.sample_rate_hz;
     const first = Math.round(songS * rateHz);
@@ -219,7 +219,7 @@ export class Transport {
     const start = Math.max(0, first - around);
     const got = await this.fetchPart(lane, start, Math.min(lane.frames, first + frames + around) - start);
     if (!got) return null;
-    const whole = channelsOf(got.words, got.channels);
+    const whole = channelsOf(got.pcm, got.channels);
     const channels = slow ? slow.stretch({ channels: whole, first: start, from: first, frames }) : whole;
     const sound = this.context.createBuffer(channels.length, channels[0].length, rateHz);
     for (const [channel, samples] of channels.entries()) sound.copyToChannel(samples, channel);
@@ -230,7 +230,7 @@ export class Transport {
   layClicks({ songS, lengthS, atS }, fromS = 0) {
     const rateHz = this.context.sampleRate;
     const [first, end] = [Math.round(songS * rateHz), Math.round((songS + lengthS) * rateHz)];
-    for (const [beatS, accent] of this.score.beats_s) {
+    for (const [beatS, accent] of this.song.beats_s) {
       const frame = Math.round(beatS * rateHz);
       if (frame < first) continue;
       if (frame >= end) break;

@@ -1,6 +1,6 @@
 // Numbers as people type them.
 
 /** NaN where nothing is written: an empty field is no bar 0. */
-export function numberIn(text) {
+export function parseNumber(text) {
   return text.trim() ? Number(text) : NaN;
 }

@@ -14,27 +14,27 @@ const APART_PX = 7;
 const SHORT_TICK_PX = 6;
 
 /** `bars`: [{bar, time_s, beats, meter, free}]; lines go down to `bottom`. */
-export function drawRuler(context, { bars, sections, view, width }, ink, x, bottom) {
-  context.fillStyle = ink.ink;
+export function drawRuler(context, { bars, sections, view, width }, palette, x, bottom) {
+  context.fillStyle = palette.ink;
   context.fillRect(0, RULER_PX - 2, width, 2);
   if (bars.length < 2) return;
-  context.font = `600 ${ink.figurePx}px ${ink.face}`;
+  context.font = `600 ${palette.figurePx}px ${palette.face}`;
   const meanPx = meanBarPx(bars, x);
   const labels = labelsOf(
-    { bars, sections, width, every: numberEvery(meanPx, ink.figurePx * 3.4) },
+    { bars, sections, width, every: numberEvery(meanPx, palette.figurePx * 3.4) },
     x,
     (text) => context.measureText(text).width,
   );
   const lined = new Set(labels.filter((label) => label.row === BELOW.row).map((label) => label.bar));
-  hatchFree(context, bars, width, ink, x);
+  hatchFree(context, bars, width, palette, x);
   for (const [at, line] of bars.entries()) {
     if (line.time_s > view.endS) break;
     const next = bars[at + 1];
     if (!next || next.time_s >= view.startS)
-      drawLines(context, { line, next, meanPx, isLabelled: lined.has(line.bar) }, ink, x, bottom);
+      drawLines(context, { line, next, meanPx, isLabelled: lined.has(line.bar) }, palette, x, bottom);
   }
   for (const { text, left, row, kind } of labels) {
-    context.fillStyle = kind === "section" || kind === "free" ? ink.soft : ink.ink;
+    context.fillStyle = kind === "section" || kind === "free" ? palette.soft : palette.ink;
     context.fillText(text, left, (row === ABOVE.row ? ABOVE : BELOW).baselinePx);
   }
 }
@@ -113,7 +113,7 @@ function freePassages(bars) {
   }));
 }
 
-function drawLines(context, { line, next, meanPx, isLabelled }, ink, x, bottom) {
+function drawLines(context, { line, next, meanPx, isLabelled }, palette, x, bottom) {
   const left = x(line.time_s);
   if (meanPx > WIDE_ENOUGH_FOR_BEATS_PX && next && !line.free) {
     for (let beat = 1; beat < line.beats; beat++)
@@ -122,17 +122,17 @@ function drawLines(context, { line, next, meanPx, isLabelled }, ink, x, bottom) 
         left + ((x(next.time_s) - left) * beat) / line.beats,
         RULER_PX - SHORT_TICK_PX,
         bottom,
-        ink.soft,
-        ink.rule,
+        palette.soft,
+        palette.rule,
       );
   }
   if (isLabelled || meanPx >= WIDE_ENOUGH_FOR_BARS_PX)
-    tick(context, left, isLabelled ? 20 : RULER_PX - SHORT_TICK_PX, bottom, ink.ink, ink.rule);
+    tick(context, left, isLabelled ? 20 : RULER_PX - SHORT_TICK_PX, bottom, palette.ink, palette.rule);
 }
 
 /** A passage without a pulse. */
-function hatchFree(context, bars, width, ink, x) {
-  context.strokeStyle = ink.soft;
+function hatchFree(context, bars, width, palette, x) {
+  context.strokeStyle = palette.soft;
   context.lineWidth = 1;
   context.beginPath();
   for (const { startS, endS } of freePassages(bars)) {

@@ -20,12 +20,12 @@ import {
   turned,
   withOddBar,
 } from "kitpost/map/edits";
-import { handsOn } from "kitpost/map/pointer";
+import { listenToPointer } from "kitpost/map/pointer";
 import { MapLive } from "kitpost/map/live";
 import { MapPicture } from "kitpost/map/picture";
 import { AnchorTable, signed } from "kitpost/map/table";
 import { agoWords, Unsaved } from "kitpost/map/unsaved";
-import { numberIn } from "kitpost/lib/parse-number";
+import { parseNumber } from "kitpost/lib/parse-number";
 
 const REACHES_MS = [10, 25, 50, 125];
 const TYPED_INTO = "input:not([type=checkbox], [type=range]), textarea";
@@ -57,7 +57,7 @@ class MapEditor {
     this.element.addEventListener("click", (event) => this.press(event.target.closest("button[data-do]")));
     this.onKey = (event) => this.key(event);
     document.addEventListener("keydown", this.onKey);
-    handsOn(this);
+    listenToPointer(this);
     this.observer = new ResizeObserver(() => this.ask());
     this.observer.observe(this.canvas);
     // A map that was refused is kept before another is offered: what is kept already is not thrown away for it.
@@ -157,7 +157,7 @@ class MapEditor {
       here: () => this.live.barHere(),
       tap: () => this.live.tap(),
       taps: () => this.live.endTaps(),
-      score: () => this.live.zoom(button.dataset.by),
+      lanes: () => this.live.zoom(button.dataset.by),
       again: () => this.takeUp(),
       leave: () => this.leaveOffer(),
     };
@@ -165,13 +165,13 @@ class MapEditor {
     if (doings[what]) return doings[what]();
     this.take(this.edits(by)[what]());
     if (what === "add")
-      this.choose(this.state.anchors.findIndex((anchor) => anchor.bar === numberIn(this.field("bar").value)));
+      this.choose(this.state.anchors.findIndex((anchor) => anchor.bar === parseNumber(this.field("bar").value)));
   }
 
   edits(by) {
     const stretch = this.seen.stretches[this.chosen] ?? this.seen.stretches.at(-1);
     const all = this.field("all").checked;
-    const number = (name) => numberIn(this.field(name).value);
+    const number = (name) => parseNumber(this.field(name).value);
     const shifted = (byS) => moved(this.state, this.chosen, byS, all);
     return {
       ms: () => shifted(by / 1000),
@@ -214,11 +214,11 @@ class MapEditor {
 
   changeRow(at, of, value) {
     const edits = {
-      time: () => placed(this.state, at, numberIn(value)),
+      time: () => placed(this.state, at, parseNumber(value)),
       meter: () => inMeter(this.state, at, value),
       ramps: () => ramping(this.state, at, value),
       free: () => freeing(this.state, at, value),
-      bpm: () => inTempo(this.state, numberIn(value)),
+      bpm: () => inTempo(this.state, parseNumber(value)),
     };
     this.take(edits[of]());
     this.showRows(true);

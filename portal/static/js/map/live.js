@@ -1,10 +1,10 @@
-// The map page's tie to the score: the map that is being made is heard there, its view and its head are shown here, and
+// The map page's tie to the lanes: the map that is being made is heard there, its view and its head are shown here, and
 // what a person means while it plays is taken by the moment that was heard.
 import { isSwitchedOff } from "kitpost/page/keys";
 import { barAt, lineOf, moved, nearestLine } from "kitpost/map/edits";
 import { withTaps } from "kitpost/map/taps";
 import { clock } from "kitpost/lib/bars";
-import { numberIn } from "kitpost/lib/parse-number";
+import { parseNumber } from "kitpost/lib/parse-number";
 
 const REST_LEAST_MS = 1500;
 const REST_MOST_MS = 8000;
@@ -15,43 +15,43 @@ const PRESS_IS_NEW_MS = 1000;
 export class MapLive {
   constructor(editor) {
     this.editor = editor;
-    this.element = document.querySelector("[data-score]");
+    this.element = document.querySelector("[data-lanes]");
     this.view = null;
     this.headS = null;
     this.taps = [];
     this.pressedMs = 0;
     this.onView = (event) => this.follow(event.detail);
     this.onPress = (event) => this.press(event);
-    document.addEventListener("score:view", this.onView);
+    document.addEventListener("lanes:view", this.onView);
     for (const kind of ["keydown", "pointerdown"]) document.addEventListener(kind, this.onPress, true);
     if (this.element) for (const part of editor.element.querySelectorAll("[data-map-live]")) part.hidden = false;
   }
 
-  get score() {
-    return this.element?.score ?? null;
+  get lanes() {
+    return this.element?.lanes ?? null;
   }
 
-  /** Let the score draw and click by this map, from now on. */
+  /** Let the lanes draw and click by this map, from now on. */
   tell({ bars, beats_s: beatsS }) {
     this.told = { bars, beats_s: beatsS };
-    document.dispatchEvent(new CustomEvent("score:map", { detail: this.told }));
+    document.dispatchEvent(new CustomEvent("lanes:map", { detail: this.told }));
   }
 
   follow({ startS, endS, headS }) {
     const isFirst = !this.view;
     [this.view, this.headS] = [{ startS, endS }, headS];
-    // A map told before the score was there is told again.
+    // A map told before the lanes were there is told again.
     if (isFirst && this.told) this.tell(this.told);
     this.editor.ask();
   }
 
   seek(timeS) {
-    this.score?.seek(timeS);
+    this.lanes?.seek(timeS);
   }
 
-  /** One of the score's own buttons. */
+  /** One of the lanes' own buttons. */
   zoom(what) {
-    this.element?.querySelector(`[data-score-do="${what}"]`)?.click();
+    this.element?.querySelector(`[data-lanes-do="${what}"]`)?.click();
   }
 
   /** When a key or finger went down, not when the page came to it; on a picture with keys of its own they work too. */
@@ -62,11 +62,11 @@ export class MapLive {
     document.querySelector(`[data-key="${CSS.escape(event.key.toLowerCase())}"]`)?.click();
   }
 
-  /** The moment of the song meant by what was just pressed; null where the score has none. */
+  /** The moment of the song meant by what was just pressed; null where the lanes have none. */
   meantS() {
     const nowMs = performance.now();
     const atMs = nowMs - this.pressedMs < PRESS_IS_NEW_MS ? this.pressedMs : nowMs;
-    return this.element?.songTimeAt?.(atMs) ?? this.score?.headS ?? this.headS;
+    return this.element?.songTimeAt?.(atMs) ?? this.lanes?.headS ?? this.headS;
   }
 
   /** The nearest bar line, or bar one, comes to lie at the head; the whole map with it. */
@@ -74,7 +74,7 @@ export class MapLive {
     const { bars } = this.editor.seen;
     const timeS = this.meantS();
     const line = timeS === null ? null : isBarOne ? lineOf(bars, 1) : nearestLine(bars, timeS);
-    if (!line) return this.editor.say("The score is not there yet.");
+    if (!line) return this.editor.say("The lanes are not there yet.");
     const byMs = Math.round((timeS - line.time_s) * 1000);
     const byWords = `${Math.abs(byMs)} ms, ${byMs < 0 ? "earlier" : "later"}`;
     const said = `Bar ${line.bar} begins at ${clock(timeS, 3)}: the whole map moved by ${byWords}.`;
@@ -82,7 +82,7 @@ export class MapLive {
   }
 
   barHere() {
-    const bar = numberIn(this.editor.field("bar-here").value);
+    const bar = parseNumber(this.editor.field("bar-here").value);
     const timeS = this.meantS();
     if (timeS === null || !Number.isInteger(bar)) return this.editor.say("Which bar is it? Write its number.");
     this.editor.take(barAt(this.editor.state, bar, timeS), `Bar ${bar} begins at ${clock(timeS, 3)}.`);
@@ -112,7 +112,7 @@ export class MapLive {
 
   leave() {
     clearTimeout(this.timer);
-    document.removeEventListener("score:view", this.onView);
+    document.removeEventListener("lanes:view", this.onView);
     for (const kind of ["keydown", "pointerdown"]) document.removeEventListener(kind, this.onPress, true);
   }
 }

@@ -13,7 +13,7 @@ const FINGER_REACH_PX = 24;
 const STILL_PX = 3;
 const TAP_PX = 10;
 
-export function handsOn(editor) {
+export function listenToPointer(editor) {
   const { canvas } = editor;
   canvas.addEventListener("pointerdown", (event) => press(editor, event));
   // The browser asks after `pointerdown` whether it may scroll: not under a finger that has a handle.
@@ -36,12 +36,12 @@ function press(editor, event) {
 
 /** A finger beside the handles: a tap puts the head there, a swipe to the side moves the view. */
 function swipe(editor, event, timeS) {
-  const { score } = editor.live;
-  const from = score?.view;
+  const { lanes } = editor.live;
+  const from = lanes?.view;
   const onMove = (moveEvent) => {
     if (!from || farPx(event, moveEvent) <= TAP_PX) return;
     const byS = ((event.clientX - moveEvent.clientX) / editor.canvas.clientWidth) * (from.endS - from.startS);
-    score.setView(pan(from, byS, editor.seen.duration_s));
+    lanes.setView(pan(from, byS, editor.seen.duration_s));
   };
   whileDown(editor.canvas, event, {
     onMove,
@@ -128,13 +128,13 @@ function key(editor, event) {
   doings[event.key]();
 }
 
-/** With Ctrl or Alt closer and wider, as on the score; else the page scrolls. */
+/** With Ctrl or Alt closer and wider, as on the lanes; else the page scrolls. */
 function wheel(editor, event) {
-  const { score } = editor.live;
-  if (!score || !(event.ctrlKey || event.altKey)) return;
+  const { lanes } = editor.live;
+  if (!lanes || !(event.ctrlKey || event.altKey)) return;
   event.preventDefault();
   const x = event.clientX - editor.canvas.getBoundingClientRect().left;
-  score.setView(
-    zoomAt(score.view, editor.picture.timeAt(x), 1.0015 ** event.deltaY, editor.seen.duration_s, LEAST_VIEW_S),
+  lanes.setView(
+    zoomAt(lanes.view, editor.picture.timeAt(x), 1.0015 ** event.deltaY, editor.seen.duration_s, LEAST_VIEW_S),
   );
 }

@@ -4,7 +4,7 @@
 //   <form data-tapping hx-post="…" …> <button type="button" data-tap>…</button> <output data-tap-count></output>
 //     <input name="taps_s"> <input name="from_song">
 //
-// While the score on the page plays, taps are moments of the song; else of the page's clock.
+// While the lanes on the page play, taps are moments of the song; else of the page's clock.
 //
 // A rest of three seconds begins anew, so that a slip costs nothing.
 import { attach } from "kitpost/lib/attach";
@@ -33,7 +33,7 @@ attach("form[data-tapping]", (form) => {
   let ofSong = false;
   let timer = 0;
 
-  const songTimeOf = (event) => document.querySelector("[data-score]")?.songTimeAt?.(event.timeStamp) ?? null;
+  const songTimeOf = (event) => document.querySelector("[data-lanes]")?.songTimeAt?.(event.timeStamp) ?? null;
   const send = () => {
     form.elements.taps_s.value = JSON.stringify(taps.map((tap) => Number(tap.toFixed(4))));
     form.elements.from_song.value = ofSong ? "on" : "";

@@ -12,7 +12,7 @@ from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
 
-SCORE: dict[str, Any] = {
+SONG: dict[str, Any] = {
     "bars": [{"bar": 1 + bar, "time_s": 1.0 + 2 * bar, "beats": 4} for bar in range(4)],
     "sections": [{"label": "A", "bar": 1, "time_s": 1.0}, {"label": "B", "bar": 3, "time_s": 5.0}],
     "marks": [{"time_s": 6.5}],
@@ -44,9 +44,9 @@ def ready(page: Page, show: Show) -> Page:
 )
 def test_a_key_leads_to(ready: Page, key: str, shift: bool, from_s: float, to_s: float | None) -> None:
     event = {"key": key, "shiftKey": shift}
-    assert ask(ready, "lanes/steps", "m.stepFor(given[0], given[1], given[2])", event, SCORE, from_s) == to_s
+    assert ask(ready, "lanes/steps", "m.stepFor(given[0], given[1], given[2])", event, SONG, from_s) == to_s
 
 
 def test_the_section_at_a_moment_in_bars(ready: Page) -> None:
-    found = ask(ready, "lanes/steps", "[0.5, 1, 4.9, 5, 99].map((at) => m.sectionBars(given[0], at))", SCORE)
+    found = ask(ready, "lanes/steps", "[0.5, 1, 4.9, 5, 99].map((at) => m.sectionBars(given[0], at))", SONG)
     assert found == [None, [1, 2], [1, 2], [3, 4], [3, 4]]

@@ -39,10 +39,10 @@ RENDER = """async ({ kind, toneHz, hitsS, knownS, beats, fromS, lengthS, factor,
   };
   const wordAt = (at) => Math.round(32767 * valueAt(at));
   const fetchPart = async (lane, start, frames) => (
-    { words: Int16Array.from({ length: frames }, (_, at) => wordAt(start + at)), channels: 1 });
+    { pcm: Int16Array.from({ length: frames }, (_, at) => wordAt(start + at)), channels: 1 });
   const lane = { sound: 'x', sample_rate_hz: rateHz, frames: 60 * rateHz, duration_s: 60 };
-  const score = { duration_s: 60, lanes: [lane], beats_s: beats, bars: [] };
-  const transport = new Transport(score, { context, fetchPart });
+  const song = { duration_s: 60, lanes: [lane], beats_s: beats, bars: [] };
+  const transport = new Transport(song, { context, fetchPart });
   transport.attacksS = [knownS];
   transport.setSpeed(1 / factor);
   transport.setLevel(0);
@@ -153,11 +153,11 @@ def test_song_time_goes_half_as_fast(ready: Page) -> None:
 
 def test_the_speed_is_set_before_anything_was_played(ready: Page) -> None:
     """Chosen on a fresh page, where there is no audio clock yet."""
-    score = {"lanes": [], "beats_s": [], "bars": [], "duration_s": 1}
-    asked = """async (score) => {
+    song = {"lanes": [], "beats_s": [], "bars": [], "duration_s": 1}
+    asked = """async (song) => {
       const { Transport } = await import('kitpost/lanes/transport');
-      const transport = new Transport(score);
+      const transport = new Transport(song);
       transport.setSpeed(0.5);
       return transport.factor;
     }"""
-    assert ready.evaluate(asked, score) == 2
+    assert ready.evaluate(asked, song) == 2

@@ -15,17 +15,17 @@ pytestmark = pytest.mark.browser
 
 # Plays from `fromS` for `lengthS`; each lane holds an impulse of 0.5 on every frame of `impulses`. Answers the first
 # frame of every sound that is heard, 30 ms apart at least, counted from where playing begins.
-RENDER = """async ({ score, fromS, lengthS, impulses, lanes, click, loop, levelDb, countsIn, speed }) => {
+RENDER = """async ({ song, fromS, lengthS, impulses, lanes, click, loop, levelDb, countsIn, speed }) => {
   const { Transport } = await import('kitpost/lanes/transport');
   const rateHz = 48000;
   const context = new OfflineAudioContext(1, Math.round((lengthS + 1) * rateHz), rateHz);
   const fetchPart = async (lane, start, frames) => {
-    const words = new Int16Array(frames);
-    for (const at of impulses) if (at >= start && at < start + frames) words[at - start] = 16384;
-    return { words, channels: 1 };
+    const pcm = new Int16Array(frames);
+    for (const at of impulses) if (at >= start && at < start + frames) pcm[at - start] = 16384;
+    return { pcm, channels: 1 };
   };
   context.resume = undefined;
-  const transport = new Transport(score, { context, fetchPart });
+  const transport = new Transport(song, { context, fetchPart });
   transport.setLevel(levelDb);
   transport.loop = loop;
   transport.countsIn = countsIn;
@@ -52,14 +52,14 @@ BEAT_S = 60 / BPM
 BEATS = 4 * 110  # 110 bars: just under four minutes
 
 
-def score(**more: Any) -> dict[str, Any]:
+def song(**more: Any) -> dict[str, Any]:
     lane = {"sound": "x", "sample_rate_hz": RATE_HZ, "frames": 240 * RATE_HZ, "duration_s": 240.0}
     beats = [[1.25 + beat * BEAT_S, 0 if beat % 4 else 1] for beat in range(BEATS)]
     return {"duration_s": 240.0, "lanes": [lane], "beats_s": beats, "bars": []} | more
 
 
 def render(page: Page, **asked: Any) -> dict[str, Any]:
-    given = {"score": score(), "fromS": 0.0, "lengthS": 8.0, "impulses": [], "lanes": [1], "click": 1, "loop": None}
+    given = {"song": song(), "fromS": 0.0, "lengthS": 8.0, "impulses": [], "lanes": [1], "click": 1, "loop": None}
     answer: dict[str, Any] = page.evaluate(RENDER, given | {"levelDb": 0, "countsIn": False, "speed": 1} | asked)
     return answer
 
@@ -129,8 +129,8 @@ def test_the_count_in_is_heard_without_a_click_and_no_music_sounds_in_it(ready: 
 
 def test_nothing_passes_the_ceiling(ready: Page) -> None:
     """Eight lanes of half scale on one frame are four times full scale; the ceiling is -1 dBFS."""
-    lanes = [score()["lanes"][0]] * 8
-    answer = render(ready, score=score(lanes=lanes), lanes=[1] * 8, impulses=[RATE_HZ], click=0)
+    lanes = [song()["lanes"][0]] * 8
+    answer = render(ready, song=song(lanes=lanes), lanes=[1] * 8, impulses=[RATE_HZ], click=0)
     assert answer["peak"] == pytest.approx(10 ** (-1 / 20), abs=0.002)
 
 
@@ -155,13 +155,13 @@ LIVE = """async (given) => {
   context.resume = undefined;
   const fetchPart = async (lane, start, frames) => {
     asked.push(lane.name);
-    return { words: new Int16Array(frames).fill(8192), channels: 1 };
+    return { pcm: new Int16Array(frames).fill(8192), channels: 1 };
   };
   const lane = { sound: 'x', sample_rate_hz: 48000, frames: 10 * 48000 };
   const beats = (bpm) => Array.from({ length: 20 }, (_, beat) => [(beat * 60) / bpm, 1]);
   const lanes = [{ ...lane, name: 'bass' }, { ...lane, name: 'keys' }];
-  const score = { duration_s: 10, lanes, beats_s: beats(120), bars: [] };
-  const transport = new Transport(score, { context, fetchPart });
+  const song = { duration_s: 10, lanes, beats_s: beats(120), bars: [] };
+  const transport = new Transport(song, { context, fetchPart });
   transport.setLane(1, 0);
   await transport.play(0);
   await transport.fill(transport.run, 9);
@@ -218,14 +218,14 @@ BY_HAND = """async (given) => {
     ...Object.fromEntries(['Gain', 'WaveShaper', 'BufferSource', 'Buffer'].map((name) => [`create${name}`, node])),
   };
   const lane = { sound: 'x', sample_rate_hz: 48000, frames: 240 * 48000 };
-  const score = { duration_s: 240, lanes: [lane], beats_s: [], bars: [] };
+  const song = { duration_s: 240, lanes: [lane], beats_s: [], bars: [] };
   let fetches = 0;
   const fetchPart = async (_, start, frames) => {
     if (++fetches > given.good) throw new TypeError('the line is down');
-    return { words: new Int16Array(frames), channels: 1 };
+    return { pcm: new Int16Array(frames), channels: 1 };
   };
   let lost = null;
-  const transport = new Transport(score, { context, fetchPart, onLost: (error) => (lost = error.message) });
+  const transport = new Transport(song, { context, fetchPart, onLost: (error) => (lost = error.message) });
   transport.loop = given.loop;
   await transport.play(given.fromS);
   const times = [];

@@ -17,7 +17,7 @@ def test_an_empty_field_is_no_number(page: Page, show: Show) -> None:
     found = ask(
         page,
         "lib/parse-number",
-        "given.map((text) => { const one = m.numberIn(text); return Number.isNaN(one) ? null : one; })",
+        "given.map((text) => { const one = m.parseNumber(text); return Number.isNaN(one) ? null : one; })",
         *given,
     )
     assert found == [9, 0, -1, None, None, None]

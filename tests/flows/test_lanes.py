@@ -1,8 +1,8 @@
-"""The score of a long song in a real browser: how soon it is drawn, how smoothly it moves, what it holds in memory.
+"""The lanes of a long song in a real browser: how soon it is drawn, how smoothly it moves, what it holds in memory.
 
 A short song keeps the suite quick. A song of twelve stems and five minutes, with pictures of what was drawn:
 
-    SCORE_STEMS=12 SCORE_SECONDS=300 SCORE_LOOKS=FOLDER python -m pytest -s tests/flows/test_score.py
+    LANES_STEMS=12 LANES_SECONDS=300 LANES_LOOKS=FOLDER python -m pytest -s tests/flows/test_lanes.py
 """
 
 from __future__ import annotations
@@ -34,9 +34,9 @@ from tests.factories import make_check, make_client, make_drummer, make_map, mak
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-STEMS = int(os.environ.get("SCORE_STEMS", "3"))
-SECONDS = int(os.environ.get("SCORE_SECONDS", "20"))
-LOOKS = os.environ.get("SCORE_LOOKS")
+STEMS = int(os.environ.get("LANES_STEMS", "3"))
+SECONDS = int(os.environ.get("LANES_SECONDS", "20"))
+LOOKS = os.environ.get("LANES_LOOKS")
 RATE_HZ = 48_000
 KINDS = 3
 SIZES = ((1440, 900), (390, 844))
@@ -44,24 +44,24 @@ DRAWN_WITHIN_MS = 5_000
 LEAST_FRAMES_PER_S = 20.0
 MOST_HEAP_BYTES = 200 * 2**20
 # Every lane's picture is there, not the ruler alone.
-DRAWN = "() => document.querySelector('[data-score]')?.score?.sounds.every((sound) => sound.levels)"
-SHOW = "(view) => document.querySelector('[data-score]').score.setView(view)"
+DRAWN = "() => document.querySelector('[data-lanes]')?.lanes?.sounds.every((sound) => sound.levels)"
+SHOW = "(view) => document.querySelector('[data-lanes]').lanes.setView(view)"
 FRAME_EVENTS = ["cc", "benchmark", "disabled-by-default-devtools.timeline.frame"]
 PLAYED_S = min(30, SECONDS // 4)
-PLAY = "() => { document.querySelector('[data-score]').score.transport.play(0); }"
+PLAY = "() => { document.querySelector('[data-lanes]').lanes.transport.play(0); }"
 # Moves the view a little for each frame of the screen and answers with the frames' lengths in milliseconds.
 SCROLL = """async ({ lengthS, frames }) => {
-  const { score } = document.querySelector('[data-score]');
+  const { lanes } = document.querySelector('[data-lanes]');
   // What is out of sight costs nothing to draw.
-  document.querySelector('[data-score-picture], #score canvas').scrollIntoView({ block: 'center' });
+  document.querySelector('[data-lanes-picture], #lanes canvas').scrollIntoView({ block: 'center' });
   const until = () => new Promise(requestAnimationFrame);
-  score.setView({ startS: 2, endS: 2 + lengthS });
+  lanes.setView({ startS: 2, endS: 2 + lengthS });
   await new Promise((wake) => setTimeout(wake, 1500));
   const lengths = [];
   let last = await until();
   for (let frame = 0; frame < frames; frame++) {
     const startS = 2 + (frame * lengthS) / frames;
-    score.setView({ startS, endS: startS + lengthS });
+    lanes.setView({ startS, endS: startS + lengthS });
     const now = await until();
     lengths.push(now - last);
     last = now;
@@ -180,16 +180,16 @@ def process_bytes(page: Page) -> int:
 
 
 def test_keys_go_by_bars_sections_and_rounds(drawn: Page) -> None:
-    where, canvas = drawn.locator("[data-score-where]"), drawn.locator("#score canvas").first
+    where, canvas = drawn.locator("[data-lanes-where]"), drawn.locator("#lanes canvas").first
     canvas.focus()
     steps = {"bar 1": "Shift+ArrowRight", "bar 2": "Shift+ArrowRight", "bar 9": "PageDown"}
     for place, key in steps.items():
         canvas.press(key)
         expect(where).to_contain_text(f"{place}, beat 1")
     canvas.press("l")
-    expect(drawn.locator("[data-score-said]")).to_contain_text("go round")
+    expect(drawn.locator("[data-lanes-said]")).to_contain_text("go round")
     canvas.press("l")
-    expect(drawn.locator("[data-score-said]")).to_have_text("Nothing goes round.")
+    expect(drawn.locator("[data-lanes-said]")).to_have_text("Nothing goes round.")
 
 
 def look(page: Page, folder: Path) -> None:
@@ -200,4 +200,4 @@ def look(page: Page, folder: Path) -> None:
             start_s = 0 if name == "whole" else 2 + 16 * 60 / 112 - 0.002
             page.evaluate(SHOW, {"startS": start_s, "endS": start_s + length_s})
             page.wait_for_timeout(1_500)
-            page.locator("#score").screenshot(path=folder / f"{name}-{width}.png")
+            page.locator("#lanes").screenshot(path=folder / f"{name}-{width}.png")
