@@ -1,6 +1,6 @@
 """Fit the weights of the readings' evidence on songs whose truth is known; report on songs that were held out.
 
-usage: python -m bench.fit_choice SET [SET ...] [--practice SET ...] [--out analysis/choice_weights.json]
+usage: python -m bench.fit_choice SET [SET ...] [--practice SET ...] [--out analysis/bars/choice_weights.json]
 
 A SET is a folder with audio and a manifest.jsonl (id, files, style, meter, bpm, kind, beats, downbeats ...). Folds keep
 all songs over one accompaniment pattern (`style`) together, so that what is reported is about patterns never seen. Sets
@@ -24,7 +24,7 @@ from scipy.optimize import minimize
 
 from analysis.bars.beat_table import prepare
 from analysis.bars.choice import WEIGHTS_PATH, Weights
-from analysis.bars.readings import Reading, readings_of
+from analysis.bars.readings import COLUMNS, Reading, readings_of
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.tempo.evidence import Evidence, pool
 from analysis.tempo.grid import fit_grid
@@ -39,34 +39,29 @@ SLOW_END_BEATS, SLOW_END_BARS = 10, 3
 GROUPED_BY_SONG = ("hard", "rock")
 SHARPNESS = np.arange(0.7, 2.0, 0.05)
 
-# Columns of a reading's evidence, by what they look at (see `readings_of`). Left out one at a time by --ablate.
-CONTRAST, GROUPS_OF_BAR, KIND = 62, 109, 113
-DIFFERING = 35  # numbers that weigh differently in each meter, and how many meters there are besides 4/4
-OTHER_METERS = 4
-WITHIN_BY_METER = KIND + 1 + OTHER_METERS + OTHER_METERS * DIFFERING
+
+def _named(*starts: str) -> list[str]:
+    """The columns whose names begin so, those that come again for another meter included."""
+    return [name for name in COLUMNS if name.rsplit(" ", 1)[-1].startswith(starts)]
 
 
-def _by_meter(*columns: int) -> list[int]:
-    """Where these of the differing numbers stand, for every meter."""
-    first = KIND + 1 + OTHER_METERS
-    return [first + meter * DIFFERING + column for meter in range(OTHER_METERS) for column in columns]
-
-
-GROUPS: dict[str, list[int]] = {
-    "attacks within the beat": [*range(10), *_by_meter(*range(6))],
-    "bass notes within the beat": [*range(10, 20), *_by_meter(9, 10, 11)],
-    "band strength within the beat": [*range(20, 32), *_by_meter(6, 7, 8)],
-    "harmony within the beat": list(range(32, 36)),
-    "tempo and bar length": [*range(36, 49), *range(97, 103), *_by_meter(12, 13)],
-    "fit to halves and thirds": [49, 50, 51, 60, 61, *_by_meter(14, 15, 16)],
-    "attacks on even pulses of the beat": [*range(52, 60), *_by_meter(*range(17, 25))],
-    "change of harmony and bass at bar lines": [CONTRAST + column for column in (0, 1, 8, 9, 10, 11, 13, 14)],
-    "strength and attacks at bar lines": [CONTRAST + column for column in (2, 3, 4, 5, 6, 7, 12, *range(15, 21))],
-    "one harmony within bars": [*range(83, 87), *range(WITHIN_BY_METER, WITHIN_BY_METER + 4 * OTHER_METERS)],
-    "repetition": [*range(87, 97), *_by_meter(*range(25, 35))],
-    "first and last sound": list(range(103, 109)),
-    "groups of uneven bars": list(range(GROUPS_OF_BAR, KIND)),
-    "what weighs differently by meter": [*_by_meter(*range(DIFFERING)), *range(WITHIN_BY_METER, WITHIN_BY_METER + 16)],
+# Columns of a reading's evidence, by what they look at. Left out one kind at a time by --ablate.
+_HARMONY_AT_BARS = [name for name in _named("bar.") if name.endswith((".harmony_change", ".bass_change"))]
+GROUPS: dict[str, list[str]] = {
+    "attacks within the beat": _named("attacks."),
+    "bass notes within the beat": _named("bass."),
+    "band strength within the beat": _named("strength."),
+    "harmony within the beat": _named("change."),
+    "tempo and bar length": _named("tempo.", "length."),
+    "fit to halves and thirds": _named("fit.", "grid."),
+    "attacks on even pulses of the beat": _named("pulses."),
+    "change of harmony and bass at bar lines": _HARMONY_AT_BARS,
+    "strength and attacks at bar lines": [name for name in _named("bar.") if name not in _HARMONY_AT_BARS],
+    "one harmony within bars": _named("within."),
+    "repetition": _named("repeats."),
+    "first and last sound": _named("ends."),
+    "groups of uneven bars": _named("groups."),
+    "what weighs differently by meter": [name for name in COLUMNS if " " in name],
 }
 
 Doubles = NDArray[np.float64]
@@ -233,7 +228,7 @@ def report(scored: Sequence[tuple[Example, Doubles]], sharpness: float) -> None:
             print(
                 f"  wrong: {song.item['id']} {song.item['style']} {song.item['meter']} {60 / song.period_s:.2f}", end=""
             )
-            print(f" heard as {reading.meter.sign} {reading.bpm:.2f}, {shares[top]:.0%} sure")
+            print(f" read as {reading.meter.sign} {reading.bpm:.2f}, {shares[top]:.0%} sure")
     for kind, rows in sorted(right.items()):
         joint, level = np.mean(rows, axis=0)
         print(f"{kind:9} {len(rows):4} songs: bars right {joint:.3f}, level right {level:.3f}")
@@ -256,11 +251,8 @@ def ablate(songs: Sequence[Example], practice: Sequence[Example], ridge: float) 
         print(f"without {name:42} bars right {right:.3f}, log loss {loss:.3f}", flush=True)
 
 
-def _without(songs: Sequence[Example], columns: list[int]) -> list[Example]:
-    if not songs:
-        return []
-    kept = np.ones(songs[0].rows.shape[1])
-    kept[columns] = 0
+def _without(songs: Sequence[Example], columns: list[str]) -> list[Example]:
+    kept = np.array([name not in columns for name in COLUMNS], np.float64)
     return [replace(song, rows=song.rows * kept) for song in songs]
 
 
@@ -289,7 +281,10 @@ def main() -> None:
 
 def store(weights: Weights, sharpness: float, path: Path) -> None:
     columns = {"mean": weights.mean, "spread": weights.spread, "weight": weights.weight}
-    stored = {name: [round(float(value), 6) for value in column] for name, column in columns.items()}
+    stored = {
+        name: {column: round(float(value), 6) for column, value in zip(COLUMNS, values, strict=True)}
+        for name, values in columns.items()
+    }
     path.write_text(json.dumps(stored | {"sharpness": round(sharpness, 3)}, indent=0) + "\n")
 
 

@@ -9,12 +9,14 @@ from analysis.bars.ranking import SAME_TEMPO, Ranking, same_bars
 from analysis.bars.readings import Reading
 from analysis.core.reports import Alternative
 
+# Other tempi that are offered at most, how likely one must be, and how likely other bars must be (house choices).
 _MOST_TEMPI = 5
 _LEAST_WEIGHT = 0.0005
 _LIKELY_SHIFT = 0.08
 # Half a unit of the last is 0.03 ms after ten minutes at 120.
 _BPM_DIGITS = 5
 _ALWAYS = ("half", "double")
+# What a ratio of two tempi is called.
 _LABELS = (
     (0.5, "half"),
     (2.0, "double"),

@@ -10,15 +10,62 @@ import numpy as np
 from analysis.bars.beat_table import BeatTable, Prepared
 from analysis.core.samples import Doubles
 
+# Likeness is worked out up to this many beats apart: four bars of seven and one beat are 29, the rest leaves room
+# (house choice).
 _LAGS = 40
+# This near a downbeat, in beats, a sound is on it (house choice).
 _ON_BEAT = 0.15
 # Beats on which the groups of an uneven bar begin, besides its first.
 _GROUP_STARTS = {5: ((3,), (2,)), 7: ((2, 4), (2, 5), (3, 5), (4,), (3,))}
+# The rows of `bar_signals`, those that mark groups taken together, and the columns of what is made of them.
+_SIGNALS = (
+    "harmony_change",
+    "bass_change",
+    "low_strength",
+    "middle_strength",
+    "high_strength",
+    "attacks",
+    "bass_attacks",
+    "off_beat_attacks",
+)
 _GROUP_SIGNALS = ((0, 1), (2, 3, 4), (5, 6))
+CONTRAST_COLUMNS = (
+    *(f"bar.stands_out.{signal}" for signal in _SIGNALS),
+    *(f"bar.margin.{signal}" for signal in _SIGNALS[:2]),
+    *(f"bar.half.{signal}" for signal in _SIGNALS[:3]),
+    *(f"bar.back.{signal}" for signal in _SIGNALS),
+)
+GROUP_COLUMNS = ("groups.change", "groups.strength", "groups.attacks", "groups.sum")
+WITHIN_COLUMNS = ("within.chroma", "within.bass", "within.chroma_re_others", "within.bass_re_others")
+REPEAT_COLUMNS = (
+    "repeats.rhythm.one",
+    "repeats.rhythm.two",
+    "repeats.rhythm.one_re_near",
+    "repeats.harmony.one",
+    "repeats.harmony.two",
+    "repeats.harmony.one_re_near",
+    "repeats.rhythm.four",
+    "repeats.rhythm.four_re_near",
+    "repeats.harmony.four",
+    "repeats.harmony.four_re_near",
+)
+END_COLUMNS = (
+    "ends.first_on_bar",
+    "ends.first_one_before",
+    "ends.first_two_before",
+    "ends.first_after",
+    "ends.last_on_bar",
+    "ends.last_place",
+)
 
 
 def bar_signals(table: BeatTable) -> Doubles:
-    """What may mark a downbeat, by beat, each with mean 0 and spread 1: shape (signals, beats)."""
+    """What may mark a downbeat, by beat, each with mean 0 and spread 1.
+
+    Returns
+    -------
+    float64 array, shape (len(_SIGNALS), n_beats)
+    """
     strength = table.strength[:, 0]
     signals = np.stack(
         [
@@ -38,7 +85,19 @@ def bar_signals(table: BeatTable) -> Doubles:
 
 
 def bar_contrast(means: Doubles, bar: int) -> Doubles:
-    """How beat `bar` stands out of the other beats of the bar; `means` is (beats of a bar, signals)."""
+    """How beat `bar` stands out of the other beats of the bar.
+
+    Parameters
+    ----------
+    means : float64 array, shape (beats of a bar, n_signals)
+        Mean of each signal by beat of the bar.
+    bar : int
+        The beat that is taken for the first.
+
+    Returns
+    -------
+    float64 array, shape (len(CONTRAST_COLUMNS),)
+    """
     beats = len(means)
     others = np.delete(means, bar, axis=0)
     stands_out = means[bar] - others.mean(axis=0)
@@ -49,7 +108,20 @@ def bar_contrast(means: Doubles, bar: int) -> Doubles:
 
 
 def group_contrast(means: Doubles, bar: int) -> Doubles:
-    """How the beats on which groups begin stand out in a bar of 5 or 7, under the grouping that fits best."""
+    """How the beats on which groups begin stand out in a bar of 5 or 7, under the grouping that fits best.
+
+    Parameters
+    ----------
+    means : float64 array, shape (beats of a bar, n_signals)
+        Mean of each signal by beat of the bar.
+    bar : int
+        The beat that is taken for the first.
+
+    Returns
+    -------
+    float64 array, shape (len(GROUP_COLUMNS),)
+        All 0 in other meters.
+    """
     beats = len(means)
     groupings = _GROUP_STARTS.get(beats, ())
     if not groupings:
@@ -66,7 +138,13 @@ def group_contrast(means: Doubles, bar: int) -> Doubles:
 
 
 def within_bars(table: BeatTable, beats: int) -> Doubles:
-    """How even the harmony is within bars that start on each beat: (beats, 4), values and values re other starts."""
+    """How even the harmony is within bars that start on each beat.
+
+    Returns
+    -------
+    float64 array, shape (beats, len(WITHIN_COLUMNS))
+        By the beat on which bars start: share of the variance that lies inside bars, then re the mean over all starts.
+    """
     columns = [_within(rows, beats) for rows in (table.chroma, table.bass)]
     values = np.stack(columns, axis=1)
     return np.concatenate([values, values - values.mean(axis=0)], axis=1)
@@ -86,7 +164,10 @@ def _within(rows: Doubles, beats: int) -> Doubles:
 
 @dataclass(frozen=True)
 class Repeats:
-    """How alike beats that lie 1, 2, ... apart are, in rhythm and in harmony."""
+    """How alike beats that lie 1, 2, ... apart are, in rhythm and in harmony.
+
+    Both are float64 arrays of shape (_LAGS + 1,), by distance in beats.
+    """
 
     rhythm: Doubles
     harmony: Doubles
@@ -106,18 +187,28 @@ def _likeness(rows: Doubles) -> Doubles:
 
 
 def repeats_of(repeats: Repeats, beats: int) -> Doubles:
-    """Likeness after one, two and four bars, and how one and four bars stand out of their neighbours."""
+    """Likeness after one, two and four bars of `beats`, and how one and four bars stand out of their neighbours.
+
+    Returns
+    -------
+    float64 array, shape (len(REPEAT_COLUMNS),)
+    """
     rows: list[float] = []
     for likeness in (repeats.rhythm, repeats.harmony):
         one, two, four = likeness[beats], likeness[2 * beats], likeness[4 * beats]
         rows += [one, two, one - max(likeness[beats - 1], likeness[beats + 1])]
         rows += [four, four - max(likeness[4 * beats - 1], likeness[4 * beats + 1])]
-    # The order keeps one bar's rhythm first and two bars' harmony where `meter_evidence` looks for it.
+    # In the order of `REPEAT_COLUMNS`.
     return np.array([rows[0], rows[1], rows[2], rows[5], rows[6], rows[7], rows[3], rows[4], rows[8], rows[9]])
 
 
 def end_evidence(prepared: Prepared, table: BeatTable, beats: int, bar: int) -> Doubles:
-    """Where the first and the last sound fall within the bar."""
+    """Where the first and the last sound fall within the bar that begins on beat `bar` of the table.
+
+    Returns
+    -------
+    float64 array, shape (len(END_COLUMNS),)
+    """
     evidence = prepared.evidence
     downbeat_s = table.beat_s[bar]
     first = (evidence.first_sound_s - downbeat_s) / table.period_s % beats

@@ -12,7 +12,10 @@ import numpy as np
 from analysis.core.samples import Doubles, Indices
 from analysis.tempo.evidence import Evidence
 
+# Halves, thirds, quarters and sixths of a beat fall on slots.
 _SLOTS = 12
+# House choices: harmony is compared over this long before and after a slot, strength is the most within so many frames,
+# an attack is on its place within this, and even pulses are counted up to eight a beat.
 _HARMONY_REACH_S = 0.55
 _STRENGTH_REACH_FRAMES = 2
 _ON_PLACE_S = 0.02
@@ -21,15 +24,25 @@ PULSES = 8
 
 @dataclass(frozen=True)
 class Prepared:
-    """Evidence made ready for many look-ups: local maxima of the strength, running sums of the harmony."""
+    """Evidence made ready for many look-ups.
+
+    Attributes
+    ----------
+    evidence : Evidence
+    strength : float64 array, shape (n_frames, n_bands)
+        The maximum nearby, re the song's mean in that band.
+    bass_sums, chroma_sums : float64 array, shape (n_harmony + 1, 12)
+        Running sums, starting with 0.
+    """
 
     evidence: Evidence
-    strength: Doubles  # (frames, bands), the maximum nearby, re the song's mean
+    strength: Doubles
     bass_sums: Doubles
     chroma_sums: Doubles
 
 
 def prepare(evidence: Evidence) -> Prepared:
+    """Make a song's evidence ready for `beat_table`, once for all grids."""
     strength = evidence.strength / np.maximum(evidence.strength.mean(axis=0), 1e-9)
     highest = strength.copy()
     for shift in range(1, _STRENGTH_REACH_FRAMES + 1):
@@ -44,24 +57,57 @@ def _running_sums(rows: Doubles) -> Doubles:
 
 @dataclass(frozen=True)
 class BeatTable:
-    """Arrays by beat and slot: (beats, 12) or (beats, 12, bands)."""
+    """What happens by beat and slot, float64 arrays.
+
+    Attributes
+    ----------
+    period_s : float
+    beat_s : shape (n_beats,)
+        When each beat falls, seconds.
+    on_straight, on_thirds : float
+        Share of the attacks on halves and quarters, and on thirds, of the beat, over what chance gives.
+    pulses : shape (PULSES,)
+        How well the attacks gather on 1, 2, ... 8 even pulses a beat, 0 to 1.
+    onsets, bass_onsets : shape (n_beats, 12)
+        Weight by slot.
+    strength : shape (n_beats, 12, n_bands)
+        Re the song's mean in that band.
+    harmony_change, bass_change : shape (n_beats, 12)
+        0 to 1.
+    chroma, bass : shape (n_beats, 12)
+        Pitch classes from C: what sounds during the beat.
+    """
 
     period_s: float
     beat_s: Doubles
-    on_straight: float  # share of the attacks on halves and quarters of the beat, over what chance gives
+    on_straight: float
     on_thirds: float
-    pulses: Doubles  # how well the attacks gather on 1, 2, ... 8 even pulses a beat, 0 to 1
+    pulses: Doubles
     onsets: Doubles
     bass_onsets: Doubles
     strength: Doubles
     harmony_change: Doubles
     bass_change: Doubles
-    chroma: Doubles  # (beats, 12 pitch classes): what sounds during the beat
+    chroma: Doubles
     bass: Doubles
 
 
 def beat_table(prepared: Prepared, period_s: float, beat_at_s: float) -> BeatTable | None:
-    """Tabulate the song on the grid through `beat_at_s`; None when there are fewer than four beats."""
+    """Tabulate the song on an even grid.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    period_s : float
+        Beat period.
+    beat_at_s : float
+        When some beat falls, in seconds.
+
+    Returns
+    -------
+    BeatTable or None
+        The beats around the song's sound; None when there are fewer than four.
+    """
     evidence = prepared.evidence
     first = int(np.floor((evidence.first_sound_s - beat_at_s) / period_s + 0.25))
     last = int(np.ceil((evidence.last_sound_s - beat_at_s) / period_s - 0.25))

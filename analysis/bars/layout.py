@@ -11,9 +11,11 @@ import numpy as np
 from analysis.core.samples import Doubles
 from analysis.tempo.evidence import Evidence
 
-ON_BEAT = 0.2  # of a beat: this near a downbeat, the first sound is on it
-LONGEST_PICKUP = 0.6  # of a bar
-# Onsets weaker than this share of the strong ones are noise before the music.
+# House choices. Of a beat: this near a downbeat, the first sound is on it. Of a bar: what comes longer before bar one
+# is no pickup, but a bar that begins with a rest. Onsets weaker than this share of the strong ones are noise before the
+# music.
+ON_BEAT = 0.2
+LONGEST_PICKUP = 0.6
 _WEAK_SHARE = 0.08
 
 
@@ -21,7 +23,15 @@ _WEAK_SHARE = 0.08
 class Layout:
     """Beats from the count-in or pickup to the bar line that ends the song, in seconds on the evidence's clock.
 
-    `bar_beats`: how many beats each bar has, from bar one on, when they are not all alike.
+    Attributes
+    ----------
+    beats_s : float64 array, shape (n_beats,)
+    downbeats_s : float64 array, shape (n_bars + 1,)
+        From bar one to the end of the last bar.
+    bar_one_s, pickup_beats : float
+    count_in_beats : int
+    bar_beats : tuple of int
+        How many beats each bar has, from bar one on, when they are not all alike.
     """
 
     beats_s: Doubles
@@ -32,13 +42,28 @@ class Layout:
     bar_beats: tuple[int, ...] = ()
 
     def on(self, clock: Callable[[Doubles], Doubles]) -> Layout:
-        """The same layout with its times read on another clock."""
+        """The same layout with its times read on another clock.
+
+        Parameters
+        ----------
+        clock : callable
+            Takes and returns float64 arrays of seconds of one shape, such as `Clock.to_real`.
+        """
         bar_one_s = float(clock(np.array([self.bar_one_s]))[0])
         beats_s, downbeats_s = clock(self.beats_s), clock(self.downbeats_s)
         return replace(self, beats_s=beats_s, downbeats_s=downbeats_s, bar_one_s=bar_one_s)
 
 
 def lay_out(evidence: Evidence, *, period_s: float, downbeat_s: float, beats_per_bar: int) -> Layout:
+    """Bars of one length over the whole song, and what comes before bar one.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    period_s, downbeat_s : float
+        Beat period, and the time of some downbeat, in seconds.
+    beats_per_bar : int
+    """
     first_s, last_s = music_span(evidence)
     bar_s = beats_per_bar * period_s
     count_in = _count_in_beats(evidence, first_s, period_s=period_s, beats_per_bar=beats_per_bar)
@@ -76,7 +101,7 @@ def with_odd_bars(layout: Layout, odd: Sequence[tuple[float, int]], *, period_s:
 
 
 def music_span(evidence: Evidence) -> tuple[float, float]:
-    """First and last onset that is no mere noise."""
+    """First and last onset that is no mere noise, in seconds."""
     strong = evidence.onset_weight > _WEAK_SHARE * np.quantile(evidence.onset_weight, 0.9)
     times = evidence.onset_s[strong]
     return float(times[0]), float(times[-1])

@@ -28,29 +28,45 @@ from analysis.tempo.rounding import set_tempo
 from analysis.tempo.steadiness import is_unsteady, no_surer_than
 from analysis.tempo.tempo_changes import find_motion
 
+# A bar one up to this much before the file is at its start (house choice). Times are rounded to microseconds.
 _CUT_ON_THE_BEAT_S = 0.02
 _TIME_DECIMALS = 6
-# Bar lines of music that moves are known to some milliseconds; a finer map would follow the scatter.
+# Bar lines of music that moves are known to some milliseconds; a finer map would follow the scatter
+# (house choice).
 _MAP_TOLERANCE_S = 0.010
 # Coherence of the attacks times the root of their number. Free playing reaches 2 when a steady grid is laid over it and
 # 6.5 when a clock is bent to follow it; measured on random rhythms and on songs.
 _LEAST_GATHERED, _LEAST_GATHERED_FOLLOWED = 4.5, 6.5
+# House choice.
 _MOST_TEMPI_TRIED = 3
 # Bars that a clock finds in free playing are a guess, to be asked about (house choice: below `Limits.tempo_sure`).
 _FREE_CONFIDENCE = 0.5
-# Changes of tempo are placed on the bent clock first, then once more on the clock that holds each tempo exactly.
+# Changes of tempo are placed on the bent clock first, then once more on the clock that has each tempo exactly
+# (house choice).
 _PIECEWISE_ROUNDS = 2
 
 
 def no_grid(music: Evidence | None, statements: Statements) -> SongMeasures:
-    """Nothing to count on: the brief's tempo stands in, with no confidence, when there is one."""
+    """A song without a beat that can be counted: the brief's tempo stands in, with no confidence, when there is one."""
     source: Literal["brief"] | None = "brief" if statements.bpm else None
     tempo = Tempo(kind="none", bpm=statements.bpm, source=source)
     return SongMeasures(tempo=tempo, first_sound_s=_seconds(music.first_sound_s) if music else None)
 
 
 def with_music(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures:
-    """Follow the song's clock if its tempo moves, find the bars on that clock, then lay them out in the files' time."""
+    """Measure a song from its music alone.
+
+    Follows the song's clock if its tempo moves, finds the bars on that clock, then lays them out in the files' time.
+
+    Parameters
+    ----------
+    music : Evidence
+        In the files' time.
+    statements : Statements
+        What people state about the song.
+    sample_rate_hz : int
+        In whose frames bar one is counted.
+    """
     motion = find_motion(music)
     song = None
     if motion.clock:

@@ -17,10 +17,12 @@ from analysis.bars.choice import fitted_weights
 from analysis.bars.readings import MeterKind, bars_of
 from analysis.core.samples import Doubles, Flags
 
+# Bars that each side of an odd bar must have, and how many odd bars a song may (house choices).
 _LEAST_SIDE_BARS = 4
 _MOST_SLIPS = 4
 # Gain in explained spread, per beat; likeness of both sides' patterns with and without the slip. In songs without an
-# odd bar the gain is below 0.08 and the sides are alike as they are.
+# odd bar the gain is below 0.08 and the sides are alike as they are. Signals that hardly change are not blown up beyond
+# this share of the middle one (house choice).
 _LEAST_GAIN = 0.3
 _LEAST_ALIKE, _MOST_ALIKE_UNMOVED = 0.55, 0.3
 _SPREAD_FLOOR = 0.25

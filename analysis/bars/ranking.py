@@ -16,6 +16,7 @@ from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import GridFit, fit_grid
 from analysis.tempo.pulse import candidate_beats_hz, onset_curve, spectrum_of
 
+# Tempi within this share are one; bar lines this near are the same, as beat trackers are usually judged (MIREX: 70 ms).
 SAME_TEMPO = 0.006
 _SAME_BAR_S = 0.07
 
@@ -24,7 +25,15 @@ _SAME_BAR_S = 0.07
 class Ranking:
     """All readings with their probabilities, the likeliest first, and the grids they stand on.
 
-    `share_of_bars`: where odd bars were found, how sure the bar lines are once beat and meter are.
+    Attributes
+    ----------
+    readings : tuple of Reading
+    probability : float64 array, shape (len(readings),)
+        Falling. Adds up to 1, unless readings were ruled out.
+    fits : tuple of GridFit
+        Looked up by `Reading.fit`.
+    share_of_bars : float or None
+        Where odd bars were found, how sure the bar lines are once beat and meter are.
     """
 
     readings: tuple[Reading, ...]
@@ -78,7 +87,20 @@ def same_bars(other: Reading, best: Reading) -> bool:
 
 
 def rank_readings(evidence: Evidence, statements: Statements) -> Ranking | None:
-    """Every reading worth naming; None when the sound has no pulse."""
+    """Every reading worth naming, on every grid that the onsets suggest.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        On a clock on which the tempo is steady.
+    statements : Statements
+        What people state about the song: it weighs, and never overrides.
+
+    Returns
+    -------
+    Ranking or None
+        None when the sound has no pulse.
+    """
     curve = onset_curve(evidence)
     if len(curve) < 2:
         return None

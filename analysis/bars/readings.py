@@ -12,6 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.bars.bar_evidence import (
+    CONTRAST_COLUMNS,
+    END_COLUMNS,
+    GROUP_COLUMNS,
+    REPEAT_COLUMNS,
+    WITHIN_COLUMNS,
     Repeats,
     bar_contrast,
     bar_signals,
@@ -20,13 +25,22 @@ from analysis.bars.bar_evidence import (
     repeats_of,
     within_bars,
 )
-from analysis.bars.beat_evidence import beat_evidence, by_meter, hats, meter_evidence
+from analysis.bars.beat_evidence import (
+    BEAT_COLUMNS,
+    DIFFERING_COLUMNS,
+    beat_evidence,
+    by_meter,
+    hats,
+    meter_evidence,
+)
 from analysis.bars.beat_table import BeatTable, Prepared, beat_table
 from analysis.core.samples import Doubles
 from analysis.tempo.grid import GridFit
 
+# So many places within the beat are tried as the beat, if they hold this share of the fit (house choices).
 _MAX_PLACES = 5
 _LEAST_SHARE = 0.04
+# Where the weight of a bar's length may bend (house choice).
 _BAR_KNOTS_S = (0.8, 1.2, 1.7, 2.4, 3.4, 5.0)
 
 
@@ -40,6 +54,7 @@ class MeterKind:
     fastest_bpm: float
 
 
+# The ranges are house choices: wider than music in these meters is felt.
 METER_KINDS = (
     MeterKind("4/4", 4, 40, 250),
     MeterKind("3/4", 3, 50, 250),
@@ -47,11 +62,27 @@ METER_KINDS = (
     MeterKind("5/4", 5, 80, 220),
     MeterKind("7/8", 7, 150, 310),
 )
+# What each number of a reading's evidence is called, in order. Numbers that weigh differently by meter come again for
+# each meter but the first, under its sign.
+COLUMNS = (
+    *BEAT_COLUMNS,
+    "grid.place_share",
+    "grid.explained",
+    *CONTRAST_COLUMNS,
+    *WITHIN_COLUMNS,
+    *REPEAT_COLUMNS,
+    *(f"length.{seconds:g}_s" for seconds in _BAR_KNOTS_S),
+    *END_COLUMNS,
+    *GROUP_COLUMNS,
+    *(f"meter.{meter.sign}" for meter in METER_KINDS),
+    *(f"{meter.sign} {name}" for meter in METER_KINDS[1:] for name in (*DIFFERING_COLUMNS, *REPEAT_COLUMNS)),
+    *(f"{meter.sign} {name}" for meter in METER_KINDS[1:] for name in WITHIN_COLUMNS),
+)
 
 
 @dataclass(frozen=True)
 class Reading:
-    """One way to hear the song. `bar_s` is the time of the first downbeat at or after the first beat of the table."""
+    """One way to read the song. `beat_s`: the first beat of the table; `bar_s`: the first downbeat at or after it."""
 
     fit: int
     period_s: float
@@ -65,7 +96,14 @@ class Reading:
 
 
 def readings_of(prepared: Prepared, fits: Sequence[GridFit]) -> tuple[list[Reading], Doubles]:
-    """All readings over the fitted grids and their evidence, one row each."""
+    """All readings over the fitted grids and their evidence.
+
+    Returns
+    -------
+    readings : list of Reading
+    rows : float64 array, shape (len(readings), len(COLUMNS))
+        One row a reading; shape (0,) without readings.
+    """
     readings: list[Reading] = []
     rows: list[Doubles] = []
     best_explained = max((fit.explained for fit in fits), default=1.0)
@@ -84,7 +122,23 @@ def readings_of(prepared: Prepared, fits: Sequence[GridFit]) -> tuple[list[Readi
 
 
 def bars_of(prepared: Prepared, table: BeatTable, shared: Doubles) -> Iterator[tuple[MeterKind, int, Doubles]]:
-    """Every meter and beat that may begin its bar, with the evidence that goes after what they share."""
+    """Every meter and beat that may begin its bar, with the evidence that goes after what they share.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    table : BeatTable
+        The beats on which bars are tried.
+    shared : float64 array, shape (len(BEAT_COLUMNS) + 2,)
+        The evidence that is the same for all of them.
+
+    Yields
+    ------
+    meter : MeterKind
+    bar : int
+        The beat of the table on which the first whole bar begins.
+    evidence : float64 array, shape (len(COLUMNS) - len(shared),)
+    """
     signals, repeats = bar_signals(table), Repeats.of(table)
     for kind, meter in enumerate(METER_KINDS):
         if not meter.slowest_bpm <= 60 / table.period_s <= meter.fastest_bpm or len(table.beat_s) < 2 * meter.beats:

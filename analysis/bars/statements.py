@@ -10,7 +10,8 @@ from analysis.core.reports import Brief, FileReport
 from analysis.maps.tempo_map import TempoMap, TempoMapError
 
 # How much likelier a reading is for agreeing: people are mostly, but not always, right about their song. A name or a
-# tag may be left over from another version, so it weighs less than what the client wrote for this song.
+# tag may be left over from another version, so it weighs less than what the client wrote for this song. House choices,
+# as are the share within which tempi agree and the most that all statements weigh together.
 BRIEF_TEMPO, _MIDI_TEMPO, NAMED_TEMPO = 12.0, 12.0, 4.0
 BRIEF_METER, _MIDI_METER = 5.0, 3.0
 BRIEF_START = 2.5

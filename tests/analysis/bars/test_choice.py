@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from analysis.bars.beat_table import prepare
-from analysis.bars.choice import Weights, fitted_weights
-from analysis.bars.readings import readings_of
+from analysis.bars.choice import WEIGHTS_PATH, Weights, fitted_weights, read_weights
+from analysis.bars.readings import COLUMNS, readings_of
 from analysis.tempo.evidence import pool
 from analysis.tempo.grid import fit_grid
 from tests.analysis.playing import band, features_of
@@ -40,3 +43,24 @@ def test_one_wild_number_does_not_decide_alone() -> None:
     weights = Weights(np.zeros(1), np.ones(1), np.ones(1))
 
     assert weights.standard(np.array([[1e9]]))[0, 0] == 5.0
+
+
+def test_weights_are_told_by_name_and_not_by_order(tmp_path: Path) -> None:
+    stored = json.loads(WEIGHTS_PATH.read_text())
+    backwards = stored | {name: dict(reversed(stored[name].items())) for name in ("mean", "spread", "weight")}
+    path = tmp_path / "weights.json"
+    path.write_text(json.dumps(backwards))
+
+    assert list(read_weights(path).weight) == list(fitted_weights().weight)
+    assert fitted_weights().weight[COLUMNS.index("repeats.harmony.two")] == stored["weight"]["repeats.harmony.two"]
+
+
+@pytest.mark.parametrize("change", [{"attacks.loud": 1.0}, {"attacks.on_beat": None}])
+def test_weights_for_other_evidence_are_refused(tmp_path: Path, change: dict[str, float | None]) -> None:
+    stored = json.loads(WEIGHTS_PATH.read_text())
+    changed = {name: value for name, value in (stored["weight"] | change).items() if value is not None}
+    path = tmp_path / "weights.json"
+    path.write_text(json.dumps(stored | {"weight": changed}))
+
+    with pytest.raises(ValueError, match="do not fit the evidence"):
+        read_weights(path)
