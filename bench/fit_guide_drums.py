@@ -18,18 +18,17 @@ from pathlib import Path, PurePath
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from analysis.band.render import Stem, mix_stems, render_stems
 from analysis.band.score import write_score
 from analysis.core.limits import Limits
+from analysis.core.samples import Doubles, Flags
 from analysis.features.feature_arrays import Features, MusicFeatures
-from analysis.features.guide_drums import MOST_SPREADS, WEIGHTS, drum_numbers
+from analysis.features.guide_drums import MOST_SPREADS, WEIGHTS, DrumModel, drum_numbers
 from bench.fit_choice import FOLDS, SHARPNESS, features_of, fold_of
 from bench.tempo_set import draw_items
 
-Doubles = NDArray[Any]
 BAND_RATE_HZ = 48_000
 BAND_SEED = 102
 FALSE_SHARES = (0.005, 0.01, 0.02, 0.05)
@@ -48,27 +47,15 @@ class Example:
     weight: float
 
 
-@dataclass(frozen=True)
-class Model:
-    means: Doubles
-    scales: Doubles
-    weights: Doubles
-    constant: float
+def scores_of(model: DrumModel, examples: Sequence[Example]) -> Doubles:
+    rows = np.array([example.numbers for example in examples])
+    scores: Doubles = standard(rows, model.means, model.scales) @ model.weights + model.constant
+    return scores
 
-    def scores(self, examples: Sequence[Example]) -> Doubles:
-        rows = np.array([example.numbers for example in examples])
-        scores: Doubles = standard(rows, self.means, self.scales) @ self.weights + self.constant
-        return scores
 
-    def store(self, path: Path, sharpness: float) -> None:
-        """The sharpness that makes probabilities honest goes into the weights."""
-        model = {
-            "means": self.means,
-            "scales": self.scales,
-            "weights": self.weights * sharpness,
-            "constant": np.array(self.constant * sharpness),
-        }
-        path.write_text(json.dumps({name: np.round(values, 6).tolist() for name, values in model.items()}) + "\n")
+def sharpened(model: DrumModel, sharpness: float) -> DrumModel:
+    """The sharpness that makes probabilities honest goes into the weights."""
+    return replace(model, weights=model.weights * sharpness, constant=model.constant * sharpness)
 
 
 def standard(rows: Doubles, means: Doubles, scales: Doubles) -> Doubles:
@@ -131,7 +118,7 @@ def has_drums(item: dict[str, Any], stem: str) -> bool:
     return bool(item["drums"])
 
 
-def fit(taught: Sequence[Example], ridge: float) -> Model:
+def fit(taught: Sequence[Example], ridge: float) -> DrumModel:
     rows = np.array([example.numbers for example in taught])
     means, scales = rows.mean(axis=0), rows.std(axis=0) + 1e-9
     rows = standard(rows, means, scales)
@@ -145,27 +132,27 @@ def fit(taught: Sequence[Example], ridge: float) -> Model:
         return float(total), np.append(rows.T @ wrong + ridge * weights, wrong.sum())
 
     found = minimize(loss, np.zeros(rows.shape[1] + 1), jac=True, method="L-BFGS-B", options={"maxiter": 500}).x
-    return Model(means, scales, found[:-1], float(found[-1]))
+    return DrumModel(means, scales, found[:-1], float(found[-1]))
 
 
-def held_out(songs: Sequence[Example], practice: Sequence[Example], ridge: float) -> tuple[Doubles, NDArray[np.bool_]]:
+def held_out(songs: Sequence[Example], practice: Sequence[Example], ridge: float) -> tuple[Doubles, Flags]:
     """Scores from weights that were fitted without the song's pattern, and the truth."""
     scores, truth = [], []
     for fold in range(FOLDS):
         tested = [song for song in songs if song.fold == fold]
         if tested:
             model = fit([*(song for song in songs if song.fold != fold), *practice], ridge)
-            scores.append(model.scores(tested))
+            scores.append(scores_of(model, tested))
             truth += [song.has_drums for song in tested]
     return np.concatenate(scores), np.array(truth)
 
 
-def best_sharpness(scores: Doubles, truth: NDArray[np.bool_]) -> float:
+def best_sharpness(scores: Doubles, truth: Flags) -> float:
     losses = [float(np.mean(np.logaddexp(0.0, np.where(truth, -1, 1) * scores * sharp))) for sharp in SHARPNESS]
     return float(SHARPNESS[int(np.argmin(losses))])
 
 
-def report_curve(scores: Doubles, truth: NDArray[np.bool_]) -> None:
+def report_curve(scores: Doubles, truth: Flags) -> None:
     """How many are found at each share of false ones."""
     with_drums, without = np.sort(scores[truth]), np.sort(scores[~truth])
     area = np.searchsorted(without, with_drums).mean() / len(without)
@@ -175,7 +162,7 @@ def report_curve(scores: Doubles, truth: NDArray[np.bool_]) -> None:
         print(f"  at {share:.1%} false: {np.mean(with_drums > bar):.1%} found")
 
 
-def report_answers(scores: Doubles, truth: NDArray[np.bool_], sure: float) -> None:
+def report_answers(scores: Doubles, truth: Flags, sure: float) -> None:
     """What is said at the threshold in use."""
     says = 1.0 / (1.0 + np.exp(-scores))
     yes, no = says >= sure, says <= 1.0 - sure
@@ -185,7 +172,7 @@ def report_answers(scores: Doubles, truth: NDArray[np.bool_], sure: float) -> No
     print("    of the rest: can't tell")
 
 
-def _share(said: NDArray[np.bool_], of: NDArray[np.bool_]) -> str:
+def _share(said: Flags, of: Flags) -> str:
     return f"{np.count_nonzero(said & of)} of {np.count_nonzero(of)} ({np.mean(said[of]):.1%})"
 
 
@@ -210,9 +197,9 @@ def main() -> None:
         tried = band_examples(options.band)
         print("songs by the band, whose sounds it never learned: ", end="")
         truth = np.array([example.has_drums for example in tried])
-        report_curve(model.scores(tried), truth)
-        report_answers(model.scores(tried) * sharpness, truth, sure)
-    model.store(options.out, sharpness)
+        report_curve(scores_of(model, tried), truth)
+        report_answers(scores_of(model, tried) * sharpness, truth, sure)
+    sharpened(model, sharpness).save(options.out)
 
 
 if __name__ == "__main__":

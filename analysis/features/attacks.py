@@ -2,6 +2,7 @@
 
 The energy's rise places an onset finely but also follows every ripple of a held note; the spectrum's rise tells new
 notes from ripples but smears their place. Each peak of the spectrum's rise takes the strongest rise of energy near it.
+All numbers here are house choices, made on songs whose truth is known (docs/tempo.md says how it comes out).
 """
 
 from __future__ import annotations
@@ -13,18 +14,22 @@ import numpy as np
 from analysis.core.samples import Doubles, Flags, Indices
 from analysis.features.feature_arrays import Features
 
+# Peaks of the spectrum's rise: frames to the next, frames of background, how far above it, and how strong at least.
 _APART_FRAMES = 4
 _BACKGROUND_FRAMES = 50
 _LEAST_OVER_BACKGROUND = 1.5
 _LEAST_RE_STRONG = 0.05
-_LOW_BANDS = 2
+# A strong rise is one at this quantile of the file; nothing weighs more than this many of it.
+_STRONG_QUANTILE = 0.9
+_MOST_RE_STRONG = 1.5
+_LOW_BANDS = 2  # of `bands.BAND_EDGES_HZ`: where bass notes are looked for
 # Where the fine onset may lie, re the peak of the spectrum's rise.
 _EARLIEST_S, _LATEST_S = -0.045, 0.035
 # A rise starts where it has come this share of its way; how far it may reach, and how much must rise to be clear.
 _RISE_START = 0.15
 _REACH_S = 0.05
 _LEAST_RISE = 1.3
-_SMOOTH_STEPS = 5
+_SMOOTH_STEPS = 5  # milliseconds over which the level is averaged
 # An attack that takes this long from its start to its steepest is half as good a clock; bass notes are poor ones.
 _SOFT_RISE_S = 0.008
 _BASS_SHARPNESS = 0.25
@@ -32,8 +37,11 @@ _BASS_SHARPNESS = 0.25
 
 @dataclass(frozen=True)
 class Attacks:
-    """Times, weights (rise of the spectrum, 1 is a strong one of this file), whether it is a bass note, and how good a
-    clock it is: 1 for an attack that is steepest at its start, less the longer it rises."""
+    """All attacks of a file in order of time; each array has shape (n,).
+
+    `times_s` counts from the start of the file. `weight` is the rise of the spectrum: 1 is a strong one of this file.
+    `sharpness` says how good a clock it is: 1 for an attack that is steepest at its start, less the longer it rises.
+    """
 
     times_s: Doubles
     weight: Doubles
@@ -42,6 +50,7 @@ class Attacks:
 
 
 def attacks_of(features: Features) -> Attacks:
+    """Find the attacks of one file; empty arrays when there are none."""
     steepest, weight = _confirmed(features, is_bass=False)
     bass_s, bass_weight = _confirmed(features, is_bass=True)
     starts = _starts_of(features, steepest)
@@ -65,7 +74,7 @@ def _confirmed(features: Features, *, is_bass: bool) -> tuple[Doubles, Doubles]:
     peaks = _peaks(rise)
     if not len(peaks) or not len(times):
         return np.zeros(0), np.zeros(0)
-    weight = np.minimum(rise[peaks] / np.quantile(rise[peaks], 0.9), 1.5)
+    weight = np.minimum(rise[peaks] / np.quantile(rise[peaks], _STRONG_QUANTILE), _MOST_RE_STRONG)
     peaks, weight = peaks[weight > _LEAST_RE_STRONG], weight[weight > _LEAST_RE_STRONG]
     at_s = peaks / features.band_rate_hz
     low, high = np.searchsorted(times, at_s + _EARLIEST_S), np.searchsorted(times, at_s + _LATEST_S)
@@ -82,7 +91,7 @@ def _confirmed(features: Features, *, is_bass: bool) -> tuple[Doubles, Doubles]:
 
 
 def _starts_of(features: Features, times_s: Doubles) -> Doubles:
-    """Move each onset from its steepest rise back to where the rise starts: soft attacks are slow, and heard early."""
+    """Move each onset from its steepest rise back to where the rise starts: soft attacks are slow."""
     level = _level(features.energy_1ms.astype(np.float64))
     reach = int(_REACH_S * features.energy_rate_hz)
     at = (times_s * features.energy_rate_hz).astype(np.intp)

@@ -14,16 +14,19 @@ import numpy as np
 from analysis.core.framing import Framer, Growing
 from analysis.core.samples import Floats, Indices
 
+# All numbers here are house choices. The window is 2048 frames at 48 kHz.
 FRAMES_PER_SECOND = 100
 _WINDOW_S = 0.0427
-# Edges of the bands in Hz. Six are enough to tell bass, body, voice range, attack and air apart.
+# Edges of the bands in Hz. Six tell bass, body, voice range, attack and air apart.
 BAND_EDGES_HZ = (30.0, 120.0, 300.0, 900.0, 2500.0, 6000.0, 16000.0)
 BAND_COUNT = len(BAND_EDGES_HZ) - 1
+_TOP_SHARE = 0.46  # of the sample rate: above it lies the converter's own filter
 _STEPS_PER_OCTAVE = 12
 # So few that their spectra stay in the processor's cache: half the time of a whole block at once.
 _FRAMES_AT_ONCE = 32
 # The bank is nearly empty: a step covers few bins. It is multiplied in pieces, cut at powers of two from this bin on.
 _FIRST_CUT_BIN = 64
+# Magnitudes from -60 dB re full scale on count by their logarithm; the energy has a floor of -120 dB.
 _COMPRESSION = np.float32(1000.0)
 _FLOOR_POWER = np.float32(1e-12)
 
@@ -31,7 +34,7 @@ _FLOOR_POWER = np.float32(1e-12)
 def _filter_bank(size: int, sample_rate_hz: int) -> tuple[Floats, Indices]:
     """Spectrum bins to steps, shape (bins, steps), and the band that each step belongs to."""
     bins_hz = np.arange(size // 2 + 1) * sample_rate_hz / size
-    top_hz = min(BAND_EDGES_HZ[-1], 0.46 * sample_rate_hz)
+    top_hz = min(BAND_EDGES_HZ[-1], _TOP_SHARE * sample_rate_hz)
     centres = [BAND_EDGES_HZ[0]]
     while centres[-1] < top_hz:
         step = max(centres[-1] * (2 ** (1 / _STEPS_PER_OCTAVE) - 1), sample_rate_hz / size)
@@ -59,7 +62,7 @@ def _bank_pieces(bank: Floats, bins: slice) -> Iterator[tuple[slice, slice, Floa
 
 
 class BandAccumulator:
-    """Streaming spectrum; `finish` gives onset strength and energy in dB, both (frames, bands)."""
+    """Onset strength and energy of a mono stream, band by band; `rate_hz` is how many frames there are a second."""
 
     def __init__(self, sample_rate_hz: int) -> None:
         hop = max(1, round(sample_rate_hz / FRAMES_PER_SECOND))
@@ -77,9 +80,25 @@ class BandAccumulator:
         self._strength, self._energy = Growing(BAND_COUNT), Growing(BAND_COUNT)
 
     def add(self, mono: Floats) -> None:
+        """Take the next samples.
+
+        Parameters
+        ----------
+        mono : float32 array, shape (n,)
+            At the file's own rate, full scale 1.0.
+        """
         self._take(self._framer.frames(mono))
 
     def finish(self) -> tuple[Floats, Floats]:
+        """The whole stream's frames.
+
+        Returns
+        -------
+        strength : float32 array, shape (n_frames, 6)
+            Rise of the log-compressed magnitude, 0 and up.
+        energy_db : float32 array, shape (n_frames, 6)
+            Energy of each band in dB, a floor of -120 dB included.
+        """
         self._take(self._framer.last())
         return self._strength.array(), self._energy.array()
 

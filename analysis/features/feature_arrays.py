@@ -14,17 +14,18 @@ from pathlib import Path
 from typing import Any, Self
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.core.framing import Decimator, lowering_factor
-from analysis.core.samples import Floats
+from analysis.core.samples import Floats, Samples
 from analysis.features.bands import BAND_COUNT, BandAccumulator
 from analysis.features.harmony import HarmonyAccumulator
 from analysis.features.onsets import EnergyAccumulator, FineOnsets, SharpOnsets
 
+# House choices.
 MAX_MUSIC_S = 1200.0
 # Below this share of the channels' mean energy their average has cancelled: an inverted channel. Use one side then.
 _CANCELLED = 0.1
+_WILDEST = 1e3  # amplitude that damage is held at
 
 
 def _empty(columns: int) -> Floats:
@@ -33,7 +34,7 @@ def _empty(columns: int) -> Floats:
 
 @dataclass(frozen=True)
 class Features:
-    """What one file sounds like over time. Arrays are float32; times count from the start of the file."""
+    """What one file sounds like over time. Arrays are float32; times are float64 and count from the file's start."""
 
     sample_rate_hz: int
     frames: int
@@ -90,13 +91,19 @@ class MusicFeatures:
         self._energy = EnergyAccumulator(sample_rate_hz)
         self._harmony = HarmonyAccumulator(sample_rate_hz)
 
-    def add(self, block: NDArray[Any]) -> None:
-        """Take the next frames, shape (n, channels). Not modified."""
-        heard = block[: max(0, self._room - self.frames)]
+    def add(self, block: Samples) -> None:
+        """Take the next frames.
+
+        Parameters
+        ----------
+        block : float array, shape (n_frames, n_channels)
+            Full scale is 1.0. Not modified.
+        """
+        measured = block[: max(0, self._room - self.frames)]
         self.frames += len(block)
-        if not len(heard):
+        if not len(measured):
             return
-        mono = mix_down(heard)
+        mono = mix_down(measured)
         lowered = self._decimator.lower(mono)
         self._bands.add(mono)
         self._energy.add(mono, lowered)
@@ -123,8 +130,18 @@ class MusicFeatures:
         )
 
 
-def mix_down(block: NDArray[Any]) -> Floats:
-    """Average the channels; where they cancel, take the first alone. NaN and infinity count as silence."""
+def mix_down(block: Samples) -> Floats:
+    """Average the channels; where they cancel, take the first alone.
+
+    Parameters
+    ----------
+    block : float array, shape (n_frames, n_channels)
+        Full scale is 1.0. Not modified. NaN counts as silence, infinity as 1000.
+
+    Returns
+    -------
+    float32 array, shape (n_frames,)
+    """
     samples = np.asarray(block, np.float32)
     if samples.shape[1] == 1:
         mono = samples[:, 0]
@@ -134,7 +151,7 @@ def mix_down(block: NDArray[Any]) -> Floats:
         mono = samples.mean(axis=1)
     power = float(np.dot(mono, mono))
     if not np.isfinite(power):
-        return mix_down(np.nan_to_num(np.clip(samples, -1e3, 1e3), nan=0.0))
+        return mix_down(np.nan_to_num(np.clip(samples, -_WILDEST, _WILDEST), nan=0.0))
     if samples.shape[1] > 1:
         first = samples[:, 0]
         if power < _CANCELLED * float(np.dot(first, first)) / samples.shape[1]:

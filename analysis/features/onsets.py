@@ -2,6 +2,7 @@
 
 A frame of a spectrum smears an onset over tens of milliseconds; the energy in steps of a millisecond does not. Two
 signals are kept: the full band with its highs raised, where attacks are clear, and the bass, whose notes are slow.
+All numbers here are house choices.
 """
 
 from __future__ import annotations
@@ -15,47 +16,61 @@ from analysis.core.framing import Decimator, Growing, lowering_factor
 from analysis.core.samples import Doubles, Floats
 
 _STEPS_PER_SECOND = 1000
-_EMPHASIS = np.float32(0.95)
-# A sharp onset stands this far above what was heard in the 10 ms before, and above this level.
+_EMPHASIS = np.float32(0.95)  # of each sample is taken from the next: raises the highs
+# A sharp onset stands this far above the 10 ms before, and above this level.
 _SHARP_RATIO = np.float32(6.0)
 _SHARP_LEVEL = np.float32(0.002)
 _SHARP_START = 0.1  # of the peak that follows: where the sound is taken to begin
 _SOUND_BEGINS = 0.01  # of the peak: from there on it sounds
 _ONE_FRAME_BEFORE = (0.75, 1.5)  # where the line through a sound's first two frames meets zero, when it began there
-_BEFORE_STEPS, _AFTER_STEPS = 10, 4
+_BEFORE_STEPS, _AFTER_STEPS = 10, 4  # the past and the near future that a sharp onset is judged by
+_SHARP_APART_S = 0.02
 # Fine onsets: loudness is power to this exponent; the quietest that counts, re the file's loud passages.
 _LOUDNESS_EXPONENT = 0.25
 _FLOOR_RE_LOUD = 1e-6
 _LEAST_RISE = 0.06
 _APART_STEPS = 25
+_LOUD_STEPS, _LOUD_QUANTILE = 20, 0.99  # what a loud passage is
+# Steps ahead of a rise and after it that are compared, for attacks and for bass notes.
+_ATTACK_STEPS, _BASS_STEPS = (8, 3), (14, 14)
+_BASS_FACTOR = 6  # by which the lowered rate is lowered once more
 
 
 @dataclass(frozen=True)
 class FineOnsets:
-    """Time, strength (rise of loudness, 1 is a full-scale hit of this file) and band (0 attack, 1 bass) of each."""
+    """Rises of loudness in order of time; each array has shape (n,).
+
+    `times_s` counts from the start of the file. `strength` 1 is a rise from silence to the file's loud passages. `band`
+    is 0 for attacks, 1 for the bass.
+    """
 
     times_s: Doubles = field(default_factory=lambda: np.zeros(0))
     strength: Floats = field(default_factory=lambda: np.zeros(0, np.float32))
     band: NDArray[np.uint8] = field(default_factory=lambda: np.zeros(0, np.uint8))
 
     def arrays(self, prefix: str) -> dict[str, NDArray[np.generic]]:
+        """The arrays by the names under which `Features` stores them."""
         return {f"{prefix}.times_s": self.times_s, f"{prefix}.strength": self.strength, f"{prefix}.band": self.band}
 
 
 @dataclass(frozen=True)
 class SharpOnsets:
-    """Where a sound starts out of near silence: exact time, its peak, and how far it stands above what went before."""
+    """Where a sound starts out of near silence, in order of time; each array has shape (n,).
+
+    `times_s` counts from the start of the file, `peak` is an amplitude, `ratio` is peak over what went before.
+    """
 
     times_s: Doubles = field(default_factory=lambda: np.zeros(0))
     peak: Floats = field(default_factory=lambda: np.zeros(0, np.float32))
     ratio: Floats = field(default_factory=lambda: np.zeros(0, np.float32))
 
     def arrays(self, prefix: str) -> dict[str, NDArray[np.generic]]:
+        """The arrays by the names under which `Features` stores them."""
         return {f"{prefix}.times_s": self.times_s, f"{prefix}.peak": self.peak, f"{prefix}.ratio": self.ratio}
 
 
 class EnergyAccumulator:
-    """Streaming energy in millisecond steps; sharp onsets are found on the way, fine ones at the end."""
+    """Energy and onsets of a mono stream; `rate_hz` is how many energies there are a second."""
 
     def __init__(self, sample_rate_hz: int) -> None:
         self.sample_rate_hz = sample_rate_hz
@@ -71,6 +86,15 @@ class EnergyAccumulator:
         self._sharp: list[tuple[float, float, float]] = []
 
     def add(self, mono: Floats, lowered: Floats) -> None:
+        """Take the next samples. Sharp onsets are found on the way.
+
+        Parameters
+        ----------
+        mono : float32 array, shape (n,)
+            At the file's own rate, full scale 1.0.
+        lowered : float32 array, shape (m,)
+            The same sound at its rate over `lowering_factor`.
+        """
         self._bass.add(lowered)
         samples = np.concatenate([self._left, mono])
         whole = len(samples) // self.step * self.step
@@ -78,12 +102,26 @@ class EnergyAccumulator:
         self._take(samples[:whole])
 
     def finish(self, last: Floats) -> tuple[Floats, FineOnsets, SharpOnsets]:
+        """The whole stream's energy and onsets.
+
+        Parameters
+        ----------
+        last : float32 array, shape (m,)
+            The last samples at the lowered rate.
+
+        Returns
+        -------
+        energy : float32 array, shape (n_steps,)
+            Mean square of each millisecond, full scale 1.0.
+        fine : FineOnsets
+        sharp : SharpOnsets
+        """
         self._take(np.pad(self._left, (0, self.step - len(self._left))))
         self._find_sharp(np.zeros((_AFTER_STEPS + 1) * self.step, np.float32))
         energies = self._energies.array()
-        attack = _pick_rises(energies[:, 1], self.rate_hz, before=8, after=3)
+        attack = _pick_rises(energies[:, 1], self.rate_hz, *_ATTACK_STEPS)
         bass_energy, bass_rate_hz = self._bass.finish(last)
-        bass = _pick_rises(bass_energy, bass_rate_hz, before=14, after=14)
+        bass = _pick_rises(bass_energy, bass_rate_hz, *_BASS_STEPS)
         return energies[:, 0].copy(), _joined(attack, bass), self._sharp_onsets()
 
     def _take(self, samples: Floats) -> None:
@@ -128,7 +166,7 @@ class EnergyAccumulator:
     def _sharp_onsets(self) -> SharpOnsets:
         rows = np.array(self._sharp, dtype=np.float64).reshape(-1, 3)
         if len(rows):
-            rows = rows[np.concatenate([[True], np.diff(rows[:, 0]) > 0.02])]
+            rows = rows[np.concatenate([[True], np.diff(rows[:, 0]) > _SHARP_APART_S])]
         return SharpOnsets(rows[:, 0], rows[:, 1].astype(np.float32), rows[:, 2].astype(np.float32))
 
 
@@ -149,8 +187,8 @@ class _BassEnergy:
 
     def __init__(self, sample_rate_hz: int) -> None:
         factor = lowering_factor(sample_rate_hz)
-        self._second = Decimator(6)
-        self.rate_hz = sample_rate_hz / factor / 6
+        self._second = Decimator(_BASS_FACTOR)
+        self.rate_hz = sample_rate_hz / factor / _BASS_FACTOR
         self._squares = Growing(1)
 
     def add(self, lowered: Floats) -> None:
@@ -174,13 +212,13 @@ def _moving_mean(values: Doubles, size: int) -> Doubles:
     return np.maximum(means, 0)
 
 
-def _pick_rises(energy: Floats, rate_hz: float, *, before: int, after: int) -> tuple[Doubles, Floats]:
+def _pick_rises(energy: Floats, rate_hz: float, before: int, after: int) -> tuple[Doubles, Floats]:
     """Times and strengths of the rises of loudness: mean of `after` steps against the `before` steps ahead of it."""
     nothing = np.zeros(0), np.zeros(0, np.float32)
     if len(energy) < before + after + 2 or not energy.max() > 0:
         return nothing
     power = energy.astype(np.float64)
-    reference = np.quantile(_moving_mean(power, 20), 0.99)
+    reference = np.quantile(_moving_mean(power, _LOUD_STEPS), _LOUD_QUANTILE)
     if not reference > 0:
         return nothing
     power = power / reference + _FLOOR_RE_LOUD

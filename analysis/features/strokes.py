@@ -7,6 +7,7 @@ import numpy as np
 from analysis.core.samples import Doubles, Indices
 from analysis.features.feature_arrays import Features
 
+# All numbers here are house choices.
 # A stroke begins in the first millisecond that has come this share of the way from what rang before to its peak.
 _STROKE_BEGINS = 0.15
 # Where it is looked for around the attack, where its peak, and what rang before; and how much must rise to be clear.
@@ -18,6 +19,17 @@ def struck_at(features: Features, attacks_s: Doubles) -> Doubles:
     """When the strokes behind these attacks begin: the middle of the millisecond in which each one's energy jumps.
 
     Attacks are placed by an average over some milliseconds, which sets sharp sounds early; the energy itself does not.
+
+    Parameters
+    ----------
+    features : Features
+    attacks_s : float64 array, shape (n,)
+        Seconds from the start of the file, as `attacks_of` places them.
+
+    Returns
+    -------
+    float64 array, shape (n,)
+        The attack itself where no clear jump is near it.
     """
     level = np.sqrt(features.energy_1ms.astype(np.float64))
     at = (attacks_s * features.energy_rate_hz).astype(np.intp)

@@ -1,6 +1,8 @@
 """A guess that is said with its confidence. The band's own players are what it must get right."""
 
+import json
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,7 +13,7 @@ from analysis.core.limits import Limits
 from analysis.core.reports import Drums
 from analysis.core.samples import Samples
 from analysis.features.feature_arrays import Features, MusicFeatures
-from analysis.features.guide_drums import drum_numbers, find_drums
+from analysis.features.guide_drums import NUMBERS, WEIGHTS, DrumModel, drum_numbers, find_drums
 from tests import signals
 
 PLAYERS = ("bass", "keys", "strings", "pad", "lead", "drums")
@@ -59,3 +61,33 @@ def test_numbers_are_finite(stems: dict[str, Samples]) -> None:
     for samples in (stems["drums"], signals.tone(duration_s=6.0), signals.constant(0.1, duration_s=6.0)):
         numbers = drum_numbers(features_of(samples))
         assert numbers is None or np.isfinite(numbers).all()
+
+
+def test_the_weights_belong_to_the_numbers_by_name(tmp_path: Path) -> None:
+    stored = json.loads(WEIGHTS.read_text("utf-8"))
+    moved = {part: dict(reversed(stored[part].items())) for part in ("means", "scales", "weights")}
+    (tmp_path / "moved.json").write_text(json.dumps(stored | moved))
+
+    assert np.array_equal(DrumModel.load(tmp_path / "moved.json").weights, DrumModel.load(WEIGHTS).weights)
+
+
+def test_weights_of_other_numbers_are_refused(tmp_path: Path) -> None:
+    stored = json.loads(WEIGHTS.read_text("utf-8"))
+    stored["weights"]["brightness"] = stored["weights"].pop("fine onsets a second")
+    (tmp_path / "other.json").write_text(json.dumps(stored))
+
+    with pytest.raises(ValueError, match="brightness, fine onsets a second"):
+        DrumModel.load(tmp_path / "other.json")
+
+
+def test_a_model_survives_being_stored(tmp_path: Path) -> None:
+    DrumModel.load(WEIGHTS).save(tmp_path / "again.json")
+
+    assert (tmp_path / "again.json").read_text("utf-8") == WEIGHTS.read_text("utf-8")
+
+
+def test_every_number_has_a_name(stems: dict[str, Samples]) -> None:
+    numbers = drum_numbers(features_of(stems["drums"]))
+
+    assert numbers is not None
+    assert len(numbers) == len(NUMBERS)
