@@ -1,4 +1,7 @@
-"""What a check of a delivery hands out."""
+"""What a check of a delivery hands out.
+
+Tested in `tests/analysis/delivery/test_verify.py`.
+"""
 
 from __future__ import annotations
 

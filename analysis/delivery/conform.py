@@ -24,6 +24,7 @@ from analysis.media.safe_names import safe_name
 
 # What is cut off at the start must be quieter than this (house choice: under any room noise).
 _CUT_BELOW_DBFS = -80.0
+# Silence is written in pieces of this length, to keep memory small (house choice).
 _PAD_FRAMES = 65_536
 
 

@@ -1,7 +1,7 @@
 """How a take sits against the grid: early or late, and how evenly, by drum band and by section.
 
 Describes, never scores: good players sit some milliseconds off a metronome, kick and snare early more than the hat
-(Music Perception 28(5), 2011), and a steady distance is a feel. Attacks are held against the nearest sixteenth, or the
+(Music Perception 28(5), 2011), and a steady distance is a feel. Attacks are compared with the nearest sixteenth, or the
 nearest third of the beat where the take swings. Those in free passages of the map are left out.
 """
 
@@ -22,10 +22,11 @@ from analysis.features.strokes import struck_at
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
 
+# Sections that are told apart, the fewest attacks that say anything, and the parts of the beat (house choices).
 _SECTION_BARS = 8
 _LEAST_ATTACKS = 4
 _DIVISIONS = (4, 3)
-# A take swings when thirds of the beat explain its attacks this much better than quarters.
+# A take swings when thirds of the beat explain its attacks this much better than quarters (house choice).
 _SWING_ADVANTAGE = 1.3
 # Groups of the spectrum's bands, low to high: kick and low toms, snare and toms, cymbals.
 _GROUPS = (("low", 0, 2), ("middle", 2, 4), ("high", 4, len(BAND_EDGES_HZ) - 1))
@@ -50,7 +51,7 @@ class FeelSection(Record):
 
 @dataclass(frozen=True)
 class FeelReport(Record):
-    """`division`: the part of the beat that attacks were held against (4: sixteenths of a quarter beat, 3: thirds)."""
+    """`division`: the part of the beat that attacks were compared with (4: sixteenths of a quarter beat, 3: thirds)."""
 
     division: int
     overall: tuple[Offsets, ...]
@@ -58,6 +59,20 @@ class FeelReport(Record):
 
 
 def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
+    """How a take sits against a map.
+
+    Parameters
+    ----------
+    features : Features
+        Of the take.
+    tempo_map : TempoMap
+        In the same time as the take.
+
+    Raises
+    ------
+    FeelError
+        When there is too little to measure, or the map is free wherever the take plays.
+    """
     attacks = attacks_of(features)
     found = attacks.times_s[~attacks.is_bass]
     if len(found) < _LEAST_ATTACKS:

@@ -4,7 +4,7 @@ The map's grid shows any steady distance that is no whole beat: strokes gather s
 the beat more than anywhere. Up to `Limits.feel_s` early or late is how people play, and passes. A whole beat shows
 where kick and snare have tracks of their own and have changed places. Whole bars show only against the client's files:
 there each stretch of the song must fit better elsewhere, again and again, before anything is said. Strokes in free
-passages of the map are held against nothing.
+passages of the map are compared with nothing.
 """
 
 from __future__ import annotations
@@ -26,21 +26,27 @@ from analysis.given_grid.click_track import find_click
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
 
+# Fewer strokes than this say nothing (house choice).
 _FEWEST_STROKES = 32
-# Strokes of one place in the beat scatter by this much around their own middle.
+# Strokes of one place in the beat scatter by this much around their own middle; places are tried in these
+# steps (house choices).
 _SCATTER_S = 0.012
 _STEP_S = 0.002
-# Against an even spread over the beat, the fullest place must hold this many times its due to say anything.
+# Against an even spread over the beat, the fullest place must hold this many times its due to say anything
+# (house choice).
 _GATHERED = 3.0
 # What the beat itself holds, as a share of the fullest place: above the first the drums are on the map, below the
 # second they are not; between the two, nobody can tell (house choices).
 _ON_THE_BEAT, _OFF_THE_BEAT = 0.5, 0.25
-# A stroke of a track's own drum is this strong among its strokes; weaker ones are its neighbours.
+# A stroke of a track's own drum is this strong among its strokes; weaker ones are its neighbours. Kick and snare have
+# changed places when the wrong beats hold this many times the right ones (house choices).
 _OWN_STROKE = 0.5
 _CHANGED_PLACES = 3.0
 _KICK = re.compile(r"(?<![a-z])(kick|bd|bass[ _-]?drum)", re.I)
 SNARE = re.compile(r"(?<![a-z])(snare|sn(?=top|bot|btm|[ _-]|$))", re.I)
 
+# How far away the rhythm is looked for (three bars of 4/4 at 120), in stretches of this length, and the fewest of them
+# (house choices).
 _LONGEST_RHYTHM_LAG_S = 6.0
 _STRETCH_S = 8.0
 _FEWEST_STRETCHES = 4
@@ -49,7 +55,21 @@ _SURELY_ELSEWHERE = 4.0
 
 
 def on_map(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> list[Check]:
-    """`drums`: the features of each track by its name; clicks among them are left out."""
+    """Do the drums lie on the map's beats, and not a beat beside them?
+
+    Parameters
+    ----------
+    drums : dict of str to Features
+        Each track by its name; clicks among them are left out.
+    tempo_map : TempoMap
+        In the same time as the tracks.
+    limits : Limits
+
+    Returns
+    -------
+    list of Check
+        One or two.
+    """
     parts = {name: _strokes(features, tempo_map) for name, features in drums.items() if not _is_click(name, features)}
     checks = [_on_grid(list(parts.values()), tempo_map, limits)]
     turned = _turned_around(parts, tempo_map)
@@ -167,7 +187,7 @@ def _on_beats(parts: dict[str, tuple[Doubles, Doubles]], name: re.Pattern[str], 
 
 
 def fits_originals(drums: Sequence[Features], originals: Sequence[Features], limits: Limits) -> Check:
-    """Does the rhythm of the set fit the client's files best where it lies, or a beat or some bars beside it?"""
+    """Does the set's rhythm fit the client's files best where it lies, or a beat or some bars beside it?"""
     music = [features for features in originals if find_click(features) is None]
     played = [features for features in drums if find_click(features) is None]
     if not music or not played:

@@ -2,6 +2,8 @@
 
 Microphones on one kit hear each other, so lag and polarity between tracks can be measured: distance shows as a lag
 (2.9 ms a metre), a wrong cable as the opposite sign. The two heads of one drum move oppositely by nature.
+
+Tested in `tests/analysis/delivery/test_verify.py`.
 """
 
 from __future__ import annotations
@@ -30,9 +32,10 @@ from analysis.media.windows import Activity, ActivityMeter, choose_windows, mixe
 
 # The furthest room microphone stands about 17 m away: 50 ms (house choice).
 _LONGEST_MIC_LAG_S = 0.05
-# A bar at a slow tempo; the window must stay well longer.
+# A bar at a slow tempo (4/4 at 53); the window must stay well longer (house choices).
 _LONGEST_MIX_LAG_S = 4.5
 _MIX_WINDOW_S = 12.0
+# One frame is the rounding of a conversion. Windows for lags between microphones (house choices).
 _LINED_UP_FRAMES = 1
 _WINDOW_S, _MOST_WINDOWS = 6.0, 4
 _BOTTOM_HEAD = re.compile(r"(bottom|bot|btm|under)(?![a-z])", re.I)
@@ -52,7 +55,7 @@ class _Track:
 
 @dataclass(frozen=True)
 class Song:
-    """What the set is held against. `against`: a rough mix of the same performance; `originals`: the client's files."""
+    """What the set is compared with. `against`: a rough mix of the same playing; `originals`: the client's files."""
 
     tempo_map: TempoMap | None = None
     against: Path | None = None

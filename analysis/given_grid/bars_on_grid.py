@@ -23,7 +23,16 @@ class BarsOnGrid:
 
 
 def lay_out_on(beats_s: Doubles, bars: BarsOnGrid, music: Evidence | None) -> Layout:
-    """Bar one is the downbeat where the band comes in; without a band, the first downbeat."""
+    """Bar one is the downbeat where the band comes in; without a band, the first downbeat.
+
+    Parameters
+    ----------
+    beats_s : float64 array, shape (n_beats,)
+        Seconds, rising; at least one.
+    bars : BarsOnGrid
+        Which of these beats begin bars.
+    music : Evidence or None
+    """
     downbeats = np.arange(bars.downbeat % bars.beats, len(beats_s), bars.beats)
     if not len(downbeats):
         return Layout(beats_s, beats_s[:0], float(beats_s[0]), 0.0, 0)

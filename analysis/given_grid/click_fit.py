@@ -1,4 +1,4 @@
-"""A click held against the music: does it last as long, and does it run at the same tempo?"""
+"""A click compared with the music: does it last as long, and does it run at the same tempo?"""
 
 from __future__ import annotations
 
@@ -13,12 +13,17 @@ from analysis.core.samples import Doubles
 from analysis.given_grid.click_track import ClickTrack
 from analysis.tempo.evidence import Evidence
 
+# Fewer attacks than this within the click say nothing (house choice).
 _LEAST_ATTACKS = 16
-# How far the music's tempo is looked for around the click's, in steps of a turn over the whole song.
+# How far the music's tempo is looked for around the click's, in steps of a turn over the whole song
+# (house choices).
 _REACH, _STEPS_A_TURN = 0.015, 8
-# Music that follows the click gathers on its halves this clearly, and nowhere near it clearly better.
+# Music that follows the click gathers on its halves this clearly, and nowhere near it clearly better. Elsewhere
+# begins where the two drift this far apart over the song (house choices).
 _LEAST_COHERENCE, _MOST_GAIN = 0.25, 1.4
 _LEAST_APART_S = 0.03
+# Ratios at which the music's tempo may be another level of the click's; it is one when it is this near. Two tempi
+# differ from this many BPM on, and only where the music's own is this sure (house choices).
 _LEVELS = (1.0, 2.0, 0.5, 3.0, 1 / 3, 1.5, 2 / 3, 4 / 3, 0.75, 4.0, 0.25)
 _SAME_LEVEL = 0.03
 _LEAST_APART_BPM = 0.02
@@ -40,6 +45,17 @@ class ClickFit:
 
 
 def compare_click(click: ClickTrack, music: Evidence, statements: Statements, sample_rate_hz: int) -> ClickFit:
+    """Where click and music begin and end, and whether they run at one tempo.
+
+    Parameters
+    ----------
+    click : ClickTrack
+    music : Evidence
+        In the same time as the click.
+    statements : Statements
+        What people state about the song.
+    sample_rate_hz : int
+    """
     beats_s = click.beats_s
     beat_s = float(np.median(np.diff(beats_s)))
     click_bpm = 60 / beat_s if click.period_s is None else 60 / (click.period_s * click.clicks_per_beat)

@@ -19,14 +19,29 @@ from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import GridFit, PlaceInBeat
 from analysis.tempo.rounding import SetTempo, set_tempo
 
+# How near the map of a click that changes its tempo keeps to its clicks, and how sure 4/4 is of a click without accents
+# (house choices).
 _CLICK_MAP_TOLERANCE_S = 0.0015
 _UNACCENTED_METER_CONFIDENCE = 0.6
-# A click without accents may tick halves or doubles of the felt beat, more likely so outside the usual tempos.
+# A click without accents may tick halves or doubles of the felt beat, more likely so outside the usual tempos
+# (house choices).
 _USUAL_BPM = (60.0, 180.0)
 _LEVEL_DOUBT, _ODD_LEVEL_DOUBT = 0.025, 0.1
 
 
 def with_click(click: ClickTrack, music: Evidence | None, statements: Statements, sample_rate_hz: int) -> SongMeasures:
+    """The song on its click's grid.
+
+    Parameters
+    ----------
+    click : ClickTrack
+    music : Evidence or None
+        In the same time as the click; None where the song is a click alone.
+    statements : Statements
+        What people state about the song.
+    sample_rate_hz : int
+        In whose frames bar one is counted.
+    """
     bars = _bars(click, music, statements)
     beats_s, before = _covering(click, music)
     bars = replace(bars, downbeat=bars.downbeat + before)

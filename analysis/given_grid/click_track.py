@@ -13,17 +13,22 @@ import numpy as np
 from analysis.core.samples import Doubles, Flags, Indices
 from analysis.features.feature_arrays import Features
 
+# A count-in of one bar of four is the least that shows a pulse (house choice).
 _LEAST_CLICKS = 4
 # Scatter around the local pulse: a click made by a program stays within its rounding; a player does not.
+# House choices, all down to the accents: other attacks than clicks, clicks that are there rather than filled in, the
+# longest and the shortest pulse, how far clicks leave the line of a constant tempo, how much louder an accent is.
 _MOST_SCATTER_S = 0.0013
 _MOST_OTHER_SHARE = 0.12
 _LEAST_PRESENT = 0.55
 _SLOWEST_S, _FASTEST_S = 2.1, 0.12
 _CONSTANT_S = 0.0008
 _ACCENT_DB = 1.5
-# Notes are compared this long after each sound begins, by the cosine of their pitch classes.
+# Notes are compared this long after each sound begins, by the cosine of their pitch classes; the numbers are from
+# the clicks and parts named in `_changes_its_notes`.
 _RINGS_AFTER_S = 0.03
 _SAME_NOTES, _MOST_KINDS, _LEAST_COVERED = 0.9, 3, 0.8
+# Bars that accents may show.
 _BEATS_OF_BAR = (2, 3, 4, 5, 6, 7, 8, 12)
 # More clicks a bar than this are halves or thirds of the beat, when they come this fast.
 _SUBDIVIDED = {8: 2, 6: 3, 12: 3}
@@ -31,7 +36,25 @@ _SUBDIVIDED = {8: 2, 6: 3, 12: 3}
 
 @dataclass(frozen=True)
 class ClickTrack:
-    """A click's grid: every click's place, gaps filled; which of them are accents; the period when it is constant."""
+    """A click's grid.
+
+    Attributes
+    ----------
+    clicks_s : float64 array, shape (n_clicks,)
+        Every click's place in seconds, gaps filled.
+    is_accent : bool array, shape (n_clicks,)
+    period_s : float or None
+        Between clicks, when it is constant.
+    period_error_s, scatter_s : float
+        Standard error of the period, and how far clicks scatter around their pulse.
+    clicks_per_bar : int or None
+        None without accents.
+    clicks_per_beat : int
+    accent_confidence : float
+        Share of the clicks' variance that the accents explain.
+    missing : tuple of (float, float)
+        Last click before each gap and first after it, in seconds.
+    """
 
     clicks_s: Doubles
     is_accent: Flags
@@ -45,6 +68,7 @@ class ClickTrack:
 
     @property
     def beats_s(self) -> Doubles:
+        """Every click that is a beat: float64 array, shape (n_beats,), in seconds."""
         return self.clicks_s[self.first_accent % self.clicks_per_beat :: self.clicks_per_beat]
 
     @property
@@ -59,7 +83,18 @@ class ClickTrack:
 
 
 def find_click(features: Features) -> ClickTrack | None:
-    """The click in this file, or None when it holds something else."""
+    """The click in a file.
+
+    Parameters
+    ----------
+    features : Features
+        Of the one file.
+
+    Returns
+    -------
+    ClickTrack or None
+        None when the file holds something else.
+    """
     times = _events(features)
     if len(times) < _LEAST_CLICKS:
         return None

@@ -13,7 +13,8 @@ from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap, exact
 from analysis.tempo.evidence import Evidence
 
-# The band's attacks must gather on the map's beats this clearly, and this near.
+# The band's attacks must gather on the map's beats this clearly, and this near; then the map is this sure. A map of
+# more beats is cut off (house choices).
 _LEAST_COHERENCE = 0.45
 _MOST_LAG_S = 0.025
 _AGREEMENT = 0.97
@@ -21,7 +22,21 @@ _MOST_BEATS = 20_000
 
 
 def with_midi(tempo_map: TempoMap, music: Evidence, sample_rate_hz: int) -> SongMeasures | None:
-    """The song on the MIDI file's grid; None when the sound does not lie on it from start to end."""
+    """The song on the MIDI file's grid.
+
+    Parameters
+    ----------
+    tempo_map : TempoMap
+        As the MIDI file states it.
+    music : Evidence
+    sample_rate_hz : int
+        In whose frames bar one is counted.
+
+    Returns
+    -------
+    SongMeasures or None
+        None when the sound does not lie on the map from start to end.
+    """
     beats, downbeats = _beats_of(tempo_map, music.last_sound_s)
     kept = [segment.bpm for segment in tempo_map.segments if not segment.free]
     if len(beats) < 8 or not kept or not _agrees(music, beats, tempo_map):

@@ -1,4 +1,4 @@
-"""Reads what the client said, and refuses what no one can have meant."""
+"""Reads what the client stated, and refuses what no one can have meant."""
 
 from __future__ import annotations
 

@@ -22,6 +22,7 @@ _ENDINGS = {
     "text": (".txt", ".md"),
     "midi": (".mid", ".midi", ".smf"),
 }
+# More markers than a song has sections, by far (house choice).
 _MOST_MARKERS = 200
 
 

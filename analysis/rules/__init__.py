@@ -1,4 +1,4 @@
-"""From numbers to findings: measurements and the brief held against `Limits`.
+"""From numbers to findings: measurements and the brief compared with `Limits`.
 
 Nothing is measured here. File rules look at one file, song rules at a song, stated rules at names, tags and MIDI.
 """

@@ -9,9 +9,11 @@ from analysis.core.reports import FileReport, Finding, Place
 from analysis.core.units import dbfs_from_amplitude, seconds_as_clock
 from analysis.findings.catalogue import Severity, make_finding
 
-# A rate this many times the spectrum's edge was made from a lower one: an ordinary converter passes 0.45 of its rate.
+# A rate this many times the spectrum's edge was made from a lower one: an ordinary converter passes 0.45 of its rate
+# (1 / 0.45 is 2.2; house choice).
 _UPSAMPLED_RATIO = 2.5
-# The header of a lossy file often only estimates the length, from its bit rate: less than this share says nothing.
+# The header of a lossy file often only estimates the length, from its bit rate: less than this share says nothing
+# (house choice).
 _ESTIMATED_SHARE = 0.01
 # What a clipped file says besides is the same thing again: one cause, one finding.
 _SAID_BY_CLIPPED = frozenset({"true-peak-over", "dc-offset", "squashed"})

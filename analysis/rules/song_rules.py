@@ -1,4 +1,4 @@
-"""The rules about a song: what is measured, held against the brief, becomes findings."""
+"""The rules about a song: what is measured, compared with the brief, becomes findings."""
 
 from __future__ import annotations
 
@@ -16,8 +16,10 @@ from analysis.maps.click_drift import click_drift_s
 from analysis.maps.tempo_map import MeterSign, TempoMapError
 from analysis.rules.wrong_rate import suspected_rates
 
+# A drift is told as it would be after a song of the usual length (house choice).
 _FOUR_MINUTES_S = 240.0
-# More changes of tempo than this, or shorter ones, are a drift to whoever reads of them.
+# More changes of tempo than this, or shorter ones, are a drift to whoever reads of them
+# (house choices).
 _MOST_CHANGES, _LEAST_BARS = 3, 2
 
 

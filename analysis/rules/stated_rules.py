@@ -1,4 +1,4 @@
-"""What names, tags and MIDI files say besides the sound, held against what was measured.
+"""What names, tags and MIDI files state besides the sound, compared with what was measured.
 
 They are evidence and no authority: a name may be a year old. Where they disagree, both values are shown.
 """
@@ -19,6 +19,7 @@ _SAME_PULSE = (1.0, 0.5, 2.0, 1.5, 2.0 / 3.0, 3.0, 1.0 / 3.0)
 
 
 def stated_findings(reports: Sequence[FileReport], song: SongMeasures, limits: Limits) -> Iterator[Finding]:
+    """Where a name, a tag or MIDI states another rate or tempo than was measured: one of each a file at most."""
     for report in reports:
         yield from _rate_disagrees(report)
         yield from _tempo_disagrees(report, song, limits)

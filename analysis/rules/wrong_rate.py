@@ -21,9 +21,10 @@ _CONFUSIONS = (
     (48_000, 47_952),
     (47_952, 48_000),
 )
+# How near a ratio must be (house choice), and at which levels of the tempo.
 _TOLERANCE = Fraction(5, 10_000)
 _LEVELS = (Fraction(1), Fraction(1, 2), Fraction(2))
-# The pull-down's tolerance must stay below the effect itself.
+# The pull-down's tolerance must stay below the effect itself (0.1 %).
 _SMALL_TOLERANCE = Fraction(1, 10_000)
 
 
