@@ -56,6 +56,7 @@ INSTALLED_APPS = [
     "portal.takes",
     "portal.delivery",
     "portal.money",
+    "portal.search",
     "portal.demo",
 ]
 

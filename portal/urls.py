@@ -20,5 +20,6 @@ urlpatterns = [
     path("", include("portal.takes.urls")),
     path("", include("portal.delivery.urls")),
     path("", include("portal.money.urls")),
+    path("search/", include("portal.search.urls")),
     path("support/", admin.site.urls),
 ]

@@ -20,6 +20,7 @@ from portal.bookings.stages import (
     SongStage,
     Turn,
 )
+from portal.folding import FoldedField, SearchedModel
 from portal.people.models import User
 
 SLOWEST_BPM, FASTEST_BPM = Decimal(20), Decimal(400)
@@ -32,13 +33,14 @@ class BookingQuerySet(models.QuerySet["Booking"]):
         return self if user.is_drummer else self.filter(members__user=user)
 
 
-class Booking(models.Model):
+class Booking(SearchedModel):
     """One agreement: ENQUIRY → QUOTED → AGREED → WORKING → DELIVERED → CLOSED, or DECLINED, or CANCELLED.
 
     The money facts that gate the work are kept here as plain facts; quotes and payments set them.
     """
 
     title = models.CharField(max_length=120)
+    folded = FoldedField(of=["title"])
     stage = models.CharField(max_length=10, choices=BookingStage.choices, default=BookingStage.ENQUIRY)
     turn = models.CharField(max_length=8, choices=Turn.choices, default=Turn.DRUMMER)
     turn_since = models.DateTimeField(default=timezone.now)
@@ -110,11 +112,12 @@ class SongQuerySet(models.QuerySet["Song"]):
         return self if user.is_drummer else self.filter(booking__members__user=user)
 
 
-class Song(models.Model):
+class Song(SearchedModel):
     """WAITING → CHECKING → WITH_CLIENT or ON_DESK → READY → TRACKING → IN_REVIEW → DELIVERED → ACCEPTED."""
 
     booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="songs")
     title = models.CharField(max_length=120)
+    folded = FoldedField(of=["title"])
     position = models.PositiveSmallIntegerField()
     stage = models.CharField(max_length=12, choices=SongStage.choices, default=SongStage.WAITING)
     turn = models.CharField(max_length=8, choices=Turn.choices, default=Turn.CLIENT)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import unicodedata
+from portal.folding import fold as fold_text
 
 TRACK_SHEET_NAME = "track-sheet.txt"
 HASHES_NAME = "sha256.txt"
@@ -10,4 +10,4 @@ RESERVED_NAMES = (TRACK_SHEET_NAME, HASHES_NAME)
 
 
 def fold(name: str) -> str:
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFKC", name).casefold())[:255]
+    return fold_text(name)[:255]

@@ -9,6 +9,7 @@ from django.db import models
 from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
+from portal.folding import FoldedField, SearchedModel
 from portal.people.models import User
 
 # One claim outlasts the mail server's own time limit (30 s for connecting and for each answer) with room to spare.
@@ -42,7 +43,7 @@ class MessageQuerySet(models.QuerySet["Message"]):
         return self.filter(booking__members__user=user).exclude(state=Message.State.HELD)
 
 
-class Message(models.Model):
+class Message(SearchedModel):
     """One entry of a thread: HELD (only the drummer sees it) → SENT → ANSWERED, or WITHDRAWN when it is moot.
 
     `key` names what the message is about; it is unique, so the same thing is never said twice.
@@ -61,6 +62,7 @@ class Message(models.Model):
     state = models.CharField(max_length=9, choices=State.choices, default=State.SENT)
     subject = models.CharField(max_length=160)
     body = models.TextField()
+    folded = FoldedField(of=["subject", "body"])
     # The one-tap answers on offer: [{"code": "make-map", "label": "There is no click: please make the map"}, ...]; with
     # "asks" (the unit, "bpm") the button has a field for a figure beside it, and the answer a "value".
     answers = models.JSONField(default=list, blank=True)

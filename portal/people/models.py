@@ -12,6 +12,8 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils import timezone
 
+from portal.folding import FoldedField, SearchedModel
+
 INVITATION_LASTS = timedelta(days=14)
 TRIES_COUNT_FOR = timedelta(minutes=15)
 
@@ -38,7 +40,7 @@ class UserManager(BaseUserManager["User"]):
         return self.get(email=(username or "").strip().lower())
 
 
-class User(AbstractBaseUser, PermissionsMixin):
+class User(SearchedModel, AbstractBaseUser, PermissionsMixin):
     """One person: INVITED (no usable password yet) → able to sign in. A drummer owns the house, a client is a guest."""
 
     class Role(models.TextChoices):
@@ -47,6 +49,7 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     email = models.EmailField(unique=True)
     name = models.CharField(max_length=120)
+    folded = FoldedField(of=["name"])
     role = models.CharField(max_length=10, choices=Role.choices, default=Role.CLIENT)
     time_zone = models.CharField(max_length=60, default="UTC", validators=[check_time_zone])
     is_active = models.BooleanField(default=True)

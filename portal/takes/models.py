@@ -8,6 +8,7 @@ from django.db import models
 from django.utils import timezone
 
 from portal.bookings.models import Song
+from portal.folding import FoldedField, SearchedModel
 from portal.people.models import User
 
 
@@ -18,7 +19,7 @@ class RoughMixQuerySet(models.QuerySet["RoughMix"]):
         return self.filter(song__booking__members__user=user).exclude(state__in=RoughMix.NOT_YET_OUT)
 
 
-class RoughMix(models.Model):
+class RoughMix(SearchedModel):
     """RECEIVED → READY (surveyed, and a copy made that any browser plays) or REFUSED; READY → OUT (the client may hear
     it) → ACCEPTED or CHANGE_ASKED."""
 
@@ -37,6 +38,7 @@ class RoughMix(models.Model):
     number = models.PositiveSmallIntegerField()
     sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     name = models.CharField(max_length=255)
+    folded = FoldedField(of=["name"])
     sha256 = models.CharField(max_length=64)
     key = models.CharField(max_length=120)
     size_bytes = models.PositiveBigIntegerField()

@@ -147,6 +147,7 @@ ROWS = {
     "delivery:zip": members("GET", OK, "delivery"),
     "delivery:file": members("GET", OK, "track"),
     "delivery:remove": drummers("POST", MOVED, "track"),
+    "search:search": signed_in("GET", OK),
     "money:quote": members("GET", OK, "booking"),
     "money:preview": drummers("POST", OK, "booking"),
     "money:send": drummers("GET", MOVED, "booking"),

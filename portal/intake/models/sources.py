@@ -10,6 +10,7 @@ from django.utils.functional import cached_property
 
 from analysis.core import FileReport as FileNumbers
 from portal.bookings.models import Song
+from portal.folding import FoldedField, SearchedModel
 from portal.intake.models.zips import SentZip
 from portal.people.models import User
 
@@ -29,7 +30,7 @@ class SourceFileQuerySet(models.QuerySet["SourceFile"]):
         return self.filter(models.Q(pk=source.line) | models.Q(first=source.line)).order_by("-version")
 
 
-class SourceFile(models.Model):
+class SourceFile(SearchedModel):
     """One file as the client sent it: RECEIVED → SURVEYED (report stored) or REFUSED (`refusal` says why).
 
     Beside that it is part of the song, or left it (`left_as`): REPLACED by another version, or REMOVED by a person.
@@ -48,6 +49,7 @@ class SourceFile(models.Model):
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="sources")
     sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     name = models.CharField(max_length=255)
+    folded = FoldedField(of=["name"])
     # Where it lay in the folder or zip that it came in; `sent_with` names what came in one go.
     folder = models.CharField(max_length=255, blank=True)
     sent_with = models.CharField(max_length=40, blank=True)
