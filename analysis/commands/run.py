@@ -18,7 +18,7 @@ from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.brief import brief_from_json
 from analysis.sandbox.child import measure_song_in_child, survey_in_child
 
-_NOT_ALL_MEASURED = 1
+_NOT_ALL_MEASURED = 1  # exit status
 _PAPERS = frozenset(
     {".txt", ".md", ".pdf", ".csv", ".json", ".mid", ".midi", ".png", ".jpg", ".jpeg", ".mei", ".musicxml"}
 )

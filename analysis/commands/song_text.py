@@ -7,9 +7,10 @@ from analysis.core.sentences import written
 from analysis.core.units import seconds_as_clock
 from analysis.maps.click_drift import click_drift_s
 
-_MOST_MAP_LINES = 12
-# Below this a click set to the rounded tempo stays good to the end (trade habit: 10 ms is a fault).
+_MOST_MAP_LINES = 12  # house choice: half a terminal's height
+# Below this a click set to the rounded tempo stays good to the end (house choice; 10 ms is a fault).
 _WORTH_SAYING_MS = 1.0
+_WORTH_NAMING = 0.005  # rounds to 1 % (house choice)
 
 
 def song_lines(song: SongMeasures) -> list[str]:
@@ -44,7 +45,7 @@ def _tempo_lines(song: SongMeasures) -> list[str]:
     others = [
         f"{other.bpm:.6g}{f' ({other.label})' if other.label else ''} {other.weight:.0%}"
         for other in tempo.alternatives
-        if other.weight >= 0.005
+        if other.weight >= _WORTH_NAMING
     ]
     return lines + ([f"         or {', '.join(others)}"] if others else [])
 

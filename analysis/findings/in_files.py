@@ -1,4 +1,7 @@
-"""Kinds of findings about one file. Codes are permanent: never renamed, never used again."""
+"""Kinds of findings about one file. Codes are permanent: never renamed, never used again.
+
+Tested with the catalogue: `tests/analysis/findings/test_catalogue.py`.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a kind of finding consists of.
+"""What a kind of finding consists of. Every kind is held to it in `tests/analysis/findings/test_catalogue.py`.
 
 Sentences hold `{names}` of the finding's `value`; their unit suffixes say how they are written out (see sentences.py).
 `{file}` and `{place}` are always there.

@@ -1,4 +1,4 @@
-"""Decodes by FFmpeg's libraries."""
+"""Decodes by FFmpeg's libraries. Tested through the reader, in `tests/analysis/media/test_reader.py`."""
 
 from __future__ import annotations
 
@@ -17,14 +17,18 @@ from analysis.core.samples import Samples
 from analysis.media.facts import MediaFacts
 
 DECODER_ERRORS = (av.error.FFmpegError, ValueError, IndexError)
+# Bits that lossless codecs keep in FFmpeg's sample formats; none keeps more than 24 in `s32`.
 _LOSSLESS_BITS = {"s16": 16, "s32": 24, "u8": 8, "flt": 32, "dbl": 64}
 _LOSSLESS_CODECS = frozenset({"alac", "flac", "tta", "wavpack", "ape"})
 # The decoder's own configuration of ALAC: 12 bytes of atom header, then the bit depth as the sixth byte.
 _ALAC_DEPTH_BYTE = 17
+# Full scale of integer samples (arithmetic).
 _SCALES = {"i2": 2**15, "i4": 2**31, "u1": 2**7}
 
 
 class AvDecoder:
+    """Opens the file's first audio stream, or raises one of `DECODER_ERRORS`."""
+
     def __init__(self, path: Path) -> None:
         self._skipped = 0
         self._container = av.open(str(path), metadata_errors="replace")
@@ -36,7 +40,18 @@ class AvDecoder:
             raise
 
     def blocks(self, frames: int) -> Iterator[Samples]:
-        """Decoder frames are gathered up to `frames`; what the encoder padded after the declared end is left off."""
+        """Gather the decoder's frames; what the encoder padded after the declared end is left off.
+
+        Parameters
+        ----------
+        frames : int
+            Length of all blocks but the last.
+
+        Yields
+        ------
+        float array, shape (n_frames, n_channels)
+            Full scale is 1.0; float64 where the decoder gives 32-bit integers or doubles.
+        """
         held: list[Samples] = []
         count, left, to_skip = 0, self.facts.declared_frames, self._skipped
         for piece in self._pieces():
@@ -73,7 +88,7 @@ class AvDecoder:
 
 def _samples_of(frame: AudioFrame) -> Samples:
     """A decoder's frame as floats, shape (n_frames, n_channels), full scale 1.0."""
-    values: NDArray[Any] = frame.to_ndarray()
+    values: NDArray[np.number[Any]] = frame.to_ndarray()
     if not frame.format.is_planar:
         values = values.reshape(-1, frame.layout.nb_channels).T
     kind = values.dtype.str[1:]

@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
 
-_MOST_CHUNKS = 2000
-_UNKNOWN_SIZE_32 = 0xFFFFFFFF
+_MOST_CHUNKS = 2000  # house choice
+_UNKNOWN_SIZE_32 = 0xFFFFFFFF  # "see the ds64 chunk" (EBU Tech 3306, BS.2088)
 
 
 @dataclass(frozen=True)
@@ -130,8 +130,8 @@ def _walk_mp4(file: BinaryIO, size_bytes: int) -> Iterator[Chunk]:
         offset += size
 
 
-_OGG_TAIL_BYTES = 2**17
-_OGG_PAGE_HEADER_BYTES = 27
+_OGG_TAIL_BYTES = 2**17  # more than the largest page, 65 307 bytes (RFC 3533)
+_OGG_PAGE_HEADER_BYTES = 27  # RFC 3533, before the table of segments
 
 
 def ogg_missing_bytes(file: BinaryIO, *, size_bytes: int) -> int:

@@ -9,11 +9,12 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
+from numpy.typing import NDArray
 
 from analysis.core.samples import Samples
 
 _SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
-_RIFF_LIMIT_BYTES = 2**32 - 2**20  # room for headers and further chunks
+_RIFF_LIMIT_BYTES = 2**32 - 2**20  # room for headers and further chunks (house choice)
 
 
 class SoundWriter:
@@ -29,11 +30,18 @@ class SoundWriter:
         self.frames = 0
 
     def write(self, block: Samples) -> None:
+        """Append frames.
+
+        Parameters
+        ----------
+        block : float array, shape (n_frames, n_channels)
+            Full scale is 1.0. Not modified.
+        """
         self._file.write(block if self._bit_depth == 32 else _fixed_point(block, self._bit_depth))
         self.frames += len(block)
 
 
-def _fixed_point(block: Samples, bit_depth: int) -> np.ndarray:
+def _fixed_point(block: Samples, bit_depth: int) -> NDArray[np.int32]:
     """Words of 32 bits with the sample in the upper `bit_depth`, as libsndfile takes them without scaling."""
     top = 2 ** (bit_depth - 1)
     words = np.clip(np.rint(np.asarray(block, np.float64) * top), -top, top - 1).astype(np.int32)
@@ -44,7 +52,13 @@ def _fixed_point(block: Samples, bit_depth: int) -> np.ndarray:
 def create_sound(
     path: Path, *, sample_rate_hz: int, channels: int, bit_depth: int, frames: int
 ) -> Iterator[SoundWriter]:
-    """Write a WAV of about `frames` frames. It appears under its name only when it is whole and on disk."""
+    """Write a WAV of about `frames` frames. It appears under its name only when it is whole and on disk.
+
+    Raises
+    ------
+    ValueError
+        For a bit depth other than 16, 24 and 32.
+    """
     if bit_depth not in _SUBTYPES:
         raise ValueError(f"bit_depth must be one of {sorted(_SUBTYPES)}, not {bit_depth}")
     is_long = frames * channels * bit_depth // 8 > _RIFF_LIMIT_BYTES

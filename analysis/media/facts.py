@@ -1,4 +1,4 @@
-"""What a decoder knows about its file, apart from the samples."""
+"""What a decoder knows about its file, apart from the samples. Tested in `tests/analysis/media/test_reader.py`."""
 
 from __future__ import annotations
 

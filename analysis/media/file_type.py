@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-HEAD_BYTES = 4096
+HEAD_BYTES = 4096  # house choice: enough to tell text from data
 
 
 @dataclass(frozen=True)

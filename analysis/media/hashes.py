@@ -28,6 +28,7 @@ class AudioDigest:
         self._frames = 0
 
     def add(self, block: Block) -> None:
+        """Take the next block of the file."""
         self._digest.update(block.highs.tobytes())
         self._digest.update(block.lows.tobytes())
         self._frames += block.frames

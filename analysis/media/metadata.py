@@ -11,7 +11,7 @@ from typing import Any, BinaryIO
 
 from analysis.media.chunks import Chunk
 
-_MOST_BYTES = 2**20
+_MOST_BYTES = 2**20  # that are read of one chunk or tag (house choice)
 Tags = dict[str, object]
 
 
@@ -83,6 +83,7 @@ def id3_tags(head: bytes) -> Tags:
 
 
 _ID3_TEXTS = {"TBPM": "tag_bpm", "TKEY": "tag_key", "TIT2": "title"}
+# ID3v2.4, section 4.
 _ID3_ENCODINGS = {0: "latin-1", 1: "utf-16", 2: "utf-16-be", 3: "utf-8"}
 
 
@@ -107,8 +108,11 @@ def _bpm(text: str) -> float | None:
         value = float(text.strip().replace(",", "."))
     except ValueError:
         return None
-    return value if 20.0 <= value <= 400.0 else None
+    return value if _SLOWEST_BPM <= value <= _FASTEST_BPM else None
 
+
+# Beyond these a number is no tempo (house choice).
+_SLOWEST_BPM, _FASTEST_BPM = 20.0, 400.0
 
 _CHUNK_READERS: dict[str, Any] = {"bext": _broadcast_tags, "iXML": ixml_tags, "id3 ": id3_tags, "ID3 ": id3_tags}
 

@@ -27,7 +27,8 @@ from analysis.media.sound_decoder import SoundFileDecoder
 
 __all__ = ["Media", "SoundWriter", "create_sound", "file_pieces", "open_media"]
 
-# About 1.4 s at 48 kHz: long enough that per-block work is lost in the noise, short enough to stay in the cache.
+# About 1.4 s at 48 kHz: long enough that per-block work does not count, short enough to stay in the cache (house
+# choices, as are the limits below).
 _BLOCK_FRAMES = 65_536
 _BLOCK_SAMPLES_AT_MOST = 8 * _BLOCK_FRAMES
 _MOST_CHANNELS = 64
@@ -64,14 +65,26 @@ class Media:
         return self.decoder.facts
 
     def blocks(self) -> Iterator[Samples]:
-        """Decoded samples, shape (n_frames, n_channels), in order. Each block is the caller's own until the next.
+        """Decode the file from its start.
 
         A decoder that gives up in mid-file ends the iteration and says so in `facts.broke_off`.
+
+        Yields
+        ------
+        float array, shape (n_frames, n_channels)
+            Full scale is 1.0; float64 where single precision cannot hold the samples. Valid until the next
+            block is asked for.
         """
         return self.decoder.blocks(min(_BLOCK_FRAMES, _BLOCK_SAMPLES_AT_MOST // self.facts.channels))
 
     def part(self, start_frame: int, frames: int) -> Samples:
-        """A short stretch; shorter than asked for where the file ends. Use a fresh `Media` for it."""
+        """Decode a short stretch. Use a fresh `Media` for it.
+
+        Returns
+        -------
+        float32 array, shape (n_frames, n_channels)
+            Full scale is 1.0. Fewer than `frames` frames where the file ends.
+        """
         part = np.empty((frames, self.facts.channels), np.float32)
         done = 0
         self.decoder.skip(start_frame)

@@ -13,7 +13,7 @@ from pathlib import PurePosixPath
 
 _SAFE_NAME = re.compile(r"^[A-Za-z0-9_-]+\.wav$")
 _RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.I)
-_LONGEST = 100
+_LONGEST = 100  # characters (house choice)
 _SPELLED_OUT = str.maketrans(
     {"ß": "ss", "Æ": "Ae", "æ": "ae", "Ø": "O", "ø": "o", "ł": "l", "Ł": "L", "&": "and", "đ": "d"}
 )

@@ -1,4 +1,4 @@
-"""Decodes by libsndfile."""
+"""Decodes by libsndfile. Tested through the reader, in `tests/analysis/media/test_reader.py`."""
 
 from __future__ import annotations
 
@@ -40,6 +40,18 @@ class SoundFileDecoder:
         self.facts = _facts(self._file, container)
 
     def blocks(self, frames: int) -> Iterator[Samples]:
+        """Decode to the end.
+
+        Parameters
+        ----------
+        frames : int
+            Length of all blocks but the last.
+
+        Yields
+        ------
+        float array, shape (n_frames, n_channels)
+            Full scale is 1.0; float64 where single precision cannot hold the samples. Overwritten by the next block.
+        """
         # 32-bit integers and doubles do not fit a float's 24 bits.
         needs_double = (self.facts.bit_depth or 0) > 24 and self._file.subtype != "FLOAT"
         buffer = np.empty((frames, self.facts.channels), np.float64 if needs_double else np.float32)

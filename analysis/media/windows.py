@@ -8,30 +8,35 @@ from pathlib import Path
 
 import numpy as np
 import soxr
-from numpy.typing import NDArray
 
 from analysis.core.blocks import Block
-from analysis.core.samples import Floats
+from analysis.core.samples import Doubles, Floats
 from analysis.media.reader import open_media
 
+# House choices: the grid that stretches lie on, their fades, how much less a file counts once it was shown, and the
+# share of one channel's energy under which the average has cancelled.
 _STEP_S = 1.0
 _FADE_S = 0.1
+_SHOWN_WEIGHT = 4.0
+_CANCELLED = 0.05
 
 
 @dataclass(frozen=True)
 class Activity:
-    """Mean power of a file in each second, as a share of its loudest second."""
+    """Power of a file in each second, as a share of its loudest second: shape (n_seconds,), 0 to 1."""
 
     share: Floats
 
 
 class ActivityMeter:
+    """Sums the power of a stream of blocks by the second."""
+
     def __init__(self, sample_rate_hz: int) -> None:
         self._rate = sample_rate_hz
         self._sums = np.zeros(0)
 
     def add(self, block: Block) -> None:
-        """To the block: a second more or less is no matter."""
+        """Take the next block of the file. All of it counts for the second in which it begins."""
         second = block.start_frame // self._rate
         if second >= len(self._sums):
             self._sums = np.concatenate([self._sums, np.zeros(second + 1)])
@@ -41,15 +46,31 @@ class ActivityMeter:
         return activity_of(self._sums)
 
 
-def activity_of(powers: NDArray[np.floating]) -> Activity:
+def activity_of(powers: Floats | Doubles) -> Activity:
+    """Relate powers to their largest.
+
+    Parameters
+    ----------
+    powers : float array, shape (n_seconds,)
+
+    Returns
+    -------
+    Activity
+        All zero for silence.
+    """
     loudest = float(powers.max(initial=0.0))
     return Activity(np.asarray(powers / loudest if loudest > 0.0 else powers * 0.0, np.float32))
 
 
 def choose_windows(activities: Sequence[Activity], *, window_s: float, most: int) -> tuple[float, ...]:
-    """Starts in seconds of the stretches in which, taken together, every file is heard at its loudest.
+    """Choose stretches in which, taken together, every file plays at its loudest.
 
     Each stretch is chosen for those files that the ones before it did not show.
+
+    Returns
+    -------
+    tuple of float
+        Starts in seconds, in order; at most `most`.
     """
     length = max((len(activity.share) for activity in activities), default=0)
     if not length:
@@ -59,27 +80,41 @@ def choose_windows(activities: Sequence[Activity], *, window_s: float, most: int
     for row, activity in zip(table, activities, strict=True):
         row[: len(activity.share)] = np.sqrt(activity.share)
     sums = np.cumsum(np.pad(table, ((0, 0), (1, 0))), axis=1)
-    heard = (sums[:, width:] - sums[:, :-width]) / width
+    shown = (sums[:, width:] - sums[:, :-width]) / width
     need = np.ones(len(activities))
     starts: list[float] = []
     for _ in range(most):
-        gain = need @ heard
+        gain = need @ shown
         start = int(np.argmax(gain))
         if gain[start] <= 0.0:
             break
         starts.append(start * _STEP_S)
-        need /= 1.0 + 4.0 * heard[:, start]
-        heard[:, max(0, start - width + 1) : start + width] = 0.0
+        need /= 1.0 + _SHOWN_WEIGHT * shown[:, start]
+        shown[:, max(0, start - width + 1) : start + width] = 0.0
     return tuple(sorted(starts))
 
 
 def read_window(
     path: Path, start_s: float, frames: int, sample_rate_hz: int, *, played_at_hz: int | None = None
 ) -> Floats:
-    """Channels averaged, at the wanted rate, faded at both ends, silence where the file has none.
+    """Read a stretch of a file, channels averaged and both ends faded.
 
-    `played_at_hz` reads the file as if its header named that rate.
     Without the fades, the edges of the stretch or of the file would correlate with each other instead of the music.
+
+    Parameters
+    ----------
+    path : Path
+    start_s : float
+        From the start of the file.
+    frames, sample_rate_hz : int
+        Length and rate of the result.
+    played_at_hz : int, optional
+        Read the file as if its header named this rate.
+
+    Returns
+    -------
+    float32 array, shape (frames,)
+        Full scale is 1.0; silence after the end of the file.
     """
     with open_media(path) as media:
         own_hz = played_at_hz or media.facts.sample_rate_hz
@@ -104,7 +139,7 @@ def _mono(samples: Floats) -> Floats:
     """Average of the channels, or the first alone where they cancel; what is no number counts as silence."""
     clean = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
     mean = clean.mean(axis=1)
-    if clean.shape[1] > 1 and float(mean @ mean) < 0.05 * float(clean[:, 0] @ clean[:, 0]):
+    if clean.shape[1] > 1 and float(mean @ mean) < _CANCELLED * float(clean[:, 0] @ clean[:, 0]):
         return np.ascontiguousarray(clean[:, 0])
     return np.asarray(mean, np.float32)
 
@@ -114,6 +149,13 @@ def _at_rate(samples: Floats, from_hz: int, to_hz: int) -> Floats:
 
 
 def mixed_window(paths: Sequence[Path], start_s: float, frames: int, sample_rate_hz: int) -> Floats:
+    """The sum of the same stretch of several files, each as `read_window` gives it.
+
+    Returns
+    -------
+    float32 array, shape (frames,)
+        May exceed full scale.
+    """
     mix = np.zeros(frames, np.float32)
     for path in paths:
         part = read_window(path, start_s, frames, sample_rate_hz)

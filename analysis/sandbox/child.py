@@ -26,11 +26,11 @@ from analysis.sandbox.child_jobs import OUT_OF_MEMORY, ChildJob, ExcerptJob, Pro
 
 logger = logging.getLogger(__name__)
 
-# Twenty times what three hours at 96 kHz take on one slow core.
+# House choices. Twenty times what three hours at 96 kHz take on one slow core.
 _TIME_LIMIT_S = 1_200.0
 # Address space, not resident memory: libraries alone map half of this.
 _MEMORY_LIMIT_BYTES = 3 * 2**30
-_REPORT_LIMIT_BYTES = 64 * 2**20
+_REPORT_LIMIT_BYTES = 64 * 2**20  # a larger answer is taken for none
 PACKAGE_PARENT = Path(__file__).resolve().parents[2]
 # One thread for each child: the worker runs as many children as there are cores, and waiting threads would only spin.
 # glibc keeps the memory of passing arrays instead of fetching it from the system again for every block: a tenth faster.

@@ -13,9 +13,11 @@ from typing import Any
 from analysis.core.limits import Limits
 from analysis.core.reports import Brief, FileReport, Record
 
-OUT_OF_MEMORY = 3
+OUT_OF_MEMORY = 3  # exit status; Python itself uses 1 and 2
+# House choices, for each file that is written and for files open at once.
 _OUTPUT_LIMIT_BYTES = 256 * 2**20
 OPEN_FILES_LIMIT = 64
+_CPU_GRACE_S = 5  # the parent's clock should end the child first (house choice)
 
 
 @dataclass(frozen=True)
@@ -124,7 +126,7 @@ def limit_self(*, memory_limit_bytes: int, time_limit_s: float) -> None:
     """Before anything of a file is read. CPU time backs up the parent's clock, should the parent die."""
     limits = (
         (resource.RLIMIT_AS, memory_limit_bytes),
-        (resource.RLIMIT_CPU, int(time_limit_s) + 5),
+        (resource.RLIMIT_CPU, int(time_limit_s) + _CPU_GRACE_S),
         (resource.RLIMIT_FSIZE, _OUTPUT_LIMIT_BYTES),
         (resource.RLIMIT_NOFILE, OPEN_FILES_LIMIT),
         (resource.RLIMIT_CORE, 0),
