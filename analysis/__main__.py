@@ -15,13 +15,13 @@ MOST_BARS = 5_000
 
 
 def parser() -> argparse.ArgumentParser:
-    whole = argparse.ArgumentParser(prog="python -m analysis", description="Measure music files to play along with.")
+    whole = argparse.ArgumentParser(prog="python -m analysis", description="Measure music files for tracking.")
     parts = whole.add_subparsers(dest="command", required=True)
-    _add_inspect(parts.add_parser("inspect", help="measure files as one song and report"))
+    _add_inspect(parts.add_parser("inspect", help="measure files as one song and print a report"))
     _add_click(
         parts.add_parser(
             "click",
-            help="make a click from a tempo map or a tempo (silent where the map is free, but for a bar of count-in)",
+            help="make a click from a tempo map or a tempo (silent in free passages, except for one bar of count-in)",
         )
     )
     _add_midi(parts.add_parser("midi", help="write a tempo map as a Standard MIDI File"))
@@ -33,8 +33,8 @@ def parser() -> argparse.ArgumentParser:
 
 def _add_inspect(part: argparse.ArgumentParser) -> None:
     part.add_argument("files", nargs="+", type=Path, metavar="FILE")
-    part.add_argument("--brief", type=Path, help="what the client said, as JSON")
-    part.add_argument("--map-out", type=Path, help="write the tempo map here")
+    part.add_argument("--brief", type=Path, help="the client's brief, as JSON")
+    part.add_argument("--map-out", type=Path, help="write the tempo map to this file")
     part.add_argument("--json", action="store_true", help="one JSON object instead of a report")
     part.set_defaults(run=commands.inspect)
 
@@ -42,7 +42,7 @@ def _add_inspect(part: argparse.ArgumentParser) -> None:
 def _add_map_or_bpm(part: argparse.ArgumentParser) -> None:
     source = part.add_mutually_exclusive_group(required=True)
     source.add_argument("--map", type=Path, help="tempo map JSON")
-    source.add_argument("--bpm", help="a constant tempo instead, as decimal or fraction")
+    source.add_argument("--bpm", help="use a constant tempo, as a decimal or fraction")
     part.add_argument("--meter", default="4/4")
     part.add_argument("--bars", type=_bars, default=8)
 
@@ -65,7 +65,7 @@ def _add_midi(part: argparse.ArgumentParser) -> None:
 def _add_conform(part: argparse.ArgumentParser) -> None:
     part.add_argument("files", nargs="+", type=Path, metavar="FILE")
     part.add_argument("--map", type=Path, required=True)
-    part.add_argument("--start-bar", type=int, default=1, help="the bar on which bar one of the files shall land")
+    part.add_argument("--start-bar", type=int, default=1, help="the session bar where bar one of the files goes")
     part.add_argument("--rate", type=_count, default=48_000)
     part.add_argument("--depth", type=int, choices=(16, 24, 32), default=24)
     part.add_argument("--out", type=Path, required=True, metavar="DIR")
@@ -75,7 +75,9 @@ def _add_conform(part: argparse.ArgumentParser) -> None:
 
 def _add_verify(part: argparse.ArgumentParser) -> None:
     part.add_argument("folder", type=Path, metavar="DIR")
-    part.add_argument("--map", type=Path, help="tempo map JSON: is the whole song covered, do the drums lie on it?")
+    part.add_argument(
+        "--map", type=Path, help=("tempo map JSON: check that the whole song is covered and the drums are on the map")
+    )
     part.add_argument("--against", type=Path, metavar="ROUGH", help="a rough mix to line up with")
     part.add_argument(
         "--originals",
@@ -83,7 +85,7 @@ def _add_verify(part: argparse.ArgumentParser) -> None:
         nargs="+",
         default=[],
         metavar="FILE",
-        help="the client's files: the rhythm must fit",
+        help="the client's files, to compare the rhythm with",
     )
     part.add_argument("--json", action="store_true")
     part.set_defaults(run=commands.verify)

@@ -27,7 +27,9 @@ def check_folders(**_: Any) -> list[CheckMessage]:
     troubles = ((folder, folder_trouble(folder)) for folder in folders())
     return [
         Error(
-            f"The folder {folder} {trouble}.", hint="Set KITPOST_DATA_DIR to a folder of this user's.", id="portal.E001"
+            f"The folder {folder} {trouble}.",
+            hint="Set KITPOST_DATA_DIR to a folder that this user can write to.",
+            id="portal.E001",
         )
         for folder, trouble in troubles
         if trouble
@@ -57,19 +59,19 @@ def check_sending(**_: Any) -> list[CheckMessage]:
     """The front server takes the address by its first and last stroke."""
     prefix = settings.ACCEL_PREFIX
     if prefix and (not prefix.startswith("/") or not prefix.endswith("/") or filepath_to_uri(prefix) != prefix):
-        return [Error(f"KITPOST_ACCEL_PREFIX is {prefix!r}; its form is /store/.", id="portal.E002")]
+        return [Error(f"KITPOST_ACCEL_PREFIX is {prefix!r}; the format is /store/.", id="portal.E002")]
     return []
 
 
 @register(Tags.security, deploy=True)
 def check_mail(**_: Any) -> list[CheckMessage]:
     if settings.EMAIL_BACKEND.endswith("filebased.EmailBackend"):
-        return [checks.Warning("Mail goes to a folder: set KITPOST_MAIL_URL to send it.", id="portal.W002")]
+        return [checks.Warning("E-mails are saved to a folder: set KITPOST_MAIL_URL to send them.", id="portal.W002")]
     return []
 
 
 @register(Tags.staticfiles, deploy=True)
 def check_static(**_: Any) -> list[CheckMessage]:
     if settings.STATIC_ROOT and not (Path(settings.STATIC_ROOT) / "staticfiles.json").exists():
-        return [checks.Warning("The pages' files are not collected: run manage.py collectstatic.", id="portal.W003")]
+        return [checks.Warning("Static files are not collected: run manage.py collectstatic.", id="portal.W003")]
     return []

@@ -34,6 +34,6 @@ def _give_signs(go_on: Callable[[], object], done: Event, every_s: float) -> Non
             try:
                 go_on()
             except DatabaseError:
-                logger.warning("a sign of life did not get through: the next one may", exc_info=True)
+                logger.warning("a heartbeat was not delivered; the next one may be", exc_info=True)
     finally:
         connections.close_all()  # this thread's own

@@ -16,7 +16,7 @@ class FolderStorage(FileSystemStorage):
         super().__init__(location=location, allow_overwrite=False, file_permissions_mode=READ_ONLY)
 
     def url(self, name: str | None) -> str:
-        raise ValueError(f"{name} has no public address: a view sends it to those who may see it.")
+        raise ValueError(f"{name} has no public address: a view serves it to people with access.")
 
     def save(self, name: str | None, content: IO[Any], max_length: int | None = None) -> str:
         saved_name = super().save(name, content, max_length)

@@ -52,7 +52,7 @@ def _survey(path: Path, features_to: Path) -> FileReport:
 def _map_json(report: SongReport) -> dict[str, Any]:
     """The tempo map as every other command reads it. Raises MapError when the song has none."""
     if not report.song.tempo_map:
-        raise MapError("the files show no tempo, so there is no map to write")
+        raise MapError("no tempo was found, so there is no map to write")
     return TempoMap.from_segments(report.song.tempo_map).to_json()
 
 
@@ -134,9 +134,9 @@ def _read_json(path: Path) -> dict[str, Any]:
     try:
         data = json.loads(path.read_text("utf-8"))
     except ValueError as error:
-        raise MapError(f"{path.name} holds no JSON") from error
+        raise MapError(f"{path.name} is not valid JSON") from error
     if not isinstance(data, dict):
-        raise MapError(f"{path.name} must hold a JSON object")
+        raise MapError(f"{path.name} must contain a JSON object")
     return data
 
 

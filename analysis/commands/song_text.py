@@ -38,9 +38,9 @@ def _tempo_lines(song: SongMeasures) -> list[str]:
     source = f", from the {tempo.source}" if tempo.source else ""
     lines = [f"Tempo    {tempo.bpm:.7g} BPM ({tempo.kind}{source}, confidence {tempo.confidence:.0%})"]
     if tempo.kind == "constant" and tempo.bpm_low is not None and tempo.bpm_high is not None:
-        lines.append(f"         between {tempo.bpm_low:.4f} and {tempo.bpm_high:.4f} in 95 of 100 songs like it")
+        lines.append(f"         between {tempo.bpm_low:.4f} and {tempo.bpm_high:.4f} (95 % interval)")
     if tempo.residual_ms is not None:
-        lines.append(f"         the playing spreads {tempo.residual_ms:.1f} ms around its grid")
+        lines.append(f"         the playing varies by {tempo.residual_ms:.1f} ms around the grid")
     lines += _rounding_lines(tempo, song.beats_s[-1] - song.beats_s[0] if song.beats_s else 0.0)
     others = [
         f"{other.bpm:.6g}{f' ({other.label})' if other.label else ''} {other.weight:.0%}"

@@ -111,7 +111,7 @@ def _same_time_reference(headers: dict[str, Header]) -> Iterator[Check]:
     wanted = _most_common(list(stamps.values())) if stamps else None
     for name, stamp in stamps.items():
         if stamp != wanted:
-            message = f"{name} carries the time reference {stamp}, the set {wanted}: it would be placed elsewhere."
+            message = f"{name} has the time reference {stamp}, the set {wanted}: it would be placed elsewhere."
             yield Check("time-reference", name, passed=False, value=stamp, limit=wanted, message=message)
 
 
@@ -120,10 +120,14 @@ def _safe_file_names(headers: dict[str, Header]) -> Iterator[Check]:
     for name in headers:
         suggestion = safe_names.safe_name(name)
         passed = safe_names.is_safe(name)
-        message = f"{name} is a safe name." if passed else f"{name} may break on another system; better: {suggestion}."
+        message = (
+            f"{name} is a safe name."
+            if passed
+            else (f"{name} may cause problems on another system; better: {suggestion}.")
+        )
         yield Check("safe-name", name, passed, name, suggestion, message)
         if name in clashes:
-            message = f"{name} and {clashes[name]} are one name to some disks."
+            message = f"{name} and {clashes[name]} are the same name on some file systems."
             yield Check("distinct-name", name, passed=False, value=name, limit=clashes[name], message=message)
 
 

@@ -104,7 +104,7 @@ def _on_grid(parts: Sequence[tuple[Doubles, Doubles]], tempo_map: TempoMap, limi
         near = np.abs(shifts) <= limits.feel_s
         place_s = float(shifts[near][int(np.argmax(held[near]))])
         late_ms = round(1000 * _middle(place_s, in_beat_s, weights, period_s), 1)
-        words = f"The drums lie on the beats of the tempo map, {_how_late(late_ms)}."
+        words = f"The drums are on the beats of the tempo map, {_how_late(late_ms)}."
         return Check("on-the-map", None, passed=True, value=late_ms, limit=1000 * limits.feel_s, message=words)
     if on_beat > _OFF_THE_BEAT * fullest:
         return _cannot_tell("its strokes gather in several places of the beat")
@@ -131,9 +131,9 @@ def _off(shift_s: float, period_s: float, limits: Limits) -> Check:
     other_s = shift_s - np.sign(shift_s) * period_s
     other = "later" if other_s > 0 else "earlier"
     words = (
-        f"The drums are not on the tempo map: they keep {written('_ms', abs(late_ms))} {way} than its beats "
+        f"The drums are not on the tempo map: they are {written('_ms', abs(late_ms))} {way} than its beats "
         f"(or {written('_ms', round(1000 * abs(other_s), 1))} {other}). "
-        "Check that the tracks begin where the client's files begin."
+        "Check that the tracks start where the client's files start."
     )
     return Check("on-the-map", None, passed=False, value=late_ms, limit=1000 * limits.feel_s, message=words)
 
@@ -145,7 +145,7 @@ def _how_late(late_ms: float) -> str:
 
 
 def _cannot_tell(why: str) -> Check:
-    return Check("on-the-map", None, passed=True, message=f"Can't tell whether the drums lie on the tempo map: {why}.")
+    return Check("on-the-map", None, passed=True, message=f"Can't tell whether the drums are on the tempo map: {why}.")
 
 
 def _places(times: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
@@ -167,9 +167,7 @@ def _turned_around(parts: dict[str, tuple[Doubles, Doubles]], tempo_map: TempoMa
     snare_moved = snare[odd].sum() > _CHANGED_PLACES * snare[even].sum()
     if not (kick_moved and snare_moved):
         return None
-    words = (
-        "The kick falls on beats two and four, the snare on one and three: the set may lie a whole beat beside the map."
-    )
+    words = "The kick is on beats two and four, the snare on one and three: the set may be off by a whole beat."
     return Check("on-the-map", None, passed=False, value="one beat", message=words)
 
 
@@ -201,17 +199,17 @@ def fits_originals(drums: Sequence[Features], originals: Sequence[Features], lim
         return _cannot_fit("the rhythm fits here about as well as elsewhere")
     where = f"{written('_s', round(abs(lag_s), 2))} {'earlier' if lag_s > 0 else 'later'}"
     if not has_drums:
-        there = "nothing in their rhythm speaks against it" if here else f"the rhythm would fit better {where}"
-        return _cannot_fit(f"they hold no drums; {there}")
-    words = "The drums fit the drums in the client's files where they lie."
+        there = "nothing in their rhythm contradicts it" if here else f"the rhythm would fit better {where}"
+        return _cannot_fit(f"they contain no drums; {there}")
+    words = "The drums line up with the drums in the client's files."
     if not here:
-        words = f"The drums fit the drums in the client's files only if they lie {where}."
+        words = f"The drums line up with the drums in the client's files only if they are {where}."
     off_ms = 0 if here else round(1000 * lag_s)
     return Check("fits-originals", None, passed=here, value=off_ms, limit=1000 * limits.feel_s, message=words)
 
 
 def _cannot_fit(why: str) -> Check:
-    words = f"Can't tell whether the drums fit the client's files: {why}."
+    words = f"Can't tell whether the drums line up with the client's files: {why}."
     return Check("fits-originals", None, passed=True, message=words)
 
 

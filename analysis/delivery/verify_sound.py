@@ -171,7 +171,11 @@ def _polarity_check(name: str, top: str, offset: Offset, *, is_bottom: bool) -> 
     way = "after" if offset.lag_frames >= 0 else "before"
     lag = f"{name} is {written('_frames', abs(offset.lag_frames))} {way} {top}"
     if offset.polarity > 0:
-        note = ": same polarity, though the two heads of a drum move oppositely; it was flipped" if is_bottom else ""
+        note = (
+            ": same polarity, though the two heads of a drum move in opposite directions; it was flipped"
+            if is_bottom
+            else ("")
+        )
         return Check("polarity", name, passed=True, value=offset.lag_frames, message=f"{lag}{note}.")
     if is_bottom:
         words = f"{lag}, polarity opposite, as expected of the other head of the drum."

@@ -39,7 +39,7 @@ CODEC_DELAYS = {
     1681: "an MP3 frame and the decoder's delay",
     1688: "the delay of another family of MP3 encoders",
     1024: "one AAC frame",
-    2112: "the customary delay of AAC encoders",
+    2112: "the usual delay of AAC encoders",
     312: "the pre-skip of Opus",
 }
 

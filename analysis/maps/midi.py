@@ -167,7 +167,7 @@ def _meta_events(file: mido.MidiFile) -> list[tuple[int, Any]]:
     if file.type == 2:
         raise MidiError("holds several songs (format 2)")
     if not 0 < file.ticks_per_beat < 0x8000:
-        raise MidiError("counts time in film frames, not in beats")
+        raise MidiError("counts time in video frames, not in beats")
     events: list[tuple[int, Any]] = []
     for track in file.tracks:
         tick = 0

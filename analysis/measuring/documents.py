@@ -32,7 +32,7 @@ def document_report(report: FileReport, path: Path, error: NotAudioError) -> Fil
     if container is None or PurePath(report.name).suffix.lower() not in _ENDINGS[container]:
         return None
     metadata: dict[str, Any] = {}
-    reason = f"is {error.is_called}, kept with the song"
+    reason = f"is {error.is_called}, stored with the song"
     if container == "midi":
         try:
             metadata = _midi_evidence(path)

@@ -50,7 +50,7 @@ def survey_file(path: Path, *, name: str | None = None, limits: Limits | None = 
             for samples in media.blocks():
                 meters.add(samples)
             if not meters.frames:
-                raise UnreadableError("holds no sound: its length is zero")
+                raise UnreadableError("contains no sound: its length is zero")
             return meters.survey(report, media)
     except NotAudioError as error:
         document = document_report(report, path, error)

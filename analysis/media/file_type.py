@@ -61,7 +61,7 @@ def identify(head: bytes, *, size_bytes: int) -> Content:
         return Content(is_called="a web page or drawing")
     if _looks_like_text(head):
         return Content(is_called="a text file")
-    return Content(is_called="a kind of file that we don't know")
+    return Content(is_called="an unknown kind of file")
 
 
 def _audio_container(head: bytes) -> str | None:

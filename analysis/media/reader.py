@@ -103,7 +103,7 @@ def open_media(path: Path) -> Iterator[Media]:
     size_bytes = path.stat().st_size
     content = _read_content(path, size_bytes=size_bytes)
     if content.container is None:
-        reason = f"is not sound but {content.is_called}" if size_bytes else "is empty: it holds no bytes"
+        reason = f"is not audio but {content.is_called}" if size_bytes else "is empty: it has no bytes"
         raise NotAudioError(reason, content.is_called)
     chunks, tags, missing = _read_outline(path, content.container, size_bytes=size_bytes)
     decoder = _open_decoder(path, content.container)
@@ -162,7 +162,7 @@ def _open_decoder(path: Path, container: str) -> Decoder:
     try:
         return av_decoder.AvDecoder(path)
     except av_decoder.DECODER_ERRORS as error:
-        raise UnreadableError(f"says that it is {container} sound, but its header makes no sense") from error
+        raise UnreadableError(f"claims to be {container} audio, but its header makes no sense") from error
 
 
 def _refuse_unlikely(facts: MediaFacts) -> None:

@@ -47,7 +47,7 @@ def cut_short(report: FileReport) -> Iterator[Finding]:
 def _what_is_missing(report: FileReport, lost_frames: int) -> str | None:
     rate_hz = report.sample_rate_hz or 1
     if report.missing_bytes:
-        return f"its header promises {_megabytes(report.missing_bytes)} more than there are"
+        return f"its header announces {_megabytes(report.missing_bytes)} more than there are"
     if report.unclaimed_bytes:
         return f"its header counts {_megabytes(report.unclaimed_bytes)} less than there are, as WAV over 4 GB does"
     declared = report.declared_frames or 0
@@ -55,7 +55,7 @@ def _what_is_missing(report: FileReport, lost_frames: int) -> str | None:
     if lost_frames > enough or (report.broke_off and lost_frames):
         whole_s = declared / rate_hz
         return f"{seconds_as_clock(lost_frames / rate_hz)} of {seconds_as_clock(whole_s)} are missing"
-    return "what follows cannot be decoded" if report.broke_off else None
+    return "the rest cannot be decoded" if report.broke_off else None
 
 
 def _megabytes(count: int) -> str:

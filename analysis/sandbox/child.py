@@ -117,7 +117,7 @@ def verify_set_in_child(
     )
     answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
     if answer is None:
-        message = f"The set could not be checked to the end: it {trouble}."
+        message = f"The check of the set could not finish: it {trouble}."
         return VerifyReport(passed=False, checks=(Check("checked", None, passed=False, message=message),))
     return VerifyReport.from_json(answer)
 
@@ -190,7 +190,9 @@ def _wait_for_child(order: bytes, folder: str, time_limit_s: float) -> str | Non
     if done.returncode == 0:
         return None
     logger.warning("child ended with %s: %s", done.returncode, done.stderr[-2000:].decode("utf-8", "replace"))
-    return "needs more memory than a song may take" if done.returncode == OUT_OF_MEMORY else "made the decoder fail"
+    return (
+        "needs more memory than the limit for a song" if done.returncode == OUT_OF_MEMORY else ("made the decoder fail")
+    )
 
 
 def _read_answer(answer_to: Path) -> dict[str, Any] | None:

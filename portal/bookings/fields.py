@@ -36,11 +36,11 @@ def read_bpm(text: str) -> Decimal:
     plain = BPM_UNIT.sub("", text.strip()).replace(",", ".").lower()
     if not NUMBER.fullmatch(plain):
         raise ValidationError(
-            f"“{text}” is not a tempo we can read. Write the beats per minute as a number, such as 112 or 112.5."
+            f"“{text}” is not a valid tempo. Enter beats per minute as a number, such as 112 or 112.5."
         )
     bpm = Decimal(plain)
     if bpm <= 0:
-        raise ValidationError(f"A tempo of {text} has no beat. Leave the field empty if you don’t know the tempo.")
+        raise ValidationError(f"A tempo of {text} is not possible. Leave the field empty if you don’t know the tempo.")
     if not SLOWEST_BPM <= bpm <= FASTEST_BPM:
         too = "slow" if bpm < SLOWEST_BPM else "fast"
         raise ValidationError(
@@ -48,7 +48,7 @@ def read_bpm(text: str) -> Decimal:
             "Leave the field empty if you don’t know the tempo."
         )
     if bpm != round(bpm, BPM_DECIMALS):
-        raise ValidationError(f"{text} has more than {BPM_DECIMALS} decimal places. Write at most that many.")
+        raise ValidationError(f"{text} has more than {BPM_DECIMALS} decimal places.")
     return bpm
 
 
@@ -71,12 +71,10 @@ class MeterField(forms.CharField):
             return plain
         meter = WRITTEN_METER.fullmatch(plain)
         if meter is None:
-            raise ValidationError(
-                f"“{text}” is not a meter we can read. Write beats, a stroke and the beat’s note, such as 4/4 or 6/8."
-            )
+            raise ValidationError(f"“{text}” is not a valid meter. Enter it as 4/4 or 6/8.")
         if int(meter[1]) > MOST_IN_A_BAR:
             raise ValidationError(
-                f"{meter[1]} beats in one bar are more than we can count: we take 1 to {MOST_IN_A_BAR}. "
-                "Write beats, a stroke and the beat’s note, such as 4/4 or 6/8."
+                f"{meter[1]} beats in one bar is not possible: the range is 1 to {MOST_IN_A_BAR}. "
+                "Enter the meter as 4/4 or 6/8."
             )
         return plain

@@ -39,24 +39,28 @@ class SongTitlesField(forms.CharField):
 
 class NewBookingForm(forms.Form):
     title = forms.CharField(
-        label="Title", max_length=Booking._meta.get_field("title").max_length, help_text="What you both call this job."
+        label="Title",
+        max_length=Booking._meta.get_field("title").max_length,
+        help_text="The name you and the client use for this job.",
     )
     song_titles = SongTitlesField()
     due_on = forms.DateField(
         label="Due on",
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}),
-        help_text="The day the client needs everything.",
+        help_text="The date the client needs everything.",
     )
     client_name = forms.CharField(label="Client’s name", max_length=120)
     client_email = forms.EmailField(
-        label="Client’s e-mail address", help_text="The invitation goes there together with the quote."
+        label="Client’s e-mail address", help_text="The invitation is sent there together with the quote."
     )
 
     def clean_client_email(self) -> str:
         email: str = self.cleaned_data["client_email"].lower()
         if User.objects.filter(email=email, role=User.Role.DRUMMER).exists():
-            raise ValidationError("This is a drummer of the house, who sees every booking. Write the client’s address.")
+            raise ValidationError(
+                "This address belongs to a drummer of this house, who sees every booking. Enter the client’s address."
+            )
         return email
 
 
@@ -66,7 +70,7 @@ class AddSongForm(forms.Form):
 
 class CancelForm(forms.Form):
     reason = forms.CharField(
-        label="Why", max_length=200, required=False, help_text="Both sides read it in the timeline."
+        label="Why", max_length=200, required=False, help_text="Both sides see it in the timeline."
     )
 
 
@@ -83,7 +87,7 @@ class BriefForm(forms.ModelForm[Brief]):
     )
     meter = MeterField(label="Meter", required=False, help_text="Such as 4/4, 3/4 or 6/8.")
     starts = forms.ChoiceField(label="Your files start", choices=capitalised(Brief.Starts), widget=forms.RadioSelect)
-    click = forms.ChoiceField(label="A click to play to", choices=capitalised(Brief.Clicks), widget=forms.RadioSelect)
+    click = forms.ChoiceField(label="Click track", choices=capitalised(Brief.Clicks), widget=forms.RadioSelect)
     count_in_bars = forms.IntegerField(
         label="Bars of count-in in your files",
         required=False,
@@ -91,9 +95,9 @@ class BriefForm(forms.ModelForm[Brief]):
         max_value=16,
         widget=forms.NumberInput(attrs={"class": "short"}),
         error_messages={
-            "invalid": "Write the number of bars, such as 2.",
-            "min_value": "A count-in has no fewer than 0 bars.",
-            "max_value": "More than 16 bars of count-in: is this the number of bars?",
+            "invalid": "Enter the number of bars, such as 2.",
+            "min_value": "The count-in cannot be negative.",
+            "max_value": "More than 16 bars of count-in: please check the number.",
         },
     )
 
@@ -106,9 +110,9 @@ class BriefForm(forms.ModelForm[Brief]):
             "notes": "Notes",
         }
         help_texts: ClassVar = {
-            "feel": "How it should sit: straight or swung, laid back or pushing.",
-            "references": "Recordings that sound like what you hear in your head, one per line.",
-            "notes": "Where to play and where not, hits, stops, sounds: whatever the drummer should know.",
+            "feel": "How it should feel: straight or swung, laid back or pushing.",
+            "references": "Recordings that sound like what you want, one per line.",
+            "notes": "Where to play and where not, hits, stops, sounds: anything the drummer should know.",
         }
         widgets: ClassVar = {
             "references": forms.Textarea(attrs={"rows": 3}),

@@ -158,9 +158,9 @@ class Brief(models.Model):
         LATER = "later", "some time before bar one"
 
     class Clicks(models.TextChoices):
-        UNSAID = "unsaid", "not said"
+        UNSAID = "unsaid", "not stated"
         SENT = "sent", "I am sending a click"
-        MAKE_MAP = "make-map", "there is none: please make the tempo map"
+        MAKE_MAP = "make-map", "there is none: please make a tempo map"
 
     song = models.OneToOneField(Song, on_delete=models.CASCADE, related_name="brief")
     bpm = models.DecimalField(

@@ -67,7 +67,7 @@ def add_song(*, booking: Booking, title: str, by: User) -> Song:
 def seat_client(*, booking: Booking, client: User, by: User) -> Member:
     member, is_new = Member.objects.get_or_create(booking=booking, user=client)
     if is_new:
-        record(booking, f"gave {client.name} a seat at this booking", actor=by)
+        record(booking, f"gave {client.name} access to this booking", actor=by)
     return member
 
 
@@ -98,7 +98,7 @@ def save_brief(*, song: Song, by: User, **changes: Any) -> Brief:
 def cancel_booking(*, booking: Booking, by: User, reason: str) -> None:
     booking = Booking.objects.select_for_update().get(pk=booking.pk)
     if booking.is_over:
-        raise BookingClosedError(f"This booking is {booking.get_stage_display()} already.")
+        raise BookingClosedError(f"This booking is already {booking.get_stage_display()}.")
     text = f"cancelled the booking: {reason}" if reason else "cancelled the booking"
     move_booking(booking, BookingStage.CANCELLED, text=text, actor=by)
     for call in hooks.on_booking_cancelled:
@@ -147,6 +147,6 @@ def _follow(booking: Booking) -> None:
             move_booking(booking, BookingStage.DELIVERED, text="all songs are delivered")
     else:
         if booking.stage in (BookingStage.AGREED, BookingStage.DELIVERED):
-            move_booking(booking, BookingStage.WORKING, text="the work has begun")
+            move_booking(booking, BookingStage.WORKING, text="work has started")
         if booking.stage == BookingStage.WORKING:
             booking.follow_songs()

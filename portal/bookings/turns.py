@@ -38,53 +38,59 @@ class Step:
 BOOKING_STEPS = {
     BookingStage.ENQUIRY: Step("Write the quote and send it.", "{drummer} is writing the quote.", "Write the quote"),
     BookingStage.QUOTED: Step(
-        "Read the quote, then accept or decline it.", "{client} has the quote.", "Read the quote"
+        "Read the quote, then accept or decline it.", "{client} is reading the quote.", "Read the quote"
     ),
     BookingStage.AGREED: Step(
-        "Write the brief of each song and send its files.", "{client} writes the briefs and sends the files.", "Begin"
+        "Write the brief of each song and send its files.",
+        "{client} is writing the briefs and sending the files.",
+        "Begin",
     ),
     BookingStage.WORKING: Step("{songs} for you.", "{songs_theirs}."),
-    BookingStage.DELIVERED: Step("Download what was delivered and accept it.", "{client} looks over the delivery."),
+    BookingStage.DELIVERED: Step("Download what was delivered and accept it.", "{client} is reviewing the delivery."),
     BookingStage.CLOSED: Step("", "Everything is delivered and accepted."),
     BookingStage.DECLINED: Step("", "The quote was declined."),
-    BookingStage.CANCELLED: Step("", "The booking was cancelled; what was said and sent stays here."),
+    BookingStage.CANCELLED: Step("", "The booking was cancelled. Messages and files stay here."),
 }
 SONG_STEPS = {
     SongStage.WAITING: Step("Write the brief, then send the files.", "{client} sends the files.", "Write the brief"),
-    SongStage.CHECKING: Step("", "The files are being measured. You need not wait for it."),
-    SongStage.WITH_CLIENT: Step(
-        "Answer the question, with one tap.", "{client} has a question to answer.", "Answer it"
-    ),
+    SongStage.CHECKING: Step("", "The files are being measured. You don’t have to wait."),
+    SongStage.WITH_CLIENT: Step("Answer the question with one tap.", "{client} has a question to answer.", "Answer it"),
     SongStage.ON_DESK: Step(
-        "See what was found, approve tempo and bar one, then let it go on.",
-        "{drummer} looks at what was measured.",
+        "Review the findings, approve tempo and bar one, then mark it ready to track.",
+        "{drummer} is reviewing the measurements.",
         "Open the song sheet",
     ),
-    SongStage.READY: Step("It is ready: track it.", "{drummer} has everything and tracks it next.", "To the take"),
-    SongStage.TRACKING: Step("Send a rough mix when you have one.", "{drummer} is tracking it.", "To the rough mixes"),
-    SongStage.IN_REVIEW: Step(
-        "Listen to the rough mix, then accept it or ask for a change.", "{client} listens to the rough mix.", "Listen"
+    SongStage.READY: Step("It is ready to track.", "{drummer} has everything and will track it next.", "Open the song"),
+    SongStage.TRACKING: Step(
+        "Send a rough mix when you have one.", "{drummer} is tracking it.", "Open the rough mixes"
     ),
-    SongStage.DELIVERED: Step("Download your files and accept them.", "{client} looks over the files.", "To the files"),
-    SongStage.ACCEPTED: Step("", "Delivered and accepted: nothing is left to do."),
+    SongStage.IN_REVIEW: Step(
+        "Listen to the rough mix, then accept it or ask for a change.",
+        "{client} is listening to the rough mix.",
+        "Listen",
+    ),
+    SongStage.DELIVERED: Step(
+        "Download your files and accept them.", "{client} is reviewing the files.", "Open the files"
+    ),
+    SongStage.ACCEPTED: Step("", "Delivered and accepted. Nothing left to do."),
 }
 # Out for review and the drummer's turn: the client has accepted the rough mix.
 MIX_ACCEPTED = Step(
     "The rough mix is accepted: deliver the multitrack.",
     "The rough mix is accepted. {drummer} delivers the multitrack next.",
-    "To the delivery",
+    "Open the delivery",
 )
 # On the desk and the client's turn: they were sent some bars to listen to.
 LISTENING = Step(
-    "Listen to some bars with a click, and say whether they are right.",
+    "Listen to some bars with a click and say whether they are right.",
     "{client} listens to some bars with the click.",
     "Listen",
 )
 # Delivered, and the files wait for the balance.
 BALANCE_WAITS = Step(
-    "Pay the balance: the files are yours to download as soon as it is recorded.",
-    "The files wait for the balance. Record it when it comes in.",
-    "See what is open",
+    "Pay the balance: you can download the files as soon as it is recorded.",
+    "The files are held until the balance is paid. Record it when it arrives.",
+    "Open payments",
 )
 SONG_ANCHORS = {
     SongStage.WITH_CLIENT: "#messages",

@@ -46,7 +46,7 @@ def new(request: MemberRequest) -> HttpResponse:
     form = NewBookingForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         booking = services.open_booking(by=request.user, **form.cleaned_data)
-        messages.success(request, f"“{booking.title}” is open. Write its quote, then send it.")
+        messages.success(request, f"“{booking.title}” is open. Write the quote, then send it.")
         return redirect("money:quote", booking.pk)
     return render(request, "bookings/new.html", {"form": form}, status=status_of(form))
 

@@ -17,7 +17,7 @@ class WaiveForm(forms.ModelForm[Waiver]):
     class Meta:
         model = Waiver
         fields = ("code", "file_name", "reason")
-        labels = {"reason": "Why it may pass"}
+        labels = {"reason": "Why it can be waived"}
         widgets = {"code": forms.HiddenInput(), "file_name": forms.HiddenInput()}
 
 
@@ -25,7 +25,7 @@ class ReleaseForm(forms.ModelForm[Delivery]):
     class Meta:
         model = Delivery
         fields = ("note",)
-        labels = {"note": "A word to go with it"}
+        labels = {"note": "Note"}
         widgets = {"note": forms.Textarea(attrs={"rows": 3})}
 
 
@@ -34,7 +34,7 @@ class PerspectiveForm(forms.ModelForm[Delivery]):
         model = Delivery
         fields = ("perspective",)
         labels = {"perspective": "Left and right are"}
-        help_texts = {"perspective": "There is no rule for it, so the track sheet says it."}
+        help_texts = {"perspective": "There is no standard, so the track sheet states it."}
 
 
 class TrackForm(forms.ModelForm[DeliveryFile]):

@@ -120,7 +120,7 @@ def _read(file: DeliveryFile, path: Path, header: dict[str, Any]) -> Reading:
 
 def _intact(reading: Reading) -> dict[str, Any]:
     is_intact = reading.sha256 == reading.file.sha256
-    says = "is stored as it came" if is_intact else "is not stored as it came: take it out and send it again"
+    says = "is stored unchanged" if is_intact else "is not stored unchanged: remove it and upload it again"
     return {
         "code": "stored-intact",
         "file": reading.file.name,

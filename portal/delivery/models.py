@@ -32,7 +32,7 @@ class Delivery(models.Model):
         ACCEPTED = "accepted", "accepted"
 
     class Perspective(models.TextChoices):
-        UNSAID = "unsaid", "not said"
+        UNSAID = "unsaid", "not stated"
         PLAYER = "player", "as the drummer sits"
         AUDIENCE = "audience", "as the audience sees the kit"
 
@@ -134,7 +134,7 @@ class DeliveryFile(models.Model):
     """
 
     class Polarity(models.TextChoices):
-        UNSAID = "unsaid", "not said"
+        UNSAID = "unsaid", "not stated"
         RECORDED = "recorded", "as recorded"
         FLIPPED = "flipped", "flipped"
 

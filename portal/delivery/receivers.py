@@ -43,8 +43,8 @@ class TrackReceiver:
 
 def _check_name(delivery: Delivery, file_name: str) -> None:
     if len(file_name.encode()) > LONGEST_NAME_BYTES:
-        raise UploadRefusedError(f"“{file_name}” is too long a name for many disks: give it a shorter one.")
+        raise UploadRefusedError(f"“{file_name}” is too long a name for many file systems. Please shorten it.")
     if fold(file_name) in RESERVED_NAMES:
-        raise UploadRefusedError(f"“{file_name}” is the name of a file that the zip adds by itself.")
+        raise UploadRefusedError(f"“{file_name}” is the name of a file that the zip adds automatically.")
     if delivery.files.filter(folded_name=fold(file_name)).exists():
-        raise UploadRefusedError(f"The set holds a file named “{file_name}”: take that one out first.")
+        raise UploadRefusedError(f"The set already has a file named “{file_name}”: remove that one first.")

@@ -82,7 +82,7 @@ def waive(*, delivery: Delivery, code: str, file_name: str, reason: str, by: Use
     delivery = _locked_open(delivery)
     failed = [check for check in delivery.failures if key_of(check) == (code, file_name)]
     if delivery.state != Delivery.State.CHECKED or not failed:
-        raise NotCheckedError("This check has not failed, or the set has changed since.")
+        raise NotCheckedError("This check has not failed, or the set has changed.")
     Waiver.objects.create(delivery=delivery, code=code, file_name=file_name, reason=reason, waived_by=by)
     about = f"“{code}” of {file_name}" if file_name else f"“{code}”"
     text = f"let {about} pass in delivery {delivery.number}: {reason}"[:300]
@@ -97,9 +97,11 @@ def release(*, delivery: Delivery, note: str, by: User) -> None:
         return
     delivery = _locked_open(delivery)
     if delivery.state != Delivery.State.CHECKED:
-        raise NotCheckedError("The set is not checked as it stands: have it checked first.")
+        raise NotCheckedError("The set has changed since the last check: run the checks first.")
     if delivery.failures:
-        raise NotCheckedError(f"{len(delivery.failures)} failed checks block this set: mend them, or let them pass.")
+        raise NotCheckedError(
+            f"{len(delivery.failures)} failed checks block this set: fix the files or waive the checks."
+        )
     delivery.release(note=note)
     song = delivery.song
     text = f"delivered set {delivery.number}"
@@ -108,7 +110,7 @@ def release(*, delivery: Delivery, note: str, by: User) -> None:
     else:
         bookings.move_song(song, SongStage.DELIVERED, text=text, actor=by)
     waits = f" {BALANCE_SENTENCE}" if song.booking.files_wait_for_balance else ""
-    says = f"The files of “{song.title}” are there: one by one, or all in one zip.{waits}"
+    says = f"The files of “{song.title}” are ready: download them one by one, or all in one zip.{waits}"
     mailroom.post(
         booking=song.booking,
         song=song,
@@ -124,7 +126,7 @@ def note_fetched(*, delivery: Delivery, by: User) -> None:
     """A client has begun to download: written down once for a delivery, however often and in how many pieces."""
     if Delivery.objects.filter(pk=delivery.pk, fetched_at=None).update(fetched_at=timezone.now()):
         song = delivery.song
-        bookings.record(song.booking, f"began to download delivery {delivery.number}", actor=by, song=song)
+        bookings.record(song.booking, f"started to download delivery {delivery.number}", actor=by, song=song)
 
 
 @transaction.atomic
@@ -136,9 +138,11 @@ def accept(*, delivery: Delivery, by: User) -> None:
     song = delivery.song
     is_newest = not song.deliveries.filter(number__gt=delivery.number, state__in=Delivery.SEEN_BY_CLIENT).exists()
     if delivery.state != Delivery.State.RELEASED or not is_newest or song.booking.is_over:
-        raise SetClosedError(f"Delivery {delivery.number} cannot be accepted: a newer one is there, or it is over.")
+        raise SetClosedError(
+            f"Delivery {delivery.number} cannot be accepted: there is a newer one, or it was already decided."
+        )
     if song.booking.files_wait_for_balance:
-        raise BalanceMissingError(f"{BALANCE_SENTENCE} You can accept them when you have heard them.")
+        raise BalanceMissingError(f"{BALANCE_SENTENCE} You can accept them after you have downloaded them.")
     delivery.accept(by=by)
     bookings.move_song(song, SongStage.ACCEPTED, text=f"accepted delivery {delivery.number}", actor=by)
     mailroom.write_to_drummers(

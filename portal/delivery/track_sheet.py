@@ -13,7 +13,7 @@ from analysis.maps import Segment, TempoMap
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
 
-NOT_SAID = "not said"
+NOT_SAID = "not stated"
 LABEL_WIDTH = 14
 CHANNEL_WORDS = {1: "mono", 2: "stereo"}
 

@@ -57,7 +57,7 @@ def upload(request: MemberRequest, delivery_id: int) -> HttpResponse:
     require_drummer(request.user)
     form = UploadForm(request.POST, request.FILES)
     if not form.is_valid():
-        messages.error(request, "Choose a file that holds something, then send it.")
+        messages.error(request, "Choose a file that is not empty, then send it.")
         return redirect("delivery:delivery", delivery.pk)
     try:
         take_whole(user=request.user, purpose="track", target_id=delivery.pk, uploaded_file=form.cleaned_data["file"])
@@ -86,7 +86,10 @@ def describe(request: MemberRequest, delivery_id: int) -> HttpResponse:
     if not (perspective.is_valid() and tracks.is_valid()):
         return _page(request, delivery, status=UNPROCESSABLE, perspective_form=perspective, track_forms=tracks)
     if not delivery.is_open:
-        messages.error(request, f"Delivery {delivery.number} is {delivery.get_state_display()}: its sheet stands.")
+        messages.error(
+            request,
+            f"Delivery {delivery.number} is {delivery.get_state_display()}: its track sheet can no longer change.",
+        )
         return redirect("delivery:delivery", delivery.pk)
     perspective.save()
     tracks.save()
@@ -152,7 +155,7 @@ def download_zip(request: MemberRequest, delivery_id: int) -> HttpResponseBase:
     _check_balance(request.user, delivery)
     made = zip_of(delivery)
     if made is None:
-        raise Http404("The zip is there once the set is checked.")
+        raise Http404("The zip is available after the checks.")
     _note_fetched(request, delivery)
     archive, etag = made
     return send_bytes(

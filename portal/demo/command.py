@@ -40,16 +40,16 @@ def run(arguments: Sequence[str]) -> int:
 
 
 def parse(arguments: Sequence[str]) -> argparse.Namespace:
-    parser = argparse.ArgumentParser(prog="manage.py demo", description="Run a whole house on this machine.")
-    parser.add_argument("--port", type=port_number, default=DEFAULT_PORT, help="where it answers (0: any free one)")
-    parser.add_argument("--data", type=Path, default=processes.BASE_DIR / "var", help="its folder (default: var)")
+    parser = argparse.ArgumentParser(prog="manage.py demo", description="Run a full demo on this machine.")
+    parser.add_argument("--port", type=port_number, default=DEFAULT_PORT, help="port of the site (0: any free port)")
+    parser.add_argument("--data", type=Path, default=processes.BASE_DIR / "var", help="data folder (default: var)")
     parser.add_argument("--json", action="store_true", help="one line of JSON instead of the greeting")
     return parser.parse_args(arguments)
 
 
 def port_number(word: str) -> int:
     if not word.isdecimal() or int(word) > HIGHEST_PORT:
-        raise argparse.ArgumentTypeError(f"{word!r} is not a port: it takes a number from 0 to {HIGHEST_PORT}")
+        raise argparse.ArgumentTypeError(f"{word!r} is not a port: use a number from 0 to {HIGHEST_PORT}")
     return int(word)
 
 

@@ -64,7 +64,7 @@ class Supervisor:
         with self._spawn(part, stdout=subprocess.PIPE) as process:
             output = self._output(process, part, give_up_at=time.monotonic() + within_s)
         if output is None:
-            raise StartError(self.trouble(part, f"did not end within {within_s:.0f} s"))
+            raise StartError(self.trouble(part, f"did not stop within {within_s:.0f} s"))
         if process.returncode != 0:
             raise StartError(self.trouble(part, f"ended with code {process.returncode}"))
         return output
@@ -108,7 +108,7 @@ class Supervisor:
             kill_group(running.process)
             pause_s = FIRST_PAUSE_S if now - running.started_at > HEALTHY_AFTER_S else running.pause_s
             running.again_at, running.pause_s = now + pause_s, min(2 * pause_s, LONGEST_PAUSE_S)
-            logger.warning("%s; it is started again in %.1f s.", self.death(running), pause_s)
+            logger.warning("%s; restarting in %.1f s.", self.death(running), pause_s)
 
     def stop(self) -> None:
         """End every part, the last one started first; each one is gone before the next is asked."""
@@ -155,7 +155,7 @@ def end(process: subprocess.Popen[bytes], *, within_s: float) -> None:
         try:
             process.wait(timeout=within_s)
         except subprocess.TimeoutExpired:
-            logger.warning("Process %s did not end within %.0f s and is killed.", process.pid, within_s)
+            logger.warning("Process %s did not stop within %.0f s and was killed.", process.pid, within_s)
     kill_group(process)
     process.wait()
 

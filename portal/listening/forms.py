@@ -20,20 +20,22 @@ class AskForm(forms.ModelForm[Excerpt]):
         initial=1,
         widget=forms.NumberInput(attrs={"class": "short"}),
         error_messages={
-            "required": "Write the bar to begin with.",
-            "invalid": "Write the number of a bar, such as 17.",
+            "required": "Enter the first bar.",
+            "invalid": "Enter a bar number, such as 17.",
         },
     )
 
     class Meta:
         model = Excerpt
         fields = ("first_bar", "note")
-        labels = {"note": "A word to go with it"}
+        labels = {"note": "Note"}
         widgets = {"note": forms.Textarea(attrs={"rows": 2})}
 
 
 class AnswerForm(forms.Form):
-    answer = forms.ChoiceField(choices=Excerpt.Answer.choices, error_messages={"required": "Press one of the answers."})
+    answer = forms.ChoiceField(
+        choices=Excerpt.Answer.choices, error_messages={"required": "Choose one of the answers."}
+    )
     words = forms.CharField(required=False, max_length=2000)
     taps_s = forms.CharField(required=False, max_length=4000)
 
@@ -44,7 +46,7 @@ class AnswerForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         said = super().clean() or {}
         if said.get("answer") == Excerpt.Answer.ELSEWHERE and not said.get("taps_s") and not said.get("words"):
-            self.add_error("taps_s", "Where is it? Play it and tap along, or say it in words.")
+            self.add_error("taps_s", "Where is beat one? Play the bars and tap along, or describe it.")
         if said.get("answer") == Excerpt.Answer.OTHER and not said.get("words"):
-            self.add_error("words", "Say in a sentence what is different.")
+            self.add_error("words", "Describe what is different.")
         return said

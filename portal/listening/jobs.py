@@ -107,11 +107,11 @@ def let_out(excerpt_id: int, *, key: str, trouble: str) -> None:
 def ask(excerpt: Excerpt) -> None:
     song, by = excerpt.song, excerpt.asked_by
     if song.stage == SongStage.ON_DESK:
-        text = f"asked by ear: bars {excerpt.first_bar} to {excerpt.last_bar} with the click"
+        text = f"asked for a listening check: bars {excerpt.first_bar} to {excerpt.last_bar} with the click"
         hand_song(song, Turn.CLIENT, text=text, actor=by)
     asks = (
-        f"{by.name} asks you to listen to {excerpt.bars} bars of “{song.title}” with a click on top: is the tempo "
-        "right, and is the high click where your bar begins? One tap answers it."
+        f"{by.name} asks you to listen to {excerpt.bars} bars of “{song.title}” with a click on top: is "
+        "the tempo right, and is the high click where your bar begins? One tap is enough."
     )
     mailroom.write_to_members(
         booking=song.booking,

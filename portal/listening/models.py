@@ -34,13 +34,13 @@ class Excerpt(models.Model):
         FAILED = "failed", "could not be made"
         OUT = "out", "with the client"
         ANSWERED = "answered", "answered"
-        WITHDRAWN = "withdrawn", "not needed any more"
+        WITHDRAWN = "withdrawn", "no longer needed"
 
     class Answer(models.TextChoices):
         RIGHT = "right", "Yes, this is right"
         TWICE = "twice", "It should click twice as fast"
         HALF = "half", "It should click half as fast"
-        ELSEWHERE = "elsewhere", "The tempo is right, but the one is elsewhere"
+        ELSEWHERE = "elsewhere", "The tempo is right, but beat one is elsewhere"
         OTHER = "other", "Something else"
 
     NOT_YET_OUT = (State.MAKING, State.FAILED)

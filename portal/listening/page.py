@@ -38,12 +38,12 @@ class ExcerptShown:
         if self.tapped is None:
             return ""
         if not self.tapped.is_clear:
-            return "the taps do not agree on one place of the bar"
+            return "the taps do not agree on one place in the bar"
         beats = self.tapped.beats_later
         if not beats:
-            return "the taps lie on the click’s own one"
+            return "the taps are on the click’s beat one"
         count = "one beat" if abs(beats) == 1 else f"{abs(beats)} beats"
-        return f"the taps say: {count} {'later' if beats > 0 else 'earlier'}"
+        return f"the taps are {count} {'later' if beats > 0 else 'earlier'}"
 
 
 def excerpt_shown(excerpt: Excerpt) -> ExcerptShown:

@@ -47,23 +47,23 @@ def take_back(excerpt: Excerpt, song: Song, by: User) -> None:
     was_out = excerpt.state == Excerpt.State.OUT
     excerpt.withdraw()
     if was_out and song.stage == SongStage.ON_DESK and song.turn == Turn.CLIENT:
-        hand_song(song, Turn.DRUMMER, text="took the question by ear back, for another one", actor=by)
+        hand_song(song, Turn.DRUMMER, text="replaced the listening check with a new one", actor=by)
 
 
 def check_can_ask(song: Song, first_bar: int) -> TempoMap:
     if song.booking.is_over or song.stage not in (SongStage.ON_DESK, SongStage.READY):
-        raise ListeningError("A client can be asked by ear while the song is on the desk.")
+        raise ListeningError("A listening check is possible only while the song is on the desk.")
     if not song.booking.members.exists():
-        raise ListeningError("Nobody sits at this booking yet: invite the client first.")
+        raise ListeningError("No client has access to this booking yet: invite the client first.")
     tempo_map = map_of_song(song)
     sources = jobs.sources_to_hear(song)
     if tempo_map is None:
         raise ListeningError("There is no tempo map to ask about yet: approve one, or set one by hand.")
     if not sources:
-        raise ListeningError("There is nothing to hear beside the click: every file here is a click.")
+        raise ListeningError("There is no music to listen to: every file here is a click.")
     lengths_s = [source.numbers.duration_s or 0.0 for source in sources if source.numbers]
     if tempo_map.time_of_bar(first_bar) >= max(lengths_s, default=0.0):
-        raise ListeningError(f"The song is over before bar {first_bar}.")
+        raise ListeningError(f"The song ends before bar {first_bar}.")
     if tempo_map.is_free_bar(first_bar):
         raise ListeningError(f"Bar {first_bar} is free: it has no click to ask about.")
     return tempo_map
@@ -75,15 +75,15 @@ def answer(*, excerpt: Excerpt, answer: str, words: str = "", taps_s: Sequence[f
     song = Song.objects.select_for_update().select_related("booking").get(pk=excerpt.song_id)
     excerpt = Excerpt.objects.select_for_update().select_related("asked_by").get(pk=excerpt.pk)
     if excerpt.state != Excerpt.State.OUT:
-        raise ListeningError("This question waits for no answer any more.")
+        raise ListeningError("This question no longer needs an answer.")
     excerpt.take_answer(answer, words=words, taps_s=list(taps_s), by=by)
     said = Answer(answer).label
     if song.stage == SongStage.ON_DESK:
-        hand_song(song, Turn.DRUMMER, text=f"answered by ear: {said}", actor=by)
+        hand_song(song, Turn.DRUMMER, text=f"answered the listening check: {said}", actor=by)
         if changes := brief_changes(excerpt):
             save_brief(song=song, by=by, **changes)
     else:
-        record(song.booking, f"answered by ear: {said}", actor=by, song=song)
+        record(song.booking, f"answered the listening check: {said}", actor=by, song=song)
     mailroom.write_to_drummers(
         key=f"excerpt:{excerpt.pk}:answered",
         subject=f"{by.name} about “{song.title}”: {said}",
@@ -100,7 +100,10 @@ def reasons_against(songs: Sequence[Song]) -> dict[int, str]:
     approved_at = {approved.song_id: approved.approved_at for approved in maps.only("song", "approved_at")}
     settled = {key for key, at in approved_at.items() if (said_at := last[key].answered_at) and at > said_at}
     return {
-        song_id: f"The client said by ear: {Answer(excerpt.answer).label}. Approve the map anew, changed or as it is."
+        song_id: (
+            f"The client’s answer to the listening check: {Answer(excerpt.answer).label}. Approve the map "
+            "again, changed or as it is."
+        )
         for song_id, excerpt in last.items()
         if excerpt.answer != Answer.RIGHT and song_id not in settled
     }

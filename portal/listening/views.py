@@ -34,7 +34,7 @@ def ask(request: MemberRequest, song_id: int) -> HttpResponse:
         return redirect("intake:sheet", song.pk)
     try:
         excerpt = services.ask(song=song, by=request.user, **form.cleaned_data)
-        messages.success(request, f"{excerpt.bars} bars from bar {excerpt.first_bar} are on their way to the client.")
+        messages.success(request, f"{excerpt.bars} bars from bar {excerpt.first_bar} are being sent to the client.")
     except ListeningError as error:
         messages.error(request, str(error))
     return redirect("intake:sheet", song.pk)
@@ -51,7 +51,7 @@ def excerpt(request: MemberRequest, excerpt_id: int) -> HttpResponse:
 def answer(request: MemberRequest, excerpt_id: int) -> HttpResponse:
     asked = find(request, excerpt_id)
     if request.user.is_drummer:
-        raise PermissionDenied("What is asked by ear is answered by the client.")
+        raise PermissionDenied("A listening check is answered by the client.")
     form = AnswerForm(request.POST)
     if not form.is_valid():
         return page(request, asked, form=form)

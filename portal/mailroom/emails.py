@@ -86,7 +86,7 @@ def tell_of_cancelling(booking_id: int, by_id: int) -> None:
             subject=f"“{booking.title}” is cancelled",
             body=compose(
                 to_name=user.name,
-                body=f"{by.name} has cancelled “{booking.title}”. What was said and sent stays readable for you.",
+                body=f"{by.name} has cancelled “{booking.title}”. You can still read all messages and files.",
                 link=absolute(booking.get_absolute_url()),
             ),
             key=f"cancelled:{booking.pk}:to:{user.pk}",

@@ -29,7 +29,7 @@ class WriteForm(OnceForm):
         label="Write a message",
         max_length=MESSAGE_LENGTH,
         widget=forms.Textarea(attrs={"rows": 4}),
-        error_messages={"required": "There is nothing written yet."},
+        error_messages={"required": "The message is empty."},
     )
 
 
@@ -42,10 +42,13 @@ class RulesForm(forms.Form):
     """One choice per kind of finding, in the order of the engine's list; and after how long a question is repeated."""
 
     remind_after_days = forms.IntegerField(
-        label="Remind a client of an open question after, in days",
+        label="Remind the client of an open question after (days)",
         min_value=0,
         max_value=MOST_REMINDER_DAYS,
-        help_text="Once more after as many days again, never at night where they live. 0 reminds nobody.",
+        help_text=(
+            "A second reminder follows after the same number of days. Never at night in the client’s "
+            "time zone. 0 turns reminders off."
+        ),
     )
 
     def __init__(self, data: QueryDict | None, *, rules: dict[str, MessageRule.When], remind_after_days: int) -> None:

@@ -30,7 +30,7 @@ def send(mail_id: int) -> None:
         logger.warning("mail %s was not sent at try %s: %s", mail.pk, mail.tries, type(error).__name__)
     except Exception:
         # Ours, and the same at every try: it must not go round for ever.
-        mail.note_trouble("This letter could not be written as mail.", is_final=True)
+        mail.note_trouble("This e-mail could not be composed.", is_final=True)
         raise
     else:
         mail.mark_sent()

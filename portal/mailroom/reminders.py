@@ -63,7 +63,7 @@ def _write(message: Message, reader: User, *, key: str) -> None:
         subject=f"Still open: {message.booking.title}: {message.subject}",
         body=compose(
             to_name=reader.name,
-            body=f"This waits for your answer since {asked}:\n\n{message.body}",
+            body=f"This has been waiting for your answer since {asked}:\n\n{message.body}",
             link=absolute(reverse("mailroom:message", args=[message.pk])),
             message=message,
         ),

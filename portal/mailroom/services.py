@@ -86,13 +86,13 @@ def answer(*, message: Message, code: str, value: str = "", by: User) -> Message
     """Take one of the answers on offer. What it changes is up to whoever asked."""
     message = Message.objects.select_for_update().get(pk=message.pk)
     if not message.waits_for_answer:
-        raise NotWaitingError("This question waits for no answer any more.")
+        raise NotWaitingError("This question no longer needs an answer.")
     offer = next((offer for offer in message.answers if offer["code"] == code), None)
     if offer is None:
-        raise NoSuchAnswerError("This is not one of the answers on offer. Press one of the buttons.")
+        raise NoSuchAnswerError("This is not one of the possible answers. Choose one of the buttons.")
     value = one_line(value)[:VALUE_LENGTH] if offer.get("asks") else ""
     if offer.get("asks") and not value:
-        raise NoSuchAnswerError("Write the figure into the field, then press the button beside it.")
+        raise NoSuchAnswerError("Enter the number in the field, then press the button next to it.")
     given = {"code": code, "label": offer["label"], "value": value, "unit": offer.get("asks", "")}
     message.take_answer(given, by=by)
     record(message.booking, f"answered “{message.answer_in_words}”", actor=by, song=message.song)
@@ -119,7 +119,7 @@ def invite_client(*, booking: Booking, email: str, name: str, by: User, key: str
         by=by,
         key=f"seat:{booking.pk}:{key}",
         subject=f"{by.name} invites you to “{booking.title}”",
-        body=f"{by.name} invites you to “{booking.title}”. Its page has the songs, your files and all that is said.",
+        body=f"{by.name} invites you to “{booking.title}”. The page has the songs, your files and all messages.",
         path=booking.get_absolute_url(),
     )
 
@@ -147,6 +147,6 @@ def set_reminding(*, after_days: int) -> None:
 def _send(message: Message, *, actor: User | None = None) -> None:
     """Mail it out. What a person sends has its line in the timeline from what they did: a mix, a delivery, a note."""
     if message.sender is None:
-        text = f"sent “{message.subject}”" if actor else f"“{message.subject}” went out"
+        text = f"sent “{message.subject}”" if actor else f"“{message.subject}” was sent"
         record(message.booking, text, actor=actor, song=message.song)
     mail_out(message)

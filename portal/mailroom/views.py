@@ -44,7 +44,7 @@ def mail(request: MemberRequest) -> HttpResponse:
 @drummer_required
 def send_again(request: MemberRequest, mail_id: int) -> HttpResponse:
     services.send_again(mail=get_object_or_404(Mail, pk=mail_id))
-    messages.success(request, "The letter is queued again.")
+    messages.success(request, "The e-mail is queued again.")
     return redirect("mailroom:mail")
 
 
@@ -85,7 +85,7 @@ def write(request: MemberRequest, booking_id: int) -> HttpResponse:
         return render(request, "mailroom/write.html", context, status=status_of(form))
     body, key = form.cleaned_data["body"], str(form.cleaned_data["key"])
     services.write(booking=booking, song=song, by=request.user, body=body, key=key)
-    messages.success(request, "Your message is on its way.")
+    messages.success(request, "Your message has been sent.")
     return redirect(back)
 
 
@@ -102,7 +102,7 @@ def invite(request: MemberRequest, booking_id: int) -> HttpResponse:
         except DrummerAddressError as error:
             form.add_error("email", str(error))
         else:
-            messages.success(request, f"The letter to {form.cleaned_data['name']} is on its way.")
+            messages.success(request, f"The e-mail to {form.cleaned_data['name']} is on its way.")
             return redirect(booking)
     return render(request, "mailroom/invite.html", {"booking": booking, "form": form}, status=status_of(form))
 
@@ -115,7 +115,7 @@ def rules(request: MemberRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         services.set_rules(form.rules)
         services.set_reminding(after_days=form.cleaned_data["remind_after_days"])
-        messages.success(request, "The rules are saved. They hold from the next check on.")
+        messages.success(request, "The rules are saved. They apply from the next check on.")
         return redirect("mailroom:rules")
     groups = {
         group: [(kind, sample_sentence(kind), form[kind.code], suggested(kind).label) for kind in kinds]

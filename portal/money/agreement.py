@@ -41,7 +41,7 @@ def conditions(quote: Quote) -> list[str]:
     if quote.due_on:
         sentences.append(f"Due: {_day(quote.due_on)}, {calendar}.")
     if quote.valid_until:
-        sentences.append(f"This offer stands until the end of {_day(quote.valid_until)}, {calendar}.")
+        sentences.append(f"This offer is valid until the end of {_day(quote.valid_until)}, {calendar}.")
     return sentences
 
 

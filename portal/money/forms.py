@@ -72,11 +72,11 @@ class QuoteForm(forms.ModelForm[Quote]):
         }
         help_texts = {
             "currency": "Three letters (ISO 4217).",
-            "deposit_percent": "0: the work waits for none.",
-            "revisions_included": "Another tempo or form is new work.",
-            "due_on": "The day the client needs everything.",
-            "valid_until": "The last day counts in full.",
-            "terms": "In your own words: rights, credit, what happens when plans change, how long files are kept.",
+            "deposit_percent": "0: no deposit.",
+            "revisions_included": "A new tempo or form counts as new work.",
+            "due_on": "The date the client needs everything.",
+            "valid_until": "Up to and including this date.",
+            "terms": "In your own words: rights, credit, changes of plan, how long files are kept.",
         }
         widgets = {"terms": forms.Textarea(attrs={"rows": 6}), "due_on": DayInput(), "valid_until": DayInput()}
 
@@ -108,7 +108,7 @@ class LineForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         if self.cleaned_data.get("unit_price") and not self.cleaned_data.get("text"):
-            self.add_error("text", "Say what this price is for.")
+            self.add_error("text", "Enter what this price is for.")
         return self.cleaned_data
 
     @property
@@ -161,7 +161,7 @@ class DecisionForm(forms.Form):
 
     decision = forms.ChoiceField(choices=[(ACCEPT, "accept"), (DECLINE, "decline")])
     reason = forms.CharField(
-        label="If you decline: what would have to change?", max_length=2000, required=False, widget=forms.Textarea
+        label="If you decline: what should change?", max_length=2000, required=False, widget=forms.Textarea
     )
 
 
@@ -173,7 +173,7 @@ class PaymentForm(forms.Form):
 
 
 class TakeBackForm(forms.Form):
-    why = forms.CharField(label="Why", max_length=200, help_text="The client reads it too.")
+    why = forms.CharField(label="Why", max_length=200, help_text="The client sees it too.")
 
     def __init__(self, data: QueryDict | None = None, *, kind: str = "") -> None:
         super().__init__(data, auto_id=f"take-back-{kind}_%s")  # a page may hold one for each kind

@@ -23,7 +23,7 @@ from portal.money.errors import PaymentError, QuoteError
 from portal.money.models import Payment, Quote, QuoteLine
 from portal.people.models import House, User
 
-RELEASED_SENTENCE = "What was delivered, and what will be, is yours to download."
+RELEASED_SENTENCE = "You can now download all deliveries."
 STAGES_BEHIND_DEPOSIT = (
     SongStage.READY,
     SongStage.TRACKING,
@@ -73,7 +73,7 @@ def save_draft(*, booking: Booking, conditions: Conditions, lines: list[Line], b
     if quote is None:
         newest = booking.quotes.first()
         quote = Quote(booking=booking, version=newest.version + 1 if newest else 1)
-        bookings.record(booking, f"began quote {quote.version}", actor=by)
+        bookings.record(booking, f"started quote {quote.version}", actor=by)
     for name, value in vars(conditions).items():
         setattr(quote, name, value)
     quote.save()
@@ -114,7 +114,7 @@ def send_quote(*, quote: Quote, by: User, seen: str | None = None) -> None:
     if booking.is_over and booking.stage not in STAGES_OF_OFFER:
         raise QuoteError(f"This booking is {booking.get_stage_display()}: open a new one for new work.")
     if not booking.members.exists():
-        raise QuoteError("Nobody is there to read it yet: invite the client on the booking’s page first.")
+        raise QuoteError("There is no client to read it yet: invite the client on the booking’s page first.")
     booking.quotes.filter(state=Quote.State.SENT).update(state=Quote.State.REPLACED)
     quote.send()
     if booking.stage in STAGES_OF_OFFER:
@@ -152,8 +152,8 @@ def accept_quote(*, quote: Quote, by: User) -> None:
         bookings.record(booking, text, actor=by)
     mailroom.write_to_drummers(
         key=f"quote:{quote.pk}:accepted",
-        subject=f"{by.name} accepts the quote for “{booking.title}”",
-        body=f"{by.name} accepts quote {quote.version} as it stands.",
+        subject=f"{by.name} has accepted the quote for “{booking.title}”",
+        body=f"{by.name} has accepted quote {quote.version}.",
         path=page_of(booking),
     )
 
@@ -175,7 +175,7 @@ def decline_quote(*, quote: Quote, by: User, reason: str = "") -> None:
         booking=booking,
         key=f"quote:{quote.pk}:declined",
         subject=f"Quote {quote.version} is declined",
-        body=reason or f"{by.name} declines quote {quote.version} and gives no reason.",
+        body=reason or f"{by.name} declines quote {quote.version} and gave no reason.",
         sender=by,
     )
 
@@ -190,7 +190,7 @@ def record_payment(
     if agreed is None:
         raise PaymentError("No quote is accepted yet, so there is nothing to pay.")
     if booking.payments.standing().filter(kind=kind).exists():
-        raise PaymentError(f"The {kind.label} is recorded already.")
+        raise PaymentError(f"The {kind.label} is already recorded.")
     payment = Payment.objects.create(
         booking=booking,
         kind=kind,
@@ -233,12 +233,12 @@ def too_late_for(payment: Payment) -> list[str]:
     booking = payment.booking
     if payment.kind == Payment.Kind.DEPOSIT:
         songs = [song.title for song in booking.songs.order_by("position") if song.stage in STAGES_BEHIND_DEPOSIT]
-        return [f"Past the deposit already: {', '.join(songs)}."] if booking.deposit_required and songs else []
+        return [f"Already tracking or later: {', '.join(songs)}."] if booking.deposit_required and songs else []
     fetched = (
         Delivery.objects.filter(song__booking=booking).exclude(fetched_at=None).order_by("song__position", "number")
     )
     names = [f"{delivery.song.title}, delivery {delivery.number}" for delivery in fetched.select_related("song")]
-    return [f"Files were downloaded already: {'; '.join(names)}."] if names else []
+    return [f"Already downloaded: {'; '.join(names)}."] if names else []
 
 
 def _set_gate(payment: Payment, *, booking: Booking, at: datetime | None) -> None:
@@ -264,6 +264,6 @@ def _say_received(payment: Payment, *, booking: Booking, by: User) -> None:
 
 def _check_open(quote: Quote, *, even_if_expired: bool = False) -> None:
     if quote.state != Quote.State.SENT:
-        raise QuoteError("This quote is not open any more: there is a newer one, or it was decided.")
+        raise QuoteError("This quote is no longer open: there is a newer one, or it was already decided.")
     if not even_if_expired and quote.is_expired(house_today()):
         raise QuoteError(f"This quote was valid until {quote.valid_until}. Ask the drummer for a new one.")

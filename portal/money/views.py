@@ -109,7 +109,7 @@ def decide(request: MemberRequest, quote_id: int) -> HttpResponse:
     try:
         if form.cleaned_data["decision"] == DecisionForm.ACCEPT:
             services.accept_quote(quote=quote, by=request.user)
-            messages.success(request, "You have accepted the quote. Its words are kept here as you agreed to them.")
+            messages.success(request, "You have accepted the quote. The text is saved here as you accepted it.")
         else:
             services.decline_quote(quote=quote, by=request.user, reason=form.cleaned_data["reason"])
             messages.info(request, "You have declined the quote. The drummer has been told.")
@@ -146,7 +146,7 @@ def take_back(request: MemberRequest, payment_id: int) -> HttpResponse:
     require_drummer(request.user)
     form = TakeBackForm(request.POST)
     if not form.is_valid():
-        messages.error(request, "Say why the payment is taken back.")
+        messages.error(request, "Enter why the payment is taken back.")
     else:
         services.take_back_payment(payment=payment, by=request.user, why=form.cleaned_data["why"])
         messages.success(request, f"The {payment.get_kind_display()} is taken back: it is open again.")

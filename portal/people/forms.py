@@ -22,7 +22,7 @@ from portal.people.time_zones import time_zone_choices
 
 LONGEST_KEPT_DAYS = 3_650
 TIME_ZONE_LABEL = "Your time zone"
-TIME_ZONE_HELP = "Every time and date is shown in it."
+TIME_ZONE_HELP = "All times and dates are shown in it."
 
 
 class TimeZoneField(forms.ChoiceField):
@@ -52,8 +52,8 @@ class SupportSignInForm(SlowedForm, AdminAuthenticationForm):
 
 class SignInForm(SlowedForm):
     error_messages = {
-        "invalid_login": "This address and password do not go together. Capital letters count in the password.",
-        "inactive": "This sign-in has been closed. Write to the drummer.",
+        "invalid_login": "Wrong e-mail address or password. The password is case-sensitive.",
+        "inactive": "This account is closed. Please write to the drummer.",
     }
 
     def __init__(self, *args: Any, **options: Any) -> None:
@@ -94,12 +94,12 @@ class ForgottenPasswordForm(PasswordResetForm):
 
 
 class TakeInvitationForm(forms.Form):
-    name = forms.CharField(max_length=120, label="Your name", help_text="As the drummer will see it.")
+    name = forms.CharField(max_length=120, label="Your name", help_text="The drummer sees this name.")
     time_zone = TimeZoneField(label=TIME_ZONE_LABEL, help_text=TIME_ZONE_HELP)
     password = forms.CharField(
         label="Choose a password",
         strip=False,
-        help_text="At least 10 characters. A few words in a row make a good one.",
+        help_text="At least 10 characters. A few random words work well.",
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
 
@@ -124,7 +124,7 @@ class MeForm(forms.ModelForm[User]):
 
 
 class HouseForm(forms.ModelForm[House]):
-    time_zone = TimeZoneField(label="Time zone of the house", help_text="For dates that belong to no one person.")
+    time_zone = TimeZoneField(label="Time zone of the house", help_text="For dates in quotes and e-mails.")
     currency = forms.CharField(
         label="Currency of new quotes",
         min_length=3,
@@ -134,20 +134,20 @@ class HouseForm(forms.ModelForm[House]):
         widget=forms.TextInput(attrs={"class": "short"}),
     )
     deposit_percent = forms.IntegerField(
-        label="Deposit of new quotes, in percent", min_value=0, max_value=100, help_text="0 asks for none."
+        label="Deposit of new quotes, in percent", min_value=0, max_value=100, help_text="0: no deposit."
     )
 
     keep_originals_days = forms.IntegerField(
-        label="Clients’ files are kept for, in days",
+        label="Keep clients’ files for (days)",
         min_value=0,
         max_value=LONGEST_KEPT_DAYS,
-        help_text="Counted from when their booking is over. 0 keeps them for good.",
+        help_text="Counted from the end of the booking. 0 keeps them forever.",
     )
     notice_days = forms.IntegerField(
-        label="Letter before they are removed, in days",
+        label="E-mail before they are removed (days)",
         min_value=1,
         max_value=90,
-        help_text="Both sides get it. Nothing is removed without it, nor while the client asks to keep it.",
+        help_text="Both sides get it. Nothing is removed without it, or while the client asks to keep the files.",
     )
 
     class Meta:
@@ -161,10 +161,10 @@ class HouseForm(forms.ModelForm[House]):
             "keep_originals_days",
             "notice_days",
         ]
-        labels: ClassVar = {"name": "Name of the house", "reply_to": "Answers to our letters go to"}
+        labels: ClassVar = {"name": "Name of the house", "reply_to": "Reply-to address"}
         help_texts: ClassVar = {
-            "name": "Clients see it in letters and on their pages.",
-            "reply_to": "Leave empty to use the address that letters come from.",
+            "name": "Clients see it in e-mails and on their pages.",
+            "reply_to": "Leave empty to use the sender address.",
         }
 
     def clean_currency(self) -> str:

@@ -58,11 +58,11 @@ def find_invitation(token: str) -> Invitation:
     """Look an invitation up without using it: a program that previews links must not use it up."""
     invitation = Invitation.objects.select_related("user", "sent_by").filter(token_sha256=hash_token(token)).first()
     if invitation is None or not invitation.user.is_active:
-        raise InvitationUnknownError("We know no invitation with this link.")
+        raise InvitationUnknownError("This invitation link is not valid.")
     if invitation.is_used or invitation.user.has_usable_password():
-        raise InvitationUsedError("This invitation has been taken: its password is set.")
+        raise InvitationUsedError("This invitation has already been used.")
     if invitation.is_expired:
-        raise InvitationExpiredError("This invitation has run out.")
+        raise InvitationExpiredError("This invitation has expired.")
     return invitation
 
 
@@ -72,7 +72,7 @@ def take_invitation(*, token: str, password: str, name: str = "", time_zone: str
     invitation = find_invitation(token)
     user = User.objects.select_for_update().get(pk=invitation.user_id)
     if Invitation.objects.filter(user=user).use() == 0:  # two people pressed at once: the first one set the password
-        raise InvitationUsedError("This invitation has been taken: its password is set.")
+        raise InvitationUsedError("This invitation has already been used.")
     user.name, user.time_zone = name.strip() or user.name, time_zone or user.time_zone
     user.set_password(password)
     user.save(update_fields=["name", "time_zone", "password"])

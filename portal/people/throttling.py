@@ -19,8 +19,8 @@ IPV6_NETWORK_BITS = 64  # RFC 6177: what one site gets at the least, so one pers
 
 WAIT_MINUTES = int(TRIES_COUNT_FOR.total_seconds()) // 60
 SLOW_DOWN = (
-    f"Too many tries. Wait {WAIT_MINUTES} minutes, then sign in again. "
-    "If the password is lost, have a new one sent: that works at once."
+    f"Too many attempts. Wait {WAIT_MINUTES} minutes, then sign in again. "
+    "If you forgot the password, request a new one: that works at once."
 )
 
 

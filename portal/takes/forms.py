@@ -13,8 +13,8 @@ class SendForm(forms.ModelForm[RoughMix]):
     class Meta:
         model = RoughMix
         fields = ("note",)
-        labels = {"note": "A word to go with it"}
-        help_texts = {"note": "What to listen for, what is still open."}
+        labels = {"note": "Note"}
+        help_texts = {"note": "What to listen for, what is not final yet."}
         widgets = {"note": forms.Textarea(attrs={"rows": 3})}
 
 
@@ -26,9 +26,9 @@ class DecisionForm(forms.Form):
     decision = forms.ChoiceField(choices=[(ACCEPT, "accept"), (CHANGE, "ask for a change")])
     words = forms.CharField(
         label="What should change?",
-        help_text="Name the bar or the minute where you can: “bar 33, crash instead of ride”.",
+        help_text="Give the bar or the time if you can: “bar 33, crash instead of ride”.",
         max_length=4000,
-        error_messages={"required": "Say in a sentence what should change."},
+        error_messages={"required": "Describe what should change."},
         widget=forms.Textarea(attrs={"rows": 4}),
     )
 

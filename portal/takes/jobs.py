@@ -50,7 +50,7 @@ def _refusal(report: FileReport) -> str:
         reason = report.findings[0].message if report.findings else "The file could not be read."
         return reason[:300]
     if report.channels > MOST_CHANNELS:
-        return f"A rough mix is mono or stereo; this file has {report.channels} channels."
+        return f"A rough mix must be mono or stereo; this file has {report.channels} channels."
     return "The file is silent from start to end." if report.is_silent else ""
 
 

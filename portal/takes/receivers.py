@@ -21,7 +21,9 @@ class RoughMixReceiver:
         if song.booking.is_over:
             raise UploadRefusedError(f"This booking is {song.booking.get_stage_display()}.")
         if song.stage not in services.STAGES_OF_MIXES:
-            raise UploadRefusedError(f"“{song.title}” is {song.get_stage_display()}: rough mixes come while tracking.")
+            raise UploadRefusedError(
+                f"“{song.title}” is {song.get_stage_display()}: rough mixes are sent during tracking."
+            )
         if length_bytes == 0:
             raise UploadRefusedError(f"“{file_name}” is empty.")
         return song.booking

@@ -68,7 +68,7 @@ def send_rough_mix(*, rough_mix: RoughMix, note: str, by: User) -> None:
         song=song,
         key=f"rough-mix:{rough_mix.pk}:out",
         subject=f"Rough mix {rough_mix.number} of “{song.title}”",
-        body=f"{note}\n\n{asks}" if note else f"Rough mix {rough_mix.number} is there. {asks}",
+        body=f"{note}\n\n{asks}" if note else f"Rough mix {rough_mix.number} is ready to hear. {asks}",
         sender=by,
     )
 
@@ -119,6 +119,4 @@ def _locked(rough_mix: RoughMix) -> RoughMix:
 
 def _check_decidable(rough_mix: RoughMix) -> None:
     if not rough_mix.can_be_decided:
-        raise NotDecidableError(
-            f"Rough mix {rough_mix.number} cannot be decided any more: it was, or a newer one is out."
-        )
+        raise NotDecidableError(f"Rough mix {rough_mix.number} was already decided, or there is a newer one.")

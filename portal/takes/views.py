@@ -54,11 +54,11 @@ def upload(request: MemberRequest, song_id: int) -> HttpResponse:
     require_drummer(request.user)
     form = UploadForm(request.POST, request.FILES)
     if not form.is_valid():
-        messages.error(request, "Choose a file that holds something, then send it.")
+        messages.error(request, "Choose a file that is not empty, then send it.")
         return _to_part(song)
     try:
         take_whole(user=request.user, purpose="rough-mix", target_id=song.pk, uploaded_file=form.cleaned_data["file"])
-        messages.success(request, "The rough mix has arrived. It is being measured.")
+        messages.success(request, "The rough mix is uploaded and is being measured.")
     except UploadRefusedError as error:
         messages.error(request, error.sentence)
     return _to_part(song)
@@ -95,7 +95,7 @@ def decide(request: MemberRequest, rough_mix_id: int) -> HttpResponse:
             messages.success(request, "You have accepted the rough mix. The full files come next.")
         else:
             services.ask_for_change(rough_mix=rough_mix, words=form.cleaned_data["words"], by=request.user)
-            messages.success(request, "Your words are with the drummer.")
+            messages.success(request, "The drummer has your message.")
     except TakesError as error:
         messages.error(request, str(error))
     return _to_part(rough_mix.song)

@@ -25,7 +25,7 @@ def pieces(request: HttpRequest, at_most: int) -> Iterator[bytes]:
     is_chunked = environ.get("HTTP_TRANSFER_ENCODING", "").lower() == "chunked"
     announced = at_most + 1 if is_chunked else content_length(environ.get("CONTENT_LENGTH"))
     if not is_chunked and announced > at_most:
-        raise TooLargeError("More bytes came than the file was said to have.")
+        raise TooLargeError("More bytes arrived than announced.")
     return read(environ, announced=announced, at_most=at_most)
 
 
@@ -42,7 +42,7 @@ def read(environ: dict[str, object], *, announced: int, at_most: int) -> Iterato
             return
         wanted -= len(piece)
         if announced - wanted > at_most:
-            raise TooLargeError("More bytes came than the file was said to have.")
+            raise TooLargeError("More bytes arrived than announced.")
         yield piece
 
 
@@ -50,7 +50,7 @@ def content_length(text: str | None) -> int:
     if not text:
         return 0
     if not (text.isascii() and text.isdigit()):
-        raise BadRequestError("Content-Length has to be a whole number.")
+        raise BadRequestError("Content-Length must be a whole number.")
     return int(text)
 
 

@@ -45,32 +45,32 @@ def method_of(request: HttpRequest) -> str:
     if not named:
         return real
     if real in SAFE_METHODS and named.upper() not in SAFE_METHODS:
-        raise BadRequestError("X-HTTP-Method-Override goes with POST.")
+        raise BadRequestError("X-HTTP-Method-Override is allowed only with POST.")
     return named.upper()
 
 
 def check_version(request: HttpRequest) -> None:
     if request.headers.get("Tus-Resumable") != VERSION:
-        raise WrongVersionError(f"This server speaks tus {VERSION}.")
+        raise WrongVersionError(f"This server supports tus {VERSION}.")
 
 
 def check_bytes_type(request: HttpRequest) -> None:
     if request.content_type != BYTES_TYPE:
-        raise WrongContentTypeError(f"The bytes of a file come as {BYTES_TYPE}.")
+        raise WrongContentTypeError(f"The content type must be {BYTES_TYPE}.")
 
 
 def number(request: HttpRequest, name: str) -> int:
     """A whole number that is not negative."""
     text = request.headers.get(name, "")
     if not (text.isascii() and text.isdigit()) or len(text) > LONGEST_NUMBER:
-        raise BadRequestError(f"{name} has to be a whole number.")
+        raise BadRequestError(f"{name} must be a whole number.")
     return int(text)
 
 
 def length(request: HttpRequest) -> int:
     """The length of the file to come; we need to know it beforehand, so deferring it is not offered."""
     if "Upload-Defer-Length" in request.headers:
-        raise BadRequestError("Upload-Length has to be said when the upload is made.")
+        raise BadRequestError("Upload-Length is required when the upload is created.")
     return number(request, "Upload-Length")
 
 
@@ -83,7 +83,7 @@ def metadata(request: HttpRequest) -> dict[str, str]:
     for part in filter(None, (part.strip(" ") for part in raw.split(","))):
         key, _, value = part.partition(" ")
         if not key.isascii() or key in pairs:
-            raise BadRequestError("Upload-Metadata takes each key once, in ASCII.")
+            raise BadRequestError("Upload-Metadata must have each key once, in ASCII.")
         pairs[key] = decode(value, "Upload-Metadata").decode("utf-8", errors="replace")
     return pairs
 
@@ -94,9 +94,9 @@ def concat(request: HttpRequest) -> Concat | None:
         return None
     addresses = tuple(raw.removeprefix(FINAL).split(" ")) if raw.startswith(FINAL) else ()
     if len(raw) > LONGEST_CONCAT or not (raw == PARTIAL or (addresses and all(addresses))):
-        raise BadRequestError("Upload-Concat is partial, or final; and the addresses of the parts.")
+        raise BadRequestError("Upload-Concat must be partial, or final; and the addresses of the parts.")
     if addresses and "Upload-Length" in request.headers:
-        raise BadRequestError("The length of a joined upload is that of its parts: Upload-Length is not said.")
+        raise BadRequestError("The length of a joined upload is the sum of its parts: leave out Upload-Length.")
     return Concat(raw, addresses)
 
 
@@ -106,7 +106,7 @@ def checksum(request: HttpRequest) -> Checksum | None:
         return None
     algorithm, _, value = raw.partition(" ")
     if algorithm not in CHECKSUM_ALGORITHMS:
-        raise BadRequestError(f"The checksum has to be one of {', '.join(CHECKSUM_ALGORITHMS)}.")
+        raise BadRequestError(f"The checksum algorithm must be one of {', '.join(CHECKSUM_ALGORITHMS)}.")
     digest = decode(value, "Upload-Checksum")
     # sha1 is the protocol's own check against damage on the way; nobody's trust rests on it.
     if len(digest) != hashlib.new(algorithm, usedforsecurity=False).digest_size:
@@ -118,7 +118,7 @@ def decode(value: str, name: str) -> bytes:
     try:
         return base64.b64decode(value, validate=True)
     except (binascii.Error, ValueError) as error:
-        raise BadRequestError(f"{name} holds something that is not Base64.") from error
+        raise BadRequestError(f"{name} is not valid Base64.") from error
 
 
 def expires(moment: datetime) -> str:

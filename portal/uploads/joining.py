@@ -44,12 +44,12 @@ def look_up(user: User, part_ids: Sequence[uuid.UUID]) -> list[Upload]:
     """The parts in the order in which they were named; each may be named more than once."""
     found = {part.pk: part for part in Upload.objects.filter(pk__in=part_ids, owner=user, concat=PARTIAL)}
     if not all(part_id in found for part_id in part_ids):
-        raise BadRequestError("Upload-Concat names something that is no partial upload.")
+        raise BadRequestError("Upload-Concat names something that is not a partial upload.")
     made_of = [found[part_id] for part_id in part_ids]
     for part in made_of:
         services.check_open(part)
         if part.state == Upload.State.JOINED:
-            raise UploadGoneError("A part of this file was joined with others already. Please send the file again.")
+            raise UploadGoneError("A part of this file has already been joined. Please send the file again.")
         if part.offset_bytes < part.length_bytes:
-            raise BadRequestError("A part of this file has not arrived as a whole yet.")
+            raise BadRequestError("A part of this file has not arrived completely.")
     return made_of

@@ -164,7 +164,7 @@ class MultipartPart:
         if self.stored_bytes(key) != self.upload.length_bytes:
             self.s3.copy(self.named, settings.S3_BUCKET, key, Config=TransferConfig(**COPYING))
         if self.stored_bytes(key) != self.upload.length_bytes:
-            raise StoreError("The store did not give back what it was given.")
+            raise StoreError("The stored data does not match what was sent.")
 
     def is_there(self) -> bool:
         return self.stored_bytes(self.named["Key"]) is not None or bool(self.stored_parts())

@@ -52,7 +52,7 @@ def store(part: Path, *, key: str, sha256: str) -> None:
         if saved_as != key and holds(key, sha256):
             default_storage.delete(saved_as)  # another machine stored the same content in the meantime
     if not holds(key, sha256):
-        raise StoreError("The store did not give back what it was given.")
+        raise StoreError("The stored data does not match what was sent.")
     part.unlink(missing_ok=True)
 
 

@@ -96,7 +96,7 @@ def opened_at_offset(upload: Upload, part: Part) -> Iterator[None]:
             stands_at = part.fall_back_to(stands_at)
         stretch_hashes.cut_to(upload.pk, stands_at)
         upload.advance_to(stands_at)
-        raise OffsetConflictError("Part of this file is missing on the server. Ask where to go on.")
+        raise OffsetConflictError("Part of this file is missing on the server. Ask for the offset to resume from.")
     try:
         with faults_told():
             stretch_hashes.reserve(upload.pk)
@@ -127,7 +127,7 @@ def append_checked(upload: Upload, part: Part, pieces: Iterable[bytes], checksum
         seen.update(piece)
     if seen.digest() != checksum.digest:
         part.open_at(upload.offset_bytes)
-        raise ChecksumMismatchError("The bytes that came are not those that were sent. They were dropped.")
+        raise ChecksumMismatchError("The checksum does not match. The data was discarded.")
     stretch.note()
 
 

@@ -25,7 +25,7 @@ def check_length(length_bytes: int) -> None:
     largest = settings.LARGEST_UPLOAD_BYTES
     if length_bytes > largest:
         raise TooLargeError(
-            f"This file has {filesizeformat(length_bytes)}; one file may have up to {filesizeformat(largest)}."
+            f"This file is {filesizeformat(length_bytes)}; the limit for one file is {filesizeformat(largest)}."
         )
 
 
@@ -37,9 +37,7 @@ def check_room(length_bytes: int) -> None:
     to_come = Upload.objects.filter(OPEN).aggregate(bytes=Sum(Least(F("length_bytes") - F("offset_bytes"), most)))
     free = shutil.disk_usage(folder).free - (to_come["bytes"] or 0)
     if free - min(length_bytes, most) < settings.UPLOAD_DISK_RESERVE_BYTES:
-        raise NoRoomError(
-            "The server has no room for this file at the moment. Nothing was sent; please tell the house."
-        )
+        raise NoRoomError("The server has no room for this file right now. Nothing was sent; please tell the drummer.")
 
 
 def check_booking(booking: Booking, length_bytes: int, *, without: Iterable[uuid.UUID] = ()) -> None:
@@ -53,8 +51,8 @@ def check_booking(booking: Booking, length_bytes: int, *, without: Iterable[uuid
     most = settings.LARGEST_BOOKING_BYTES
     if taken + length_bytes > most:
         raise NoRoomError(
-            f"This file has {filesizeformat(length_bytes)}; the booking's files have {filesizeformat(taken)} "
-            f"of {filesizeformat(most)} already. Nothing was sent; please tell the house."
+            f"This file is {filesizeformat(length_bytes)}; the booking's files have {filesizeformat(taken)} "
+            f"of {filesizeformat(most)} already. Nothing was sent; please tell the drummer."
         )
 
 
@@ -69,4 +67,4 @@ def check_partials(owner: User, length_bytes: int) -> None:
     nameless = Upload.objects.filter(OPEN, owner=owner, booking=None, concat=PARTIAL)
     taken = sum(nameless.values_list("length_bytes", flat=True))
     if taken + length_bytes > settings.LARGEST_BOOKING_BYTES:
-        raise NoRoomError("Too much of yours is on its way in parts already. Let that arrive first.")
+        raise NoRoomError("You have too many unfinished parts. Let them finish first.")

@@ -28,6 +28,6 @@ class Receiver(Protocol):
 def receiver_for(purpose: str) -> Receiver:
     dotted_path = settings.UPLOAD_RECEIVERS.get(purpose)
     if dotted_path is None:
-        raise BadRequestError("The upload does not say what it is for.")
+        raise BadRequestError("The upload has no purpose.")
     receiver: Receiver = import_string(dotted_path)()
     return receiver

@@ -76,9 +76,9 @@ def append(*, upload: Upload, at_offset: int, pieces: Pieces, checksum: Checksum
         upload.refresh_from_db()
         check_open(upload)
         if upload.is_final:
-            raise UploadFinishedError("This file is joined from its parts. Nothing is added to it.")
+            raise UploadFinishedError("This file is joined from its parts and cannot be extended.")
         if at_offset != upload.offset_bytes:
-            raise OffsetConflictError(f"This file stands at {upload.offset_bytes} bytes, not at {at_offset}.")
+            raise OffsetConflictError(f"This file is at {upload.offset_bytes} bytes, not at {at_offset}.")
         if upload.state == Upload.State.OPEN:
             at_most = upload.length_bytes - upload.offset_bytes
             try:
@@ -104,7 +104,7 @@ def check_open(upload: Upload) -> None:
     if upload.state == Upload.State.REFUSED:
         raise UploadGoneError(upload.refusal)
     if upload.state == Upload.State.EXPIRED or is_expired(upload):
-        raise UploadGoneError("This upload was left alone for too long. Please send the file again.")
+        raise UploadGoneError("This upload has expired. Please send the file again.")
 
 
 def take_whole(*, user: User, purpose: str, target_id: int, uploaded_file: UploadedFile[bytes]) -> Upload:
@@ -124,6 +124,6 @@ def end(upload: Upload) -> None:
     with parts.locked(upload.pk):
         upload.refresh_from_db()
         if upload.state == Upload.State.RECEIVED:
-            raise UploadFinishedError("This file was received. It can be taken out on the page that it belongs to.")
+            raise UploadFinishedError("This file was received. It can be removed on the page it belongs to.")
         Upload.objects.filter(pk=upload.pk).delete()
         remove_bytes(upload)

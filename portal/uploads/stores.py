@@ -11,7 +11,7 @@ from botocore.exceptions import BotoCoreError, ClientError
 from portal.uploads.errors import DiskFullError, StoreDownError
 
 FULL = frozenset({errno.ENOSPC, errno.EDQUOT})
-KEPT = "What came so far is kept, and it goes on by itself."
+KEPT = "What was sent is saved, and the upload resumes automatically."
 
 
 @contextlib.contextmanager
@@ -20,8 +20,8 @@ def faults_told() -> Iterator[None]:
     try:
         yield
     except (BotoCoreError, ClientError) as error:
-        raise StoreDownError(f"The store does not take the file at the moment. {KEPT}") from error
+        raise StoreDownError(f"The store cannot accept the file right now. {KEPT}") from error
     except OSError as error:
         if error.errno in FULL:
             raise DiskFullError(f"The server's disk is full. {KEPT}") from error
-        raise StoreDownError(f"The disk does not take the file at the moment. {KEPT}") from error
+        raise StoreDownError(f"The disk cannot accept the file right now. {KEPT}") from error

@@ -76,11 +76,11 @@ def compared(upload_id: uuid.UUID, pieces: Iterable[bytes]) -> Iterator[bytes]:
             at, rest = at + len(head), rest[len(head) :]
             if at == end:
                 if seen.hexdigest() != expected:
-                    raise SpoiltError("What was stored of this file is not what came. Please send it again.")
+                    raise SpoiltError("The stored data does not match what arrived. Please send the file again.")
                 seen = hashlib.sha256()
                 end, expected = next(stretches, (0, ""))
         if rest:
-            raise SpoiltError("More is stored of this file than came. Please send it again.")
+            raise SpoiltError("More data is stored than arrived. Please send the file again.")
         yield piece
     if end:
-        raise SpoiltError("Less is stored of this file than came. Please send it again.")
+        raise SpoiltError("Less data is stored than arrived. Please send the file again.")

@@ -64,12 +64,14 @@ def answer(request: HttpRequest, handlers: dict[str, Handler], **kwargs: uuid.UU
             error.status, error.sentence, **({"Tus-Version": headers.VERSION} if error.status == 412 else {})
         )
     except OperationalError:
-        logger.exception("an upload met a database that did not take it")
-        return retried(DatabaseBusyError("The house is busy. What came so far is kept, and it goes on by itself."))
+        logger.exception("an upload could not be saved to the database")
+        return retried(
+            DatabaseBusyError("The server is busy. What was sent is saved, and the upload resumes automatically.")
+        )
     except (Http404, Upload.DoesNotExist):
-        return sentence(404, "There is no such upload.")
+        return sentence(404, "This upload does not exist.")
     except PermissionDenied:
-        return sentence(403, "You may not send files here.")
+        return sentence(403, "You cannot send files here.")
 
 
 def handled(request: HttpRequest, handlers: dict[str, Handler], **kwargs: uuid.UUID) -> HttpResponse:
@@ -109,7 +111,7 @@ def make(request: HttpRequest) -> HttpResponse:
     has_bytes = request.content_type == headers.BYTES_TYPE
     if concat and concat.addresses:
         if has_bytes:
-            raise UploadFinishedError("This file is joined from its parts. Nothing is added to it.")
+            raise UploadFinishedError("This file is joined from its parts and cannot be extended.")
         return made(join(request, concat))
     checksum = headers.checksum(request) if has_bytes else None
     upload = open_upload(request, is_partial=concat is not None)
@@ -153,7 +155,7 @@ def join(request: HttpRequest, concat: headers.Concat) -> Upload:
 def meant_for(request: HttpRequest, metadata: dict[str, str]) -> Any:
     target = metadata.get("target", "")
     if not (target.isascii() and target.isdigit()) or len(target) > headers.LONGEST_NUMBER:
-        raise BadRequestError("The upload does not say where it belongs.")
+        raise BadRequestError("The upload has no target.")
     return {
         "user": user_of(request),
         "purpose": metadata.get("purpose", ""),
@@ -171,9 +173,9 @@ def upload_id_of(address: str) -> uuid.UUID:
     try:
         match = resolve(urlsplit(address).path)
     except (Resolver404, ValueError) as error:
-        raise BadRequestError("Upload-Concat names something that is no partial upload.") from error
+        raise BadRequestError("Upload-Concat names something that is not a partial upload.") from error
     if match.view_name != "uploads:upload":
-        raise BadRequestError("Upload-Concat names something that is no partial upload.")
+        raise BadRequestError("Upload-Concat names something that is not a partial upload.")
     upload_id: uuid.UUID = match.kwargs["upload_id"]
     return upload_id
 

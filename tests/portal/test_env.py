@@ -58,7 +58,7 @@ def test_reads_a_list_without_its_blanks(monkeypatch: pytest.MonkeyPatch) -> Non
 def test_a_word_outside_the_choices_stops_the_start(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(NAME, "loud")
 
-    with pytest.raises(env.SettingError, match="'LOUD'; it takes one of DEBUG, ERROR, INFO, WARNING"):
+    with pytest.raises(env.SettingError, match="'LOUD'; it must be one of DEBUG, ERROR, INFO, WARNING"):
         env.choice(NAME, default="INFO", choices=env.LOG_LEVELS)
 
 

@@ -50,7 +50,7 @@ def test_a_house_for_real_does_not_start_without(tmp_path: Path, name: str) -> N
     refused = manage(environment, "check")
 
     assert refused.returncode == 1
-    assert refused.stderr == f"{name} is required and is not set; .env.example says what it holds.\n"
+    assert refused.stderr == f"{name} is required and not set; see .env.example.\n"
 
 
 def test_a_demo_makes_its_own_secret_and_keeps_it(tmp_path: Path) -> None:

@@ -62,7 +62,7 @@ class Migration(migrations.Migration):
                 ('feel', models.CharField(blank=True, max_length=200)),
                 ('starts', models.CharField(choices=[('unknown', 'I don’t know'), ('bar-one', 'exactly on bar one'), ('count-in', 'with a count-in'), ('pickup', 'with a pickup before bar one')], default='unknown', max_length=8)),
                 ('count_in_bars', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(16)])),
-                ('click', models.CharField(choices=[('unsaid', 'not said'), ('sent', 'I am sending a click'), ('make-map', 'there is none: please make the tempo map')], default='unsaid', max_length=8)),
+                ('click', models.CharField(choices=[('unsaid', 'not stated'), ('sent', 'I am sending a click'), ('make-map', 'there is none: please make a tempo map')], default='unsaid', max_length=8)),
                 ('references', models.TextField(blank=True, max_length=4000)),
                 ('notes', models.TextField(blank=True, max_length=8000)),
                 ('updated_at', models.DateTimeField(blank=True, null=True)),

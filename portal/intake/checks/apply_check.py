@@ -34,7 +34,7 @@ def settle(song: Song, gathered: CheckInputs, check: SongCheck) -> None:
     if song.stage not in BEFORE_READY:
         return
     if not gathered.files:
-        move_song(song, SongStage.WAITING, text="there are no files any more")
+        move_song(song, SongStage.WAITING, text="there are no files left")
         return
     questions.ask(song)
     place(song, text="the check is done")
@@ -43,9 +43,9 @@ def settle(song: Song, gathered: CheckInputs, check: SongCheck) -> None:
 def place(song: Song, *, text: str) -> None:
     """With the client while a question waits for them, else on the desk."""
     if questions.waits_for_client(song):
-        move_song(song, SongStage.WITH_CLIENT, text=f"{text}: a question waits for the client")
+        move_song(song, SongStage.WITH_CLIENT, text=f"{text}: the client has a question to answer")
     else:
-        move_song(song, SongStage.ON_DESK, text=f"{text}: it is on the desk")
+        move_song(song, SongStage.ON_DESK, text=f"{text}: the song is on the desk")
 
 
 def found_in(report: SongReport, gathered: CheckInputs) -> dict[Key, Found]:

@@ -36,7 +36,7 @@ from portal.queueing import queue_task
 SURVEY_LEFT_AFTER = timedelta(minutes=2)
 CHECK_LEFT_AFTER = timedelta(minutes=2)
 MOST_TRIES = 3
-CANNOT_MEASURE = "We could not measure this file. It is kept as you sent it; we will look at it ourselves."
+CANNOT_MEASURE = "We could not measure this file. It is stored as you sent it, and we will look at it ourselves."
 
 logger = logging.getLogger(__name__)
 
@@ -118,7 +118,7 @@ def break_off(check: SongCheck, *, trouble: str) -> None:
     song = Song.objects.select_for_update().get(pk=check.song_id)
     check.break_off(trouble)
     if song.stage == SongStage.CHECKING and made_from(song, check) and not is_arriving(song):
-        move_song(song, SongStage.ON_DESK, text="the check broke off: set the tempo by hand, or check again")
+        move_song(song, SongStage.ON_DESK, text="the check failed: set the tempo by hand, or check again")
 
 
 def made_from(song: Song, check: SongCheck) -> inputs.CheckInputs | None:

@@ -34,15 +34,15 @@ class Seen:
     def hold_check(self, check: SongCheck | None) -> None:
         if check is not None and check.pk != self.check:
             raise MapChangedError(
-                "The song was measured anew while this page was open. Nothing is approved unseen: the page now shows "
-                "what was found."
+                "The song was measured again while this page was open. The page now shows the new "
+                "results; please check them and approve again."
             )
 
     def hold_map(self, newest: ApprovedMap | None) -> None:
         if newest is not None and newest.version != self.began:
             raise MapChangedError(
-                f"Version {newest.version} was approved by {newest.approved_by} while this page was open. Nothing is "
-                "written over it."
+                f"Version {newest.version} was approved by {newest.approved_by} while this page was "
+                "open. It was not overwritten."
             )
 
 

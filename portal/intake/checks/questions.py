@@ -67,7 +67,7 @@ def key_for(song: Song, findings: Iterable[Finding]) -> str:
 def subject_for(song: Song, findings: Sequence[Finding]) -> str:
     if len(findings) == 1:
         return f"{song.title}: {KIND_BY_CODE[findings[0].code].title.lower()}"
-    return f"{song.title}: {len(findings)} things to settle"
+    return f"{song.title}: {len(findings)} open questions"
 
 
 def body_for(song: Song, findings: Sequence[Finding]) -> str:

@@ -65,7 +65,7 @@ def send_held(*, message: Message, by: User) -> Message:
     lock_song_of(message)
     message = mailroom.send_held(message=message, by=by)
     if message.song is not None and message.song.stage == SongStage.ON_DESK and message.waits_for_answer:
-        apply_check.place(message.song, text="the question went out")
+        apply_check.place(message.song, text="the question was sent")
     return message
 
 
@@ -79,7 +79,7 @@ def waive(*, finding: Finding, by: User, reason: str) -> None:
     finding.end(Finding.State.WAIVED, by=by, reason=reason)
     title = KIND_BY_CODE[finding.code].title.lower()
     record(song.booking, f"waived “{title}”: {reason}", actor=by, song=song)
-    apply_check.withdraw_and_place(song, text="the question is settled")
+    apply_check.withdraw_and_place(song, text="the question is resolved")
 
 
 @transaction.atomic
@@ -92,7 +92,7 @@ def approve(*, song: Song, by: User, seen: Seen | None = None) -> ApprovedMap:
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
     check = song.checks.done().first()
     if check is None:
-        raise NoMapError("Nothing was measured yet.")
+        raise NoMapError("Nothing has been measured yet.")
     found = song_maps.measured_map(check.numbers)
     return keep_map(song, found, origin=ApprovedMap.Origin.MEASURED, by=by, seen=seen)
 
@@ -188,7 +188,7 @@ def reasons_against(song: Song) -> list[str]:
     if song.stage not in (SongStage.ON_DESK, SongStage.WITH_CLIENT):
         reasons.append(f"The song is {song.get_stage_display()}.")
     stops = song.findings.open().filter(severity=Finding.Severity.STOP).select_related("source")
-    reasons += [f"Open: {named(finding)}." for finding in stops]
+    reasons += [f"Blocked by: {named(finding)}." for finding in stops]
     reasons += map_reasons(song) + deposit_reasons(song.booking)
     return reasons + objections(song)
 
@@ -207,7 +207,7 @@ def map_reasons(song: Song) -> list[str]:
     if newest is None:
         return ["No tempo map with bar one is approved."]
     if check is not None and newest.check_seen_id != check.pk:
-        return ["Files or brief changed after the tempo map was approved: look at it again and approve it."]
+        return ["Files or brief changed after the tempo map was approved: check the map and approve it again."]
     return []
 
 

@@ -32,7 +32,7 @@ class TapsForm(forms.Form):
     def clean_taps_s(self) -> list[float]:
         taps = read_taps(self.cleaned_data["taps_s"], most=MOST_TAPS)
         if taps is None:
-            raise forms.ValidationError("These are no taps.")
+            raise forms.ValidationError("No valid taps received.")
         return taps
 
 
@@ -78,11 +78,11 @@ def tapping_shown(song: Song) -> TappingShown | None:
     check = song.checks.done().first()
     meter = meter_of(check.numbers) if check else DEFAULT_METER
     if tapped is None:
-        return TappingShown(tapping, None, "", meter, "", "Too few taps, or no even count in them: tap on.")
+        return TappingShown(tapping, None, "", meter, "", "Too few or too uneven taps: keep tapping.")
     measures = check.numbers.song if check else None
     bpm = measured_at(tapped, bpms_of(measures)) if measures else None
     if measures is None or bpm is None:
-        words = "Nothing that was measured is what was tapped: tapped alone it is too coarse for a click."
+        words = "Your taps match no measured tempo, and taps alone are not precise enough for a click."
         return TappingShown(tapping, tapped, "", meter, "", words)
     # Of taps on eighths nobody can tell which of them is the beat.
     tells_the_beat = tapping.from_song and tapping.per_beat == 1
@@ -98,9 +98,9 @@ def bpms_of(measures: SongMeasures) -> list[float]:
 def bar_one_of(measures: SongMeasures, tapped: TappedTempo, bpm: float, *, tells_the_beat: bool) -> tuple[str, str]:
     """Bar one stays where it was measured, unless the taps to the song's own sound lie between the beats."""
     bar_one_s = measures.bar_one.time_s or 0.0
-    words = "The taps pick the level, the measurement gives the decimals."
+    words = "The taps pick the beat, the measurement gives the decimals."
     level = bpm / (measures.tempo.bpm or bpm)
     if tells_the_beat and is_off_beat(tapped, measures.beats_s, one_s=bar_one_s, level=level):
         bar_one_s += 30 / bpm
-        words = "The taps pick the level and lie between the measured beats: bar one goes half a beat on."
+        words = "The taps pick the beat and fall between the measured beats: bar one moves half a beat later."
     return f"{bar_one_s:.6f}", words

@@ -12,9 +12,9 @@ from analysis.core import SongMeasures
 from portal.intake.checks.answers import shown_bpm
 from portal.intake.models import SongCheck, SourceFile
 
-# Evidence in a file's report, in the order of its worth; how it is called beside the name of the file.
-EVIDENCE = (("midi_bpm", "MIDI file"), ("tag_bpm", "tag in the file"), ("name_bpm", "name of the file"))
-LEVELS = ((2.0, "twice what is measured"), (0.5, "half of what is measured"))
+# Evidence in a file's report, in the order of its worth; how it is called beside the file name.
+EVIDENCE = (("midi_bpm", "MIDI file"), ("tag_bpm", "file tag"), ("name_bpm", "file name"))
+LEVELS = ((2.0, "twice the measured tempo"), (0.5, "half of the measured tempo"))
 # The same pulse counted otherwise, within what a tempo written without decimals can be off (house choice).
 SAME_PULSE = 0.006
 TELL_FROM_BPM = Decimal("0.001")

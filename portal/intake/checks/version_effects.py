@@ -33,7 +33,7 @@ def tell(song: Song, mended: Sequence[Finding], opened: Sequence[Finding]) -> No
     menders = {finding.resolved_by.pk: finding.resolved_by for finding in mended if finding.resolved_by}
     for source in menders.values():
         titles = titles_of([finding for finding in mended if finding.resolved_by_id == source.pk])
-        record(song.booking, f"version {source.version} of “{source.name}” settles: {titles}", song=song)
+        record(song.booking, f"version {source.version} of “{source.name}” fixes: {titles}", song=song)
     new = {finding.source.pk: finding.source for finding in opened if finding.source and finding.source.version > 1}
     for source in new.values():
         titles = titles_of([finding for finding in opened if finding.source_id == source.pk])

@@ -19,7 +19,7 @@ from portal.people.requests import MemberRequest
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
 
-GONE = "“{name}” is no longer in the store: its booking is over, and the time for which it was kept has passed."
+GONE = "“{name}” has been removed: its booking is over and the retention period has passed."
 
 
 @require_GET

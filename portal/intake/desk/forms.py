@@ -17,7 +17,7 @@ class WaiveForm(forms.Form):
     reason = forms.CharField(
         max_length=REASON_LENGTH,
         label="Why it does not matter",
-        error_messages={"required": "Write why it does not matter: it stays with the finding."},
+        error_messages={"required": "Enter a reason: it is saved with the finding."},
     )
 
 
@@ -31,7 +31,7 @@ class OverruleForm(forms.Form):
         max_value=LATEST_BAR_ONE_S,
         max_digits=12,
         decimal_places=7,
-        error_messages={"invalid": "Write seconds as a number, such as 2.143."},
+        error_messages={"invalid": "Enter seconds as a number, such as 2.143."},
     )
     note = forms.CharField(label="Note", max_length=REASON_LENGTH, required=False)
 

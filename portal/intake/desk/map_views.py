@@ -69,7 +69,7 @@ def try_map(request: MemberRequest, song_id: int) -> HttpResponse:
     try:
         anchors, found = anchors_from(json.loads(request.body))
     except (MapInputError, ValueError) as error:
-        sentence = str(error) if isinstance(error, MapInputError) else "This makes no map."
+        sentence = str(error) if isinstance(error, MapInputError) else "Not a valid tempo map."
         return JsonResponse({"error": sentence}, status=HTTPStatus.UNPROCESSABLE_ENTITY)
     return JsonResponse(seen_on(song, anchors, found))
 
@@ -92,14 +92,14 @@ def keep_map(request: MemberRequest, song_id: int) -> HttpResponse:
             seen=Seen.by(request.POST),
         )
     except MapChangedError as error:
-        messages.warning(request, f"{error} Here is your map: approve it again if it is to hold.")
+        messages.warning(request, f"{error} Your map is below: approve it again if it is still right.")
         count_in = request.POST.get("count-in", "")
         return show_map(request, song, made, note=note, count_in=count_in, status=HTTPStatus.CONFLICT)
     except IntakeError as error:
         messages.error(request, str(error))
         return redirect("intake:map", song.pk)
     except ValueError:
-        messages.error(request, "This makes no map.")
+        messages.error(request, "Not a valid tempo map.")
         return redirect("intake:map", song.pk)
     messages.success(request, f"The tempo map is approved (version {approved.version}).")
     return redirect("intake:sheet", song.pk)
@@ -111,5 +111,5 @@ def whole_number(request: MemberRequest, name: str, *, most: int) -> int | None:
     if not text:
         return None
     if not (text.isascii() and text.isdecimal()) or len(text) > 5 or int(text) > most:
-        raise MapInputError(f"Write a whole number up to {most}.")
+        raise MapInputError(f"Enter a whole number up to {most}.")
     return int(text)

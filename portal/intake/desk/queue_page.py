@@ -23,11 +23,11 @@ MOST_WORDS = 3
 STAGE_WORDS = {
     SongStage.WAITING: "Waiting for files",
     SongStage.CHECKING: "Being measured",
-    SongStage.WITH_CLIENT: "A question is with the client",
-    SongStage.ON_DESK: "Nothing stops it: approve the tempo and bar one",
+    SongStage.WITH_CLIENT: "The client has a question to answer",
+    SongStage.ON_DESK: "Nothing is blocking: approve tempo and bar one",
     SongStage.READY: "Ready to track",
 }
-APPROVED_WORDS = "Tempo and bar one are approved: see whether it is ready to track"
+APPROVED_WORDS = "Tempo and bar one are approved: mark it ready to track"
 # Within one rank, what a drummer can act on comes first.
 TURN_ORDER = {Turn.DRUMMER: 0, Turn.CLIENT: 1, Turn.HOUSE: 2, Turn.NOBODY: 3}
 
@@ -37,8 +37,8 @@ class Show(models.TextChoices):
 
     ALL = "all", "all"
     YOURS = "yours", "your turn"
-    STOPS = "stops", "something stops it"
-    CLEAR = "clear", "nothing stops it"
+    STOPS = "stops", "blocked"
+    CLEAR = "clear", "not blocked"
     CLIENT = "client", "with the client"
     ASIDE = "aside", "set aside"
 

@@ -23,7 +23,7 @@ def set_aside(*, song: Song, by: User) -> None:
 def take_up(*, song: Song, by: User) -> None:
     deleted, _ = SetAside.objects.filter(song=song).delete()
     if deleted:
-        record(song.booking, "took the song up again", actor=by, song=song)
+        record(song.booking, "resumed the song", actor=by, song=song)
 
 
 def keep_view(*, owner: User, name: str, look: Look) -> KeptView:

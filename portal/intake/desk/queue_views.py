@@ -51,11 +51,11 @@ def look_of(request: MemberRequest) -> Look:
 def keep_view(request: MemberRequest) -> HttpResponse:
     form = KeepViewForm(request.POST)
     if not form.is_valid():
-        messages.error(request, "Give the view a name of up to 40 letters.")
+        messages.error(request, "Enter a name of up to 40 characters.")
         return redirect("intake:desk")
     look = Look(Show(form.cleaned_data["show"] or Show.ALL), form.cleaned_data["words"])
     kept = queue_services.keep_view(owner=request.user, name=form.cleaned_data["name"], look=look)
-    messages.success(request, f"The view “{kept.name}” is kept.")
+    messages.success(request, f"The view “{kept.name}” is saved.")
     return redirect(f"{reverse('intake:desk')}?{look.query}")
 
 
@@ -72,7 +72,7 @@ def set_aside(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
     queue_services.set_aside(song=song, by=request.user)
-    messages.success(request, f"“{song.title}” is set aside: it waits at the end of the queue.")
+    messages.success(request, f"“{song.title}” is set aside: it is now at the end of the queue.")
     return redirect("intake:desk")
 
 

@@ -174,7 +174,7 @@ def settled_words(finding: Finding) -> str:
     if finding.state == Finding.State.WAIVED:
         return f"Waived by {finding.ended_by}: {finding.reason}"
     if finding.resolved_by is not None:
-        return f"Settled by version {finding.resolved_by.version} of “{finding.resolved_by.name}”"
+        return f"Fixed by version {finding.resolved_by.version} of “{finding.resolved_by.name}”"
     return (finding.reason or "No longer found") if finding.state == Finding.State.RESOLVED else ""
 
 

@@ -54,8 +54,8 @@ def show_what_changed(
     request: MemberRequest, song: Song, error: MapChangedError, *, form: OverruleForm | None = None
 ) -> HttpResponse:
     """The sheet as it is now, with whatever figures were sent: the next press is about what it shows."""
-    figures = " Your figures stand under “Set them by hand”." if form else ""
-    messages.warning(request, f"{error} Look at it, then press again if it is still to hold.{figures}")
+    figures = " Your values are under “Set by hand”." if form else ""
+    messages.warning(request, f"{error} Check it, then approve again.{figures}")
     return render_sheet(request, song, form=form, status=HTTPStatus.CONFLICT)
 
 
@@ -102,7 +102,7 @@ def taps(request: MemberRequest, song_id: int) -> HttpResponse:
     if form.is_valid():
         keep_taps(song=song, by=request.user, **form.cleaned_data)
     elif not request.htmx:
-        messages.error(request, "These are no taps.")
+        messages.error(request, "No valid taps received.")
     if request.htmx:
         context = {"song": song, "taps": tapping_shown(song), "seen": Seen.by(request.POST)}
         return render(request, "intake/_tapped.html", context)
@@ -132,7 +132,7 @@ def check_again(request: MemberRequest, song_id: int) -> HttpResponse:
     if song_files.check_again(song.pk):
         messages.success(request, "The song is being checked again.")
     else:
-        messages.error(request, "There is nothing to check: no files are here, or the booking is over.")
+        messages.error(request, "There is nothing to check: there are no files, or the booking is over.")
     return redirect("intake:sheet", song.pk)
 
 
@@ -156,7 +156,7 @@ def send_held(request: MemberRequest, message_id: int) -> HttpResponse:
     require_drummer(request.user)
     message = services.send_held(message=message, by=request.user)
     if message.state == Message.State.SENT:
-        messages.success(request, "The message is on its way.")
+        messages.success(request, "The message has been sent.")
     else:
-        messages.warning(request, f"This message is {message.get_state_display()}: nothing goes out.")
+        messages.warning(request, f"This message is {message.get_state_display()}: it is not sent again.")
     return redirect("intake:sheet", message.song.pk) if message.song else redirect(message.booking)

@@ -70,7 +70,7 @@ def remove(request: MemberRequest, source_id: int) -> HttpResponse:
     source = find_source(request, source_id)
     try:
         song_files.remove(source=source, by=request.user)
-        messages.success(request, f"“{source.name}” is taken out. It can be brought back.")
+        messages.success(request, f"“{source.name}” is removed. You can restore it.")
     except SongClosedError as error:
         messages.error(request, str(error))
     return redirect(f"{source.song.get_absolute_url()}#files")
@@ -83,12 +83,12 @@ def answer(request: MemberRequest, message_id: int) -> HttpResponse:
     message = get_object_or_404(Message.objects.visible_to(request.user).select_related("song"), pk=message_id)
     form = AnswerForm(request.POST)
     if not form.is_valid():
-        messages.error(request, "Press one of the answers.")
+        messages.error(request, "Choose one of the answers.")
         return redirect("mailroom:message", message.pk)
     try:
         services.answer(message=message, by=request.user, **form.cleaned_data)
     except IntakeError as error:
         messages.error(request, str(error))
         return redirect("mailroom:message", message.pk)
-    messages.success(request, "Thank you: your answer is noted.")
+    messages.success(request, "Thank you. Your answer is saved.")
     return redirect(message.song or message.booking)

@@ -68,7 +68,7 @@ def words_of(source: SourceFile, earlier: SourceFile | None) -> str:
     if earlier is None:
         return f"sent “{source.name}” ({size})"
     if earlier.name == source.name:
-        return f"sent a new bounce of “{source.name}” ({size}): version {source.version}"
+        return f"sent a new version of “{source.name}” ({size}): version {source.version}"
     return f"sent “{source.name}” ({size}) in place of “{earlier.name}”: version {source.version}"
 
 

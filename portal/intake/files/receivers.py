@@ -40,7 +40,7 @@ class BounceReceiver:
 
     def check(self, *, user: User, target_id: int, file_name: str, length_bytes: int) -> Booking:  # noqa: ARG002
         if file_name.lower().endswith(".zip"):
-            raise UploadRefusedError("A zip cannot take the place of one file. Put it with the song’s files.")
+            raise UploadRefusedError("A zip cannot replace a single file. Upload it with the song’s files.")
         return self.look_up(user, target_id).song.booking
 
     def receive(self, *, upload: Upload) -> None:

@@ -20,9 +20,9 @@ AFTER_INTAKE_WITH_FILES = (SongStage.TRACKING, SongStage.IN_REVIEW)
 def check_takes_files(song: Song) -> None:
     """Files may come until the song is delivered: a late stem is better than none."""
     if song.booking.is_over:
-        raise SongClosedError(f"This booking is {song.booking.get_stage_display()}: it takes no more files.")
+        raise SongClosedError(f"This booking is {song.booking.get_stage_display()}: it no longer accepts files.")
     if song.stage not in (*INTAKE_STAGES, *AFTER_INTAKE_WITH_FILES):
-        raise SongClosedError(f"This song is {song.get_stage_display()}: it takes no more files.")
+        raise SongClosedError(f"This song is {song.get_stage_display()}: it no longer accepts files.")
 
 
 @transaction.atomic
@@ -94,7 +94,7 @@ def remove(*, source: SourceFile, by: User) -> None:
         return
     check_takes_files(source.song)
     source.leave(SourceFile.Left.REMOVED, by=by)
-    record(source.song.booking, f"took “{source.name}” out", actor=by, song=source.song)
+    record(source.song.booking, f"removed “{source.name}”", actor=by, song=source.song)
     check_again(source.song_id)
 
 
@@ -106,12 +106,12 @@ def bring_back(*, source: SourceFile, by: User) -> None:
         return
     check_takes_files(source.song)
     if source.gone_at is not None:
-        raise FileGoneError(f"“{source.name}” is no longer in the store. Please send it again.")
+        raise FileGoneError(f"“{source.name}” has been removed. Please send it again.")
     counting = SourceFile.objects.versions_of(source).current().first()
     if counting is not None:
         counting.leave(SourceFile.Left.REPLACED, by=by)
     source.come_back()
-    words = f"went back to version {source.version} of" if counting is not None else "brought back"
+    words = f"went back to version {source.version} of" if counting is not None else "restored"
     record(source.song.booking, f"{words} “{source.name}”", actor=by, song=source.song)
     if source.status == SourceFile.Status.RECEIVED:
         queue_task_on_commit("portal.intake.tasks.survey_file", source.pk)

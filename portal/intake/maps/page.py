@@ -33,9 +33,9 @@ def anchors_from(data: Any) -> tuple[Sequence[Anchor], TempoMap]:
         anchors = [Anchor.from_json(item) for item in data["anchors"]]
         return anchors, map_through(anchors, last_bpm=exact(data["last_bpm"]))
     except TempoMapError as error:
-        raise MapInputError(f"This makes no map: {error}.") from error
+        raise MapInputError(f"Not a valid tempo map: {error}.") from error
     except (KeyError, TypeError, ValueError, ZeroDivisionError, OverflowError) as error:
-        raise MapInputError("This makes no map: a figure is missing, or is none.") from error
+        raise MapInputError("Not a valid tempo map: a number is missing or invalid.") from error
 
 
 def start_of(song: Song, begin_from: str = "") -> dict[str, Any]:

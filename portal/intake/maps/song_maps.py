@@ -19,13 +19,13 @@ def measured_map(report: SongReport) -> dict[str, Any]:
     """The map as measured; `NoMapError` when there is none to approve."""
     song = report.song
     if song.bar_one.time_s is None or not (song.tempo_map or song.tempo.bpm):
-        raise NoMapError("No tempo with a bar one was measured: set them by hand.")
+        raise NoMapError("No tempo and bar one were measured: set them by hand.")
     try:
         if song.tempo_map:
             return TempoMap.from_segments(song.tempo_map).to_json()
         return map_of(song.tempo.bpm_exact or str(song.tempo.bpm), meter_of(report), song.bar_one.time_s)
     except TempoMapError as error:
-        raise NoMapError(f"What was measured makes no map ({error}): set it by hand.") from error
+        raise NoMapError(f"The measurements give no valid map ({error}): set it by hand.") from error
 
 
 def meter_of(report: SongReport) -> str:
@@ -37,7 +37,7 @@ def map_by_hand(*, bpm: Decimal, meter: str, bar_one_s: Decimal) -> dict[str, An
     try:
         return map_of(str(bpm), meter, str(bar_one_s))
     except TempoMapError as error:
-        raise MapInputError(f"These figures make no map: {error}.") from error
+        raise MapInputError(f"Not a valid tempo map: {error}.") from error
 
 
 def map_of(bpm: str, meter: str, bar_one_s: float | str) -> dict[str, Any]:

@@ -48,7 +48,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='sourcefile',
             name='left_as',
-            field=models.CharField(blank=True, choices=[('replaced', 'replaced'), ('removed', 'taken out')], max_length=8),
+            field=models.CharField(blank=True, choices=[('replaced', 'replaced'), ('removed', 'removed')], max_length=8),
         ),
         migrations.AddField(
             model_name='sourcefile',

@@ -44,7 +44,7 @@ class SourceFile(SearchedModel):
 
     class Left(models.TextChoices):
         REPLACED = "replaced", "replaced"
-        REMOVED = "removed", "taken out"
+        REMOVED = "removed", "removed"
 
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="sources")
     sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")

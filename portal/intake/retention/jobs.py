@@ -72,22 +72,24 @@ def give_notice(booking_id: int) -> None:
     keeping.notice(until=ahead)
     write_notices(booking, keeping, house)
     day = day_words(ahead, house)
-    record(booking, f"gave notice: the files that were sent are kept until {day}, then removed from the store")
+    record(booking, f"announced that the source files are removed after {day}")
 
 
 def write_notices(booking: Booking, keeping: Keeping, house: House) -> None:
     day = day_words(keeping.until, house)
     subject = f"“{booking.title}”: the files are kept until {day}"
-    about = f"The files that were sent for “{booking.title}” ({amount_words(booking)}) are kept until {day}. "
-    stays = "What was delivered, what was measured and all that was said stays where it is."
+    about = f"The source files of “{booking.title}” ({amount_words(booking)}) are kept until {day}. "
+    stays = "Deliveries, measurements and messages stay."
     key, path = f"originals:{booking.pk}:{keeping.notices}", f"{booking.get_absolute_url()}#originals"
     mailroom.write_to_members(
         booking=booking,
         by=booking.created_by,
         key=key,
         subject=subject,
-        body=f"{about}Then they are removed. If you have no copy of them, download them before, or ask us on the "
-        f"booking’s page to keep them: one press is enough.\n\n{stays}",
+        body=(
+            f"{about}Then they are removed. If you have no copy, download them before that date, or press "
+            f"“Please keep them” on the booking’s page.\n\n{stays}"
+        ),
         path=path,
     )
     mailroom.write_to_drummers(
@@ -113,7 +115,7 @@ def remove_originals(booking_id: int) -> None:
     for original in originals_of(booking):
         original.be_gone()
     keeping.remove()
-    record(booking, f"removed the files that were sent from the store: {amount}. Notice was given before")
+    record(booking, f"removed the source files: {amount}. Both sides had been notified")
     transaction.on_commit(lambda: clear_store(booking_id))
 
 

@@ -16,8 +16,8 @@ from portal.intake.retention.jobs import amount_words, day_words, kept_until, or
 from portal.mailroom import services as mailroom
 from portal.people.models import House, User
 
-NOT_OVER = "The files stay as long as the booking is not over."
-NOTHING_LEFT = "There are no files of this booking in the store any more."
+NOT_OVER = "Files are only removed after the booking is over."
+NOTHING_LEFT = "The files of this booking have already been removed."
 
 
 @dataclass(frozen=True)
@@ -56,16 +56,18 @@ def ask_to_keep(*, booking: Booking, by: User) -> None:
     """From now on nothing is removed until the drummer has decided. Pressed twice, it is one question."""
     booking, keeping = lock(booking)
     if keeping is None or keeping.noticed_at is None:
-        raise KeepingError("There is nothing to ask for yet: you will get a letter before any file is removed.")
+        raise KeepingError("You don’t have to do anything yet: you will get an e-mail before any file is removed.")
     if keeping.is_asked_for:
         return
     keeping.ask_to_keep(by)
-    record(booking, "asked to keep the files that were sent", actor=by)
+    record(booking, "asked to keep the source files", actor=by)
     mailroom.write_to_drummers(
         key=f"originals:{booking.pk}:{keeping.notices}:asked",
-        subject=f"{by.name} asks to keep the files of “{booking.title}”",
-        body=f"{by.name} asks to keep the files of “{booking.title}” ({amount_words(booking)}). Nothing is removed "
-        "until you have decided: one press on the booking’s page keeps them longer.",
+        subject=f"{by.name} asks you to keep the files of “{booking.title}”",
+        body=(
+            f"{by.name} asks you to keep the files of “{booking.title}” ({amount_words(booking)}). "
+            "Nothing is removed until you decide on the booking’s page."
+        ),
         path=f"{booking.get_absolute_url()}#originals",
     )
 
@@ -82,15 +84,17 @@ def extend(*, booking: Booking, by: User) -> Keeping:
     keeping.save()
     keeping.set_until(until)
     day = day_words(until, house)
-    record(booking, f"keeps the files that were sent until {day}", actor=by)
+    record(booking, f"extended the retention of the source files until {day}", actor=by)
     if was_noticed:
         mailroom.write_to_members(
             booking=booking,
             by=by,
             key=f"originals:{booking.pk}:{keeping.notices}:extended",
             subject=f"“{booking.title}”: the files are kept until {day}",
-            body=f"The files that were sent for “{booking.title}” are kept until {day}. You will get another letter "
-            "before they are removed.",
+            body=(
+                f"The source files of “{booking.title}” are kept until {day}. You will get another e-mail "
+                "before they are removed."
+            ),
             path=f"{booking.get_absolute_url()}#originals",
         )
     return keeping
@@ -103,7 +107,7 @@ def let_go(*, booking: Booking, by: User) -> None:
     if keeping is None or not keeping.is_asked_for:
         return
     keeping.set_until(timezone.now())
-    record(booking, "does not keep the files that were sent: there will be a new notice before they go", actor=by)
+    record(booking, "decided not to keep the source files; both sides are notified before they are removed", actor=by)
 
 
 def lock(booking: Booking) -> tuple[Booking, Keeping | None]:

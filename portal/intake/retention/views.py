@@ -32,7 +32,7 @@ def ask_to_keep(request: MemberRequest, booking_id: int) -> HttpResponse:
         raise PermissionDenied
     try:
         retention.ask_to_keep(booking=booking, by=request.user)
-        messages.success(request, "Nothing is removed until the drummer has answered.")
+        messages.success(request, "Nothing is removed until the drummer has decided.")
     except KeepingError as error:
         messages.error(request, str(error))
     return back_to(booking)
@@ -58,7 +58,7 @@ def let_go(request: MemberRequest, booking_id: int) -> HttpResponse:
     require_drummer(request.user)
     try:
         retention.let_go(booking=booking, by=request.user)
-        messages.success(request, "Both sides get a letter before the files are removed.")
+        messages.success(request, "Both sides get an e-mail before the files are removed.")
     except KeepingError as error:
         messages.error(request, str(error))
     return back_to(booking)

@@ -88,7 +88,7 @@ class Contents:
         self.notes.insert(
             0,
             f"The end of this zip is missing: {files_words(len(self.kept))} could be read. "
-            "If more were in it, please send those again.",
+            "If there were more, please send them again.",
         )
 
     def scanned(self, file: BinaryIO) -> Iterator[Entry]:
@@ -120,18 +120,18 @@ class Contents:
             self.notes.append(f"“{place.name}” {error}. {AGAIN}")
             return
         if entry.is_guess:
-            self.notes.append(f"“{place.name}”: the zip does not say in which alphabet this name is written.")
+            self.notes.append(f"“{place.name}”: the zip does not say how this name is encoded.")
         self.add(kept)
 
     def add(self, kept: Kept) -> None:
         """Two entries of one name are both kept, unless they are the same."""
         namesakes = [one for one in self.kept if is_same_place(one, kept)]
         if any(one.sha256 == kept.sha256 for one in namesakes):
-            self.notes.append(f"“{kept.name}” is in it twice, with the same content: it was taken once.")
+            self.notes.append(f"“{kept.name}” is in the zip twice with the same content; one copy was used.")
             return
         if namesakes:
             renamed = self.free_name(kept)
-            self.notes.append(f"“{kept.name}” is in it twice: the second is called “{renamed}” here.")
+            self.notes.append(f"“{kept.name}” is in the zip twice; the second was renamed to “{renamed}”.")
             kept = replace(kept, name=renamed)
         self.kept.append(kept)
 
@@ -172,7 +172,7 @@ class Contents:
         if not self.junk:
             return
         names = ", ".join(dict.fromkeys(self.junk[:NAMES_SHOWN])) + (", …" if len(self.junk) > NAMES_SHOWN else "")
-        self.notes.append(f"Left out: {files_words(len(self.junk))} that only computers use ({names}).")
+        self.notes.append(f"Left out: {files_words(len(self.junk))} with system data ({names}).")
 
 
 def reason_against(entry: Entry, *, leads_out: bool) -> str:
@@ -184,12 +184,13 @@ def reason_against(entry: Entry, *, leads_out: bool) -> str:
     if entry.is_special:
         return "is not a file."
     if leads_out:
-        return "has a path that leads out of the zip, so it was left out. Please send it by itself."
+        return "has a path that leads out of the zip, so it was left out. Please send it on its own."
     if entry.path.lower().endswith(".zip"):
-        return "is a zip inside the zip. Please send it by itself."
+        return "is a zip inside the zip. Please send it on its own."
     if entry.method not in (STORED, DEFLATED):
         return (
-            "is packed in a way that we do not read. Please send it by itself, or pack it with your system’s own tool."
+            "uses a compression method that we do not support. Please send it on its own, or make the "
+            "zip with your system’s own tool."
         )
     return ""
 
@@ -201,7 +202,7 @@ def check_listed(entries: Sequence[Entry], most_bytes: int) -> None:
     in_order = sorted(entries, key=lambda entry: entry.offset)
     for entry, following in pairwise(in_order):
         if entry.offset + LOCAL.size + entry.packed_size > following.offset:
-            raise ZipError("Its files lie over each other, so it was not unpacked. Please pack it anew.")
+            raise ZipError("Its files overlap, so it was not unpacked. Please make a new zip.")
 
 
 def files_words(number: int) -> str:
@@ -210,7 +211,7 @@ def files_words(number: int) -> str:
 
 def too_large(most_bytes: int) -> str:
     most = filesizeformat(most_bytes)
-    return f"It unpacks to more than the {most} that there may be. Please send what the song needs by itself."
+    return f"It unpacks to more than the {most} allowed. Please send only what the song needs."
 
 
 def is_same_place(one: Kept, other: Kept) -> bool:

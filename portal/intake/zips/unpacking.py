@@ -27,8 +27,8 @@ from portal.uploads.errors import UploadBusyError, UploadRefusedError
 from portal.uploads.quota import check_room, received_bytes
 
 MOST_TRIES = 3
-NOTHING = "There is no file in this zip that we can use."
-NO_LUCK = "We could not unpack this zip. It is kept as you sent it; please send the files by themselves."
+NOTHING = "There is no usable file in this zip."
+NO_LUCK = "We could not unpack this zip. It is stored as you sent it. Please send the files without a zip."
 
 logger = logging.getLogger(__name__)
 

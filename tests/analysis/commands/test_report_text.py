@@ -29,11 +29,11 @@ def test_a_file_is_a_row() -> None:
 
 
 def test_a_file_without_numbers() -> None:
-    finding = make_finding("not-audio", file="List.wav", value={"reason": "is not sound but a text file"})
+    finding = make_finding("not-audio", file="List.wav", value={"reason": "is not audio but a text file"})
     text = song_text(SongReport(files=(FileReport(name="List.wav", sha256=""),), findings=(finding,)))
 
     assert "Tempo    none found" in text
-    assert "STOP  Not a sound file: “List.wav” is not sound but a text file." in text
+    assert "STOP  Not a sound file: “List.wav” is not audio but a text file." in text
 
 
 def test_checks_of_a_delivery() -> None:

@@ -20,7 +20,7 @@ PERMANENT_CODES = [
 ]
 # fmt: on
 EXAMPLES = {
-    "reason": "is not sound but a text file",
+    "reason": "is not audio but a text file",
     "missing": "2 seconds are missing",
     "span": "from 1:12 to 1:40",
     "codec": "mp3",

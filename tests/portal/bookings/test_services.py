@@ -70,7 +70,7 @@ def test_a_seat_is_given_once() -> None:
     booking, client = make_booking(), make_client()
     seat_client(booking=booking, client=client, by=booking.created_by)
     seat_client(booking=booking, client=client, by=booking.created_by)
-    assert lines_of(booking).count(f"gave {client.name} a seat at this booking") == 1
+    assert lines_of(booking).count(f"gave {client.name} access to this booking") == 1
 
 
 @pytest.mark.parametrize("stage", OVER_STAGES)

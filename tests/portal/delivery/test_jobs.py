@@ -145,7 +145,7 @@ def test_a_set_that_cannot_be_checked_to_the_end_says_so_and_is_not_released(mon
 
     assert (delivery.state, delivery.passed) == (Delivery.State.CHECKED, False)
     assert [check["code"] for check in delivery.failures] == ["checked"]
-    assert delivery.failures[0]["message"].startswith("The set could not be checked to the end: it took more than")
+    assert delivery.failures[0]["message"].startswith("The check of the set could not finish: it took more than")
 
 
 def test_bytes_that_changed_in_the_store_are_found() -> None:

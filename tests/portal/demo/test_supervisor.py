@@ -162,7 +162,7 @@ def test_a_part_that_fails_names_its_log(house: Supervisor, tmp_path: Path) -> N
 
 
 def test_a_part_that_does_not_end_is_given_up(house: Supervisor) -> None:
-    with pytest.raises(StartError, match="did not end within 0 s"):
+    with pytest.raises(StartError, match="did not stop within 0 s"):
         house.run_once(part(SLEEPER), within_s=0.2)
 
 

@@ -60,7 +60,7 @@ def test_next_ask_set_aside_and_back(page: Page, songs: list[Song]) -> None:
     page.keyboard.press("n")
     arrived(page, "Cellar Bucket Before Noon")
     page.keyboard.press("q")
-    expect(page.get_by_text("The message is on its way.")).to_be_visible()
+    expect(page.get_by_text("The message has been sent.")).to_be_visible()
     page.keyboard.press("n")
     arrived(page, "Paper Bin Behind Goose")
     page.keyboard.press("w")

@@ -115,7 +115,7 @@ def test_a_refusal_is_said_in_the_house_s_words(page: Page, song: Song, stem: Pa
 
     choose(page, stem)
 
-    expect(page.locator(".upload.failed .state")).to_have_text("This song is accepted: it takes no more files.")
+    expect(page.locator(".upload.failed .state")).to_have_text("This song is accepted: it no longer accepts files.")
     assert not song.sources.exists()
 
 

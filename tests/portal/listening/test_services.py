@@ -208,7 +208,7 @@ class TestAnswers:
         song.refresh_from_db()
         shown = excerpt_shown(out)
         assert (song.turn, song.brief.bpm) == (Turn.DRUMMER, None)
-        assert shown.tapped_words == "the taps say: one beat later"
+        assert shown.tapped_words == "the taps are one beat later"
         assert shown.change is not None
         assert (shown.change.bpm, shown.change.bar_one_s) == ("112", "2.535714")
 

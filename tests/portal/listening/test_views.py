@@ -68,7 +68,7 @@ def test_the_player_counts_on_the_excerpt_s_own_clock(client: Client, mara: User
     ("answer", "words"),
     [
         ({"answer": "other"}, "Say in a sentence"),
-        ({"answer": "elsewhere", "taps_s": "[]"}, "Where is it? Play it and tap along, or say it in words."),
+        ({"answer": "elsewhere", "taps_s": "[]"}, "Where is beat one? Play the bars and tap along, or describe it."),
         ({"answer": "nonsense"}, ""),
         ({"answer": "right", "taps_s": "{"}, ""),
     ],

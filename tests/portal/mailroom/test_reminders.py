@@ -47,7 +47,7 @@ def mara() -> User:
 
 def question(client: User, **fields: Any) -> Message:
     booking = make_booking(client=client, title="Cold Bus Under Spoons")
-    return make_message(booking=booking, answers=ANSWERS, created_at=ASKED, subject="One thing to settle", **fields)
+    return make_message(booking=booking, answers=ANSWERS, created_at=ASKED, subject="One open question", **fields)
 
 
 def test_a_question_is_brought_to_mind_twice_and_no_more(clock: Clock, mara: User) -> None:
@@ -55,10 +55,10 @@ def test_a_question_is_brought_to_mind_twice_and_no_more(clock: Clock, mara: Use
     counts = [clock.run(days * DAY) for days in (2, 3, 5, 6, 9, 30)]
     assert counts == [0, 1, 1, 2, 2, 2]
     letter = Mail.objects.filter(to=mara.email).earliest("pk")
-    assert letter.subject == "Still open: Cold Bus Under Spoons: One thing to settle"
+    assert letter.subject == "Still open: Cold Bus Under Spoons: One open question"
     assert "since 20 Nov 2026, 12:00 UTC" in letter.body
     assert f"/messages/{message.pk}/" in letter.body
-    assert message.booking.timeline.filter(text="reminded Mara of “One thing to settle”").count() == 2
+    assert message.booking.timeline.filter(text="reminded Mara of “One open question”").count() == 2
 
 
 @pytest.mark.parametrize(

@@ -52,7 +52,7 @@ def test_the_same_thing_is_said_once(booking: Booking, mara: User) -> None:
     mail = Mail.objects.get()
     assert (mail.to, mail.subject) == (mara.email, "Cold Bus Under Spoons: Which tempo is right?")
     assert "Answer with one tap:\nhttp://testserver/messages/" in mail.body
-    assert booking.timeline.filter(text="“Which tempo is right?” went out").count() == 1
+    assert booking.timeline.filter(text="“Which tempo is right?” was sent").count() == 1
 
 
 def test_a_held_message_goes_out_once_when_the_drummer_lets_it(booking: Booking, mara: User) -> None:

@@ -50,7 +50,7 @@ def test_a_draft_is_written_over_until_it_is_sent() -> None:
 
     assert (again.pk, again.version) == (first.pk, 1)
     assert again.total_minor == 35_000
-    assert timeline(booking).count("began quote 1") == 1
+    assert timeline(booking).count("started quote 1") == 1
 
 
 def test_what_was_sent_is_never_changed_a_draft_after_it_is_a_new_version() -> None:
@@ -308,5 +308,5 @@ def test_what_taking_back_comes_too_late_for_is_said() -> None:
     take_back(booking, Payment.Kind.BALANCE)
 
     said = " ".join(timeline(booking))
-    assert f"Past the deposit already: {first.title}." in said
-    assert f"Files were downloaded already: {second.title}, delivery 2." in said
+    assert f"Already tracking or later: {first.title}." in said
+    assert f"Already downloaded: {second.title}, delivery 2." in said

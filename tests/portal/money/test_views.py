@@ -341,7 +341,7 @@ def test_a_payment_is_taken_back_on_the_page_with_a_reason(client: Client) -> No
     page, address = reverse("money:quote", args=[booking.pk]), reverse("money:take-back", args=[payment.pk])
     shown = client.get(page).content.decode()
     assert address in shown
-    assert "Past the deposit already: Cold Bus Under Spoons." in shown
+    assert "Already tracking or later: Cold Bus Under Spoons." in shown
 
     assert "Say why" in client.post(address, {"why": " "}, follow=True).content.decode()
     shown = client.post(address, {"why": "It was for <another> booking."}, follow=True).content.decode()

@@ -199,7 +199,7 @@ class TestAccess:
             sender.client.force_login(stranger)
             response = sender.request(method, path, b"0123", BYTES_TYPE, Upload_Offset=0)
             assert response.status_code == 404
-            assert response.content == (b"" if method == "HEAD" else b"There is no such upload.")
+            assert response.content == (b"" if method == "HEAD" else b"This upload does not exist.")
 
     @pytest.mark.parametrize("method", ["POST", "HEAD", "PATCH", "DELETE"])
     def test_nobody_gets_403(self, sender: Sender, method: str) -> None:

@@ -80,7 +80,7 @@ def test_too_few_taps_ask_for_more(client: Client, signed_in: User, on_desk: Son
 def test_what_is_no_taps_is_said(client: Client, signed_in: User, on_desk: Song) -> None:
     for taps in ("{", "7", "[" * 9_000):
         page = client.post(reverse("intake:taps", args=[on_desk.pk]), {"taps_s": taps, "per_beat": "1"}, follow=True)
-        assert "These are no taps." in page.content.decode()
+        assert "No valid taps received." in page.content.decode()
     assert not Tapping.objects.exists()
 
 

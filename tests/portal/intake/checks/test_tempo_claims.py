@@ -24,8 +24,8 @@ pytestmark = pytest.mark.django_db
         (112.0, 112.0004, "as measured"),
         (Decimal("112.4"), 112.0, "0.4 bpm faster than measured"),
         (111, 112.004, "1.004 bpm slower than measured"),
-        (224, 112.1, "twice what is measured"),
-        (Decimal(56), 112.0, "half of what is measured"),
+        (224, 112.1, "twice the measured tempo"),
+        (Decimal(56), 112.0, "half of the measured tempo"),
         (None, 112.0, ""),
         (112.0, None, ""),
     ],
@@ -55,7 +55,7 @@ def test_click_midi_and_names_each_have_their_word(said_song: Song) -> None:
     assert said[0] == FileSays("click.wav", "click", 112.0, "4/4")
     assert set(said[1:]) == {
         FileSays("map.mid", "MIDI file", 112.5, "3/4"),
-        FileSays("bass 112bpm.wav", "name of the file", 112.0, ""),
+        FileSays("bass 112bpm.wav", "file name", 112.0, ""),
     }
 
 

@@ -104,7 +104,7 @@ def test_what_became_of_a_zip_is_said(client: Client, song: Song) -> None:
     sent.finish(["“kick.wav” is locked with a password. Please send it without one."])
     assert "locked with a password" in read(client, f"/songs/{song.pk}/")
     SentZip.objects.update(state=SentZip.State.RECEIVED)
-    sent.refuse("There is no file in this zip that we can use.", [])
+    sent.refuse("There is no usable file in this zip.", [])
     assert "There is no file in this zip" in read(client, f"/songs/{song.pk}/")
     assert b"".join(client.get(f"/zips/{sent.pk}/").streaming_content) == b"no zip at all"  # type: ignore[attr-defined]
 

@@ -101,7 +101,7 @@ def test_a_song_set_aside_goes_to_the_end_and_is_no_one_s_turn_until_taken_up(
     for _ in range(2):
         client.post(reverse("intake:take-up", args=[stopped.pk]))
     assert not SetAside.objects.exists()
-    assert stopped.timeline.filter(text="took the song up again").count() == 1
+    assert stopped.timeline.filter(text="resumed the song").count() == 1
     assert "(2) Desk" in read(client, "/desk/")
 
 

@@ -164,7 +164,7 @@ class TestDecisions:
 
         page = client.post(f"/songs/{song.pk}/approve/", follow=True).content.decode()
 
-        assert "Nothing was measured yet." in page
+        assert "Nothing has been measured yet." in page
 
     def test_overrule_sets_the_figures(self, client: Client, signed_in: User, song: Song) -> None:
         data = {"bpm": "98,5", "meter": "6/8", "bar_one_s": "1.25", "note": "ear"}
@@ -223,7 +223,7 @@ class TestDecisions:
 
         message.refresh_from_db()
         assert message.state == Message.State.SENT
-        assert "The message is on its way." in page
+        assert "The message has been sent." in page
 
     def test_a_message_that_was_taken_back_is_not_said_to_be_on_its_way(
         self, client: Client, signed_in: User, song: Song
@@ -232,7 +232,7 @@ class TestDecisions:
 
         page = client.post(reverse("intake:send-held", args=[message.pk]), follow=True).content.decode()
 
-        assert "This message is withdrawn: nothing goes out." in page
+        assert "This message is withdrawn: it is not sent again." in page
         assert "on its way" not in page
 
 
@@ -250,12 +250,12 @@ def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -
     song.refresh_from_db()
     assert song.stage == SongStage.READY
     assert list(song.timeline.values_list("text", flat=True))[1:] == [
-        "“Thursday Ladder Behind Soup: 2 things to settle” went out",
-        "the check is done: a question waits for the client",
+        "“Thursday Ladder Behind Soup: 2 open questions” was sent",
+        "the check is done: the client has a question to answer",
         "answered “112 is right”",
         "wrote the brief",
         "the files are being checked",
-        "the check is done: it is on the desk",
+        "the check is done: the song is on the desk",
         "approved the tempo map as measured (version 1)",
         "marked the song ready to track",
     ]

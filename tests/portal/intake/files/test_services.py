@@ -99,7 +99,7 @@ class TestNewBounce:
         send(song, bass.name)
         send(song, bass.name, content="c")
         assert current(song) == [("bass.wav", 3)]
-        assert "sent a new bounce of “bass.wav” (2.0 KB): version 3" in lines(song)
+        assert "sent a new version of “bass.wav” (2.0 KB): version 3" in lines(song)
 
     def test_the_very_same_again_is_a_copy(self, song: Song) -> None:
         send(song, content="d")
@@ -151,7 +151,7 @@ class TestFindings:
 
         finding = Finding.objects.get()
         assert (finding.state, finding.resolved_by) == (Finding.State.RESOLVED, source)
-        assert f"version 2 of “bass.wav” settles: {TITLE}" in lines(song)
+        assert f"version 2 of “bass.wav” fixes: {TITLE}" in lines(song)
 
     def test_what_it_brings_is_new(self, song: Song) -> None:
         check(song)

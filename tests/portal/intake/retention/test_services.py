@@ -126,9 +126,7 @@ class TestNoticeAndRemoval:
         run(30)
         assert not any(stored(*ALL))
         assert not SourceFile.objects.filter(gone_at=None).exists()
-        assert lines(booking)[1:] == [
-            "removed the files that were sent from the store: 3 files, 16 bytes. Notice was given before"
-        ]
+        assert lines(booking)[1:] == ["removed the source files: 3 files, 16 bytes. Both sides had been notified"]
 
     def test_a_house_whose_beat_stood_still_gives_its_notice_first_all_the_same(
         self, booking: Booking, run: Run
@@ -197,7 +195,7 @@ class TestAsking:
         run(100)
         assert all(stored(*ALL))
         assert Mail.objects.filter(subject__contains="asks to keep").count() == 1
-        assert lines(booking)[1:] == ["asked to keep the files that were sent"]
+        assert lines(booking)[1:] == ["asked to keep the source files"]
 
     def test_before_a_notice_there_is_nothing_to_ask(self, booking: Booking, client_user: User) -> None:
         with pytest.raises(KeepingError, match="nothing to ask for yet"):

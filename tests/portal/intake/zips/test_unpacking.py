@@ -155,7 +155,7 @@ class TestToldInTheClientsWords:
     def test_junk_is_left_out_in_one_line(self, song: Song) -> None:
         sent = unpack(song, zipped(*STEMS, ("__MACOSX/Stems/._bass.wav", b"x"), ("Stems/.DS_Store", b"x")))
         assert len(contents(song)) == 3
-        assert sent.notes == ["Left out: 2 files that only computers use (._bass.wav, .DS_Store)."]
+        assert sent.notes == ["Left out: 2 files with system data (._bass.wav, .DS_Store)."]
 
     def test_a_zip_in_the_zip_is_not_opened(self, song: Song) -> None:
         """The recursive kind, five zips deep, each of sixteen, blows up only for whoever opens the inner ones."""
@@ -166,7 +166,7 @@ class TestToldInTheClientsWords:
         assert contents(song) == {}
         assert (sent.state, sent.refusal) == (SentZip.State.REFUSED, unpacking.NOTHING)
         assert len(sent.notes) == 16
-        assert sent.notes[3] == "“lib 3.zip” is a zip inside the zip. Please send it by itself."
+        assert sent.notes[3] == "“lib 3.zip” is a zip inside the zip. Please send it on its own."
 
     def test_a_locked_entry(self, song: Song) -> None:
         sent = unpack(song, raw_zip((b"bass.wav", b"bass"), flags=0x1))
@@ -201,16 +201,16 @@ class TestToldInTheClientsWords:
     def test_a_name_in_no_known_alphabet(self, song: Song) -> None:
         sent = unpack(song, raw_zip((b"f\x81r.wav", b"bass")))
         assert contents(song) == {"für.wav": b"bass"}
-        assert sent.notes == ["“für.wav”: the zip does not say in which alphabet this name is written."]
+        assert sent.notes == ["“für.wav”: the zip does not say how this name is encoded."]
 
     def test_one_name_twice(self, song: Song) -> None:
         files = [(b"kick.wav", b"one"), (b"kick.wav", b"two"), (b"kick.wav", b"one"), (b"Kick.wav", b"three")]
         sent = unpack(song, raw_zip(*files))
         assert contents(song) == {"kick.wav": b"one", "kick (2).wav": b"two", "Kick (3).wav": b"three"}
         assert sent.notes == [
-            "“kick.wav” is in it twice: the second is called “kick (2).wav” here.",
-            "“kick.wav” is in it twice, with the same content: it was taken once.",
-            "“Kick.wav” is in it twice: the second is called “Kick (3).wav” here.",
+            "“kick.wav” is in the zip twice; the second was renamed to “kick (2).wav”.",
+            "“kick.wav” is in the zip twice with the same content; one copy was used.",
+            "“Kick.wav” is in the zip twice; the second was renamed to “Kick (3).wav”.",
         ]
 
 
@@ -221,7 +221,7 @@ class TestCutOff:
         sent = unpack(song, content[: content.rindex(b"c.wav", 0, content.index(b"PK\x01\x02")) + 1_000])
         assert contents(song) == {"a.wav": wav(), "b.wav": wav()[::-1]}
         assert sent.notes == [
-            "The end of this zip is missing: 2 files could be read. If more were in it, please send those again.",
+            "The end of this zip is missing: 2 files could be read. If there were more, please send them again.",
             "“c.wav” is cut off. Please send it again.",
         ]
 
@@ -303,7 +303,7 @@ class TestVersions:
             ("kick.wav", 1),
             ("kick.wav", 1),
         ]
-        assert "sent a new bounce of “bass.wav” (6 bytes): version 2" in song.timeline.values_list("text", flat=True)
+        assert "sent a new version of “bass.wav” (6 bytes): version 2" in song.timeline.values_list("text", flat=True)
 
     def test_one_name_in_two_folders_is_two_files(self, song: Song) -> None:
         unpack(song, zipped(("Drums/kick.wav", b"one"), ("Loops/kick.wav", b"two")))
