@@ -91,7 +91,7 @@ def track(drummer: Drummer, client: Client, material: Material, song_url: str) -
 def deliver(drummer: Drummer, client: Client, material: Material, booking_url: str, song_url: str) -> None:
     drummer.deliver(song_url, material.tracks)
     client.page.goto(song_url)
-    client.follow("See what the set holds")
+    client.follow("See the files in the set")
     client.sees("The full files are released when the balance is recorded")
     assert client.page.get_by_role("link", name="one zip").count() == 0
     drummer.record_payment(booking_url, kind="balance", amount="166.66")

@@ -71,7 +71,7 @@ class Drummer(Person):
         self.page.locator("[name=client_name]").fill(client_name)
         self.page.locator("[name=client_email]").fill(client_email)
         self.look("new-booking")
-        self.press("Open the booking and write the quote")
+        self.press("Create the booking and write the quote")
 
     def send_quote(self, *, line: str, price: str) -> None:
         self.page.locator("input[name$=-text]").first.fill(line)
@@ -147,7 +147,7 @@ class Client(Person):
         self.page.goto(link)
         self.look("invitation")
         self.page.locator("input[type=password]").first.fill(PASSWORD)
-        self.press("Come in")
+        self.press("Accept the invitation")
 
     def accept_quote(self) -> None:
         self.look("quote")

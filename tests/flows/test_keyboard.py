@@ -70,7 +70,7 @@ def the_sheet_is_heard_and_seen(keys: Keyboard) -> None:
     keys.press("h")
     keys.tab_to("^Bar$", "input")
     keys.type("9")
-    keys.tab_to("Go there")
+    keys.tab_to("Go to bar")
     keys.press("Enter")
     # Bar nine at 128 bpm in 4/4 from 0: 8 × 4 × 60 / 128 s.
     assert page.evaluate(HEAD_S) == pytest.approx(15.0, abs=0.01)
@@ -78,7 +78,7 @@ def the_sheet_is_heard_and_seen(keys: Keyboard) -> None:
     keys.type("5")
     keys.tab_to("Last bar")
     keys.type("6")
-    keys.tab_to("Go round")
+    keys.tab_to("Loop")
     keys.press("Enter")
     expect(page.get_by_text("Bars 5 to 6 go round.")).to_be_visible()
 

@@ -33,12 +33,12 @@ def test_reads_yes_and_no(monkeypatch: pytest.MonkeyPatch, word: str, expected: 
 def test_neither_yes_nor_no_stops_the_start(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(NAME, "perhaps")
 
-    with pytest.raises(env.SettingError, match="'perhaps'; say true or false"):
+    with pytest.raises(env.SettingError, match="'perhaps'; use true or false"):
         env.flag(NAME, default=False)
 
 
 @pytest.mark.parametrize(
-    ("word", "sentence"), [("ten", "takes a whole number"), ("1.5", "whole number"), ("4", "least")]
+    ("word", "sentence"), [("ten", "must be a whole number"), ("1.5", "whole number"), ("4", "minimum")]
 )
 def test_a_number_that_makes_no_sense_stops_the_start(
     monkeypatch: pytest.MonkeyPatch, word: str, sentence: str

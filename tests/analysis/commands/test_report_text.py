@@ -33,7 +33,7 @@ def test_a_file_without_numbers() -> None:
     text = song_text(SongReport(files=(FileReport(name="List.wav", sha256=""),), findings=(finding,)))
 
     assert "Tempo    none found" in text
-    assert "STOP  Not a sound file: “List.wav” is not audio but a text file." in text
+    assert "STOP  Not an audio file: “List.wav” is not audio but a text file." in text
 
 
 def test_checks_of_a_delivery() -> None:

@@ -74,7 +74,17 @@ LEFT, OTHER = signals.noise(seed=1), signals.noise(seed=2)
         (stereo(1e-4 * OTHER, LEFT), "one-sided"),
         (LEFT, None),
     ],
-    ids=["wide", "narrow", "equal", "nearly equal", "opposite", "nearly opposite", "left only", "right only", "mono"],
+    ids=[
+        "wide",
+        "narrow",
+        "equal",
+        "nearly equal",
+        "opposite",
+        "nearly opposite",
+        "left only",
+        "correctly only",
+        "mono",
+    ],
 )
 def test_how_channels_relate(samples: Samples, fault: str | None) -> None:
     assert channel_fault(levels(samples), Limits()) == fault

@@ -54,7 +54,7 @@ def test_a_ramp_at_the_very_start_has_no_tempo_to_go_on_from() -> None:
         ([anchor(1, "0"), anchor(1, "2")], "does not come after"),
         ([anchor(2, "3"), anchor(3, "3")], "does not come after"),
         ([anchor(1, "0"), anchor(2, "2"), anchor(3, "0.1")], "does not come after"),
-        ([anchor(1, "0"), anchor(2, "4"), anchor(3, "8", ramps=True), anchor(11, "9")], "no even change"),
+        ([anchor(1, "0"), anchor(2, "4"), anchor(3, "8", ramps=True), anchor(11, "9")], "no tempo ramp"),
         ([anchor(1, "0"), anchor(9, "0.1")], "out of range"),
         ([anchor(bar, str(bar)) for bar in range(2_002)], "more than"),
     ],

@@ -70,9 +70,9 @@ def test_what_nobody_said_is_called_so() -> None:
     make_track(delivery=delivery)
     sheet = track_sheet(delivery, list(delivery.files.all()))
     assert "Released:       not yet" in sheet
-    assert "Sample rate:    not said" in sheet
+    assert "Sample rate:    not stated" in sheet
     assert "no tempo map was approved" in sheet
-    assert "microphone: not said; polarity: not said; take: not said" in sheet
+    assert "microphone: not stated; polarity: not stated; take: not stated" in sheet
 
 
 def test_the_hash_list_is_what_common_tools_check() -> None:

@@ -83,7 +83,7 @@ def test_the_drummer_collects_checks_and_releases(
     client.post(reverse("delivery:release", args=[delivery.pk]), {"note": "Enjoy."})
     delivery.refresh_from_db()
     assert (delivery.state, delivery.note) == ("released", "Enjoy.")
-    assert "Take out" not in client.get(address).content.decode()
+    assert "Remove" not in client.get(address).content.decode()
 
 
 def test_the_page_follows_a_check_that_runs(client: Client, song: Song) -> None:
@@ -273,7 +273,11 @@ def test_tus_brings_tracks_for_a_drummer_only_and_each_name_once(client: Client,
         client.force_login(user)
         assert send("Kick.wav").status_code == status
     assert Delivery.objects.get().state == "open"
-    for name, says in (("kick.WAV", "take that one out first"), ("sha256.txt", "by itself"), ("스" * 100, "too long")):
+    for name, says in (
+        ("kick.WAV", "remove that one first"),
+        ("sha256.txt", "automatically"),
+        ("스" * 100, "too long"),
+    ):
         response = send(name)
         assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
         assert says in response.content.decode()
@@ -384,4 +388,4 @@ def test_the_first_download_of_a_client_is_written_down_once(client: Client, son
     client.get(zip_address, headers={"Range": "bytes=10-"})
 
     assert Delivery.objects.get().fetched_at is not None
-    assert song.booking.timeline.filter(text__contains="began to download").count() == 1
+    assert song.booking.timeline.filter(text__contains="started to download").count() == 1

@@ -49,7 +49,7 @@ def test_a_child_that_crashed_is_said_on_the_sheet_and_check_again_mends_it(
     page = sheet(client, song)
     assert song.stage == SongStage.ON_DESK
     assert "Not measured" in page
-    assert "it made the decoder fail. There are no figures yet." in page
+    assert "it made the decoder fail. There are no values yet." in page
 
     with django_capture_on_commit_callbacks(execute=True):
         client.post(f"/songs/{song.pk}/check/")
@@ -66,7 +66,7 @@ def test_figures_of_the_check_before_are_said_to_be_old(client: Client, signed_i
     make_source(song=song, name="late.wav", features_key=spoilt)
     with pytest.raises(SongNotMeasuredError):
         jobs.measure(song.pk)
-    assert "The figures here are from the check before it." in sheet(client, song)
+    assert "The values here are from the previous check." in sheet(client, song)
 
     SourceFile.objects.get(name="late.wav").leave(SourceFile.Left.REMOVED)
     jobs.measure(song.pk)
@@ -83,8 +83,8 @@ def test_a_fault_that_has_no_words_has_none(
     with pytest.raises(OSError, match="Input"):
         jobs.measure(song.pk)
     page = sheet(client, song)
-    assert "The check broke off on" in page
-    assert ": it" not in page.partition("The check broke off on")[2].partition("</p>")[0]
+    assert "The check failed on" in page
+    assert ": it" not in page.partition("The check failed on")[2].partition("</p>")[0]
 
 
 def test_a_file_whose_survey_never_came_through_is_named_and_tried_again(

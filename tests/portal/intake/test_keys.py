@@ -78,7 +78,7 @@ def test_keys_rest_in_fields_with_modifiers_and_when_switched_off(page: Page, so
     expect(page.get_by_role("heading", level=1)).to_have_text("Desk")
 
     page.get_by_text("Keys", exact=True).click()
-    page.get_by_label("Single keys work on this page").uncheck()
+    page.get_by_label("Single-key shortcuts on this page").uncheck()
     page.locator("h1").click()
     page.keyboard.press("n")
     expect(page.get_by_role("heading", level=1)).to_have_text("Desk")

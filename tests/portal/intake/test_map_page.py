@@ -35,10 +35,10 @@ def rows(page: Page) -> list[str]:
 
 def test_an_anchor_pulled_onto_the_playing_mends_the_drift_and_is_approved(page_of: Page, played: Song) -> None:
     page_of.get_by_label("Bar", exact=True).fill("25")
-    page_of.get_by_role("button", name="Set an anchor").click()
+    page_of.get_by_role("button", name="Add anchor").click()
     expect(page_of.locator("[data-map-rows] tr")).to_have_count(2)
     page_of.locator("[data-map-rows] tr").nth(1).get_by_label("Time of bar 25").focus()
-    page_of.get_by_role("button", name="Onto the playing").click()
+    page_of.get_by_role("button", name="Snap to playing").click()
     expect(page_of.locator("[data-map-rows] tr").first.locator("td[data-figure=bpm]")).to_contain_text(
         re.compile(r"^111\.(9|899)")
     )
@@ -54,7 +54,7 @@ def test_an_anchor_pulled_onto_the_playing_mends_the_drift_and_is_approved(page_
 
 def test_an_odd_bar_undo_and_again(page_of: Page) -> None:
     page_of.get_by_label("Bar", exact=True).fill("9")
-    page_of.get_by_role("button", name="Make it an odd bar").click()
+    page_of.get_by_role("button", name="Set odd bar").click()
     expect(page_of.locator("[data-map-rows] tr")).to_have_count(3)
     assert rows(page_of) == ["Bar 1", "Bar 9", "Bar 10"]
     page_of.get_by_role("button", name="Undo").click()
@@ -63,7 +63,7 @@ def test_an_odd_bar_undo_and_again(page_of: Page) -> None:
     expect(page_of.locator("[data-map-rows] tr")).to_have_count(3)
     page_of.get_by_role("button", name="Undo").click()
     page_of.get_by_role("button", name="Undo").click()
-    expect(page_of.locator("[data-map-said]")).to_have_text("There is nothing to undo.")
+    expect(page_of.locator("[data-map-said]")).to_have_text("Nothing to undo.")
 
 
 def test_half_twice_and_turned(page_of: Page) -> None:
@@ -104,13 +104,13 @@ def test_a_reload_loses_nothing(page_of: Page) -> None:
     page_of.reload()
     expect(page_of.get_by_text("Another map than the approved one is kept in this browser")).to_be_visible()
     expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("112")
-    page_of.get_by_role("button", name="Take it up again").click()
+    page_of.get_by_role("button", name="Restore").click()
     expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("224")
     expect(page_of.get_by_label("Note")).to_have_value("felt in eighths")
     page_of.get_by_role("button", name="Undo").click()
     expect(page_of.get_by_label("Time of bar 1,")).to_have_value("2.000000")
     page_of.reload()
-    page_of.get_by_role("button", name="Throw it away").click()
+    page_of.get_by_role("button", name="Discard").click()
     page_of.reload()
     expect(page_of.locator("[data-map-rows] tr")).to_have_count(1)
     expect(page_of.get_by_text("Another map than the approved one")).to_be_hidden()
@@ -119,16 +119,16 @@ def test_a_reload_loses_nothing(page_of: Page) -> None:
 def test_a_free_passage_and_a_pickup(page_of: Page) -> None:
     page_of.get_by_label("From bar", exact=True).fill("5")
     page_of.get_by_label("to the end of bar").fill("8")
-    page_of.get_by_role("button", name="Make them free").click()
+    page_of.get_by_role("button", name="Make free").click()
     expect(page_of.locator("[data-map-rows] tr")).to_have_count(3)
     assert rows(page_of) == ["Bar 1", "Bar 5", "Bar 9"]
-    expect(page_of.get_by_label("Free of the grid from bar 5")).to_be_checked()
+    expect(page_of.get_by_label("Free passage from bar 5")).to_be_checked()
     expect(page_of.locator("[data-map-rows] tr").nth(1).locator("td[data-figure=late]")).to_have_text("free")
-    page_of.get_by_label("Free of the grid from bar 5").focus()
+    page_of.get_by_label("Free passage from bar 5").focus()
     page_of.keyboard.press("Space")
-    expect(page_of.get_by_label("Free of the grid from bar 5")).not_to_be_checked()
-    expect(page_of.get_by_label("Free of the grid from bar 5")).to_be_focused()
-    page_of.get_by_role("button", name="Pickup: count a bar before the first").click()
+    expect(page_of.get_by_label("Free passage from bar 5")).not_to_be_checked()
+    expect(page_of.get_by_label("Free passage from bar 5")).to_be_focused()
+    page_of.get_by_role("button", name="Pickup: add a bar before the first").click()
     expect(page_of.locator("[data-map-rows] th").first).to_have_text("Bar 0")
     expect(page_of.get_by_label("Time of bar 0,")).to_have_value(f"{2 - 240 / 112:.6f}")
 
@@ -224,7 +224,7 @@ class TestFinger:
         pad.scroll_into_view_if_needed()
         before = pad.bounding_box()
         pad.click()
-        expect(finger.page.get_by_text("Let it play first")).to_be_visible()
+        expect(finger.page.get_by_text("Start playback first")).to_be_visible()
         assert pad.bounding_box() == before
 
     def test_a_tap_beside_a_handle_puts_the_head_there(self, finger: Finger) -> None:
@@ -246,12 +246,12 @@ class TestFinger:
         finger.page.get_by_role("button", name="Undo").click()
         expect(time).to_have_value("2.000000")
         finger.page.get_by_role("button", name="Undo").click()
-        expect(finger.page.locator("[data-map-said]")).to_have_text("There is nothing to undo.")
+        expect(finger.page.locator("[data-map-said]")).to_have_text("Nothing to undo.")
 
     def test_a_mere_tap_on_a_handle_moves_nothing(self, finger: Finger) -> None:
         finger.drag(finger.at(2, 145), 2)
         finger.page.get_by_role("button", name="Undo").click()
-        expect(finger.page.locator("[data-map-said]")).to_have_text("There is nothing to undo.")
+        expect(finger.page.locator("[data-map-said]")).to_have_text("Nothing to undo.")
 
 
 def test_pulls_by_mouse_put_no_older_map_back(page_of: Page) -> None:
@@ -283,14 +283,14 @@ def test_a_map_that_was_refused_is_kept_with_its_steps_and_offered_beside_theirs
     expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("224")
     expect(page_of.get_by_label("Count-in of the click")).to_have_value("3")
     expect(page_of.get_by_text("Another map than the approved one")).to_be_hidden()
-    page_of.get_by_role("link", name="See the map that holds now").click()
+    page_of.get_by_role("link", name="See the approved map").click()
     expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("113")
-    page_of.get_by_role("button", name="Take it up again").click()
+    page_of.get_by_role("button", name="Restore").click()
     expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("224")
     expect(page_of.get_by_label("Count-in of the click")).to_have_value("3")
     page_of.get_by_role("button", name="Undo").click()
     expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("112")
-    page_of.get_by_role("button", name="Do it again").click()
+    page_of.get_by_role("button", name="Redo").click()
     page_of.get_by_role("button", name="Approve this map").click()
     expect(page_of.get_by_text("The tempo map is approved (version 3).")).to_be_visible()
     page_of.get_by_role("link", name=re.compile("by hand")).first.click()
@@ -299,11 +299,11 @@ def test_a_map_that_was_refused_is_kept_with_its_steps_and_offered_beside_theirs
 
 
 def test_empty_fields_are_no_bar_0_where_a_pickup_is_counted(page_of: Page) -> None:
-    page_of.get_by_role("button", name="Pickup: count a bar before the first").click()
+    page_of.get_by_role("button", name="Pickup: add a bar before the first").click()
     expect(page_of.locator("[data-map-rows] th").first).to_have_text("Bar 0")
-    page_of.get_by_role("button", name="Make them free").click()
-    expect(page_of.locator("[data-map-said]")).to_have_text("That cannot be done here.")
-    expect(page_of.get_by_label("Free of the grid from bar 0")).not_to_be_checked()
+    page_of.get_by_role("button", name="Make free").click()
+    expect(page_of.locator("[data-map-said]")).to_have_text("Not possible here.")
+    expect(page_of.get_by_label("Free passage from bar 0")).not_to_be_checked()
     time = page_of.get_by_label("Time of bar 1,")
     time.fill("")
     time.press("Tab")

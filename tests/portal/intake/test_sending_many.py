@@ -207,7 +207,7 @@ def test_all_are_paused_and_go_on_with_one_press(page: Page, song: Song, folder:
     expect(page.locator(".uploads-total .sum")).to_contain_text("0 of 3 files received: 0 bytes of ")
     gate.open()
 
-    page.get_by_role("button", name="Go on with all").click()
+    page.get_by_role("button", name="Resume all").click()
 
     expect(page.locator(".uploads-total .sum")).to_have_text(re.compile("^3 files received, "))
     assert arrived(song) == STEMS
@@ -222,7 +222,7 @@ def test_one_that_is_removed_leaves_the_sum(page: Page, song: Song, folder: Path
     page.get_by_role("button", name="Pause all").click()
     expect(page.locator('.upload[data-state="paused"]')).to_have_count(2)
     gate.open()
-    page.get_by_role("button", name="Go on with all").click()
+    page.get_by_role("button", name="Resume all").click()
     expect(page.locator(".uploads-total .sum")).to_have_text(re.compile("^2 files received, "))
     assert arrived(song) == STEMS - {"/bass.wav"}
 
@@ -233,8 +233,8 @@ def test_offline_is_shown_and_it_goes_on_by_itself(page: Page, song: Song, stem:
         choose(page, stem)
     upload = Upload.objects.get()
     page.context.set_offline(True)
-    expect(page.locator(".offline")).to_have_text("You are offline: it goes on by itself.")
-    expect(page.locator(".upload .state")).to_have_text("You are offline: it goes on by itself")
+    expect(page.locator(".offline")).to_have_text("You are offline: the upload resumes automatically.")
+    expect(page.locator(".upload .state")).to_have_text("You are offline: the upload resumes automatically")
     uploads.append(upload=upload, at_offset=0, pieces=lambda _: [CONTENT[:2_000]])
     gate.open()
 
@@ -312,7 +312,7 @@ def test_a_refusal_of_the_house_s_limit_stands_beside_the_file(
 ) -> None:
     settings.LARGEST_UPLOAD_BYTES = 1_000
     choose(page, stem)
-    expect(page.locator(".upload.failed .state")).to_contain_text("one file may have up to")
+    expect(page.locator(".upload.failed .state")).to_contain_text("the limit for one file is")
     page.get_by_role("button", name="Close bass.wav").click()
     expect(page.locator(".upload")).to_have_count(0)
 
@@ -327,6 +327,6 @@ def test_a_new_bounce_replaces_a_file_on_its_own_page(page: Page, song: Song, st
     choose(page, newer)
 
     expect(page.locator("#versions tbody tr")).to_have_count(2)
-    page.get_by_role("button", name="Go back to version 1").click()
+    page.get_by_role("button", name="Restore version 1").click()
     expect(page.locator("#files tbody tr")).to_have_count(1)
     assert SourceFile.objects.current().get().name == "bass.wav"

@@ -121,7 +121,7 @@ class TestReady:
             services.mark_ready(song=song, by=drummer)
 
         assert caught.value.reasons == (
-            "Open: clipped peaks in “bass.wav”.",
+            "Blocked by: clipped peaks in “bass.wav”.",
             "No tempo map with bar one is approved.",
             "The deposit has not been received.",
         )

@@ -98,7 +98,7 @@ class TestAsking:
         assert Mail.objects.count() == 1
 
     def test_past_the_end_there_is_nothing_to_hear(self, song: Song, drummer: User) -> None:
-        with pytest.raises(ListeningError, match="over before bar 40"):
+        with pytest.raises(ListeningError, match="ends before bar 40"):
             services.ask(song=song, first_bar=40, note="", by=drummer)
 
     def test_a_free_bar_has_no_click_to_ask_about(self, song: Song, drummer: User) -> None:
@@ -183,7 +183,7 @@ class TestAnswers:
         song.refresh_from_db()
         song.brief.refresh_from_db()
         assert song.brief.bpm == Decimal(bpm)
-        assert song.timeline.filter(text__startswith="answered by ear").exists()
+        assert song.timeline.filter(text__startswith="answered the listening check").exists()
 
     @pytest.mark.parametrize(("bpm", "answer"), [(210, "twice"), (39, "half"), (450, "right")])
     def test_a_tempo_that_the_brief_does_not_take_stays_out_of_it(
@@ -214,7 +214,7 @@ class TestAnswers:
 
     @pytest.mark.parametrize(
         ("taps", "words"),
-        [([], ""), ([6.2857, 6.55, 6.82, 7.1, 7.35], "do not agree"), ([6.2857, 8.43], "on the click’s own one")],
+        [([], ""), ([6.2857, 6.55, 6.82, 7.1, 7.35], "do not agree"), ([6.2857, 8.43], "on the click’s beat one")],
     )
     def test_taps_that_point_nowhere_change_nothing(
         self, mara: User, out: Excerpt, taps: list[float], words: str
@@ -230,9 +230,9 @@ class TestAnswers:
         self, song: Song, mara: User, out: Excerpt, answer: str
     ) -> None:
         make_map(song=song)
-        assert not [reason for reason in reasons_against(song) if "by ear" in reason]
+        assert not [reason for reason in reasons_against(song) if "listening check" in reason]
         services.answer(excerpt=out, answer=answer, words="later", by=mara)
-        said = [reason for reason in reasons_against(song) if "by ear" in reason]
+        said = [reason for reason in reasons_against(song) if "listening check" in reason]
         assert bool(said) is (answer != "right")
         assert [row.words for row in queue_page(song.booking.created_by) if row.song == song and row.objection] == said
         newest = song.maps.first()
@@ -240,7 +240,7 @@ class TestAnswers:
         for _ in range(2):  # pressed twice it is one version
             keep_map(song, newest.map, origin=ApprovedMap.Origin(newest.origin), by=song.booking.created_by)
         assert song.maps.count() == newest.version + (answer != "right")
-        assert not [reason for reason in reasons_against(song) if "by ear" in reason]
+        assert not [reason for reason in reasons_against(song) if "listening check" in reason]
 
     def test_twice_as_fast_is_one_press_away(self, mara: User, out: Excerpt) -> None:
         services.answer(excerpt=out, answer="twice", by=mara)
@@ -260,7 +260,7 @@ class TestAnswers:
 
     def test_answered_once(self, mara: User, out: Excerpt) -> None:
         services.answer(excerpt=out, answer="right", by=mara)
-        with pytest.raises(ListeningError, match="no answer any more"):
+        with pytest.raises(ListeningError, match="no longer needs an answer"):
             services.answer(excerpt=out, answer="half", by=mara)
 
     def test_after_the_desk_the_answer_is_written_down_and_moves_nothing(

@@ -16,14 +16,16 @@ pytestmark = pytest.mark.django_db
 def test_the_sheet_asks_and_shows_what_was_answered(client: Client, song: Song, drummer: User, mara: User) -> None:
     client.force_login(drummer)
     page = client.post(reverse("listening:ask", args=[song.pk]), {"first_bar": "5", "note": ""}, follow=True)
-    assert "8 bars from bar 5 are on their way" in page.content.decode()
+    assert "8 bars from bar 5 are being sent" in page.content.decode()
     Excerpt.objects.update(state="answered", answer="twice", answered_by=mara, answered_at="2027-01-01T10:00Z")
     page = client.get(reverse("intake:sheet", args=[song.pk]))
     assert "It should click twice as fast" in page.content.decode()
     assert ">Take 224</button>" in page.content.decode()
 
 
-@pytest.mark.parametrize(("bar", "words"), [("", "Write the bar"), ("x", "number of a bar"), ("99", "over before bar")])
+@pytest.mark.parametrize(
+    ("bar", "words"), [("", "Enter the first bar"), ("x", "a bar number"), ("99", "ends before bar")]
+)
 def test_a_bar_that_is_none_is_said(client: Client, song: Song, drummer: User, bar: str, words: str) -> None:
     client.force_login(drummer)
     page = client.post(reverse("listening:ask", args=[song.pk]), {"first_bar": bar}, follow=True).content.decode()
@@ -40,7 +42,7 @@ def test_the_client_finds_it_on_the_song_s_page_listens_and_answers(
     for words in (
         "Yes, this is right",
         "twice as fast",
-        "Here is the one",
+        "Tap beat one",
         "The fill, I mean.",
         "112 beats per minute",
     ):
@@ -53,7 +55,7 @@ def test_the_client_finds_it_on_the_song_s_page_listens_and_answers(
     assert "has your answer" in page
     out.refresh_from_db()
     assert out.taps_s == [6.8, 9.0]
-    assert "the taps say" in client.get(out.get_absolute_url()).content.decode()
+    assert "the taps are" in client.get(out.get_absolute_url()).content.decode()
 
 
 def test_the_player_counts_on_the_excerpt_s_own_clock(client: Client, mara: User, out: Excerpt) -> None:
@@ -67,7 +69,7 @@ def test_the_player_counts_on_the_excerpt_s_own_clock(client: Client, mara: User
 @pytest.mark.parametrize(
     ("answer", "words"),
     [
-        ({"answer": "other"}, "Say in a sentence"),
+        ({"answer": "other"}, "Describe what"),
         ({"answer": "elsewhere", "taps_s": "[]"}, "Where is beat one? Play the bars and tap along, or describe it."),
         ({"answer": "nonsense"}, ""),
         ({"answer": "right", "taps_s": "{"}, ""),
@@ -86,7 +88,7 @@ def test_answered_late_it_is_said(client: Client, mara: User, out: Excerpt) -> N
     Excerpt.objects.update(state="withdrawn")
     client.force_login(mara)
     page = client.post(reverse("listening:answer", args=[out.pk]), {"answer": "right"}, follow=True).content.decode()
-    assert "no answer any more" in page
+    assert "no longer needs an answer" in page
 
 
 def test_what_is_not_made_yet_cannot_be_heard(client: Client, song: Song, drummer: User) -> None:

@@ -85,7 +85,7 @@ def test_threads_show_what_was_said_last_to_whom_it_concerns(client: Client, boo
     client.force_login(mara)
     page = client.get(reverse("mailroom:threads")).content.decode()
     assert "Which tempo is right?" in page
-    assert "waits for your answer" in page
+    assert "waiting for your answer" in page
     assert "An older one" not in page
     assert "Somebody else" not in page
 
@@ -159,7 +159,7 @@ def test_an_empty_message_is_told_and_another_site_is_no_way_back(client: Client
     client.force_login(mara)
     address = reverse("mailroom:write", args=[booking.pk])
     key = str(uuid.uuid4())
-    assert "nothing written yet" in client.post(address, {"body": " ", "key": key}).content.decode()
+    assert "The message is empty" in client.post(address, {"body": " ", "key": key}).content.decode()
     away = client.post(address, {"body": "Hello", "key": key, "back": "https://example.com/"})
     assert away.headers["Location"] == booking.get_absolute_url()
 
@@ -191,7 +191,7 @@ def test_the_drummer_gives_another_client_a_seat(client: Client, booking: Bookin
     client.post(address, form)
 
     page = client.get(booking.get_absolute_url()).content.decode()
-    assert "leo@example.com, has not come in yet" in page
+    assert "leo@example.com, has not signed in yet" in page
     assert Mail.objects.get().to == "leo@example.com"
 
 
@@ -257,7 +257,7 @@ def test_a_letter_with_a_new_password_waits_in_the_outbox_and_only_its_reader_se
     page = client.get(reverse("mailroom:mail")).content.decode()
     support = client.get(reverse("admin:mailroom_mail_change", args=[mail.pk])).content.decode()
 
-    assert f"for {user.email} alone" in page
+    assert f"Only {user.email} can read" in page
     assert "A new password" in page
     assert path not in page
     assert path not in support

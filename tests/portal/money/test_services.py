@@ -84,7 +84,7 @@ def test_a_client_without_a_password_gets_the_way_in_with_the_quote() -> None:
 
 
 def test_an_offer_needs_somebody_to_read_it_and_a_last_day_to_come() -> None:
-    with pytest.raises(QuoteError, match="Nobody is there"):
+    with pytest.raises(QuoteError, match="There is no client to read it"):
         services.send_quote(quote=make_quote(booking=make_booking()), by=make_drummer())
     past = make_quote(valid_until=timezone.now().date() - timedelta(days=2))
     with pytest.raises(QuoteError, match="later one"):

@@ -144,7 +144,7 @@ def test_a_new_version_starts_from_the_last_one(client: Client, drummer: User) -
         ({"lines-0-unit_price": "1.250"}, "can be read in two ways. Please write 1250 or 1.2500"),
         ({"lines-0-unit_price": "9" * 20}, "less than or equal"),
         ({"lines-0-quantity": "0"}, "greater than or equal to 0.01"),
-        ({"lines-0-text": ""}, "Say what this price is for"),
+        ({"lines-0-text": ""}, "Enter what this price is for"),
         ({"lines-0-text": "x" * 201}, "at most 200"),
         ({"lines-TOTAL_FORMS": "x"}, "ManagementForm"),
     ],
@@ -202,7 +202,7 @@ def test_a_client_sees_no_draft_and_no_replaced_total(client: Client) -> None:
     make_quote(booking=booking, prices=[4_711])
     client.force_login(member)
     page = client.get(quote_url(booking)).content.decode()
-    assert "There is no quote yet" in page
+    assert "No quote yet" in page
     assert "47.11" not in page
 
 
@@ -211,7 +211,7 @@ def test_an_expired_quote_cannot_be_accepted_from_the_page(client: Client) -> No
     quote = make_sent_quote(booking=make_booking(client=member), valid_until="2020-01-01")
     client.force_login(member)
     page = client.get(quote_url(quote.booking)).content.decode()
-    assert "Not valid any more" in page
+    assert "Expired" in page
     assert "I accept this quote" not in page
 
     page = client.post(reverse("money:decide", args=[quote.pk]), {"decision": "accept"}, follow=True).content.decode()
@@ -262,7 +262,7 @@ def test_the_bookings_page_says_what_is_to_be_done_about_the_quote(client: Clien
     services.accept_quote(quote=quote, by=member)
     look()
     for name, words in {
-        "drummer": ["No quote is written", "Go on writing it", "Version 1 is sent", "Record a payment"],
+        "drummer": ["No quote yet", "Continue the draft", "Version 1 is sent", "Record a payment"],
         "client": ["", "", "Read it, then accept or decline it", "Version 1 is accepted"],
     }.items():
         assert [word in page for word, page in zip(words, said[name], strict=True)] == [True] * 4
@@ -343,11 +343,11 @@ def test_a_payment_is_taken_back_on_the_page_with_a_reason(client: Client) -> No
     assert address in shown
     assert "Already tracking or later: Cold Bus Under Spoons." in shown
 
-    assert "Say why" in client.post(address, {"why": " "}, follow=True).content.decode()
+    assert "Enter why" in client.post(address, {"why": " "}, follow=True).content.decode()
     shown = client.post(address, {"why": "It was for <another> booking."}, follow=True).content.decode()
 
     assert "It was for &lt;another&gt; booking." in shown
     assert "not yet" in shown
     assert address not in shown
     client.force_login(booking.members.get().user)
-    assert "Take it back" not in client.get(page).content.decode()
+    assert "Take payment back" not in client.get(page).content.decode()

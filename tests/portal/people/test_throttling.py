@@ -41,7 +41,7 @@ def answer_to(client: Client, email: str) -> str:
 
 def guess_up(client: Client, email: str) -> None:
     for _ in range(MOST_TRIES_FOR_ACCOUNT):
-        assert "do not go together" in sign_in(client, email)
+        assert "Wrong e-mail address or password" in sign_in(client, email)
 
 
 @pytest.mark.django_db

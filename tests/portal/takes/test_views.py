@@ -90,7 +90,7 @@ def test_the_client_asks_for_a_change_in_words(client: Client, song: Song, membe
     address = reverse("takes:decide", args=[mix.pk])
     response = client.post(address, {"decision": "change", "words": ""})
     assert response.status_code == HTTPStatus.UNPROCESSABLE_ENTITY
-    assert "Say in a sentence" in response.content.decode()
+    assert "Describe what should change" in response.content.decode()
 
     client.post(address, {"decision": "change", "words": "Less ride in bar 33."})
     mix.refresh_from_db()
@@ -102,7 +102,7 @@ def test_an_older_mix_is_answered_with_a_sentence(client: Client, song: Song, me
     old, _ = mix_with_proxy(song), mix_with_proxy(song)
     client.force_login(member)
     page = client.post(reverse("takes:decide", args=[old.pk]), {"decision": "accept"}, follow=True).content.decode()
-    assert "a newer one is out" in page
+    assert "there is a newer one" in page
 
 
 def test_what_is_not_sent_is_not_the_clients_to_see(client: Client, song: Song, member: User) -> None:
@@ -126,7 +126,7 @@ def test_the_sound_is_sent_in_ranges(client: Client, song: Song, member: User) -
 
 @pytest.mark.parametrize(
     ("stage", "content", "says"),
-    [("on-desk", SOUND, "rough mixes come while tracking"), ("tracking", b"", "holds something")],
+    [("on-desk", SOUND, "rough mixes are sent during tracking"), ("tracking", b"", "is not empty")],
 )
 def test_files_that_cannot_be_taken_are_refused_in_words(
     client: Client, member: User, stage: str, content: bytes, says: str

@@ -32,7 +32,7 @@ def check_passing(response: HttpResponse, status: int, words: str) -> None:
     """A status that clients try again after, and a sentence for their person."""
     assert (response.status_code, response["Retry-After"]) == (status, "5")
     assert words in response.content.decode()
-    assert "is kept" in response.content.decode()
+    assert "is saved" in response.content.decode()
 
 
 def check_received(sender: Sender, path: str) -> None:
@@ -97,7 +97,7 @@ def test_a_store_that_refuses_is_503_and_when_it_takes_the_file_it_is_received(s
     (tmp_path / "store").write_bytes(b"")
     path = sender.new(len(CONTENT))
 
-    check_passing(sender.patch(path, CONTENT, 0), 503, "does not take the file at the moment")
+    check_passing(sender.patch(path, CONTENT, 0), 503, "cannot accept the file right now")
     assert NotingReceiver.received == []
     assert sender.head(path).status_code == 503
 
@@ -114,7 +114,7 @@ def test_a_locked_database_is_503_and_when_it_is_free_the_upload_goes_on(sender:
     other = sqlite3.connect(str(house_settings.DATABASES["default"]["NAME"]), isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     try:
-        check_passing(sender.patch(path, CONTENT, 0), 503, "The house is busy")
+        check_passing(sender.patch(path, CONTENT, 0), 503, "The server is busy")
         # Reading goes on.
         assert sender.head(path)["Upload-Offset"] == "0"
     finally:

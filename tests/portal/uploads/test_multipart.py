@@ -241,7 +241,7 @@ def test_a_store_that_does_not_answer_is_503_and_the_upload_goes_on_when_it_does
 
     assert answer.status_code == 503
     assert answer["Retry-After"] == "5"
-    assert "does not take the file at the moment" in answer.content.decode()
+    assert "cannot accept the file right now" in answer.content.decode()
     # Everything came, and is kept: asking where it stands brings it to its end.
     assert sender.head(path)["Upload-Offset"] == str(SIZE_BYTES)
     assert stored(store, NotingReceiver.received[-1].key) == content

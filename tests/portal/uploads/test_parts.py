@@ -89,7 +89,7 @@ def test_a_full_disk_keeps_what_fitted_and_says_so(upload: Upload, monkeypatch: 
 
     monkeypatch.setattr(local_part, "FileIO", type("SmallDisk", (FileIO,), {"write": full_after_six}))
 
-    with pytest.raises(DiskFullError, match="is kept"):
+    with pytest.raises(DiskFullError, match="is saved"):
         parts.append(upload, LocalPart(upload.pk), [b"01234567"])
 
     assert (on_disk(upload), noted(upload)) == (b"012345", 6)

@@ -85,7 +85,7 @@ def test_parts_that_say_nothing_are_held_to_a_booking_s_limit_together(sender: S
     response = sender.request("POST", "/tus/", Upload_Length=401, Upload_Concat="partial")
 
     assert response.status_code == 413
-    assert "in parts already" in response.content.decode()
+    assert "too many unfinished parts" in response.content.decode()
 
 
 def test_with_an_s3_store_only_two_parts_of_a_file_need_room_here(

@@ -39,7 +39,7 @@ class TestCreation:
         response = sender.create(2049)
 
         assert response.status_code == 413
-        assert "one file may have up to 2.0" in response.content.decode()
+        assert "the limit for one file is 2.0" in response.content.decode()
         assert sender.create(2048).status_code == 201
 
     @pytest.mark.parametrize("length", [None, "", "-5", "abc", "1e9"])

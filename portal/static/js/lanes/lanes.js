@@ -42,7 +42,7 @@ class Lanes {
     this.showResidual();
     element.dataset.state = "drawn";
     for (const sound of this.sounds) sound.load().then(() => this.ask());
-    this.loadOnsets().catch(() => this.say("Where sounds begin could not be loaded."));
+    this.loadOnsets().catch(() => this.say("The attacks could not be loaded."));
   }
 
   part(name) {
@@ -136,7 +136,7 @@ class Lanes {
 
   lose() {
     this.headS = this.transport.startS;
-    this.say("The sound could not be fetched. Try again in a moment: it goes on from here.");
+    this.say("The audio could not be loaded. Try again in a moment: it continues from here.");
     this.showState();
   }
 
@@ -145,7 +145,7 @@ class Lanes {
     const isHalf = this.transport.factor === 1;
     this.element.querySelector('[data-lanes-do="half"]').setAttribute("aria-pressed", String(isHalf));
     this.transport.setSpeed(isHalf ? 0.5 : 1);
-    this.say(isHalf ? "Half the speed, at the same pitch." : "As fast as it is.");
+    this.say(isHalf ? "Half speed, same pitch." : "Normal speed.");
   }
 
   /** A bar of clicks before it plays, from the next start on. */

@@ -38,8 +38,8 @@ export class LaneList {
     const name = make("span", { className: "name", textContent: shortName, title: lane.name });
     row.append(
       name,
-      this.switch(mine, "out", "Out", `${lane.name} out of the mix`),
-      this.switch(mine, "alone", "Alone", `${lane.name} alone`),
+      this.switch(mine, "out", "Mute", `Mute ${lane.name}`),
+      this.switch(mine, "alone", "Solo", `Solo ${lane.name}`),
       level,
     );
     return row;

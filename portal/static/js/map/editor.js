@@ -76,7 +76,7 @@ class MapEditor {
 
   /** One step that can be undone, and what is said of it. */
   take(state, said = "") {
-    if (!this.history.take(state)) return this.say("That cannot be done here.");
+    if (!this.history.take(state)) return this.say("Not possible here.");
     this.say(said);
     this.changed();
   }
@@ -98,7 +98,7 @@ class MapEditor {
   keep() {
     const typed = { note: this.field("note").value, countIn: this.field("count-in").value };
     const isKept = this.unsaved.keep(this.history, typed, Date.now());
-    if (!isKept) this.say("This browser keeps nothing: approve the map before you leave the page.");
+    if (!isKept) this.say("This browser cannot save your work: approve the map before you leave the page.");
     return isKept;
   }
 
@@ -124,7 +124,7 @@ class MapEditor {
         await this.askServer();
       }
     } catch {
-      this.say("The server does not answer. The map is kept in this browser: try again in a moment.");
+      this.say("The server does not answer. The map is saved in this browser: try again in a moment.");
     } finally {
       this.isAsking = false;
     }
@@ -202,7 +202,7 @@ class MapEditor {
 
   stepBack(which) {
     if (!this.history[which]())
-      return this.say(which === "undo" ? "There is nothing to undo." : "There is nothing to do again.");
+      return this.say(which === "undo" ? "Nothing to undo." : "Nothing to redo.");
     this.say("");
     this.changed();
   }
@@ -244,7 +244,7 @@ class MapEditor {
     if (!this.found) return;
     const isOlder = this.found.began !== this.unsaved.began;
     const version = this.found.began ? `version ${this.found.began}` : "the measured map";
-    const since = isOlder ? ` It began from ${version}, and another map was approved since.` : "";
+    const since = isOlder ? ` It started from ${version}; another map has been approved since then.` : "";
     const ago = agoWords(Date.now() - this.found.atMs);
     this.element.querySelector("[data-map-offer-text]").textContent =
       `Another map than the approved one is kept in this browser, last changed ${ago}.${since}`;
@@ -259,7 +259,7 @@ class MapEditor {
     this.changed();
     this.unsaved.drop(key);
     this.element.querySelector("[data-map-offer]").hidden = true;
-    this.say("The map is taken up again, with its steps to undo.");
+    this.say("The map is restored, with its undo steps.");
     this.canvas.focus({ preventScroll: true });
   }
 
@@ -309,7 +309,7 @@ class MapEditor {
       `bar ${anchor.bar} at ${clock(anchor.time_s, 3)}; ${this.reachMs} ms up to early, down to late`;
     const place = placeText(this.seen.bars, anchor.time_s + 1e-6);
     const late = signed(this.seen.stretches[this.chosen]?.late_ms);
-    this.canvas.setAttribute("aria-label", `The playing against the map. Chosen: ${place}, ${late}.`);
+    this.canvas.setAttribute("aria-label", `The playing against the map. Selected: ${place}, ${late}.`);
   }
 
   leaveThePage() {

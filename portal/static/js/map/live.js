@@ -84,18 +84,18 @@ export class MapLive {
   barHere() {
     const bar = parseNumber(this.editor.field("bar-here").value);
     const timeS = this.meantS();
-    if (timeS === null || !Number.isInteger(bar)) return this.editor.say("Which bar is it? Write its number.");
+    if (timeS === null || !Number.isInteger(bar)) return this.editor.say("Enter the bar number first.");
     this.editor.take(barAt(this.editor.state, bar, timeS), `Bar ${bar} begins at ${clock(timeS, 3)}.`);
   }
 
   tap() {
     const nowMs = this.pressedMs;
     const timeS = this.element?.songTimeAt?.(nowMs) ?? null;
-    if (timeS === null) return this.editor.say("Let it play first (P), then tap on the first beat of each bar.");
+    if (timeS === null) return this.editor.say("Start playback first (P), then tap on beat one of each bar.");
     const gapMs = this.taps.length ? nowMs - this.lastMs : REST_MOST_MS;
     this.taps.push(timeS);
     this.lastMs = nowMs;
-    this.editor.say(`${this.taps.length} ${this.taps.length === 1 ? "tap" : "taps"}: the map follows when you rest.`);
+    this.editor.say(`${this.taps.length} ${this.taps.length === 1 ? "tap" : "taps"}: the map updates when you stop tapping.`);
     clearTimeout(this.timer);
     this.timer = setTimeout(() => this.endTaps(), Math.min(Math.max(REST_LEAST_MS, REST_GAPS * gapMs), REST_MOST_MS));
     this.editor.ask();
@@ -105,7 +105,7 @@ export class MapLive {
     clearTimeout(this.timer);
     const { taps } = this;
     this.taps = [];
-    if (!taps.length) return this.editor.say("Nothing is tapped yet.");
+    if (!taps.length) return this.editor.say("No taps yet.");
     const { state, said } = withTaps(this.editor.state, taps, this.editor.seen);
     this.editor.take(state, said);
   }

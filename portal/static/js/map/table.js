@@ -4,9 +4,9 @@ const WORDS = {
   time: "Time, s",
   meter: "Meter",
   bpm: "Tempo",
-  ramps: "Even change",
+  ramps: "Ramp",
   free: "Free",
-  late: "Playing is",
+  late: "Playing",
   spread: "Spread",
 };
 
@@ -63,7 +63,7 @@ export class AnchorTable {
 
 export function signed(lateMs) {
   if (lateMs === null || lateMs === undefined) return "–";
-  if (lateMs === 0) return "on it";
+  if (lateMs === 0) return "on time";
   return lateMs > 0 ? `${lateMs} ms late` : `${-lateMs} ms early`;
 }
 
@@ -82,8 +82,8 @@ function rowOf(anchor, at, isLast) {
   );
   row.append(isLast ? typed("bpm", `Tempo from bar ${anchor.bar}`) : figure("bpm"));
   row.append(
-    ticked("ramps", `From bar ${anchor.bar} the tempo changes evenly`),
-    ticked("free", `Free of the grid from bar ${anchor.bar}`),
+    ticked("ramps", `From bar ${anchor.bar} ramp to the next anchor`),
+    ticked("free", `Free passage from bar ${anchor.bar}`),
   );
   row.append(figure("late"), figure("spread"));
   return row;

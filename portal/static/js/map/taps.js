@@ -180,8 +180,8 @@ export function withTaps(state, tapsS, { bars, dots }) {
   const rest = pulled.length - isPulled;
   const parts = [`${count(tapsS.length, "tap")}: ${count(pulled.length, "bar line")} set.`];
   if (left) parts.push(`Left out: ${left}.`);
-  if (isPulled) parts.push(`${isPulled} pulled onto the playing${rest ? `, ${rest} smoothed` : ""}.`);
-  else if (rest) parts.push("Smoothed; no attacks agree with them.");
+  if (isPulled) parts.push(`${isPulled} snapped to the playing${rest ? `, ${rest} smoothed` : ""}.`);
+  else if (rest) parts.push("Smoothed; no attacks match.");
   return { state: throughLines(state, pulled, bars), said: parts.join(" ") };
 }
 

@@ -39,7 +39,7 @@ class Player {
     this.stopButton = make("button", { type: "button", textContent: "■ Stop" });
     this.place = make("output", { className: "bars" });
     this.seekSlider = make("input", { type: "range", min: 0, max: 0, step: 0.01, value: 0, className: "player-seek" });
-    this.seekSlider.setAttribute("aria-label", "Place");
+    this.seekSlider.setAttribute("aria-label", "Position");
     this.levelSlider = make("input", { type: "range", min: -48, max: TOP_LEVEL_DB, step: 1, value: START_LEVEL_DB });
     this.levelWord = make("span", {});
     const level = make("label", { className: "player-level" });
@@ -73,7 +73,7 @@ class Player {
     try {
       await this.audio.play();
     } catch (error) {
-      if (error.name !== "AbortError") this.said.textContent = "This sound could not be played.";
+      if (error.name !== "AbortError") this.said.textContent = "This audio could not be played.";
     }
   }
 
@@ -131,7 +131,7 @@ class Player {
   }
 
   sayLost() {
-    this.said.textContent = "This sound could not be loaded. Try again, or download it.";
+    this.said.textContent = "This audio could not be loaded. Try again, or download it.";
   }
 }
 

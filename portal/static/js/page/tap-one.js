@@ -16,7 +16,7 @@ attach("[data-tap-one]", (form) => {
   const tap = (event) => {
     event.preventDefault();
     if (!audio || audio.paused) {
-      said.textContent = "Play it first, then tap along.";
+      said.textContent = "Start playback first, then tap along.";
       return;
     }
     if (taps.length < MOST_TAPS) taps.push(Number(form.dataset.tapFrom) + audio.currentTime);

@@ -58,7 +58,7 @@ export function junkWords(names) {
   if (!names.length) return "";
   const shown = [...new Set(names)].slice(0, NAMES_SHOWN).join(", ");
   const more = names.length > NAMES_SHOWN ? ", …" : "";
-  return `Left out: ${filesWords(names.length)} that only computers use (${shown}${more}).`;
+  return `Left out: ${filesWords(names.length)} with system data (${shown}${more}).`;
 }
 
 export function filesWords(count) {

@@ -5,8 +5,8 @@ import "kitpost/tus";
 const RATE_WINDOW_S = 5;
 const TRY_AGAIN_MS = 15_000;
 const RETRY_DELAYS_MS = [0, 1_000, 3_000, 5_000, 10_000, 20_000, 30_000, 60_000];
-const BROKEN = "The connection broke; trying again";
-const OFFLINE = "You are offline: it goes on by itself";
+const BROKEN = "Connection lost; retrying";
+const OFFLINE = "You are offline: the upload resumes automatically";
 
 /** States: waiting → sending ↔ paused, broken (tried again) or offline → received, refused or stopped.
  *  The form is told of each change: `changed(sending, words)`, `moved(bytes)`, `drop(sending)`. */
@@ -57,7 +57,7 @@ export class Sending {
     this.bar.max = Math.max(1, this.file.size);
     this.bar.value = 0;
     this.bar.setAttribute("aria-label", `${this.file.name}, sent`);
-    this.stateText = element("span", "state", "Waiting for its turn");
+    this.stateText = element("span", "state", "Waiting");
     this.actions = element("span", "actions");
     this.hold = this.button("Pause", () => (this.state === "paused" ? this.goOn() : this.pause()));
     this.stop = this.button("Remove", () => this.giveUp());
@@ -76,20 +76,20 @@ export class Sending {
   async start() {
     this.last = null;
     this.moments = [];
-    this.say("sending", this.sent ? "Going on where it was" : "Sending");
+    this.say("sending", this.sent ? "Resuming" : "Sending");
     if (!this.upload.url) {
       const [earlier] = await this.upload.findPreviousUploads();
       if (this.state !== "sending") return;
       if (earlier) this.upload.resumeFromPreviousUpload(earlier);
     }
-    if (this.upload.url) this.stateText.textContent = "Going on where it was";
+    if (this.upload.url) this.stateText.textContent = "Resuming";
     this.upload.start();
   }
 
   mayTryAgain(error) {
     if (!navigator.onLine || isRefusal(statusOf(error))) return false;
     this.last = null;
-    this.say("sending", statusOf(error) === 423 ? "An earlier connection still holds it; trying again" : BROKEN);
+    this.say("sending", statusOf(error) === 423 ? "An earlier connection is still open; retrying" : BROKEN);
     return true;
   }
 
@@ -100,7 +100,7 @@ export class Sending {
     this.bar.value = sent;
     this.sent = sent;
     this.sizeText.textContent = progressWords(sent, total, rate(this.moments));
-    this.stateText.textContent = sent < total ? "Sending" : "Sent; being stored and read back";
+    this.stateText.textContent = sent < total ? "Sending" : "Sent; storing and verifying";
     this.form.moved(this.last === null ? 0 : sent - this.last);
     this.last = sent;
   }
@@ -120,7 +120,7 @@ export class Sending {
       this.row.classList.add("failed");
       this.hold.remove();
       this.relabel(this.stop, "Close");
-      this.say("refused", error.originalResponse.getBody().split("\n")[0].slice(0, 300) || "It was refused.");
+      this.say("refused", error.originalResponse.getBody().split("\n")[0].slice(0, 300) || "The file was refused.");
       return;
     }
     if (!navigator.onLine) {
@@ -149,14 +149,14 @@ export class Sending {
     if (this.isOver || this.state === "paused") return;
     clearTimeout(this.timer);
     if (this.isUnderWay) this.upload.abort();
-    this.relabel(this.hold, "Go on");
-    this.say("paused", this.sent ? "Paused; what was sent is kept" : "Paused");
+    this.relabel(this.hold, "Resume");
+    this.say("paused", this.sent ? "Paused; what was sent is saved" : "Paused");
   }
 
   goOn() {
     if (this.state !== "paused") return;
     this.relabel(this.hold, "Pause");
-    this.say("waiting", "Waiting for its turn");
+    this.say("waiting", "Waiting");
   }
 
   giveUp() {

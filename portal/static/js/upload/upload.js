@@ -83,7 +83,7 @@ class UploadForm {
     this.totalText = element("p", "sum");
     this.totalBar = element("progress", "");
     this.totalBar.setAttribute("aria-label", "All files, sent");
-    this.offline = element("p", "offline", "You are offline: it goes on by itself.");
+    this.offline = element("p", "offline", "You are offline: the upload resumes automatically.");
     this.offline.setAttribute("role", "status");
     const actions = element("p", "actions");
     this.hold = element("button", "", "Pause all");
@@ -223,7 +223,7 @@ class UploadForm {
     this.offline.hidden = navigator.onLine || !open.length;
     this.hold.hidden = this.totalBar.hidden = !open.length || this.count === 1;
     this.totalText.hidden = open.length > 0 && this.count === 1;
-    this.hold.textContent = this.isHeld ? "Go on with all" : "Pause all";
+    this.hold.textContent = this.isHeld ? "Resume all" : "Pause all";
     if (!open.length) {
       this.totalText.textContent = `${filesWords(this.received)} received, ${size(this.receivedBytes)}`;
       if (!this.sendings.length) this.forgetOnNext = true;

@@ -136,7 +136,7 @@ class TestBadFiles:
         assert words in source.refusal
         assert source.refusal.endswith(".")
         assert default_storage.exists(source.key)
-        assert "of no use" in page
+        assert "cannot be used" in page
         assert [finding.code for finding in song.findings.open()] in (["not-audio"], ["unreadable"])
         assert song.stage == SongStage.WITH_CLIENT
         assert Message.objects.get().state == Message.State.SENT
@@ -282,7 +282,7 @@ class TestFaults:
 
         song.refresh_from_db()
         assert song.stage == SongStage.ON_DESK
-        assert song.timeline.filter(text__startswith="the check broke off").exists()
+        assert song.timeline.filter(text__startswith="the check failed").exists()
 
     @pytest.mark.parametrize("stage", [SongStage.READY, SongStage.TRACKING, SongStage.IN_REVIEW, SongStage.DELIVERED])
     def test_a_fault_of_ours_does_not_take_a_song_from_the_drummer(self, song: Song, stage: SongStage) -> None:
@@ -295,7 +295,7 @@ class TestFaults:
 
         song.refresh_from_db()
         assert song.stage == stage
-        assert not song.timeline.filter(text__startswith="the check broke off").exists()
+        assert not song.timeline.filter(text__startswith="the check failed").exists()
 
     def test_a_check_that_has_only_begun_is_not_the_song_s_newest(self, song: Song) -> None:
         done = make_check(song=song)

@@ -52,7 +52,7 @@ class TestStalePages:
         response = client.post(reverse(f"intake:{name}", args=[song.pk]), sent)
 
         assert response.status_code == 409
-        assert "was measured anew while this page was open" in response.content.decode()
+        assert "was measured again while this page was open" in response.content.decode()
         assert not song.maps.exists()
         assert f'name="check" value="{newer.pk}"' in response.content.decode()
         assert client.post(reverse(f"intake:{name}", args=[song.pk]), data | seen_now(song)).status_code == 302
@@ -91,10 +91,10 @@ def test_figures_that_were_typed_stand_in_the_form_again(client: Client, signed_
 
     page = client.post(reverse("intake:overrule", args=[song.pk]), sent).content.decode()
 
-    assert "Your figures stand under “Set them by hand”" in page
+    assert "Your values are under “Set by hand”" in page
     for typed in FIGURES.values():
         assert f'value="{typed}"' in page
-    assert re.search(r"<details open>\s*<summary>Set them by hand", page)
+    assert re.search(r"<details open>\s*<summary>Set by hand", page)
 
 
 @pytest.fixture

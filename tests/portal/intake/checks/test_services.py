@@ -86,7 +86,7 @@ class TestReceive:
     def test_a_delivered_song_takes_no_files(self, song: Song, stage: SongStage) -> None:
         song.move_to(stage)
 
-        with pytest.raises(SongClosedError, match="takes no more files"):
+        with pytest.raises(SongClosedError, match="no longer accepts files"):
             song_files.check_takes_files(song)
 
     def test_a_booking_that_is_over_takes_no_files(self) -> None:
@@ -108,7 +108,7 @@ class TestRemove:
         assert song.sources.count() == 1
         assert not song.sources.current().exists()
         assert song.stage == SongStage.CHECKING
-        assert list(song.timeline.values_list("text", flat=True)).count("took “bass.wav” out") == 1
+        assert list(song.timeline.values_list("text", flat=True)).count("removed “bass.wav”") == 1
 
 
 class TestAnswer:
@@ -176,11 +176,11 @@ class TestAnswer:
     def test_a_question_is_answered_once(self, asked: Message, client_user: User) -> None:
         services.answer(message=asked, code="make-map", value="", by=client_user)
 
-        with pytest.raises(AnswerError, match="no answer any more"):
+        with pytest.raises(AnswerError, match="no longer needs an answer"):
             services.answer(message=asked, code="bpm=112", value="", by=client_user)
 
     def test_an_answer_that_was_not_on_offer_is_refused(self, asked: Message, client_user: User) -> None:
-        with pytest.raises(AnswerError, match="not one of the answers"):
+        with pytest.raises(AnswerError, match="not one of the possible answers"):
             services.answer(message=asked, code="bpm=999", value="", by=client_user)
 
 

@@ -46,8 +46,8 @@ def test_a_new_bounce_whatever_its_name_and_back_again(client: Client, song: Son
     assert (newer.name, newer.version) == ("Bass DI.wav", 2)
     page = read(client, f"/files/{bass.pk}/versions/")
     assert "Version 2 is in use" in page
-    assert "Go back to version 1" in page
-    assert 'aria-label="Take out Bass DI.wav"' in page
+    assert "Restore version 1" in page
+    assert 'aria-label="Remove Bass DI.wav"' in page
 
     client.post(f"/files/{bass.pk}/bring-back/")
 
@@ -60,7 +60,7 @@ def test_without_a_file_it_asks_for_one(client: Client, bass: SourceFile) -> Non
 
 
 def test_a_zip_cannot_take_the_place_of_a_file(client: Client, song: Song, bass: SourceFile) -> None:
-    assert "A zip cannot take the place of one file." in replace(client, bass, ("stems.zip", b"PK"))
+    assert "A zip cannot replace a single file." in replace(client, bass, ("stems.zip", b"PK"))
     assert song.sources.current().get() == bass
 
 
@@ -71,31 +71,31 @@ def test_what_a_version_settles_and_what_is_open_stands_beside_it(client: Client
     make_finding(song=song, code="document", source=newer).end(Finding.State.WAIVED)
     bass.leave(SourceFile.Left.REPLACED)
     page = read(client, f"/files/{bass.pk}/versions/")
-    assert "Settles: Clipped peaks" in page
+    assert "Fixes: Clipped peaks" in page
     assert "Open: Cannot be opened" in page
     assert "Document" not in page
     files = read(client, f"/songs/{song.pk}/")
-    assert "This version settles: Clipped peaks" in files
+    assert "This version fixes: Clipped peaks" in files
     assert "version 2" in files
 
 
 def test_taken_out_and_brought_back_from_the_song_s_page(client: Client, song: Song, bass: SourceFile) -> None:
     client.post(f"/files/{bass.pk}/remove/")
-    assert "1 taken out" in read(client, f"/songs/{song.pk}/")
-    assert "Taken out of the song" in read(client, f"/files/{bass.pk}/versions/")
+    assert "1 removed" in read(client, f"/songs/{song.pk}/")
+    assert "Removed from the song" in read(client, f"/files/{bass.pk}/versions/")
     client.post(f"/files/{bass.pk}/bring-back/")
-    assert "taken out</summary>" not in read(client, f"/songs/{song.pk}/")
+    assert "removed</summary>" not in read(client, f"/songs/{song.pk}/")
 
 
 def test_after_delivery_nothing_can_be_changed(client: Client, song: Song, bass: SourceFile) -> None:
     song_files.remove(source=bass, by=song.booking.created_by)
     Song.objects.update(stage=SongStage.DELIVERED)
     response = client.post(f"/files/{bass.pk}/bring-back/", follow=True)
-    assert "it takes no more files" in response.content.decode()
+    assert "it no longer accepts files" in response.content.decode()
     page = read(client, f"/files/{bass.pk}/versions/")
-    assert "Go back" not in page
-    assert "Put the new bounce here" not in page
-    assert "it takes no more files" in replace(client, bass, ("new.wav", b"new"))
+    assert "Restore" not in page
+    assert "Upload the new bounce here" not in page
+    assert "it no longer accepts files" in replace(client, bass, ("new.wav", b"new"))
 
 
 def test_what_became_of_a_zip_is_said(client: Client, song: Song) -> None:
@@ -105,7 +105,7 @@ def test_what_became_of_a_zip_is_said(client: Client, song: Song) -> None:
     assert "locked with a password" in read(client, f"/songs/{song.pk}/")
     SentZip.objects.update(state=SentZip.State.RECEIVED)
     sent.refuse("There is no usable file in this zip.", [])
-    assert "There is no file in this zip" in read(client, f"/songs/{song.pk}/")
+    assert "There is no usable file in this zip" in read(client, f"/songs/{song.pk}/")
     assert b"".join(client.get(f"/zips/{sent.pk}/").streaming_content) == b"no zip at all"  # type: ignore[attr-defined]
 
 

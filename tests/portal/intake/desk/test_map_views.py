@@ -85,9 +85,9 @@ class TestTrying:
             ([], "112", "needs an anchor"),
             ([at(1, 2.0), at(1, 3.0)], "112", "does not come after"),
             ([at(1, 2.0, "4/5")], "112", "no note of 1/5"),
-            ([at(1, 2.0)], "none", "a figure is missing"),
-            ([at(1, 2.0)], "0/0", "a figure is missing"),
-            ([{"bar": 1}], "112", "a figure is missing"),
+            ([at(1, 2.0)], "none", "a number is missing"),
+            ([at(1, 2.0)], "0/0", "a number is missing"),
+            ([{"bar": 1}], "112", "a number is missing"),
         ],
     )
     def test_what_makes_no_map_is_said(
@@ -172,7 +172,7 @@ class TestKeeping:
         page = client.post(
             reverse("intake:keep-map", args=[song.pk]), {"map": made, **seen_now(song)}, follow=True
         ).content.decode()
-        assert "makes no map" in page
+        assert "Not a valid tempo map" in page
         assert song.maps.count() == 1
 
 

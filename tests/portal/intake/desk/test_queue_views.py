@@ -78,7 +78,7 @@ def test_a_view_is_kept_by_name_changed_and_dropped(client: Client, signed_in: U
 
 def test_a_view_needs_a_name(client: Client, signed_in: User) -> None:
     page = client.post(reverse("intake:keep-view"), {"name": " "}, follow=True).content.decode()
-    assert "Give the view a name" in page
+    assert "Enter a name" in page
 
 
 def test_another_drummer_s_views_are_theirs(client: Client, signed_in: User) -> None:

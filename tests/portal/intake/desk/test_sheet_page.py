@@ -79,7 +79,7 @@ class TestSheet:
 
     def test_a_song_without_files_or_with_a_refused_one_has_a_sheet(self, client: Client, signed_in: User) -> None:
         song = make_song()
-        assert "Nothing is measured yet" in read(client, f"/songs/{song.pk}/sheet/")
+        assert "Nothing has been measured yet" in read(client, f"/songs/{song.pk}/sheet/")
 
         make_source(song=song, status="refused", report=None, features_key="", refusal="It is a text file.")
         assert "It is a text file." in read(client, f"/songs/{song.pk}/sheet/")
@@ -146,7 +146,7 @@ class TestMovingMaps:
         page = read(client, f"/songs/{moving.pk}/sheet/")
         assert "Approve as measured: 100.0 to 120.0 bpm, 2 segments, 4/4" in page
         assert "It is 56 bpm" not in page
-        assert "they take the place of the map that moves" in page
+        assert "replace the map with changing tempo" in page
 
     def test_odd_bars_do_not_move_the_tempo(self) -> None:
         segments = [
@@ -176,7 +176,7 @@ def test_the_key_approves_only_what_is_not_approved_yet(
     song.maps.update(check_seen=check if is_current else None)
     page = read(client, f"/songs/{song.pk}/sheet/")
     assert ('data-key="a"' in page) is not is_current
-    words = "Tempo and bar one are approved" if is_current else "approve the tempo and bar one"
+    words = "Tempo and bar one are approved" if is_current else "Nothing is blocking: approve tempo"
     assert words in read(client, "/desk/")
 
 

@@ -72,8 +72,8 @@ class TestDesk:
     def test_an_empty_desk_says_what_happens_next(self, client: Client, signed_in: User) -> None:
         page = read(client, "/desk/")
 
-        assert "The desk is clear" in page
-        assert "measured by themselves" in page
+        assert "The desk is empty" in page
+        assert "measured automatically" in page
 
     def test_a_row_says_booking_client_what_stops_it_since_when_and_due(
         self, client: Client, signed_in: User, song: Song
@@ -118,7 +118,7 @@ class TestDesk:
         song.booking.stage = BookingStage.CANCELLED
         song.booking.save()
 
-        assert "The desk is clear" in read(client, "/desk/")
+        assert "The desk is empty" in read(client, "/desk/")
 
     def test_it_refreshes_itself_with_the_part_alone(self, client: Client, signed_in: User, song: Song) -> None:
         part = client.get("/desk/", headers={"HX-Request": "true"}).content.decode()
@@ -190,14 +190,14 @@ class TestDecisions:
 
         page = client.post(f"/songs/{song.pk}/ready/", follow=True).content.decode()
 
-        assert page.count("Open: no music.") == 2  # in the notice and at the gate
+        assert page.count("Blocked by: no music.") == 2  # in the notice and at the gate
         assert page.count("No tempo map with bar one is approved.") == 2
 
     def test_a_finding_is_waived_with_a_reason_only(self, client: Client, signed_in: User, song: Song) -> None:
         finding = make_finding(song=song, code="no-music")
         path = reverse("intake:waive", args=[finding.pk])
 
-        assert "Write why it does not matter" in client.post(path, {"reason": " "}, follow=True).content.decode()
+        assert "Enter a reason" in client.post(path, {"reason": " "}, follow=True).content.decode()
         assert "Waived by" in client.post(path, {"reason": "I hear it"}, follow=True).content.decode()
 
     def test_check_again_measures_again(self, client: Client, signed_in: User, song: Song) -> None:

@@ -125,11 +125,11 @@ class TestFiles:
         client.force_login(member)
         path = reverse("intake:files", args=[song.pk])
 
-        assert "shall we make the tempo map" in client.get(path, headers=HTMX).content.decode()
+        assert "should we make a tempo map" in client.get(path, headers=HTMX).content.decode()
 
         question.state = Message.State.HELD
         question.save()
-        assert "shall we make the tempo map" not in client.get(path, headers=HTMX).content.decode()
+        assert "should we make a tempo map" not in client.get(path, headers=HTMX).content.decode()
 
     def test_the_list_makes_the_same_queries_for_3_files_as_for_300(
         self, client: Client, member: User, song: Song, django_assert_max_num_queries: object
@@ -170,7 +170,7 @@ class TestPlainUpload:
 
         page = client.post(f"/songs/{song.pk}/files/upload/", {"file": named("late.wav")}, follow=True).content.decode()
 
-        assert "takes no more files" in page
+        assert "no longer accepts files" in page
         assert not song.sources.exists()
 
 
@@ -202,7 +202,7 @@ class TestRemove:
 
         source.refresh_from_db()
         assert source.removed_at is not None
-        assert "is taken out" in page
+        assert "is removed" in page
 
     def test_from_a_delivered_song_nothing_is_taken_out(
         self, client: Client, member: User, song: Song, source: SourceFile

@@ -37,7 +37,7 @@ def test_a_song_that_closed_while_the_file_came_refuses_it_with_a_sentence() -> 
         owner=member, purpose="source", target_id=song.pk, file_name="late.wav", length_bytes=5
     )
 
-    with pytest.raises(UploadRefusedError, match="takes no more files"):
+    with pytest.raises(UploadRefusedError, match="no longer accepts files"):
         SourceReceiver().receive(upload=upload)
     assert not SourceFile.objects.exists()
 

@@ -230,7 +230,7 @@ class TestBringBack:
         with django_capture_on_commit_callbacks(execute=True):
             song_files.bring_back(source=bass, by=client_user)
         assert current(song) == [("bass.wav", 1)]
-        assert "brought back “bass.wav”" in lines(song)
+        assert "restored “bass.wav”" in lines(song)
         assert queue == [("measure", song.pk)]
 
     def test_one_that_was_never_surveyed_is_surveyed_now(
@@ -249,7 +249,7 @@ class TestBringBack:
     def test_not_when_the_original_is_gone(self, song: Song, bass: SourceFile, client_user: User) -> None:
         song_files.remove(source=bass, by=client_user)
         bass.be_gone()
-        with pytest.raises(FileGoneError, match="no longer in the store"):
+        with pytest.raises(FileGoneError, match="has been removed"):
             song_files.bring_back(source=bass, by=client_user)
 
     def test_not_after_delivery(self, song: Song, bass: SourceFile, client_user: User) -> None:

@@ -97,7 +97,7 @@ def stored(*contents: bytes) -> list[bool]:
 
 
 def lines(booking: Booking) -> list[str]:
-    return [text for text in booking.timeline.values_list("text", flat=True) if "files that were sent" in text]
+    return [text for text in booking.timeline.values_list("text", flat=True) if "source files" in text]
 
 
 class TestNoticeAndRemoval:
@@ -114,9 +114,7 @@ class TestNoticeAndRemoval:
         letter = Mail.objects.get(to=client_user.email)
         assert letter.subject == "“Thursday Ladder Behind Soup”: the files are kept until 1 April 2026 (UTC)"
         assert "(3 files, 16 bytes) are kept until 1 April 2026 (UTC)" in letter.body
-        assert lines(booking) == [
-            "gave notice: the files that were sent are kept until 1 April 2026 (UTC), then removed from the store"
-        ]
+        assert lines(booking) == ["announced that the source files are removed after 1 April 2026 (UTC)"]
         assert all(stored(*ALL))
 
     def test_then_they_go_and_the_timeline_says_so(self, booking: Booking, run: Run) -> None:
@@ -194,11 +192,11 @@ class TestAsking:
             retention.ask_to_keep(booking=booking, by=client_user)
         run(100)
         assert all(stored(*ALL))
-        assert Mail.objects.filter(subject__contains="asks to keep").count() == 1
+        assert Mail.objects.filter(subject__contains="asks you to keep").count() == 1
         assert lines(booking)[1:] == ["asked to keep the source files"]
 
     def test_before_a_notice_there_is_nothing_to_ask(self, booking: Booking, client_user: User) -> None:
-        with pytest.raises(KeepingError, match="nothing to ask for yet"):
+        with pytest.raises(KeepingError, match="don’t have to do anything yet"):
             retention.ask_to_keep(booking=booking, by=client_user)
 
     def test_one_press_extends_and_tells_the_client(
@@ -207,7 +205,7 @@ class TestAsking:
         run(20)
         retention.ask_to_keep(booking=booking, by=client_user)
         retention.extend(booking=booking, by=drummer)
-        assert Mail.objects.filter(to=client_user.email, body__contains="another letter").count() == 1
+        assert Mail.objects.filter(to=client_user.email, body__contains="another e-mail").count() == 1
         run(49.9)
         assert Mail.objects.filter(to=client_user.email, subject__contains="kept until").count() == 2
         run(50)
@@ -222,7 +220,7 @@ class TestAsking:
         retention.extend(booking=booking, by=drummer)
         run(49.9)
         assert not Mail.objects.exists()
-        assert lines(booking) == ["keeps the files that were sent until 1 May 2026 (UTC)"]
+        assert lines(booking) == ["extended the retention of the source files until 1 May 2026 (UTC)"]
 
     def test_letting_go_begins_with_a_new_notice(
         self, booking: Booking, run: Run, client_user: User, drummer: User
@@ -242,12 +240,12 @@ class TestAsking:
     def test_what_is_gone_cannot_be_kept(self, booking: Booking, run: Run, drummer: User) -> None:
         run(20)
         run(30)
-        with pytest.raises(KeepingError, match="no files"):
+        with pytest.raises(KeepingError, match="already been removed"):
             retention.extend(booking=booking, by=drummer)
 
     def test_nor_what_is_not_over(self, booking: Booking, drummer: User) -> None:
         Booking.objects.update(stage=BookingStage.WORKING)
-        with pytest.raises(KeepingError, match="not over"):
+        with pytest.raises(KeepingError, match="after the booking is over"):
             retention.extend(booking=booking, by=drummer)
 
 
@@ -275,11 +273,11 @@ class TestPage:
         assert "Do not keep them" not in self.page(client, drummer, booking)
         run(21)
         run(31)
-        assert "were removed from the store on 2 April 2026" in self.page(client, client_user, booking)
+        assert "were removed on 2 April 2026" in self.page(client, client_user, booking)
 
     def test_a_house_that_keeps_for_good_says_so(self, client: Client, booking: Booking, client_user: User) -> None:
         House.objects.update(keep_originals_days=0)
-        assert "kept for good" in self.page(client, client_user, booking)
+        assert "kept forever" in self.page(client, client_user, booking)
 
     def test_a_booking_at_work_says_nothing(self, client: Client, booking: Booking, client_user: User) -> None:
         Booking.objects.update(stage=BookingStage.WORKING)
@@ -294,7 +292,7 @@ class TestPage:
         source, sent = SourceFile.objects.get(name="bass.wav"), SentZip.objects.get()
         for path in (f"/files/{source.pk}/", f"/zips/{sent.pk}/"):
             response = client.get(path, follow=True)
-            assert "is no longer in the store" in response.content.decode()
+            assert "has been removed" in response.content.decode()
 
     def test_one_press_of_the_drummer_s(
         self, client: Client, booking: Booking, client_user: User, drummer: User
@@ -307,8 +305,8 @@ class TestPage:
     def test_asking_in_vain_is_told(self, client: Client, booking: Booking, client_user: User, drummer: User) -> None:
         address = f"/bookings/{booking.pk}/originals"
         client.force_login(client_user)
-        assert "nothing to ask for yet" in client.post(f"{address}/ask/", follow=True).content.decode()
+        assert "don’t have to do anything yet" in client.post(f"{address}/ask/", follow=True).content.decode()
         Booking.objects.update(stage=BookingStage.WORKING)
         client.force_login(drummer)
         for what in ("keep", "let-go"):
-            assert "booking is not over" in client.post(f"{address}/{what}/", follow=True).content.decode()
+            assert "after the booking is over" in client.post(f"{address}/{what}/", follow=True).content.decode()

@@ -190,7 +190,7 @@ class TestToldInTheClientsWords:
     def test_another_way_of_packing(self, song: Song) -> None:
         """Deflate64 (APPNOTE 4.4.5: 9), which one system writes for files over 2 GB."""
         sent = unpack(song, raw_zip((b"bass.wav", b"bass"), method=9))
-        assert sent.notes[0].startswith("“bass.wav” is packed in a way that we do not read.")
+        assert sent.notes[0].startswith("“bass.wav” uses a compression method that we do not support.")
 
     def test_a_damaged_entry_costs_only_itself(self, song: Song) -> None:
         content = zipped(*STEMS, method=0).replace(b"kick", b"kiCk")
@@ -276,7 +276,7 @@ class TestLimits:
         end[8:12] = (50).to_bytes(2, "little") * 2
         end[12:16] = (50 * len(listed)).to_bytes(4, "little")
         sent = unpack(song, content[:list_at] + listed * 50 + bytes(end))
-        assert sent.refusal.startswith("Its files lie over each other")
+        assert sent.refusal.startswith("Its files overlap")
         assert contents(song) == {}
 
     def test_without_room_it_waits(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:

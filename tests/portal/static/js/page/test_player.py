@@ -148,4 +148,4 @@ def test_without_script_the_browsers_own_player_stays(page: Page, show: Show) ->
 def test_a_sound_that_cannot_be_had_says_so(page: Page, show: Show) -> None:
     show(PLAYER)
 
-    page.get_by_text("This sound could not be loaded").wait_for()
+    page.get_by_text("This audio could not be loaded").wait_for()
