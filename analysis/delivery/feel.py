@@ -76,10 +76,10 @@ def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
     attacks = attacks_of(features)
     found = attacks.times_s[~attacks.is_bass]
     if len(found) < _LEAST_ATTACKS:
-        raise FeelError("there is next to nothing in this take to measure")
+        raise FeelError("there is too little sound in this take to measure")
     found = found[in_time(found, tempo_map)]
     if len(found) < _LEAST_ATTACKS:
-        raise FeelError("the map is free where this take plays: there is no grid to hold it against")
+        raise FeelError("the map is free where this take plays: there is no grid to compare it with")
     times = struck_at(features, found)
     bars, beats, beat_s = _positions(times, tempo_map)
     division = _division(beats)

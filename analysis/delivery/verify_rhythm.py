@@ -91,14 +91,14 @@ def _strokes(features: Features, tempo_map: TempoMap) -> tuple[Doubles, Doubles]
 def _on_grid(parts: Sequence[tuple[Doubles, Doubles]], tempo_map: TempoMap, limits: Limits) -> Check:
     times, weights = (np.concatenate([np.zeros(0), *(part[index] for part in parts)]) for index in (0, 1))
     if len(times) < _FEWEST_STROKES:
-        return _cannot_tell("there are too few strokes on its grid")
+        return _cannot_tell("there are too few hits to compare")
     beats, beat_s = _places(times, tempo_map)
     period_s = float(np.median(beat_s))
     in_beat_s = beats % 1.0 * beat_s
     shifts, held = _gathering(in_beat_s, weights, period_s)
     fullest = float(held.max())
     if fullest * period_s < _GATHERED * 2 * _SCATTER_S:
-        return _cannot_tell("its strokes gather nowhere in the beat")
+        return _cannot_tell("the hits follow no pattern within the beat")
     on_beat = float(held[np.abs(shifts) <= limits.feel_s].max())
     if on_beat >= _ON_THE_BEAT * fullest:
         near = np.abs(shifts) <= limits.feel_s
@@ -107,7 +107,7 @@ def _on_grid(parts: Sequence[tuple[Doubles, Doubles]], tempo_map: TempoMap, limi
         words = f"The drums are on the beats of the tempo map, {_how_late(late_ms)}."
         return Check("on-the-map", None, passed=True, value=late_ms, limit=1000 * limits.feel_s, message=words)
     if on_beat > _OFF_THE_BEAT * fullest:
-        return _cannot_tell("its strokes gather in several places of the beat")
+        return _cannot_tell("the hits cluster at several places in the beat")
     place_s = float(shifts[int(np.argmax(held))])
     return _off(_middle(place_s, in_beat_s, weights, period_s), period_s, limits)
 
@@ -196,7 +196,7 @@ def fits_originals(drums: Sequence[Features], originals: Sequence[Features], lim
     lag_s, sureness = found
     here, has_drums = abs(lag_s) <= limits.feel_s, any(find_drums(features, limits).present for features in music)
     if not here and sureness < _SURELY_ELSEWHERE:
-        return _cannot_fit("the rhythm fits here about as well as elsewhere")
+        return _cannot_fit("the rhythm fits equally well at other places")
     where = f"{written('_s', round(abs(lag_s), 2))} {'earlier' if lag_s > 0 else 'later'}"
     if not has_drums:
         there = "nothing in their rhythm contradicts it" if here else f"the rhythm would fit better {where}"

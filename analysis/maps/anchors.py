@@ -79,7 +79,7 @@ def _ramped(one: Anchor, two: Anchor, beat_s: Fraction) -> list[Segment]:
     for bar in range(bars):
         own_beat_s = beat_s + step * (bar + Fraction(1, 2))
         if own_beat_s < _LEAST_BEAT_S:
-            raise TempoMapError(f"no even change of tempo leads from bar {one.bar} to bar {two.bar}")
+            raise TempoMapError(f"no tempo ramp is possible from bar {one.bar} to bar {two.bar}")
         segments.append(Segment(one.bar + bar, time_s, SECONDS_PER_MINUTE / own_beat_s, one.meter))
         time_s += own_beat_s * beats
     return segments

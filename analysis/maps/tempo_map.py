@@ -138,7 +138,7 @@ class TempoMap:
             if not 1 <= segment.bpm <= 1000:
                 raise TempoMapError(f"tempo out of range: {float(segment.bpm)}")
             if segment.free and segment.beat_s > _LONGEST_QUARTER_S * segment.meter.quarters_per_beat:
-                raise TempoMapError(f"bar {segment.bar} is free for longer than its bars can be: count it as more bars")
+                raise TempoMapError(f"bar {segment.bar} is a free passage that is too long for its bars: use more bars")
         for one, two in zip(self.segments, self.segments[1:], strict=False):
             if two.bar <= one.bar or two.time_s <= one.time_s:
                 raise TempoMapError(f"bar {two.bar} does not come after bar {one.bar}")

@@ -20,9 +20,9 @@ from portal.uploads.models import Upload
 from portal.uploads.receivers import receiver_for
 from portal.uploads.stores import faults_told
 
-SPOILT = "The file could not be stored whole. Please send it again."
-PART_GONE = "A part of this file is not here any more. Please send the file again."
-NO_PLACE = "The place that this file was meant for is not open to you any more."
+SPOILT = "The file could not be stored. Please send it again."
+PART_GONE = "A part of this file is missing. Please send the file again."
+NO_PLACE = "You no longer have access to the page this file belongs to."
 
 logger = logging.getLogger(__name__)
 

@@ -79,9 +79,9 @@ def handled(request: HttpRequest, handlers: dict[str, Handler], **kwargs: uuid.U
     if method == "OPTIONS":
         return abilities()
     if method not in handlers:
-        return sentence(405, "This address does not do that.", Allow=", ".join([*handlers, "OPTIONS"]))
+        return sentence(405, "This method is not allowed here.", Allow=", ".join([*handlers, "OPTIONS"]))
     if not request.user.is_authenticated:
-        return sentence(403, "Please sign in and send the file again: what came so far is kept.")
+        return sentence(403, "Please sign in and send the file again: what was sent is saved.")
     headers.check_version(request)
     return handlers[method](request, **kwargs)
 

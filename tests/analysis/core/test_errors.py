@@ -18,6 +18,6 @@ def test_an_unusable_file_is_a_kind_of_finding() -> None:
 
 
 def test_an_error_says_what_the_file_is_instead() -> None:
-    error = NotAudioError("is not sound but a PDF document", "a PDF document")
+    error = NotAudioError("is not audio but a PDF document", "a PDF document")
 
     assert (str(error), error.reason, error.is_called) == (error.reason, str(error), "a PDF document")

@@ -95,7 +95,8 @@ export class MapLive {
     const gapMs = this.taps.length ? nowMs - this.lastMs : REST_MOST_MS;
     this.taps.push(timeS);
     this.lastMs = nowMs;
-    this.editor.say(`${this.taps.length} ${this.taps.length === 1 ? "tap" : "taps"}: the map updates when you stop tapping.`);
+    const taps = `${this.taps.length} ${this.taps.length === 1 ? "tap" : "taps"}`;
+    this.editor.say(`${taps}: the map updates when you stop tapping.`);
     clearTimeout(this.timer);
     this.timer = setTimeout(() => this.endTaps(), Math.min(Math.max(REST_LEAST_MS, REST_GAPS * gapMs), REST_MOST_MS));
     this.editor.ask();
