@@ -93,7 +93,7 @@ def test_a_dropped_connection_goes_on_by_itself(page: Page, song: Song, stem: Pa
 def test_the_same_file_chosen_again_after_a_reload_goes_on_where_it_was(page: Page, song: Song, stem: Path) -> None:
     page.route(TUS, lambda route: route.abort("internetdisconnected"))
     choose(page, stem)
-    expect(page.locator(".upload .state")).to_have_text("The connection broke; trying again")
+    expect(page.locator(".upload .state")).to_have_text("Connection lost; retrying")
     upload = Upload.objects.get()
     uploads.append(upload=upload, at_offset=0, pieces=lambda _: [CONTENT[:1_000]])
     page.on("dialog", lambda dialog: dialog.accept())

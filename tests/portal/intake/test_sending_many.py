@@ -156,7 +156,7 @@ def test_a_paused_file_goes_on_where_it_was(page: Page, song: Song, stem: Path) 
     page.wait_for_timeout(500)
     assert gate.sent_from() == []
 
-    page.get_by_role("button", name="Go on bass.wav").click()
+    page.get_by_role("button", name="Resume bass.wav").click()
 
     expect(page.locator("#files tbody tr")).to_have_count(1)
     assert gate.sent_from() == ["1000"]
@@ -189,7 +189,7 @@ def test_a_row_does_not_go_from_under_the_hand(page: Page, song: Song, stem: Pat
         choose(page, stem)
     page.get_by_role("button", name="Pause bass.wav").click()
     gate.open()
-    page.get_by_role("button", name="Go on bass.wav").click()
+    page.get_by_role("button", name="Resume bass.wav").click()
     expect(page.locator("#files tbody tr")).to_have_count(1)
     expect(page.locator(".upload.done")).to_have_count(1)
 
