@@ -102,9 +102,9 @@ class LineForm(forms.Form):
 
     text = forms.CharField(label="What", max_length=200, required=False)
     quantity = AmountField(
-        label="How many", min_value=SMALLEST_QUANTITY, max_digits=7, decimal_places=2, initial=1, required=False
+        label="Quantity", min_value=SMALLEST_QUANTITY, max_digits=7, decimal_places=2, initial=1, required=False
     )
-    unit_price = AmountField(label="Price of one", max_value=HIGHEST_PRICE, decimal_places=DECIMALS, required=False)
+    unit_price = AmountField(label="Unit price", max_value=HIGHEST_PRICE, decimal_places=DECIMALS, required=False)
 
     def clean(self) -> dict[str, Any]:
         if self.cleaned_data.get("unit_price") and not self.cleaned_data.get("text"):
@@ -166,7 +166,7 @@ class DecisionForm(forms.Form):
 
 
 class PaymentForm(forms.Form):
-    kind = forms.ChoiceField(label="What came in", choices=Payment.Kind.choices)
+    kind = forms.ChoiceField(label="Payment", choices=Payment.Kind.choices)
     amount = AmountField(label="Amount", max_value=HIGHEST_PRICE, decimal_places=DECIMALS)
     received_on = forms.DateField(label="Received on", widget=DayInput(), initial=timezone.localdate)
     note = forms.CharField(label="Note", max_length=200, required=False)

@@ -107,7 +107,7 @@ def send_quote(*, quote: Quote, by: User, seen: str | None = None) -> None:
     if quote.state != Quote.State.DRAFT:
         return
     if quote.is_expired(house_today()):
-        raise QuoteError("The last valid day of this quote is past. Give it a later one, then send it.")
+        raise QuoteError("The expiry date of this quote has passed. Set a later one, then send it.")
     if seen is not None and seen != fingerprint_of(quote):
         raise QuoteError("The draft was changed since this page was loaded. Here it is as it is now.")
     booking = quote.booking

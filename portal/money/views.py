@@ -184,7 +184,7 @@ def _save(request: MemberRequest, booking: Booking) -> HttpResponse:
     services.save_draft(booking=booking, conditions=form.conditions, lines=lines.lines, by=request.user)
     if "preview" in request.POST:
         return redirect("money:send", booking.pk)
-    messages.success(request, "The draft is saved. Only you see it until you send it.")
+    messages.success(request, "The draft is saved. Only you can see it until you send it.")
     return redirect("money:quote", booking.pk)
 
 

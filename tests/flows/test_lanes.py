@@ -189,7 +189,7 @@ def test_keys_go_by_bars_sections_and_rounds(drawn: Page) -> None:
     canvas.press("l")
     expect(drawn.locator("[data-lanes-said]")).to_contain_text("go round")
     canvas.press("l")
-    expect(drawn.locator("[data-lanes-said]")).to_have_text("Nothing goes round.")
+    expect(drawn.locator("[data-lanes-said]")).to_have_text("Loop off.")
 
 
 def look(page: Page, folder: Path) -> None:

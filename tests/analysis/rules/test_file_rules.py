@@ -90,7 +90,7 @@ def test_what_comes_of_clipping_is_not_told_again() -> None:
         ({"missing_bytes": 2_500_000}, "its header promises 2.5 MB more than there are"),
         ({"unclaimed_bytes": 900}, "its header counts 900 bytes less"),
         ({"frames": 240_000}, "0:05.0 of 0:10 are missing"),
-        ({"broke_off": True}, "what follows cannot be decoded"),
+        ({"broke_off": True}, "the rest cannot be decoded"),
     ],
 )
 def test_a_file_that_is_cut_short_says_what_is_missing(changes: dict[str, Any], missing: str) -> None:

@@ -152,7 +152,7 @@ class Lanes {
   setCountIn() {
     this.transport.countsIn = !this.transport.countsIn;
     this.element.querySelector('[data-lanes-do="count"]').setAttribute("aria-pressed", String(this.transport.countsIn));
-    this.say(this.transport.countsIn ? "A bar of clicks comes before the sound." : "It plays without a count-in.");
+    this.say(this.transport.countsIn ? "Count-in on: one bar." : "Count-in off.");
   }
 
   stop() {
@@ -169,7 +169,7 @@ class Lanes {
 
   toBar() {
     const bar = this.song.bars.find((line) => line.bar === parseNumber(this.part("bar-number").value));
-    if (!bar) return this.say("There is no such bar.");
+    if (!bar) return this.say("This bar does not exist.");
     this.seekShown(bar.time_s);
   }
 
@@ -182,7 +182,7 @@ class Lanes {
   /** The section at the head goes round; pressed again, nothing does. */
   loopSection() {
     const bars = this.transport.loop ? ["", ""] : sectionBars(this.song, this.headS);
-    if (!bars) return this.say("No section begins before this place.");
+    if (!bars) return this.say("There is no section here.");
     this.loopBars(bars);
   }
 
@@ -199,7 +199,7 @@ class Lanes {
     const to = this.song.bars.findIndex((line) => line.bar === last);
     const endS = this.song.bars[to + 1]?.time_s ?? this.song.duration_s;
     this.transport.loop = from >= 0 && to >= from ? { startS: this.song.bars[from].time_s, endS } : null;
-    this.say(this.transport.loop ? `Bars ${first} to ${last} go round.` : "Nothing goes round.");
+    this.say(this.transport.loop ? `Looping bars ${first} to ${last}.` : "Loop off.");
     if (this.transport.loop) this.seek(this.transport.loop.startS);
     this.ask();
   }

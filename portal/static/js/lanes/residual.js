@@ -91,7 +91,7 @@ function sayScale(context, mostMs, palette) {
   context.fillStyle = palette.ink;
   context.font = `400 ${palette.figurePx - 1}px ${palette.face}`;
   context.fillText(`+${Math.round(mostMs)} ms: behind the grid`, 6, palette.figurePx + 2);
-  context.fillText(`−${Math.round(mostMs)} ms: ahead of it`, 6, RESIDUAL_PX - 6);
+  context.fillText(`−${Math.round(mostMs)} ms: ahead of the grid`, 6, RESIDUAL_PX - 6);
 }
 
 /** Onsets of one lane as ticks on its foot; only where they can be told apart. */

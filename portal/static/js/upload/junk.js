@@ -1,5 +1,5 @@
-// Files that systems and programs leave beside others: left out, and that is said. `portal/intake/files/leftovers.py` has the same
-// rules for zips; a test holds the two together.
+// Files that systems and programs leave beside others: left out, with a note. `portal/intake/files/leftovers.py` has
+// the same rules for zips; a test compares the two.
 
 const FOLDERS = new Set(["__macosx", ".spotlight-v100", ".trashes", ".fseventsd", ".temporaryitems", "$recycle.bin"]);
 const NAMES = new Set(["thumbs.db", "ehthumbs.db", "desktop.ini", "icon\r"]);

@@ -114,9 +114,7 @@ def test_a_second_tap_and_one_between_lines_are_left_out_and_said(ready: Page) -
     assert [line["bar"] for line in found["lines"]] == [1, 2, 3]
     assert (found["doubled"], found["between"]) == (1, 1)
     said = ask(ready, "map/taps", "m.withTaps(...given)", start(), [*lines, 3.0], {"bars": bars_of_start(), "dots": []})
-    assert (
-        said["said"] == "4 taps: 3 bar lines set. Left out: 1 between bar lines. Smoothed; no attacks agree with them."
-    )
+    assert said["said"] == "4 taps: 3 bar lines set. Left out: 1 between bar lines. Smoothed; no attacks match."
 
 
 def test_taps_that_drift_away_from_the_map_are_followed(ready: Page) -> None:
