@@ -40,6 +40,7 @@ _SILENT_POWER = 1e-9
 _HIGH_PERCENTILE, _STRONGEST_PERCENTILE = 98, 97
 _TOGETHER_PERCENTILE = 90
 _FALL_FRAMES, _RISE_FRAMES = 10, 3  # after and before an onset
+_PEAK_FRAMES, _ROOM_FRAMES = 4, 20  # in which its peak lies, and that must follow it
 _LEVEL_PERCENTILES = (10, 50, 90, 99)
 _BURST_PERCENTILES = (90, 97, 99.5)
 _BANDS_THAT_DECAY = (0, 4, 5)
@@ -188,11 +189,11 @@ def _attack_and_decay(levels_db: Doubles, onsets: Doubles) -> list[float]:
     for band in _BANDS_THAT_DECAY:
         level, strength = levels_db[:, band], onsets[:, band]
         places = np.flatnonzero(strength >= np.percentile(strength, _STRONGEST_PERCENTILE))
-        places = places[(places > 2) & (places < len(level) - 20)]
+        places = places[(places >= _RISE_FRAMES) & (places < len(level) - _ROOM_FRAMES)]
         if not len(places):
             numbers += [0.0, 0.0]
             continue
-        peaks = np.max([level[places + step] for step in range(4)], axis=0)
+        peaks = np.max([level[places + step] for step in range(_PEAK_FRAMES)], axis=0)
         before, after = level[places - _RISE_FRAMES], level[places + _FALL_FRAMES]
         numbers += [float(np.median(peaks - after)), float(np.median(peaks - before))]
     return numbers

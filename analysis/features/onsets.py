@@ -25,6 +25,7 @@ _SOUND_BEGINS = 0.01  # of the peak: from there on it sounds
 _ONE_FRAME_BEFORE = (0.75, 1.5)  # where the line through a sound's first two frames meets zero, when it began there
 _BEFORE_STEPS, _AFTER_STEPS = 10, 4  # the past and the near future that a sharp onset is judged by
 _SHARP_APART_S = 0.02
+_CLEAR_RE_PAST, _BEGINS_RE_PAST, _LEAST_PAST = 1.5, 2.0, 1e-6  # against the peak of those 10 ms; -120 dBFS
 # Fine onsets: loudness is power to this exponent; the quietest that counts, re the file's loud passages.
 _LOUDNESS_EXPONENT = 0.25
 _FLOOR_RE_LOUD = 1e-6
@@ -159,9 +160,13 @@ class EnergyAccumulator:
         start = (step - 1) * self.step
         near = np.abs(held[start : start + (_AFTER_STEPS + 1) * self.step])
         peak = float(near.max())
-        clear = int(np.argmax(near > max(_SHARP_START * peak, 1.5 * past)))
-        frame = self._done_steps * self.step + start + _first_frame(near, clear, max(_SOUND_BEGINS * peak, 2 * past))
-        self._sharp.append((frame / self.sample_rate_hz, peak, peak / max(past, 1e-6)))
+        clear = int(np.argmax(near > max(_SHARP_START * peak, _CLEAR_RE_PAST * past)))
+        frame = (
+            self._done_steps * self.step
+            + start
+            + _first_frame(near, clear, max(_SOUND_BEGINS * peak, _BEGINS_RE_PAST * past))
+        )
+        self._sharp.append((frame / self.sample_rate_hz, peak, peak / max(past, _LEAST_PAST)))
 
     def _sharp_onsets(self) -> SharpOnsets:
         rows = np.array(self._sharp, dtype=np.float64).reshape(-1, 3)

@@ -42,6 +42,10 @@ _STUCK_FRAMES = 24
 _REPEATS_AT_MOST = 3
 
 
+# At low rates a hole still has this many frames; a copy this share of different values, or it is a slow ramp (house
+# choices).
+_FEWEST_FRAMES = 8
+_LEAST_DISTINCT = 0.25
 # What is stuck at a value is passed on both sides by at least this much, or it is a clipped peak (house choice).
 _OVER_STUCK = 1.02
 
@@ -51,7 +55,7 @@ class DropoutMeter:
 
     def __init__(self, sample_rate_hz: int, channels: int, *, bit_depth: int | None, limits: Limits) -> None:
         self._rate = sample_rate_hz
-        self._shortest = max(8, round(limits.dropout_shortest_s * sample_rate_hz))
+        self._shortest = max(_FEWEST_FRAMES, round(limits.dropout_shortest_s * sample_rate_hz))
         self._longest = round(limits.dropout_longest_s * sample_rate_hz)
         self._around = round(_SURROUNDING_S * sample_rate_hz)
         lsb = 2.0 ** (1 - min(bit_depth or 24, 24))
@@ -106,7 +110,7 @@ class DropoutMeter:
         if not np.array_equal(copy, original) or float(np.abs(copy).max()) < self._floor:
             return False
         # A constant or a slow ramp equals itself; a buffer of music has many values.
-        return len(np.unique(copy[0])) > size // 4 and self._goes_on(joined, start + size, end + size)
+        return len(np.unique(copy[0])) > size * _LEAST_DISTINCT and self._goes_on(joined, start + size, end + size)
 
     def _goes_on(self, joined: Floats, start: int, end: int) -> bool:
         """The music is there before and after, so the copy is in its middle."""

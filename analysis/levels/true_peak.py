@@ -32,6 +32,7 @@ _ROW_FRAMES = 64
 _HISTORY = _TAPS - 1
 # Room for the interpolation filter not being the ideal one that the third bound speaks of (house choice).
 _BOUND_SLACK = 1.02
+_ROUNDING_SLACK = np.float32(1.001)  # and for the filters' rounding of a straight line (house choice)
 _BLOCK_FRAMES = 65_536  # of a signal in memory, as the reader cuts files (house choice)
 _BUCKETS_AT_ONCE = 64  # each result raises the bar for the next (house choice)
 
@@ -143,7 +144,7 @@ class TruePeakMeter:
         """The second bound first, with room for the filters' own rounding of a straight line."""
         steps = windows[:, 1:] - windows[:, :-1]
         bends = _row_peaks(steps[:, 1:] - steps[:, :-1])
-        windows = windows[known * np.float32(1.001) + np.float32(self._bend_weight) * bends > self.peak]
+        windows = windows[known * _ROUNDING_SLACK + np.float32(self._bend_weight) * bends > self.peak]
         if not len(windows):
             return
         rows = _rows(windows)

@@ -23,7 +23,9 @@ _SLIP = 0.3
 _SURE = 0.95  # coverage of the interval (house choice)
 # A reading is what was tapped when it lies within the taps' interval, or this close to it (house choice).
 _SAME = 0.02
+_NEAR_SPREADS = 3  # usual distances from the line within which a tap is trusted (house choice)
 _ROUNDS = 4  # of counting anew and fitting again (house choice)
+_HALF_WAY = (0.25, 0.75)  # of a beat: nearer to the middle than to either beat (arithmetic)
 # Levels of one pulse at which people tap (house choice).
 _LEVELS = (1.0, 0.5, 2.0, 1 / 3, 3.0, 2 / 3, 1.5)
 
@@ -79,7 +81,7 @@ def _one_a_place(taps: Doubles, places: Indices, start_s: float, step_s: float) 
     off = np.abs(taps - start_s - places * step_s)
     order = np.lexsort((off, places))
     first = order[np.concatenate([[True], np.diff(places[order]) > 0])]
-    reach = max(_SLIP * step_s * 0.5, 3 * float(np.median(off[first])))
+    reach = max(_SLIP * step_s * 0.5, _NEAR_SPREADS * float(np.median(off[first])))
     return np.sort(first[off[first] <= reach])
 
 
@@ -120,4 +122,4 @@ def is_off_beat(tapped: TappedTempo, beats_s: Sequence[float], *, one_s: float, 
     if not len(beats_s) or not beats_s[0] <= tapped.beat_at_s <= beats_s[-1]:
         return False
     at, one = np.interp([tapped.beat_at_s, one_s], beats_s, np.arange(len(beats_s)))
-    return bool(0.25 < (at - one) * level % 1 < 0.75)
+    return bool(_HALF_WAY[0] < (at - one) * level % 1 < _HALF_WAY[1])

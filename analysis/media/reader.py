@@ -42,7 +42,8 @@ _UNCLAIMED_BYTES_AT_MOST = 16 * 2**20
 class Decoder(Protocol):
     facts: MediaFacts
 
-    def blocks(self, frames: int) -> Iterator[Samples]: ...
+    def blocks(self, frames: int) -> Iterator[Samples]:
+        """Blocks of at most `frames` frames, as `Media.blocks` describes them."""
 
     def skip(self, frames: int) -> None: ...
 
