@@ -42,6 +42,15 @@ def chromium_program() -> str | None:
     return brought if Path(brought).exists() else None
 
 
+@pytest.fixture(autouse=True)
+def no_quiet_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A house in tests waits for no further files, unless a test says for how long."""
+    from portal.people.models import House
+
+    field = House._meta.get_field("quiet_after_files_s")
+    monkeypatch.setitem(vars(field), "_get_default", lambda: 0)
+
+
 @pytest.fixture(scope="session")
 def queue_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """A real queue: the server that KITPOST_BROKER_URL names, else one started as a demo starts its own."""

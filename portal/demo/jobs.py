@@ -6,6 +6,7 @@ from functools import partial
 from pathlib import Path
 
 from portal.bookings.models import Song
+from portal.intake.files.announcing import say_all_sent
 from portal.uploads import services as uploads
 
 # A short version, so that a desk with something on it is not a long wait.
@@ -21,6 +22,7 @@ def send_stems(song: Song, slug: str) -> None:
         for path in render_song(SONG_BY_SLUG[slug], Path(folder), form=SHORT_FORM).paths:
             if path.name not in arrived:
                 send(path, song=song)
+    say_all_sent(song=song, by=song.booking.members.all()[0].user)
 
 
 def send(path: Path, *, song: Song) -> None:

@@ -21,6 +21,7 @@ from portal.people.requests import address_of
 from portal.people.time_zones import time_zone_choices
 
 LONGEST_KEPT_DAYS = 3_650
+LONGEST_QUIET_S = 1_800
 TIME_ZONE_LABEL = "Your time zone"
 TIME_ZONE_HELP = "All times and dates are shown in it."
 
@@ -150,6 +151,13 @@ class HouseForm(forms.ModelForm[House]):
         help_text="Both sides get it. Nothing is removed without it, or while the client asks to keep the files.",
     )
 
+    quiet_after_files_s = forms.IntegerField(
+        label="Wait for more files before a song is checked, in seconds",
+        min_value=0,
+        max_value=LONGEST_QUIET_S,
+        help_text="Counted from the last file. 0 does not wait. The client can say sooner that all are sent.",
+    )
+
     class Meta:
         model = House
         fields: ClassVar = [
@@ -160,6 +168,7 @@ class HouseForm(forms.ModelForm[House]):
             "deposit_percent",
             "keep_originals_days",
             "notice_days",
+            "quiet_after_files_s",
         ]
         labels: ClassVar = {"name": "Name of the house", "reply_to": "Reply-to address"}
         help_texts: ClassVar = {

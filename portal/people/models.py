@@ -111,6 +111,8 @@ class House(models.Model):
     notice_days = models.PositiveSmallIntegerField(default=14)
     # Days after which a question that waits for the client is brought to mind again (0: never).
     remind_after_days = models.PositiveSmallIntegerField(default=3)
+    # Seconds without a new file after which a song's files are taken to be all there.
+    quiet_after_files_s = models.PositiveSmallIntegerField(default=60)
 
     class Meta:
         constraints: ClassVar = [

@@ -165,6 +165,12 @@ class Client(Person):
         self.page.goto(song_url)
         self.send_files(self.section("Files"), stems)
         self.look("files-sent")
+        self.say_that_is_all()
+
+    def say_that_is_all(self) -> None:
+        button = self.section("Files").get_by_role("button", name="That is all")
+        button.click()
+        expect(button).to_have_count(0)
 
     def answer(self, words: str | re.Pattern[str]) -> None:
         button = self.page.locator("main").get_by_role("button", name=words).first

@@ -100,6 +100,8 @@ ROWS = {
     "intake:take-up": drummers("POST", MOVED, "song"),
     "intake:files": members("GET", MOVED, "song"),
     "intake:plain-upload": members("POST", MOVED, "song"),
+    "intake:announce": members("POST", 400, "song"),
+    "intake:all-sent": members("POST", MOVED, "song"),
     "intake:sheet": drummers("GET", OK, "song"),
     "intake:approve": drummers("POST", MOVED, "song"),
     "intake:overrule": drummers("POST", UNPROCESSABLE, "song"),

@@ -27,10 +27,13 @@ from portal.bookings.stages import OVER_STAGES, SongStage
 from portal.heartbeat import alive
 from portal.intake import hooks
 from portal.intake.checks import apply_check, inputs
-from portal.intake.files.arriving import is_arriving, start_check
+from portal.intake.files.announcing import forget_expired
 from portal.intake.files.stored_features import store_features
-from portal.intake.models import SentZip, SongCheck, SourceFile
+from portal.intake.files.waiting import awaited_of, start_check
+from portal.intake.models import FileCourse, SentZip, SongCheck, SourceFile
 from portal.queueing import queue_task
+from portal.uploads import parts
+from portal.uploads.errors import UploadBusyError
 
 # What has given no sign of life for so long died with its worker: one that only takes long gives some (`alive`).
 SURVEY_LEFT_AFTER = timedelta(minutes=2)
@@ -80,8 +83,7 @@ def finish_survey(source_id: int, *, report: FileReport | None, features_key: st
     else:
         refuse(source, report)
     logger.info("source file %s: %s", source.pk, source.status)
-    if not is_arriving(song):
-        start_check(song.pk)
+    start_check(song)
 
 
 def refuse(source: SourceFile, report: FileReport | None) -> None:
@@ -96,10 +98,20 @@ def measure(song_id: int) -> None:
     """Measure a song from its files' features, or take the check that was made from the same; then act on it."""
     song = Song.objects.get(pk=song_id)
     gathered = inputs.gather(song)
-    if gathered is None or song.zips.waiting().exists():
+    if gathered is None or awaited_of(song):
         return
     check, is_new = SongCheck.objects.get_or_create(song=song, fingerprint=gathered.fingerprint)
+    try:
+        with parts.locked(f"check{check.pk}"):
+            measure_locked(check, gathered, is_new=is_new)
+            parts.lock_path(f"check{check.pk}").unlink(missing_ok=True)
+    except UploadBusyError:
+        logger.info("song %s: another worker is measuring it", song.pk)
+
+
+def measure_locked(check: SongCheck, gathered: inputs.CheckInputs, *, is_new: bool) -> None:
     if not is_new:
+        check.refresh_from_db()
         check.begin()
     try:
         with alive(check.go_on):
@@ -117,7 +129,7 @@ def break_off(check: SongCheck, *, trouble: str) -> None:
     went on meanwhile stays where the drummer has it, and one that changed meanwhile waits for its own check."""
     song = Song.objects.select_for_update().get(pk=check.song_id)
     check.break_off(trouble)
-    if song.stage == SongStage.CHECKING and made_from(song, check) and not is_arriving(song):
+    if song.stage == SongStage.CHECKING and made_from(song, check) and not awaited_of(song):
         move_song(song, SongStage.ON_DESK, text="the check failed: set the tempo by hand, or check again")
 
 
@@ -144,18 +156,21 @@ def measured(gathered: inputs.CheckInputs) -> SongReport:
 
 @transaction.atomic
 def store(check: SongCheck, report: dict[str, Any]) -> None:
-    """Keep the check and act on it, unless the song moved on while it was measured: then its own check comes."""
+    """Keep the check and act on it, unless the song moved on while it was measured, or more of it began to come: then
+    its own check comes, and this one says nothing."""
     song = Song.objects.select_for_update().select_related("booking").get(pk=check.song_id)
     gathered = made_from(song, check)
-    if gathered is None:
+    if gathered is None or awaited_of(song):
         logger.info("song %s: changed while it was measured", song.pk)
         return
+    FileCourse.of(song).begin_anew()
     check.finish(report=report, engine=ENGINE_VERSION)
     apply_check.settle(song, gathered, check)
 
 
 def sweep() -> None:
     """Start again what a killed worker or a broker that was down left lying. The rows say what that is."""
+    forget_expired()
     for zip_id in left_zips():
         queue_task("portal.intake.tasks.unpack_zip", zip_id)
     for source_id in left_files():

@@ -10,8 +10,10 @@ from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Song
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake.checks import questions
+from portal.intake.desk.waiting_words import waiting_sentences
 from portal.intake.errors import SongClosedError
 from portal.intake.files import services as song_files
+from portal.intake.files.waiting import ArrivalFacts, arrival_facts, waiting_to_check
 from portal.intake.models import Finding, SentZip, SongCheck, SourceFile
 from portal.people.models import User
 
@@ -44,6 +46,8 @@ class FilesPage:
     is_intake: bool
     zips: tuple[SentZip, ...]
     taken_out: tuple[SourceFile, ...]
+    waiting: tuple[str, ...]
+    may_say_all_sent: bool
 
 
 def files_page(song: Song, user: User) -> FilesPage:
@@ -52,20 +56,26 @@ def files_page(song: Song, user: User) -> FilesPage:
     mark_copies(sources)
     mark_settled(sources)
     zips = tuple(song.zips.all())
-    is_arriving = any(one.status == SourceFile.Status.RECEIVED for one in sources) or any(
-        sent.state == SentZip.State.RECEIVED for sent in zips
-    )
+    facts = arrival_facts(song)
+    awaited = waiting_to_check(facts) if has_unchecked(song, facts) else ()
     return FilesPage(
         song=song,
         sources=sources,
         findings=() if user.is_drummer else tuple(for_client(song)),
         check=song.checks.done().first(),
-        is_checking=is_arriving or (bool(sources) and song.stage == SongStage.CHECKING),
+        is_checking=bool(awaited) or (bool(sources) and song.stage == SongStage.CHECKING),
         takes_files=takes_files(song),
         is_intake=song.stage in INTAKE_STAGES,
         zips=zips,
         taken_out=tuple(taken_out(everything)),
+        waiting=tuple(waiting_sentences(awaited, user)),
+        may_say_all_sent=bool(awaited) and bool(facts.quiet_s) and not facts.is_all_sent,
     )
+
+
+def has_unchecked(song: Song, facts: ArrivalFacts) -> bool:
+    """Whether a check is still to come of what is here or on its way: what was checked waits for nothing."""
+    return song.stage == SongStage.CHECKING or bool(facts.unsurveyed or facts.packed or facts.under_way or facts.queues)
 
 
 def taken_out(sources: Sequence[SourceFile]) -> list[SourceFile]:

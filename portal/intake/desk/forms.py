@@ -8,9 +8,11 @@ from django import forms
 
 from portal.bookings.fields import BpmField, MeterField
 from portal.intake.desk.queue_page import Show
+from portal.intake.models.arrival import TAB_LENGTH
 
 EARLIEST_BAR_ONE_S, LATEST_BAR_ONE_S = -10, 3600
 REASON_LENGTH = 300
+MOST_FILES_ANNOUNCED = 10_000
 
 
 class WaiveForm(forms.Form):
@@ -52,3 +54,10 @@ class KeepViewForm(LookForm):
 class AnswerForm(forms.Form):
     code = forms.CharField(max_length=40)
     value = forms.CharField(max_length=100, required=False)
+
+
+class AnnounceForm(forms.Form):
+    """How many files a tab still has to send; the tab names itself."""
+
+    tab = forms.RegexField(r"^[0-9a-z-]+$", max_length=TAB_LENGTH)
+    count = forms.IntegerField(min_value=0, max_value=MOST_FILES_ANNOUNCED)

@@ -18,8 +18,10 @@ from portal.intake.desk.forms import OverruleForm, WaiveForm
 from portal.intake.desk.queue_page import next_after
 from portal.intake.desk.sheet_page import overrule_form, sheet_page
 from portal.intake.desk.song_views import find_song
+from portal.intake.desk.waiting_words import waiting_sentences
 from portal.intake.errors import GateError, IntakeError, MapChangedError
 from portal.intake.files import services as song_files
+from portal.intake.files.announcing import say_all_sent
 from portal.intake.models import Finding
 from portal.mailroom.models import Message
 from portal.people.access import require_drummer
@@ -130,7 +132,8 @@ def check_again(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
     if song_files.check_again(song.pk):
-        messages.success(request, "The song is being checked again.")
+        awaited = waiting_sentences(say_all_sent(song=song, by=request.user), request.user)
+        messages.success(request, " ".join(["The song is being checked again.", *awaited]))
     else:
         messages.error(request, "There is nothing to check: there are no files, or the booking is over.")
     return redirect("intake:sheet", song.pk)

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import uuid
+from http import HTTPStatus
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import HttpResponse
+from django.http import HttpResponse, HttpResponseBadRequest
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from portal.bookings.models import Song
 from portal.intake.checks import services
 from portal.intake.desk.files_page import files_page
-from portal.intake.desk.forms import AnswerForm
+from portal.intake.desk.forms import AnnounceForm, AnswerForm
+from portal.intake.desk.waiting_words import waiting_sentences
 from portal.intake.errors import IntakeError, SongClosedError
 from portal.intake.files import services as song_files
+from portal.intake.files.announcing import announce as announce_files
+from portal.intake.files.announcing import say_all_sent
 from portal.intake.models import SourceFile
+from portal.intake.models.arrival import TAB_LENGTH
 from portal.mailroom.models import Message
 from portal.people.requests import MemberRequest
 from portal.uploads.errors import UploadRefusedError
@@ -54,6 +61,8 @@ def plain_upload(request: MemberRequest, song_id: int) -> HttpResponse:
     sent = request.FILES.getlist("file")
     if not sent:
         messages.error(request, "Choose a file first, then press “Send”.")
+    tab = f"form-{uuid.uuid4().hex}"[:TAB_LENGTH]
+    announce_files(song=song, by=request.user, tab=tab, files=len(sent))
     for uploaded_file in sent:
         try:
             upload = take_whole(user=request.user, purpose="source", target_id=song.pk, uploaded_file=uploaded_file)
@@ -61,7 +70,31 @@ def plain_upload(request: MemberRequest, song_id: int) -> HttpResponse:
             messages.success(request, f"“{upload.file_name}” is received. It is being {what}.")
         except UploadRefusedError as error:
             messages.error(request, error.sentence)
+    announce_files(song=song, by=request.user, tab=tab, files=0)
     return redirect(f"{song.get_absolute_url()}#files")
+
+
+@require_POST
+@login_required
+def announce(request: MemberRequest, song_id: int) -> HttpResponse:
+    """What a page's script says again and again while it sends."""
+    song = find_song(request, song_id)
+    form = AnnounceForm(request.POST)
+    if not form.is_valid():
+        return HttpResponseBadRequest("This says no number of files.")
+    announce_files(song=song, by=request.user, tab=form.cleaned_data["tab"], files=form.cleaned_data["count"])
+    return HttpResponse(status=HTTPStatus.NO_CONTENT)
+
+
+@require_POST
+@login_required
+def all_sent(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = find_song(request, song_id)
+    awaited = waiting_sentences(say_all_sent(song=song, by=request.user), request.user)
+    if not request.htmx:
+        messages.success(request, " ".join(["Thank you. The song is checked as soon as all is here.", *awaited]))
+        return redirect(f"{song.get_absolute_url()}#files")
+    return render(request, "intake/_file_list.html", {"list": files_page(song, request.user), "song": song})
 
 
 @require_POST

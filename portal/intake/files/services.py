@@ -9,6 +9,7 @@ from portal.bookings.services import move_song, record
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake.errors import FileGoneError, SongClosedError
 from portal.intake.files.file_versions import Arrival, add, size_words
+from portal.intake.files.waiting import note_change, start_check
 from portal.intake.models import SentZip, SourceFile
 from portal.people.models import User
 from portal.queueing import queue_task_on_commit
@@ -39,6 +40,7 @@ def receive(*, upload: Upload, song: Song, folder: str = "", sent_with: str = ""
     )
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
     source = add(song, arrival, by=upload.owner)
+    note_change(song)
     begin_check(song)
     return source
 
@@ -46,6 +48,7 @@ def receive(*, upload: Upload, song: Song, folder: str = "", sent_with: str = ""
 @transaction.atomic
 def receive_zip(*, upload: Upload, song: Song) -> SentZip:
     """A zip is here for good: its files follow as soon as a worker has unpacked it."""
+    song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
     sent = SentZip.objects.create(
         song=song,
         sent_by=upload.owner,
@@ -55,6 +58,7 @@ def receive_zip(*, upload: Upload, song: Song) -> SentZip:
         size_bytes=upload.length_bytes,
     )
     record(song.booking, f"sent “{sent.name}” ({size_words(sent.size_bytes)})", actor=upload.owner, song=song)
+    note_change(song)
     begin_check(song)
     queue_task_on_commit("portal.intake.tasks.unpack_zip", sent.pk)
     return sent
@@ -82,7 +86,7 @@ def check_again(song_id: int) -> bool:
         if source.is_unmeasured:
             source.survey_anew()
             queue_task_on_commit("portal.intake.tasks.survey_file", source.pk)
-    queue_task_on_commit("portal.intake.tasks.measure_song", song_id)
+    start_check(song)
     return True
 
 
@@ -95,6 +99,7 @@ def remove(*, source: SourceFile, by: User) -> None:
     check_takes_files(source.song)
     source.leave(SourceFile.Left.REMOVED, by=by)
     record(source.song.booking, f"removed “{source.name}”", actor=by, song=source.song)
+    note_change(source.song)
     check_again(source.song_id)
 
 
@@ -115,6 +120,7 @@ def bring_back(*, source: SourceFile, by: User) -> None:
     record(source.song.booking, f"{words} “{source.name}”", actor=by, song=source.song)
     if source.status == SourceFile.Status.RECEIVED:
         queue_task_on_commit("portal.intake.tasks.survey_file", source.pk)
+    note_change(source.song)
     check_again(source.song_id)
 
 

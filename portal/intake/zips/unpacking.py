@@ -19,7 +19,7 @@ from portal.bookings.models import Booking, Song
 from portal.bookings.services import record
 from portal.intake.errors import ZipError
 from portal.intake.files import file_versions, store_cleanup
-from portal.intake.files.arriving import is_arriving, start_check
+from portal.intake.files.waiting import note_change, start_check
 from portal.intake.models import SentZip, SourceFile
 from portal.intake.zips.contents import Contents, Kept, files_words
 from portal.uploads import parts
@@ -93,8 +93,8 @@ def finish(zip_id: int, kept: list[Kept], notes: list[str], *, refusal: str) -> 
         if not default_storage.exists(arrival.key):
             raise FileNotFoundError(f"zip {zip_id}: an unpacked file was cleared away meanwhile")
         file_versions.add(song, arrival, by=sent.sent_by)
-    if not is_arriving(song):
-        start_check(song.pk)
+    note_change(song)
+    start_check(song)
 
 
 def clear(kept: list[Kept]) -> None:

@@ -178,12 +178,13 @@ def test_the_drummer_sets_the_house(client: Client) -> None:
         "deposit_percent": "30",
         "keep_originals_days": "0",
         "notice_days": "21",
+        "quiet_after_files_s": "90",
     }
 
     client.post(reverse("people:house"), answers)
     house = House.get()
     assert (house.name, house.currency, house.deposit_percent) == ("Room Nine", "USD", 30)
-    assert (house.keep_originals_days, house.notice_days) == (0, 21)
+    assert (house.keep_originals_days, house.notice_days, house.quiet_after_files_s) == (0, 21, 90)
 
     response = client.post(
         reverse("people:house"), answers | {"deposit_percent": "130", "currency": "12", "notice_days": "0"}

@@ -1,6 +1,7 @@
 // Sends files piece by piece, so that a dropped connection goes on where it was: several at once, and whole folders.
 //
-//   <form data-upload data-upload-url="/tus/" data-upload-purpose="source" data-upload-target="12">
+//   <form data-upload data-upload-url="/tus/" data-upload-purpose="source" data-upload-target="12"
+//         data-upload-announce="/songs/12/files/announce/">
 //     <label class="dropzone">… <input type="file"></label> <p data-upload-plain>…</p>
 //     <p data-upload-folder hidden>…<input type="file" webkitdirectory></p> <p data-upload-notes hidden></p>
 //     <ul data-upload-unfinished><li data-url data-name data-size data-modified>…</li></ul>
@@ -9,6 +10,7 @@
 //
 // Each file that was received sends "upload:received" to the body. Without this script the form is a plain one.
 import { attach } from "kitpost/lib/attach";
+import { Announcer } from "kitpost/upload/announcer";
 import { filesWords, gatherChosen, gatherDropped, junkWords } from "kitpost/upload/gather";
 import { Sending, element } from "kitpost/upload/sender";
 import { progressWords, rate, recent, size } from "kitpost/upload/sending";
@@ -27,6 +29,7 @@ class UploadForm {
     this.zone = form.querySelector(".dropzone");
     this.input = this.zone.querySelector('input[type="file"]');
     this.sendings = [];
+    this.announcer = new Announcer(form.dataset.uploadAnnounce, form.elements.csrfmiddlewaretoken.value);
     this.forget();
     this.plain.hidden = true;
     form.dataset.ready = "";
@@ -41,6 +44,8 @@ class UploadForm {
     this.listen(window, "beforeunload", (event) => {
       if (this.isBusy) event.preventDefault();
     });
+    this.listen(window, "pagehide", () => this.announcer.leave());
+    this.listen(window, "pageshow", () => this.show());
     this.listen(document.body, "htmx:beforeRequest", ({ detail }) => this.asked(detail));
     this.listen(document.body, "htmx:afterSwap", ({ detail }) => this.listed(detail.xhr));
     this.listen(this.list, "pointerenter", () => (this.isUnderHand = true));
@@ -217,6 +222,7 @@ class UploadForm {
   /** The sum over all files; it stays after the last one, until the next are chosen. */
   show() {
     const open = this.sendings.filter((sending) => !sending.isOver);
+    this.announcer.say(open.length);
     this.list.hidden = !this.sendings.length;
     this.total.hidden = !this.count;
     this.total.classList.toggle("done", !open.length);
@@ -261,6 +267,7 @@ class UploadForm {
   end() {
     this.ending.abort();
     this.sendings.forEach((sending) => sending.leave());
+    this.announcer.leave();
   }
 }
 

@@ -136,6 +136,7 @@ class TestFiles:
     ) -> None:
         client.force_login(member)
         path = reverse("intake:files", args=[song.pk])
+        client.get(path, headers=HTMX)
         counts = []
         for number in (3, 297):
             for _ in range(number):

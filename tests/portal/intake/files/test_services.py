@@ -53,6 +53,7 @@ def send(
         target_id=song.pk,
         file_name=name,
         length_bytes=2_048,
+        state=Upload.State.RECEIVED,
         sha256=content * 64,
         key=f"originals/{content * 2}/{content * 64}",
     )

@@ -17,7 +17,7 @@ from portal.bookings.stages import SongStage
 from portal.intake import tasks
 from portal.intake.checks import jobs
 from portal.intake.files import store_cleanup
-from portal.intake.files.arriving import is_arriving
+from portal.intake.files.waiting import awaited_of
 from portal.intake.models import SentZip, SourceFile
 from portal.intake.zips import unpacking
 from portal.people.models import User
@@ -143,7 +143,7 @@ def test_the_song_is_not_measured_before_all_is_unpacked(
 ) -> None:
     make_source(song=song)
     make_sent_zip(song=song, content=zipped(*STEMS))
-    assert is_arriving(song)
+    assert awaited_of(song)
     jobs.measure(song.pk)
     assert not song.checks.exists()
     with django_capture_on_commit_callbacks(execute=True):

@@ -1,0 +1,138 @@
+"""Four stems of a song in 6/8 come over a slow line. Nothing is said of the song before all of it is there: one check,
+one message, one e-mail, through a whole demo house and a real browser."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+import time
+from collections.abc import Mapping
+from contextlib import closing
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from playwright.sync_api import expect
+
+from analysis.band.clock import Steady
+from analysis.band.render import render_stems, write_wav
+from analysis.band.score import SongPlan, write_score
+from tests.flows.course import see_nothing
+from tests.flows.people import MEASURED_WITHIN_MS, Client
+from tests.houses import demo, needs_proc
+from tests.portal.demo.waiting import until
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+pytestmark = [pytest.mark.browser, needs_proc]
+RATE_HZ = 48_000
+BYTES_PER_S = 600_000
+FORM = (("verse", 6), ("chorus", 6))
+STEMS = ("bass", "keys", "strings", "pad")
+# Long enough that a wrong house would have spoken: files are measured within seconds, and a sweep comes every 30.
+LISTENED_FOR_S = 45
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a house has said of the song that the slow line brings."""
+
+    checks: int
+    messages: tuple[str, ...]
+    mails: tuple[str, ...]
+
+
+def make_stems(folder: Path) -> list[Path]:
+    plan = SongPlan("Ladder Coupon Under Soup", 12, Steady(Fraction(70)), feel="rolling", players=STEMS, form=FORM)
+    stems = render_stems(write_score(plan), RATE_HZ)
+    return [write_wav(folder / f"{name}.wav", stems[name], RATE_HZ) for name in STEMS]
+
+
+def said_of(data_dir: Path, song_id: int) -> Said:
+    with closing(sqlite3.connect(data_dir / "kitpost.sqlite3", timeout=30)) as database:
+        ask = database.execute
+        reported = "SELECT count(*) FROM intake_songcheck WHERE report IS NOT NULL AND song_id = ?"
+        posted = "SELECT body FROM mailroom_message WHERE song_id = ? ORDER BY id"
+        mailed = "SELECT mail.body FROM mailroom_mail mail JOIN mailroom_message ON message_id = mailroom_message.id"
+        return Said(
+            checks=ask(reported, [song_id]).fetchone()[0],
+            messages=tuple(body for (body,) in ask(posted, [song_id])),
+            mails=tuple(body for (body,) in ask(f"{mailed} WHERE song_id = ? ORDER BY mail.id", [song_id])),
+        )
+
+
+def at_the_song(browser: Browser, house: Mapping[str, Any], *, bytes_per_s: int = BYTES_PER_S) -> Client:
+    """The demo's client, at the song that waits for its files, on a slow line."""
+    client = Client(browser.new_context().new_page(), house["url"], see_nothing)
+    client.sign_in(house["client"]["email"], house["client"]["password"])
+    client.page.goto(house["song"])
+    line = client.page.context.new_cdp_session(client.page)
+    line.send(
+        "Network.emulateNetworkConditions",
+        {"offline": False, "latency": 40, "downloadThroughput": -1, "uploadThroughput": bytes_per_s},
+    )
+    return client
+
+
+def choose(client: Client, paths: list[Path]) -> None:
+    client.section("Files").locator(".dropzone input[type=file]").set_input_files([str(path) for path in paths])
+
+
+def song_id_of(house: Mapping[str, Any]) -> int:
+    return int(re.findall(r"/songs/(\d+)/", house["song"])[0])
+
+
+def test_four_stems_over_a_slow_line_bring_one_message(chromium: Browser, house_dir: Path, tmp_path: Path) -> None:
+    stems = make_stems(tmp_path)
+    with demo(house_dir) as (_, house):
+        client, song_id = at_the_song(chromium, house), song_id_of(house)
+        began_at = time.monotonic()
+        client.send_files(client.section("Files"), stems)
+        sent_in_s = time.monotonic() - began_at
+        until(lambda: said_of(house_dir, song_id).checks > 0, within_s=MEASURED_WITHIN_MS / 1_000)
+        client.page.wait_for_timeout(LISTENED_FOR_S * 1_000)
+        said = said_of(house_dir, song_id)
+
+    sizes = sum(path.stat().st_size for path in stems)
+    assert sent_in_s > sizes / BYTES_PER_S / 2  # the line was slow
+    assert (said.checks, len(said.messages), len(said.mails)) == (1, 1, 1), said
+
+
+def test_a_tab_closed_in_mid_drop_does_not_keep_the_rest_waiting(
+    chromium: Browser, house_dir: Path, tmp_path: Path
+) -> None:
+    stems = make_stems(tmp_path)
+    with demo(house_dir) as (_, house):
+        client, song_id = at_the_song(chromium, house), song_id_of(house)
+        choose(client, stems)
+        expect(client.page.locator("#files tbody tr")).to_have_count(2, timeout=MEASURED_WITHIN_MS)
+        client.page.close(run_before_unload=False)
+        assert said_of(house_dir, song_id).checks == 0
+        until(lambda: said_of(house_dir, song_id).checks > 0, within_s=2 * MEASURED_WITHIN_MS / 1_000)
+
+        said = said_of(house_dir, song_id)
+    assert (said.checks, len(said.messages)) == (1, 1), said
+
+
+def test_two_browsers_at_once_bring_one_message(chromium: Browser, house_dir: Path, tmp_path: Path) -> None:
+    first, *rest = make_stems(tmp_path)
+    with demo(house_dir) as (_, house):
+        fast, slow = at_the_song(chromium, house, bytes_per_s=20 * BYTES_PER_S), at_the_song(chromium, house)
+        song_id = song_id_of(house)
+        choose(slow, rest)
+        expect(slow.page.locator(".upload .state").first).to_have_text("Sending")
+        fast.send_files(fast.section("Files"), [first])
+        fast.say_that_is_all()
+        fast.sees(re.compile(r"still being sent from your browser"))
+        assert said_of(house_dir, song_id).checks == 0
+
+        expect(slow.page.locator(".uploads-total .sum")).to_have_text(
+            re.compile("^3 files received"), timeout=MEASURED_WITHIN_MS
+        )
+        until(lambda: said_of(house_dir, song_id).checks > 0, within_s=MEASURED_WITHIN_MS / 1_000)
+        slow.page.wait_for_timeout(LISTENED_FOR_S * 1_000)
+        said = said_of(house_dir, song_id)
+    assert (said.checks, len(said.messages), len(said.mails)) == (1, 1, 1), said
