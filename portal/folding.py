@@ -8,13 +8,36 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable
+from functools import reduce
+from operator import and_, or_
 from typing import Any
 
 from django.db import models
+from django.db.models import Q
+
+Words = tuple[str, ...]
+
+LONGEST_QUERY = 200
+MOST_WORDS = 8
 
 
 def fold(text: str) -> str:
     return unicodedata.normalize("NFC", unicodedata.normalize("NFKC", text).casefold())
+
+
+def words_in(query: str) -> Words:
+    """The first words of what was typed, folded. PostgreSQL stores no zero character, so none is looked for."""
+    typed = fold(query[:LONGEST_QUERY].replace("\0", " "))
+    return tuple(dict.fromkeys(typed.split()))[:MOST_WORDS]
+
+
+def all_in(words: Words, *fields: str) -> Q:
+    """Each word is in one of the folded fields."""
+    return reduce(and_, (any_of(word, *fields) for word in words), Q())
+
+
+def any_of(word: str, *fields: str) -> Q:
+    return reduce(or_, (Q(**{f"{field}__contains": word}) for field in fields))
 
 
 class FoldedField(models.TextField):  # type: ignore[type-arg]  # generic in the stubs alone

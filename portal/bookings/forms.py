@@ -7,13 +7,17 @@ from typing import ClassVar
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.http import QueryDict
 from django.utils.text import capfirst
 
+from portal.bookings.board_filter import BoardFilter, Due, turn_choices
 from portal.bookings.fields import BpmField, MeterField
 from portal.bookings.models import Booking, Brief, Song
+from portal.bookings.stages import OVER_STAGES, BookingStage
 from portal.people.models import User
 
 MOST_SONGS = 40
+ANY = ("", "any")
 TITLE_LENGTH: int = Song._meta.get_field("title").max_length or 0
 
 
@@ -62,6 +66,28 @@ class NewBookingForm(forms.Form):
                 "This address belongs to a drummer of this house, who sees every booking. Enter the client’s address."
             )
         return email
+
+
+class BoardFilterForm(forms.Form):
+    """What nobody can have meant filters nothing."""
+
+    words = forms.CharField(label="Booking or client", max_length=80, required=False)
+    due = forms.ChoiceField(label="Due", choices=[ANY, *Due.choices], required=False)
+
+    def __init__(self, data: QueryDict, *, user: User, over: bool = False) -> None:
+        super().__init__(data)
+        stages = [(stage.value, stage.label) for stage in BookingStage if (stage in OVER_STAGES) == over]
+        self.fields["stage"] = forms.ChoiceField(label="Stage", choices=[ANY, *stages], required=False)
+        self.fields["turn"] = forms.ChoiceField(label="Turn", choices=[ANY, *turn_choices(user)], required=False)
+        if over:
+            del self.fields["turn"], self.fields["due"]
+        for name, field in self.fields.items():
+            field.widget.attrs |= {"class": "short", "id": f"board-{name}"}
+
+    @property
+    def look(self) -> BoardFilter:
+        self.is_valid()
+        return BoardFilter(**self.cleaned_data)
 
 
 class AddSongForm(forms.Form):

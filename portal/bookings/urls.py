@@ -6,6 +6,7 @@ app_name = "bookings"
 urlpatterns = [
     path("", views.home, name="home"),
     path("board/", views.board, name="board"),
+    path("archive/", views.archive, name="archive"),
     path("bookings/new/", views.new, name="new"),
     path("bookings/<int:booking_id>/", views.booking, name="booking"),
     path("bookings/<int:booking_id>/songs/", views.add_song, name="add-song"),

@@ -9,10 +9,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from portal.bookings import services
-from portal.bookings.board_page import lanes_for
+from portal.bookings.board_page import archive_page, board_page, with_people
 from portal.bookings.errors import BookingError
-from portal.bookings.forms import AddSongForm, BriefForm, CancelForm, NewBookingForm
-from portal.bookings.models import Booking, BookingQuerySet, Brief, Song
+from portal.bookings.forms import AddSongForm, BoardFilterForm, BriefForm, CancelForm, NewBookingForm
+from portal.bookings.models import Booking, Brief, Song
 from portal.bookings.stages import BOOKING_COURSE, INTAKE_STAGES, SongStage, song_course
 from portal.bookings.turns import booking_turn, song_turn
 from portal.people.access import drummer_required, require_drummer
@@ -36,8 +36,18 @@ def home(request: HttpRequest) -> HttpResponse:
 @require_GET
 @login_required
 def board(request: MemberRequest) -> HttpResponse:
-    bookings = with_people(Booking.objects.visible_to(request.user)).prefetch_related("songs")
-    return render(request, "bookings/board.html", {"lanes": lanes_for(bookings, request.user)})
+    form = BoardFilterForm(request.GET, user=request.user)
+    board = board_page(request.user, form.look, request.GET.get("page"))
+    return render(request, "bookings/board.html", {"board": board, "form": form})
+
+
+@require_GET
+@login_required
+def archive(request: MemberRequest) -> HttpResponse:
+    """What is over."""
+    form = BoardFilterForm(request.GET, user=request.user, over=True)
+    page = archive_page(request.user, form.look, request.GET.get("page"))
+    return render(request, "bookings/archive.html", {"page": page, "look": form.look, "form": form})
 
 
 @require_http_methods(["GET", "POST"])
@@ -129,10 +139,6 @@ def find_booking(request: MemberRequest, booking_id: int) -> Booking:
 def find_song(request: MemberRequest, song_id: int) -> Song:
     songs = Song.objects.visible_to(request.user).select_related("booking__created_by", "brief")
     return get_object_or_404(songs, pk=song_id)
-
-
-def with_people(bookings: BookingQuerySet) -> BookingQuerySet:
-    return bookings.select_related("created_by").prefetch_related("members__user")
 
 
 def parts_of(song: Song, user: User) -> tuple[str, ...]:

@@ -15,10 +15,11 @@ from django.urls import reverse
 
 from portal.bookings.models import Booking, Member, Song
 from portal.delivery.models import DeliveryFile
+from portal.folding import Words, all_in, any_of
 from portal.intake.models import SourceFile
 from portal.mailroom.models import Message
 from portal.people.models import User
-from portal.search.words import Words, all_in, any_of, excerpt, one_in
+from portal.search.words import excerpt, one_in
 from portal.takes.models import RoughMix
 
 MOST_SEATS = 3

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
+from portal.folding import Words, words_in
 from portal.people.models import User
 from portal.search.kinds import KIND_BY_KEY, KINDS, Found, Kind
-from portal.search.words import Words, words_in
 
 MOST_OF_EACH = 6
 MOST_ON_A_PAGE = 40

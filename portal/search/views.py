@@ -7,9 +7,9 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
+from portal.folding import LONGEST_QUERY
 from portal.people.requests import MemberRequest
 from portal.search.page import search_page
-from portal.search.words import LONGEST_QUERY
 
 MOST_DIGITS = 6
 

@@ -1,34 +1,15 @@
-"""What somebody looks for, as words that must all be there. Whatever they type is text: nothing in it is a command."""
+"""Words that are looked for: rows that hold one, and the place in a text that shows it."""
 
 from __future__ import annotations
 
 from functools import reduce
-from operator import and_, or_
+from operator import or_
 
 from django.db.models import Q
 
-from portal.folding import fold
+from portal.folding import Words, fold
 
-Words = tuple[str, ...]
-
-LONGEST_QUERY = 200
-MOST_WORDS = 8
 EXCERPT_LENGTH = 160
-
-
-def words_in(query: str) -> Words:
-    """The first words of what was typed, folded. PostgreSQL stores no zero character, so none is looked for."""
-    typed = fold(query[:LONGEST_QUERY].replace("\0", " "))
-    return tuple(dict.fromkeys(typed.split()))[:MOST_WORDS]
-
-
-def all_in(words: Words, *fields: str) -> Q:
-    """Each word is in one of the fields."""
-    return reduce(and_, (any_of(word, *fields) for word in words))
-
-
-def any_of(word: str, *fields: str) -> Q:
-    return reduce(or_, (Q(**{f"{field}__contains": word}) for field in fields))
 
 
 def one_in(words: Words, field: str) -> Q:

@@ -77,6 +77,7 @@ ROWS = {
     "people:password-reset-done": everybody("GET", OK),
     "bookings:home": Row("GET", MOVED, MOVED, MOVED, SIGN_IN),
     "bookings:board": signed_in("GET", OK),
+    "bookings:archive": signed_in("GET", OK),
     "bookings:new": house("GET", OK),
     "bookings:booking": members("GET", OK, "booking"),
     "bookings:add-song": drummers("POST", UNPROCESSABLE, "booking"),
