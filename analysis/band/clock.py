@@ -17,6 +17,7 @@ from analysis.maps.tempo_map import MeterSign, round_half_up
 
 TempoKind = Literal["constant", "drift", "step", "slowing", "rubato"]
 
+# In a second.
 _MICROSECONDS = 10**6
 
 
@@ -145,7 +146,18 @@ class Clock:
         return starts[whole] + (beat - whole) * (starts[whole + 1] - starts[whole])
 
     def times_of_beats(self, beats: Doubles) -> Doubles:
-        """As `time_of_beat`, for many beats at once and in floating point."""
+        """As `time_of_beat`, for many beats at once and in floating point.
+
+        Parameters
+        ----------
+        beats : float64 array, shape (n,)
+            Felt beats counted from bar one.
+
+        Returns
+        -------
+        float64 array, shape (n,)
+            Seconds.
+        """
         starts = np.array([float(start) for start in self.beat_starts_s])
         whole = np.clip(np.floor(beats).astype(np.int64), 0, len(starts) - 2)
         times: Doubles = starts[whole] + (beats - whole) * (starts[whole + 1] - starts[whole])

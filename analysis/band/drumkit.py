@@ -9,12 +9,15 @@ import numpy as np
 from analysis.band.tables import Tone, band_noise, decay, fade_in, seconds
 from analysis.band.voices import Strike, Voice
 
+# House choices, as are all pitches and times below: partials that fit no scale.
 _CYMBAL_PARTIALS_HZ = (3_127.0, 4_211.0, 5_383.0, 6_791.0, 8_219.0, 9_743.0)
 _TWO_PI = np.float32(2 * np.pi)
 
 
 @dataclass(frozen=True)
 class _CymbalKind:
+    """How long a cymbal sounds and rings, how much metal it has over its noise, how loud it is, how fast it speaks."""
+
     length_s: float
     ring_s: float
     metal: float

@@ -1,4 +1,7 @@
-"""Bar-long patterns that the players know, by feel. Positions and lengths are in quarter notes from the bar line."""
+"""Bar-long patterns that the players know, by feel. Positions and lengths are in quarter notes from the bar line.
+
+Tested in `tests/analysis/band/test_score.py`.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 _Hits = tuple[float, ...]
+# Where the off-beat eighth falls in its quarter when nothing swings.
 EVEN = Fraction(1, 2)
 _EIGHTHS: _Hits = tuple(step / 2 for step in range(8))
 _SIXTEENTHS: _Hits = tuple(step / 4 for step in range(16))
@@ -35,6 +39,7 @@ def _run(tones: tuple[int, ...], step: float) -> tuple[tuple[float, float, int],
     return tuple((index * step, step * 1.6, tone) for index, tone in enumerate(tones))
 
 
+# Patterns and ranges of tempo are house choices.
 FEELS: dict[str, Feel] = {
     "ballad": Feel(
         "4/4", (58, 92),

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+# Semitones above the tonic.
 _MAJOR = (0, 2, 4, 5, 7, 9, 11)
 _MINOR = (0, 2, 3, 5, 7, 8, 10)
 _STEP_BY_NUMERAL = {"I": 0, "II": 1, "III": 2, "IV": 3, "V": 4, "VI": 5, "VII": 6}
 
-# One chord a bar, repeated through the section; "V/" is the same chord over its third.
+# House choices. One chord a bar, repeated through the section; "V/" is the same chord over its third.
 _MAJOR_PROGRESSIONS = (
     "I IV I V",
     "I III IV V",

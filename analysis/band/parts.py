@@ -12,9 +12,11 @@ from analysis.band.feels import EVEN, Feel
 from analysis.band.harmony import Chord, Key
 from analysis.maps.tempo_map import MeterSign
 
+# House choices: how loud a section is, and who sits out where.
 _SECTION_LOUDNESS = {"intro": 0.55, "verse": 0.65, "chorus": 0.88, "bridge": 0.7, "solo": 0.85, "outro": 0.6}
-_RESTING = {"intro": {"lead", "bass"}, "bridge": {"strings"}, "outro": {"lead"}}  # who sits out where
-_FINEST = 48  # positions are read to 1/48 of a quarter
+_RESTING = {"intro": {"lead", "bass"}, "bridge": {"strings"}, "outro": {"lead"}}
+# Positions are read to 1/48 of a quarter: thirds and sixteenths are exact.
+_FINEST = 48
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ import numpy as np
 from analysis.band.parts import Bar, Note, touch
 from analysis.maps.tempo_map import MeterSign
 
+# House choices.
 _CRASH_SECTIONS = {"chorus", "solo", "bridge"}
 _FILL_PIECES = ("snare", "snare", "tom-high", "tom-low")
 _EXTRA_KICK = 0.15  # how often a bar has a kick more, on an eighth that has none

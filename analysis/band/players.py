@@ -9,6 +9,7 @@ import numpy as np
 from analysis.band.harmony import Chord, nearest_pitch, voicing
 from analysis.band.parts import Bar, Note, Player, touch
 
+# House choices. Pitches are MIDI's; a tune's cells are places within a beat.
 _BASS_LOWEST = 31
 LEAD_RANGE = range(57, 80)
 _LEAD_MIDDLE = 67

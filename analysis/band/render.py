@@ -18,16 +18,20 @@ from analysis.band.voices import RELEASE_S, VOICES, Strike
 from analysis.core.samples import Floats
 from analysis.maps.tempo_map import round_half_up
 
+# Shape (n_frames, 1 or 2), full scale 1.0; inside the room and the mixer one row a side.
 Stem = Floats
 
+# House choices: each player's gain, who is in one channel, how much of the room is heard on whom, which sound of the
+# strings is driven, who is recorded by microphone (those files carry hiss), versions and steps of loudness of a note,
+# and the peak of the mix, about -3 dBFS: room left for the drums to come.
 _LEVEL = {"bass": 0.5, "keys": 0.2, "strings": 0.2, "pad": 0.11, "lead": 0.42, "drums": 0.8, "click": 0.5}
 _MONO = {"bass", "lead", "click"}
 _WET = {"keys": 0.10, "strings": 0.14, "pad": 0.25, "lead": 0.16, "drums": 0.12}
 _DRIVEN = "driven"
-_LIVE = {"strings", "lead", "drums"}  # recorded by microphone: their files carry hiss
+_LIVE = {"strings", "lead", "drums"}
 _TAKES = 3
 _VELOCITY_STEPS = 10
-MIX_PEAK = 0.7  # about -3 dBFS: room left for the drums to come
+MIX_PEAK = 0.7
 
 
 @dataclass(frozen=True)
@@ -49,9 +53,12 @@ class _Layout:
 
 
 def render_stems(score: Score, sample_rate_hz: int) -> dict[str, Stem]:
-    """One array a player, (frames, 1 or 2), all equally long; their sum peaks at `MIX_PEAK`.
+    """One array a player, all equally long; their sum peaks at `MIX_PEAK`.
 
-    A mono stem counts fully on both sides of the mix.
+    Returns
+    -------
+    dict of str to float32 array, shape (n_frames, 1 or 2)
+        A mono stem counts fully on both sides of the mix.
     """
     frames = round(score.duration_s * sample_rate_hz)
     stems = {player: _render_part(score, player, sample_rate_hz, frames) for player in score.notes}
@@ -60,7 +67,17 @@ def render_stems(score: Score, sample_rate_hz: int) -> dict[str, Stem]:
 
 
 def mix_stems(stems: dict[str, Stem]) -> Stem:
-    """The plain sum, (frames, 2)."""
+    """The plain sum.
+
+    Parameters
+    ----------
+    stems : dict of str to float32 array, shape (n_frames, 1 or 2)
+        At least one; a shorter one ends earlier.
+
+    Returns
+    -------
+    float32 array, shape (n_frames of the longest, 2)
+    """
     mix = np.zeros((max(len(stem) for stem in stems.values()), 2), np.float32)
     for stem in stems.values():
         mix[: len(stem)] += stem
@@ -68,11 +85,23 @@ def mix_stems(stems: dict[str, Stem]) -> Stem:
 
 
 def render_mix(score: Score, sample_rate_hz: int) -> Stem:
+    """The sum of all stems: float32 array, shape (n_frames, 2), peak `MIX_PEAK`."""
     return mix_stems(render_stems(score, sample_rate_hz))
 
 
 def write_wav(path: Path, samples: Stem, sample_rate_hz: int, *, depth: str = "PCM_24") -> Path:
-    """Write by soundfile; the folder is made when missing. The suffix decides the container."""
+    """Write samples by soundfile; the folder is made when missing.
+
+    Parameters
+    ----------
+    path : Path
+        The suffix decides the container.
+    samples : float32 array, shape (n_frames, n_channels)
+        Full scale is 1.0.
+    sample_rate_hz : int
+    depth : str
+        A subtype that soundfile knows.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
     soundfile.write(path, samples, sample_rate_hz, subtype=depth)
     return path

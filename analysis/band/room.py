@@ -13,10 +13,13 @@ import numpy.typing as npt
 from analysis.band.tables import Tone
 from analysis.core.samples import Doubles
 
+# House choices: a small room whose tail lasts this long and answers after this gap, its noise drawn from this seed.
 TAIL_S = 0.6
 BEFORE_S = 0.012
 _ROOM_SEED = 1_907
+# Answers are no longer than a block.
 BLOCK = 32_768
+# House choices: a cabinet's answer in frames, the band it passes, and the gain into the overdrive.
 _CABINET_TAPS = 512
 _CABINET_HZ = (90.0, 4_500.0)
 _DRIVE = np.float32(14.0)
@@ -61,20 +64,45 @@ def _answered(dry: Tone, spectra: _Spectra) -> Tone:
 
 
 def add_room(sides: Tone, sample_rate_hz: int, wet: float) -> None:
-    """Add the room's answer to (sides, frames), in place."""
+    """Add the room's answer, in place.
+
+    Parameters
+    ----------
+    sides : float32 array, shape (1 or 2, n_frames)
+        One row a side.
+    sample_rate_hz : int
+    wet : float
+        Gain of the answer to the mean of the sides.
+    """
     answer = _answered(sides.mean(axis=0), _room(sample_rate_hz)[: len(sides)])
     answer *= np.float32(wet)
     sides += answer
 
 
 def drive(sides: Tone, sample_rate_hz: int) -> None:
-    """Overdrive (sides, frames) and play it through a cabinet, in place: even, dense, with attacks rounded off."""
+    """Overdrive and play through a cabinet, in place: even, dense, with attacks rounded off.
+
+    Parameters
+    ----------
+    sides : float32 array, shape (n_sides, n_frames)
+        One row a side.
+    sample_rate_hz : int
+    """
     for side in range(len(sides)):
         sides[side] = _answered(np.tanh(sides[side] * _DRIVE), _cabinet(sample_rate_hz))[0]
     sides /= _DRIVE / 4
 
 
 def add_hiss(sides: Tone, rms_dbfs: float, seed: int) -> None:
-    """Steady noise over the whole file, other on each side, in place."""
+    """Steady noise over the whole file, other on each side, in place.
+
+    Parameters
+    ----------
+    sides : float32 array, shape (n_sides, n_frames)
+        One row a side, full scale 1.0.
+    rms_dbfs : float
+        Level of the noise, re full scale 1.0.
+    seed : int
+    """
     rng = np.random.default_rng(seed)
     sides += rng.standard_normal(sides.shape, np.float32) * np.float32(10 ** (rms_dbfs / 20))

@@ -19,6 +19,7 @@ from analysis.core.samples import Doubles
 from analysis.maps.tempo_map import MeterSign
 
 ALL_PITCHED = ("bass", "keys", "strings", "pad", "lead")
+# House choices.
 _DEFAULT_FORM = (("intro", 4), ("verse", 8), ("chorus", 8), ("verse", 8), ("chorus", 8), ("outro", 4))
 _C_MAJOR = Key(0)
 _SPLITS = 0.35  # how often the last bar of four has two chords

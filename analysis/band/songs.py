@@ -81,6 +81,7 @@ def _spoil_files(song: DemoSong, folder: Path, paths: list[Path]) -> None:
         damage.truncate_file(folder / f"{song.slug}_{name}{song.suffix}", keep=keep)
 
 
+# Section and bars (house choice).
 _LONG_FORM = (("intro", 4), ("verse", 16), ("chorus", 8), ("verse", 16), ("chorus", 8), ("bridge", 8), ("chorus", 16),
              ("outro", 4))  # fmt: skip
 

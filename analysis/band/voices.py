@@ -57,6 +57,7 @@ class _StringKind:
 
 Voice = Callable[[Strike], Tone]
 
+# House choices, as are all shares, levels and times below.
 _DETUNE_CENTS = (0.0, 0.6, -0.5, 0.3)
 _PAD_SPREAD = ((0.0, 0.0), (7.0, 0.4), (-6.0, 0.7))  # cents and starting phase of each tone
 _SOFTER_SLOPE = 0.8  # how much duller the softest note starts
