@@ -14,8 +14,10 @@ from analysis.tempo.evidence import Evidence
 
 # Halves, thirds, quarters and sixths of a beat fall on slots.
 _SLOTS = 12
-# House choices: harmony is compared over this long before and after a slot, strength is the most within so many frames,
-# an attack is on its place within this, and even pulses are counted up to eight a beat.
+# House choices: the fewest beats that make a table; harmony is compared over this long before and after a slot;
+# strength is the most within so many frames; an attack is on its place within this; even pulses are counted up to eight
+# a beat.
+_FEWEST_BEATS = 5
 _HARMONY_REACH_S = 0.55
 _STRENGTH_REACH_FRAMES = 2
 _ON_PLACE_S = 0.02
@@ -106,21 +108,18 @@ def beat_table(prepared: Prepared, period_s: float, beat_at_s: float) -> BeatTab
     Returns
     -------
     BeatTable or None
-        The beats around the song's sound; None when there are fewer than four.
+        The beats around the song's sound; None when there are fewer than five.
     """
     evidence = prepared.evidence
-    first = int(np.floor((evidence.first_sound_s - beat_at_s) / period_s + 0.25))
-    last = int(np.ceil((evidence.last_sound_s - beat_at_s) / period_s - 0.25))
-    if last - first < 4:
+    beat_s = _beats_around(evidence, period_s, beat_at_s)
+    if len(beat_s) < _FEWEST_BEATS:
         return None
-    beat_s = beat_at_s + np.arange(first, last + 1, dtype=np.float64) * period_s
     slot_s = beat_s[:, None] + np.arange(_SLOTS) * (period_s / _SLOTS)
-    place = np.rint((evidence.onset_s - beat_s[0]) / period_s * _SLOTS).astype(np.intp)
-    inside = (place >= 0) & (place < slot_s.size)
-    weights = evidence.onset_weight * inside
-    place = np.where(inside, place, 0)
-    played = weights * ~evidence.onset_is_bass
     beats = (evidence.onset_s - beat_s[0]) / period_s
+    place = np.rint(beats * _SLOTS).astype(np.intp)
+    inside = (place >= 0) & (place < slot_s.size)
+    place, weights = np.where(inside, place, 0), evidence.onset_weight * inside
+    played = weights * ~evidence.onset_is_bass
     return BeatTable(
         period_s=period_s,
         beat_s=beat_s,
@@ -135,6 +134,13 @@ def beat_table(prepared: Prepared, period_s: float, beat_at_s: float) -> BeatTab
         chroma=_mean_between(prepared.chroma_sums, evidence.harmony_s, beat_s, beat_s + period_s),
         bass=_mean_between(prepared.bass_sums, evidence.harmony_s, beat_s, beat_s + period_s),
     )
+
+
+def _beats_around(evidence: Evidence, period_s: float, beat_at_s: float) -> Doubles:
+    """The grid's beats from the first sound to the last."""
+    first = int(np.floor((evidence.first_sound_s - beat_at_s) / period_s + 0.25))
+    last = int(np.ceil((evidence.last_sound_s - beat_at_s) / period_s - 0.25))
+    return beat_at_s + np.arange(first, last + 1, dtype=np.float64) * period_s
 
 
 def _by_slot(place: Indices, weights: Doubles, slot_s: Doubles) -> Doubles:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import Literal
 
 import numpy as np
 
@@ -13,10 +13,10 @@ from analysis.bars.layout import Layout, lay_out, with_odd_bars
 from analysis.bars.map_fit import segments_through
 from analysis.bars.odd_bars import find_slips
 from analysis.bars.ranking import Ranking, rank_readings
+from analysis.bars.song_measures import TIME_DECIMALS, measures_from, no_grid
 from analysis.bars.statements import Statements
-from analysis.core.reports import Alternative, BarOne, MapSegment, Meter, SongMeasures, Tempo
+from analysis.core.reports import Alternative, MapSegment, SongMeasures, Tempo
 from analysis.lineup.stem_lag import coherent_lag
-from analysis.maps.tempo_map import MeterSign
 from analysis.tempo.clock import Clock
 from analysis.tempo.ending import LEAST_PLACE, find_slowing, slowing_clock
 from analysis.tempo.evidence import Evidence
@@ -28,9 +28,6 @@ from analysis.tempo.rounding import set_tempo
 from analysis.tempo.steadiness import is_unsteady, no_surer_than
 from analysis.tempo.tempo_changes import find_motion
 
-# A bar one up to this much before the file is at its start (house choice). Times are rounded to microseconds.
-_CUT_ON_THE_BEAT_S = 0.02
-_TIME_DECIMALS = 6
 # Bar lines of music that moves are known to some milliseconds; a finer map would follow the scatter
 # (house choice).
 _MAP_TOLERANCE_S = 0.010
@@ -44,13 +41,6 @@ _FREE_CONFIDENCE = 0.5
 # Changes of tempo are placed on the bent clock first, then once more on the clock that has each tempo exactly
 # (house choice).
 _PIECEWISE_ROUNDS = 2
-
-
-def no_grid(music: Evidence | None, statements: Statements) -> SongMeasures:
-    """A song without a beat that can be counted: the brief's tempo stands in, with no confidence, when there is one."""
-    source: Literal["brief"] | None = "brief" if statements.bpm else None
-    tempo = Tempo(kind="none", bpm=statements.bpm, source=source)
-    return SongMeasures(tempo=tempo, first_sound_s=_seconds(music.first_sound_s) if music else None)
 
 
 def with_music(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures:
@@ -210,23 +200,25 @@ def _moving(
     beats = layout.beats_s
     mean_bpm = 60 * (len(beats) - 1) / float(beats[-1] - beats[0])
     bpm = mean_bpm if kind == "drift" or not segments else segments[0].bpm
-    tempo = Tempo(
+    tempo = replace(_map_tempo(bpm, segments, ranking), residual_ms=_residual_ms(fit), alternatives=others)
+    first_s = float(clock.to_real(np.array([even.first_sound_s]))[0])
+    return _measures(even, ranking, layout, tempo, segments, sample_rate_hz, sign=sign, first_sound_s=first_s)
+
+
+def _map_tempo(bpm: float, segments: Sequence[MapSegment], ranking: Ranking) -> Tempo:
+    return Tempo(
         kind="map",
         bpm=round(bpm, 4),
         bpm_low=min((segment.bpm for segment in segments), default=None),
         bpm_high=max((segment.bpm for segment in segments), default=None),
         source="music",
-        residual_ms=_residual_ms(fit),
         confidence=round(ranking.tempo_confidence, 4),
-        alternatives=others,
     )
-    first_s = float(clock.to_real(np.array([even.first_sound_s]))[0])
-    return _measures(even, ranking, layout, tempo, segments, sample_rate_hz, sign=sign, first_sound_s=first_s)
 
 
 def _on_clock_of(clock: Clock, other: Alternative) -> Alternative:
     """The same reading with its bar one in the files' time."""
-    return replace(other, bar_one_s=round(float(clock.to_real(np.array([other.bar_one_s]))[0]), _TIME_DECIMALS))
+    return replace(other, bar_one_s=round(float(clock.to_real(np.array([other.bar_one_s]))[0]), TIME_DECIMALS))
 
 
 def _measures(
@@ -251,43 +243,5 @@ def _measures(
     )
 
 
-def measures_from(
-    layout: Layout,
-    tempo: Tempo,
-    *,
-    sign: str,
-    confidences: tuple[float, float],
-    first_sound_s: float | None,
-    sample_rate_hz: int,
-    tempo_map: tuple[MapSegment, ...] = (),
-) -> SongMeasures:
-    """`confidences` are those of the meter and of the bar lines."""
-    meter = MeterSign.parse(sign)
-    bar_one_s = _seconds(layout.bar_one_s)
-    if not tempo_map and tempo.bpm is not None:
-        tempo_map = (MapSegment(bar=1, time_s=bar_one_s, bpm=tempo.bpm, meter=sign),)
-    return SongMeasures(
-        tempo=tempo,
-        tempo_map=tuple(replace(segment, time_s=_seconds(segment.time_s)) for segment in tempo_map),
-        meter=Meter(meter.upper, meter.lower, round(confidences[0], 4)),
-        bar_one=BarOne(
-            time_s=bar_one_s,
-            frame=round(bar_one_s * sample_rate_hz),
-            confidence=round(confidences[1], 4),
-            pickup_beats=layout.pickup_beats,
-        ),
-        count_in_bars=layout.count_in_beats / meter.beats_per_bar,
-        beats_s=tuple(_seconds(time) for time in layout.beats_s),
-        downbeats_s=tuple(_seconds(time) for time in layout.downbeats_s),
-        first_sound_s=None if first_sound_s is None else _seconds(first_sound_s),
-    )
-
-
 def _residual_ms(fit: GridFit) -> float:
     return round(1000 * fit.spread_s, 2)
-
-
-def _seconds(time_s: float) -> float:
-    """A bounce cut on the downbeat is measured a hair before its first frame: nothing begins before the file."""
-    rounded_s = round(float(time_s), _TIME_DECIMALS)
-    return 0.0 if -_CUT_ON_THE_BEAT_S < rounded_s < 0 else rounded_s

@@ -8,8 +8,8 @@ import numpy as np
 
 from analysis.bars.layout import ON_BEAT, music_span
 from analysis.bars.map_fit import segments_through
-from analysis.bars.measures import measures_from
 from analysis.bars.ranking import rank_readings_on
+from analysis.bars.song_measures import measures_from
 from analysis.bars.statements import Statements
 from analysis.core.reports import Alternative, SongMeasures, Tempo
 from analysis.core.samples import Doubles

@@ -95,15 +95,10 @@ def find_click(features: Features) -> ClickTrack | None:
     ClickTrack or None
         None when the file holds something else.
     """
-    times = _events(features)
-    if len(times) < _LEAST_CLICKS:
+    numbered = _numbered(_events(features))
+    if numbered is None:
         return None
-    counted = _count(times)
-    if counted is None:
-        return None
-    counts, scatter_s = counted
-    if scatter_s > _MOST_SCATTER_S or len(times) < _LEAST_PRESENT * (counts[-1] + 1):
-        return None
+    times, counts, scatter_s = numbered
     every = np.arange(counts[-1] + 1)
     filled_s = np.interp(every, counts, times)
     loudness, colour = _sounds(features, times)
@@ -141,6 +136,16 @@ def _events(features: Features) -> Doubles:
     if len(attacks) and (nearest > 0.03).mean() > _MOST_OTHER_SHARE:
         return nothing
     return times
+
+
+def _numbered(times: Doubles) -> tuple[Doubles, Indices, float] | None:
+    """The clicks, their numbers on the pulse, and their scatter around it; None when they keep no pulse."""
+    counted = _count(times) if len(times) >= _LEAST_CLICKS else None
+    if counted is None:
+        return None
+    counts, scatter_s = counted
+    is_kept = scatter_s <= _MOST_SCATTER_S and len(times) >= _LEAST_PRESENT * (counts[-1] + 1)
+    return (times, counts, scatter_s) if is_kept else None
 
 
 def _count(times: Doubles) -> tuple[Indices, float] | None:

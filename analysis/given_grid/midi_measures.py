@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analysis.bars.measures import measures_from
+from analysis.bars.song_measures import measures_from
 from analysis.core.reports import MapSegment, SongMeasures, Tempo
 from analysis.core.samples import Doubles
 from analysis.given_grid.bars_on_grid import BarsOnGrid, lay_out_on
@@ -38,16 +38,30 @@ def with_midi(tempo_map: TempoMap, music: Evidence, sample_rate_hz: int) -> Song
         None when the sound does not lie on the map from start to end.
     """
     beats, downbeats = _beats_of(tempo_map, music.last_sound_s)
-    kept = [segment.bpm for segment in tempo_map.segments if not segment.free]
-    if len(beats) < 8 or not kept or not _agrees(music, beats, tempo_map):
+    is_free = all(segment.free for segment in tempo_map.segments)
+    if len(beats) < 8 or is_free or not _agrees(music, beats, tempo_map):
         return None
-    first = tempo_map.segments[0]
     sign = str(tempo_map.segment_at_bar(1).meter)
     per_bar = tempo_map.segment_at_bar(1).meter.beats_per_bar
     layout = lay_out_on(beats, BarsOnGrid(downbeats[0], per_bar, sign, _AGREEMENT, _AGREEMENT), music)
-    constant = len(tempo_map.segments) == 1
+    segments = () if len(tempo_map.segments) == 1 else _segments(tempo_map, layout.bar_one_s)
+    return measures_from(
+        layout,
+        _tempo(tempo_map, beats),
+        sign=sign,
+        confidences=(_AGREEMENT, _AGREEMENT),
+        first_sound_s=music.first_sound_s,
+        sample_rate_hz=sample_rate_hz,
+        tempo_map=segments,
+    )
+
+
+def _tempo(tempo_map: TempoMap, beats: Doubles) -> Tempo:
+    """The map's one tempo, or its mean and the range of what is not free."""
+    kept = [segment.bpm for segment in tempo_map.segments if not segment.free]
+    first, constant = tempo_map.segments[0], len(tempo_map.segments) == 1
     bpm = float(first.bpm) if constant else 60 * (len(beats) - 1) / float(beats[-1] - beats[0])
-    tempo = Tempo(
+    return Tempo(
         kind="constant" if constant else "map",
         bpm=round(bpm, 6),
         bpm_exact=str(first.bpm) if constant else None,
@@ -56,16 +70,6 @@ def with_midi(tempo_map: TempoMap, music: Evidence, sample_rate_hz: int) -> Song
         source="midi",
         residual_ms=None,
         confidence=_AGREEMENT,
-    )
-    segments = () if constant else _segments(tempo_map, layout.bar_one_s)
-    return measures_from(
-        layout,
-        tempo,
-        sign=sign,
-        confidences=(_AGREEMENT, _AGREEMENT),
-        first_sound_s=music.first_sound_s,
-        sample_rate_hz=sample_rate_hz,
-        tempo_map=segments,
     )
 
 

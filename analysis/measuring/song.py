@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from analysis import ENGINE_VERSION
-from analysis.bars.measures import no_grid, with_music
+from analysis.bars.measures import with_music
+from analysis.bars.song_measures import no_grid
 from analysis.bars.statements import Statements, gather_statements
 from analysis.core.limits import Limits
 from analysis.core.reports import Brief, FileReport, SongMeasures, SongReport
@@ -44,24 +45,19 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
     """Measure all files of one song together. Safe on any input: where there is no answer, the report has none."""
     brief, limits = brief or Brief(), limits or Limits()
     clicks = [find_click(file.features) for file in files]
-    compared = compare_files(
-        [_told_click(file, click) for file, click in zip(files, clicks, strict=True)], limits=limits
-    )
+    compared = compare_files(_told_clicks(files, clicks), limits=limits)
     reports = compared.reports
     click, music_indices = _first(clicks), _music(files, reports)
     music = pool([files[index].features for index in music_indices])
     statements, sample_rate_hz = gather_statements(brief, reports), _sample_rate_hz(reports)
     song = _measures(click, music, statements, sample_rate_hz)
-    if music and song.downbeats_s:
-        song = dataclasses.replace(song, sections=find_sections(music, np.array(song.downbeats_s)))
+    song = _with_sections(song, music)
     facts = SongFacts(
         song=song,
         brief=brief,
         reports=reports,
         has_music=music is not None,
-        click_name=next((report.name for report, found in zip(reports, clicks, strict=True) if found is click), None)
-        if click
-        else None,
+        click_name=_name_of(click, clicks, reports),
         music_lag_s=_band_lag_s(music, song) if music else None,
         click_fit=compare_click(click, music, statements, sample_rate_hz) if click and music else None,
         lags={reports[index].name: _lag_of(files[index].features, song) for index in music_indices},
@@ -72,8 +68,27 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
     return SongReport(files=reports, song=song, findings=with_bars(findings, song), engine=ENGINE_VERSION)
 
 
-def _told_click(file: SongFile, click: ClickTrack | None) -> SongFile:
-    return dataclasses.replace(file, report=dataclasses.replace(file.report, is_click=click is not None))
+def _told_clicks(files: Sequence[SongFile], clicks: Sequence[ClickTrack | None]) -> list[SongFile]:
+    """The files, their reports saying which of them are clicks."""
+    return [
+        dataclasses.replace(file, report=dataclasses.replace(file.report, is_click=click is not None))
+        for file, click in zip(files, clicks, strict=True)
+    ]
+
+
+def _with_sections(song: SongMeasures, music: Evidence | None) -> SongMeasures:
+    if not music or not song.downbeats_s:
+        return song
+    return dataclasses.replace(song, sections=find_sections(music, np.array(song.downbeats_s)))
+
+
+def _name_of(
+    click: ClickTrack | None, clicks: Sequence[ClickTrack | None], reports: Sequence[FileReport]
+) -> str | None:
+    """The file that this click is in."""
+    if click is None:
+        return None
+    return next((report.name for report, found in zip(reports, clicks, strict=True) if found is click), None)
 
 
 def _band_lag_s(music: Evidence, song: SongMeasures) -> float | None:

@@ -20,7 +20,7 @@ _PHASE_BINS = 240
 _SMOOTH_S = 0.011
 _MAX_PLACES = 8
 _REACH_S = 0.045
-_ROUNDS = 6
+_ROUNDS, _TRUST_ROUNDS = 6, 4
 _MOST_CHANGE = 0.02
 _LEAST_SCALE_S, _MOST_SCALE_S = 0.004, 0.015
 # Notes of one chord, and one note seen in two bands, are not independent witnesses (house choice: half of them are).
@@ -120,12 +120,9 @@ def _fit_line(since: Doubles, weights: Doubles, period_s: float, places: Doubles
         return None
     count = np.rint((since - residual) / period_s - places[own])
     time, beat, place, mass = since[near], count[near], own[near], np.sqrt(weights[near])
-    scale = _LEAST_SCALE_S
-    shift, slope = np.zeros(len(places)), period_s
-    left = residual[near]
-    for _ in range(4):
-        scale = float(np.clip(1.5 * np.median(np.abs(left)), _LEAST_SCALE_S, _MOST_SCALE_S))
-        trust = mass / (1 + (left / (1.5 * scale)) ** 2) ** 2
+    trust, left = mass, residual[near]
+    for _ in range(_TRUST_ROUNDS):
+        trust = _trust(mass, left)
         shift, slope, information = _lines(time, beat, place, trust, len(places))
         left = time - shift[place] - slope * beat
     witnesses = WITNESSES_PER_ONSET * trust.sum() ** 2 / (trust**2).sum()
@@ -135,9 +132,18 @@ def _fit_line(since: Doubles, weights: Doubles, period_s: float, places: Doubles
     if information <= 0 or not abs(slope / period_s - 1) < _MOST_CHANGE:
         return None
     shares = np.bincount(place, weights[near], len(places)) / weights.sum()
+    return GridFit(float(slope), float(error), _heaviest_first(shift, shares), spread, float(shares.sum()))
+
+
+def _heaviest_first(shift: Doubles, shares: Doubles) -> tuple[PlaceInBeat, ...]:
     order = np.argsort(-shares)
-    found = tuple(PlaceInBeat(float(shift[index]), float(shares[index])) for index in order if shares[index] > 0)
-    return GridFit(float(slope), float(error), found, spread, float(shares.sum()))
+    return tuple(PlaceInBeat(float(shift[index]), float(shares[index])) for index in order if shares[index] > 0)
+
+
+def _trust(mass: Doubles, left: Doubles) -> Doubles:
+    """The weights, less for what lies far off its line."""
+    scale = float(np.clip(1.5 * np.median(np.abs(left)), _LEAST_SCALE_S, _MOST_SCALE_S))
+    return mass / (1 + (left / (1.5 * scale)) ** 2) ** 2
 
 
 def _lines(time: Doubles, beat: Doubles, place: Indices, trust: Doubles, places: int) -> tuple[Doubles, float, float]:

@@ -69,5 +69,5 @@ def test_harmony_changes_where_the_notes_do() -> None:
     assert table.chroma[3] == pytest.approx(np.eye(12)[0])
 
 
-def test_less_than_four_beats_are_no_table() -> None:
+def test_less_than_five_beats_are_no_table() -> None:
     assert beat_table(prepare(onset_evidence([0.5, 1.0, 1.5])), PERIOD_S, 0.5) is None
