@@ -1,6 +1,7 @@
 """When beats and bars fall: exact rational times from a tempo plan and one meter a bar.
 
 Beats here are felt beats: the quarter in 4/4 or 5/4, the dotted quarter in 6/8 and 12/8, the eighth in 7/8.
+The plans' defaults are house choices.
 """
 
 from __future__ import annotations

@@ -33,7 +33,8 @@ class SongPlan:
     `silence_s` comes before the first thing heard (count-in, pickup or bar one). `odd_bars` are single bars of another
     meter: (bar, "2/4"). `looseness_s` is the spread of human timing; players also sit up to about half of it early or
     late, and the median of it all is zero: the grid is where the band plays. The click is always exact.
-    `hiss_dbfs` is the RMS of the noise that live players' microphones pick up all through their files.
+    `hiss_dbfs` is the RMS of the noise that live players' microphones pick up all through their files. The defaults are
+    house choices.
     """
 
     title: str

@@ -13,7 +13,7 @@ from analysis.core.samples import Doubles
 _TEMPO_KNOTS_BPM = (35.0, 48.0, 60.0, 72.0, 86.0, 100.0, 116.0, 132.0, 150.0, 172.0, 196.0, 240.0, 300.0)
 # What keeps the logarithm of a share, of a level and of a count from minus infinity (house choices).
 _LEAST_SHARE, _LEAST_LEVEL, _LEAST_COUNT = 0.02, 0.05, 0.1
-BANDS = ("low", "middle", "high")
+_BANDS = ("low", "middle", "high")
 _ONSETS = (
     "on_beat",
     "half",
@@ -32,7 +32,7 @@ _FIT_COLUMNS = ("fit.straight", "fit.thirds", "fit.better", *(f"pulses.{count}" 
 # The columns of `beat_evidence`, in order.
 BEAT_COLUMNS = (
     *(f"{voice}.{name}" for voice in ("attacks", "bass") for name in _ONSETS),
-    *(f"strength.{name}.{band}" for name in _STRENGTHS for band in BANDS),
+    *(f"strength.{name}.{band}" for name in _STRENGTHS for band in _BANDS),
     *(f"change.{voice}.{name}" for voice in ("harmony", "bass") for name in ("on_beat", "on_over_half")),
     *_TEMPO_COLUMNS,
     *_FIT_COLUMNS,
@@ -40,7 +40,7 @@ BEAT_COLUMNS = (
 # The columns of `beat_evidence` that mean something else in another meter.
 _OTHERWISE_BY_METER = (
     *(f"attacks.{name}" for name in ("half", "quarters", "thirds", "on_cover", "half_cover", "density")),
-    *(f"strength.half.{band}" for band in BANDS),
+    *(f"strength.half.{band}" for band in _BANDS),
     *(f"bass.{name}" for name in ("half", "thirds", "density")),
 )
 # The columns that `meter_evidence` repeats for each meter but the first, besides the repetition's own.

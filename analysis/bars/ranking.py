@@ -110,7 +110,21 @@ def rank_readings(evidence: Evidence, statements: Statements) -> Ranking | None:
 
 
 def rank_readings_on(evidence: Evidence, fit: GridFit, statements: Statements) -> Ranking | None:
-    """The readings on one given grid: which of its beats begins the bar."""
+    """The readings on one given grid: which of its beats begins the bar.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        On a clock on which the tempo is steady.
+    fit : GridFit
+        On the same clock.
+    statements : Statements
+
+    Returns
+    -------
+    Ranking or None
+        None when the grid has fewer than five beats.
+    """
     return _weighed(evidence, (fit,), statements)
 
 

@@ -185,7 +185,14 @@ def _on_beats(parts: dict[str, tuple[Doubles, Doubles]], name: re.Pattern[str], 
 
 
 def fits_originals(drums: Sequence[Features], originals: Sequence[Features], limits: Limits) -> Check:
-    """Does the set's rhythm fit the client's files best where it lies, or a beat or some bars beside it?"""
+    """Does the set's rhythm fit the client's files best where it lies, or a beat or some bars beside it?
+
+    Parameters
+    ----------
+    drums, originals : sequence of Features
+        Of the tracks, and of the client's files, from one start. Clicks among them are left out.
+    limits : Limits
+    """
     music = [features for features in originals if find_click(features) is None]
     played = [features for features in drums if find_click(features) is None]
     if not music or not played:
