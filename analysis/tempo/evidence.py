@@ -140,7 +140,18 @@ def _harmony(files: Sequence[Features]) -> tuple[Doubles, Doubles, Doubles]:
 
 
 def pooled_attacks(files: Sequence[Features]) -> PooledAttacks:
-    """The attacks of a song's files together; empty where nothing sounds."""
+    """The attacks of a song's files together.
+
+    Parameters
+    ----------
+    files : sequence of Features
+        All from one common start.
+
+    Returns
+    -------
+    PooledAttacks
+        In order of time, seconds from that start; empty where nothing sounds.
+    """
     music = pool(files)
     if music is None:
         return PooledAttacks(np.zeros(0), np.zeros(0))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.tempo.evidence import pool
+from analysis.tempo.evidence import pool, pooled_attacks
 from tests.analysis.playing import RATE_HZ, features_of, placed, pluck
 
 LOW = features_of(placed([(0.5 + index, pluck(7)) for index in range(4)], 6))
@@ -49,3 +49,12 @@ def test_on_another_clock_every_time_is_moved() -> None:
     assert warped.harmony_s == pytest.approx(2 * music.harmony_s + 1)
     assert warped.first_sound_s == pytest.approx(2 * music.first_sound_s + 1)
     assert warped.strength is music.strength
+
+
+def test_the_attacks_alone_are_those_of_the_evidence() -> None:
+    music, attacks = pool([LOW, HIGH]), pooled_attacks([LOW, HIGH])
+
+    assert music is not None
+    assert list(attacks.time_s) == list(music.onset_s)
+    assert list(attacks.weight) == list(music.onset_weight)
+    assert len(pooled_attacks([]).time_s) == 0
