@@ -1,13 +1,13 @@
-# The whole tool box. A fresh machine needs Python 3.11 or newer, make, and the Python and npm package registries.
+# All development commands. A fresh machine needs Python 3.11 or newer, make, and the Python and npm package registries.
 #
-#   make demo     a house that runs on this machine, with invented people (ARGS="--port 8123 --data DIR --json")
+#   make demo     a full demo with sample users on this machine (ARGS="--port 8123 --data DIR --json")
 #   make test     every test, browser tests included, side by side (ARGS="tests/portal/intake -k survey" narrows it)
 #   make check    format and lint (Python, scripts, style sheets, templates), strict types, import order, missing migrations
-#   make bench    the engine's figures
+#   make bench    the engine's accuracy and speed
 #   make bench-libraries   one more library to compare it with (ARGS="tempo --beside librosa,aubio,essentia")
-#   make format   what `make check` would only complain about
+#   make format   fix what `make check` only reports
 #   make manage   a manage.py command against the demo's data   (ARGS="shell")
-#   make lock     requirements*.txt and package-lock.json anew from pyproject.toml and package.json
+#   make lock     update requirements*.txt and package-lock.json from pyproject.toml and package.json
 .PHONY: venv browser s3-server demo test check bench bench-libraries format manage lock
 .DELETE_ON_ERROR:
 

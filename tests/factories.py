@@ -62,7 +62,7 @@ def make_booking(*, client: User | None = None, drummer: User | None = None, son
 
 
 def make_song(*, booking: Booking | None = None, client: User | None = None, bpm: str = "", **fields: Any) -> Song:
-    """A song; with `client`, of a new booking that the client has a seat at; with `bpm`, the brief says this tempo."""
+    """A song; with `client`, of a new booking that the client has access to; with `bpm`, the brief says this tempo."""
     booking = booking or make_booking(client=client)
     title = fields.pop("title", f"Song {next(_numbers)}")
     song = bookings.add_song(booking=booking, title=title, by=booking.created_by)

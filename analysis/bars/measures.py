@@ -190,7 +190,7 @@ def _moving(
     *,
     piecewise: PiecewiseTempo | None = None,
 ) -> SongMeasures:
-    """`even` is the music on its own clock; everything is laid out there and brought back."""
+    """`even` is the music on its own clock; everything is laid out there and restored."""
     fit = ranking.fits[ranking.best.fit]
     layout, ranking = _laid_out(even, ranking, piecewise.period_s(fit.period_s) if piecewise else fit.period_s)
     others = tuple(_on_clock_of(clock, other) for other in alternatives(ranking, layout.bar_one_s))

@@ -67,7 +67,7 @@ class Framer:
 
 
 class Decimator:
-    """Lower the rate by a whole factor behind a linear-phase low-pass; the delay is taken out."""
+    """Lower the rate by a whole factor behind a linear-phase low-pass; the delay is removed."""
 
     # Length of the low-pass, and its cut-off as a share of half the new rate (house choices).
     TAPS_PER_PHASE = 10

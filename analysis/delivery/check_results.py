@@ -28,7 +28,7 @@ class Check(Record):
 
 @dataclass(frozen=True)
 class VerifyReport(Record):
-    """`headers` holds by file name what each readable file says of itself: `Header` as plain JSON."""
+    """`headers` holds by file name what each readable file says by itself: `Header` as plain JSON."""
 
     passed: bool
     checks: tuple[Check, ...] = ()
@@ -37,7 +37,7 @@ class VerifyReport(Record):
 
 @dataclass(frozen=True)
 class Header(Record):
-    """What a file says of itself before it is decoded."""
+    """What a file says by itself before it is decoded."""
 
     sample_rate_hz: int
     bit_depth: int | None

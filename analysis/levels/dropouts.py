@@ -1,7 +1,7 @@
 """Dropouts: holes of digital silence, stuck values and repeated buffers in the middle of music.
 
 No standard; house choice. Gates, edits and rests also make silence, so a hole counts only if it is as short as a lost
-buffer, all channels are exactly zero, and the sound breaks off and comes back from full swing: its edges are steep
+buffer, all channels are exactly zero, and the sound stops and comes back from full swing: its edges are steep
 against the sound around it. A repeated buffer is an exact copy of the samples before it; a wave whose period fits the
 buffer repeats for longer than that, and is none.
 """

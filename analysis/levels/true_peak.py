@@ -86,7 +86,7 @@ def interpolator(phases: int) -> Floats:
 
 
 def _bend_weight(filters: Floats) -> float:
-    """Largest sum of magnitudes with which the filters weigh second differences, once a straight line is taken out."""
+    """Largest sum of magnitudes with which the filters weigh second differences, once a straight line is removed."""
     weights = []
     for row in np.asarray(filters, np.float64):
         taps = row.copy()

@@ -1,4 +1,4 @@
-"""A few bars of a song with the click on top, to answer one question by ear: is this the tempo, is this the one?
+"""A few bars of a song with the click on top, for a listening check: is this the tempo, is this beat one?
 
 Music and click are mixed here, in one file, so that no decoder can shift one against the other. Both peak at the
 click's default level: together they stay at the click's ceiling (two sounds of -12 dBFS add up to -6 at most).

@@ -13,7 +13,7 @@ from analysis.maps.tempo_map import TempoMap
 
 
 def with_bars(findings: Iterable[Finding], song: SongMeasures) -> tuple[Finding, ...]:
-    """The same findings, those that have a time with their bar and beat (1 is the first of a bar), and said anew."""
+    """The same findings, those that have a time with their bar and beat (1 is the first of a bar), and said again."""
     if not song.tempo_map:
         return tuple(findings)
     tempo_map = TempoMap.from_segments(song.tempo_map)

@@ -1,6 +1,6 @@
 """What other apps do when something happens to a booking here.
 
-Imports run one way, from later apps to earlier ones: the check of a song (intake) and the letters (mailroom) know
+Imports run one way, from later apps to earlier ones: the check of a song (intake) and the e-mails (mailroom) know
 bookings, and bookings know neither. So a later app puts a callable into one of these lists from its
 `AppConfig.ready()`, and our services call whatever is there, inside their own transaction: a callable that starts a
 task starts it on commit (`delay_on_commit`). They are plain lists, so that a search for the name finds both ends.

@@ -94,7 +94,7 @@ class Booking(SearchedModel):
 
 
 class Member(models.Model):
-    """A client's seat at a booking."""
+    """A client's access to a booking."""
 
     booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="members")
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="memberships")

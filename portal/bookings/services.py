@@ -42,7 +42,7 @@ def create_booking(*, by: User, title: str, song_titles: Sequence[str], due_on: 
 def open_booking(
     *, by: User, title: str, song_titles: Sequence[str], client_name: str, client_email: str, due_on: date | None = None
 ) -> Booking:
-    """A booking with its client's seat. The client hears of it when the drummer sends the quote or an invitation."""
+    """A booking with access for its client. The client hears of it with the quote or an invitation."""
     client = find_or_add_client(email=client_email, name=client_name, time_zone=by.time_zone)
     booking = create_booking(by=by, title=title, song_titles=song_titles, due_on=due_on)
     seat_client(booking=booking, client=client, by=by)

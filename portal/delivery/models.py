@@ -103,7 +103,7 @@ def key_of(check: dict[str, Any]) -> tuple[str, str]:
 
 
 class Waiver(models.Model):
-    """One failed check of a set that a drummer lets pass, and why. A changed set is checked anew, without it."""
+    """One failed check of a set that a drummer lets pass, and why. A changed set is checked again, without it."""
 
     delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="waivers")
     code = models.CharField(max_length=40)

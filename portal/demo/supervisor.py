@@ -18,7 +18,7 @@ from portal.parent_death import die_with
 LOOK_EVERY_S = 0.1
 FIRST_PAUSE_S = 0.5
 LONGEST_PAUSE_S = 30.0
-# Who has run this long is healthy again: its next death starts the pauses anew.
+# Who has run this long is healthy again: its next crash starts with the first pause again.
 HEALTHY_AFTER_S = 60.0
 LARGEST_LOG_BYTES = 5_000_000
 

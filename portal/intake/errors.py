@@ -4,7 +4,7 @@ IntakeError
 ├── GateError       a song is not ready to track: every reason at once
 ├── NoMapError      nothing measured that could be approved
 ├── MapInputError   a tempo, meter or bar one that makes no map
-├── MapChangedError another map was approved, or the song measured anew, since the page was opened
+├── MapChangedError another map was approved, or the song measured again, since the page was opened
 ├── AnswerError     an answer that cannot be taken; what was asked still waits
 ├── SongClosedError the song is past the stages in which its files change
 ├── FileGoneError   the original is no longer in the store

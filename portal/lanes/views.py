@@ -19,7 +19,7 @@ from portal.lanes.sound import Part, extremes_of, onsets_of, small, words_of
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 
-# What a key names never changes; who may read it is asked anew after this time.
+# What a key names never changes; who may read it is asked again after this time.
 KEPT = "private, max-age=3600"
 
 

@@ -1,4 +1,4 @@
-"""For support: what was asked by ear is read here, never changed."""
+"""For support: what was asked in a listening check is read here, never changed."""
 
 from django.contrib import admin
 

@@ -1,4 +1,4 @@
-"""What is asked and answered by ear."""
+"""What is asked and answered in a listening check."""
 
 from __future__ import annotations
 

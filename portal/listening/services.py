@@ -1,4 +1,4 @@
-"""Asking the client by ear, and what their answer changes."""
+"""Asking the client with a listening check, and what their answer changes."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def answer(*, excerpt: Excerpt, answer: str, words: str = "", taps_s: Sequence[f
 
 
 def reasons_against(songs: Sequence[Song]) -> dict[int, str]:
-    """A client's last word by ear that is no yes stands until a map is approved after it: another one, or the same."""
+    """A client's last answer to a listening check, if it is not yes, blocks until a map is approved after it."""
     answered = Excerpt.objects.filter(song__in=songs, state=Excerpt.State.ANSWERED).order_by("answered_at")
     last = {excerpt.song_id: excerpt for excerpt in answered}
     maps = ApprovedMap.objects.filter(song__in=last).order_by("approved_at")

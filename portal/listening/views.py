@@ -1,4 +1,4 @@
-"""The page that asks by ear, its sound, and the answer."""
+"""The page that asks in a listening check, its sound, and the answer."""
 
 from __future__ import annotations
 

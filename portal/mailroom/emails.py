@@ -1,4 +1,4 @@
-"""Writing letters: plain text, in the reader's words, one link. A letter is a row before it is anything else."""
+"""Writing e-mails: plain text, in the reader's words, one link. An e-mail is a row before it is anything else."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ SUBJECT_LENGTH = 200
 def letter(
     *, to: str, subject: str, body: str, key: str, message: Message | None = None, is_private: bool = False
 ) -> Mail:
-    """Put a letter in the outbox. The same key again is the same letter: it is sent once."""
+    """Put an e-mail in the outbox. The same key again is the same e-mail: it is sent once."""
     fields = {"to": to, "subject": one_line(subject), "body": body, "message": message, "is_private": is_private}
     mail, is_new = Mail.objects.get_or_create(key=key, defaults=fields)
     if is_new:
@@ -36,13 +36,13 @@ def private_letter(*, to: str, subject: str, body: str, key: str) -> Mail:
 
 
 def hand_out(mail: Mail) -> None:
-    """Queue a letter once its row is safe. A queue that is down undoes nothing: the sweep finds the letter."""
+    """Queue an e-mail once its row is safe. A queue that is down undoes nothing: the sweep finds the e-mail."""
     queue_task_on_commit("portal.mailroom.tasks.send_mail", mail.pk)
 
 
 @transaction.atomic
 def write_to_members(*, booking: Booking, by: User, key: str, subject: str, body: str, path: str) -> list[Mail]:
-    """One letter to each client of the booking, leading to `path`. Who cannot sign in yet gets an invitation there."""
+    """One e-mail to each client of the booking, leading to `path`. Who cannot sign in yet gets an invitation there."""
     members = User.objects.filter(memberships__booking=booking, is_active=True).order_by("pk")
     return [write_to(user, booking=booking, by=by, key=key, subject=subject, body=body, path=path) for user in members]
 
@@ -65,7 +65,7 @@ def write_to(user: User, *, booking: Booking, by: User, key: str, subject: str, 
 
 @transaction.atomic
 def write_to_drummers(*, key: str, subject: str, body: str, path: str) -> list[Mail]:
-    """One letter to each drummer of the house."""
+    """One e-mail to each drummer of the house."""
     return [
         letter(
             to=user.email,
@@ -78,7 +78,7 @@ def write_to_drummers(*, key: str, subject: str, body: str, path: str) -> list[M
 
 
 def tell_of_cancelling(booking_id: int, by_id: int) -> None:
-    """What `bookings.hooks.on_booking_cancelled` calls: a letter to each client."""
+    """What `bookings.hooks.on_booking_cancelled` calls: an e-mail to each client."""
     booking, by = Booking.objects.get(pk=booking_id), User.objects.get(pk=by_id)
     for user in User.objects.filter(memberships__booking=booking, is_active=True).order_by("pk"):
         letter(
@@ -98,7 +98,7 @@ def drummers() -> QuerySet[User]:
 
 
 def mail_out(message: Message) -> None:
-    """A letter about a message of the thread to everyone on the other side of it."""
+    """An e-mail about a message of the thread to everyone on the other side of it."""
     link = absolute(reverse("mailroom:message", args=[message.pk]))
     for user in readers_of(message):
         body = compose(to_name=user.name, body=message.body, link=link, message=message)

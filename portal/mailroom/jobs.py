@@ -1,4 +1,4 @@
-"""Sending one letter. The work itself, callable without a worker."""
+"""Sending one e-mail. The work itself, callable without a worker."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ LOWEST_FINAL_REPLY = 500  # RFC 5321, 4.2.1: 5yz is a permanent negative reply
 
 
 def send(mail_id: int) -> None:
-    """Send a letter that is due. Safe to run twice: only one run holds the claim, and a sent letter is never due."""
+    """Send an e-mail that is due. Safe to run twice: only one run holds the claim, and a sent e-mail is never due."""
     mail = Mail.objects.claim(mail_id)
     if mail is None:
         return
@@ -29,7 +29,7 @@ def send(mail_id: int) -> None:
         mail.note_trouble(trouble_in_words(error), is_final=is_final(error))
         logger.warning("mail %s was not sent at try %s: %s", mail.pk, mail.tries, type(error).__name__)
     except Exception:
-        # Ours, and the same at every try: it must not go round for ever.
+        # Ours, and the same at every try: it must not loop for ever.
         mail.note_trouble("This e-mail could not be composed.", is_final=True)
         raise
     else:
@@ -47,7 +47,7 @@ def compose(mail: Mail) -> EmailMessage:
         to=[mail.to],
         reply_to=[house.reply_to] if house.reply_to else None,
         headers={
-            # The same at every try: a mailbox shows one letter, should we die between sending and writing it down.
+            # The same at every try: a mailbox shows one e-mail, should we die between sending and writing it down.
             "Message-ID": f"<mail-{mail.pk}.{mail.created_at:%Y%m%d%H%M%S}@{host}>",
             "Auto-Submitted": "auto-generated",  # RFC 3834, 5: keeps out-of-office answers away
         },

@@ -110,9 +110,9 @@ class MailQuerySet(models.QuerySet["Mail"]):
         return self.filter(state=Mail.State.QUEUED, not_before__lte=timezone.now())
 
     def claim(self, mail_id: int) -> Mail | None:
-        """Take a letter that is due, for as long as sending may last; None when another process has it.
+        """Take an e-mail that is due, for as long as sending may last; None when another process has it.
 
-        A process that dies while it holds the letter loses it to the next sweep after that time.
+        A process that dies while it holds the e-mail loses it to the next sweep after that time.
         """
         claimed = (
             self.due().filter(pk=mail_id).update(not_before=timezone.now() + CLAIM_LASTS, tries=models.F("tries") + 1)
@@ -121,10 +121,10 @@ class MailQuerySet(models.QuerySet["Mail"]):
 
 
 class Mail(models.Model):
-    """One letter in the outbox: QUEUED → SENT, or FAILED after too many tries. The row is the truth, not the queue.
+    """One e-mail in the outbox: QUEUED → SENT, or FAILED after too many tries. The row is the truth, not the queue.
 
-    `key` is unique: a letter about the same thing to the same person exists once. `not_before` keeps a letter from
-    being sent by two processes at once, and spaces the tries. A private letter holds a way into somebody's account: no
+    `key` is unique: an e-mail about the same thing to the same person exists once. `not_before` keeps an e-mail from
+    being sent by two processes at once, and spaces the tries. A private e-mail holds a way into somebody's account: no
     page shows what it says, and once it is sent its text is forgotten here.
     """
 

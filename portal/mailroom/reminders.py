@@ -1,6 +1,6 @@
-"""Bringing an open question to mind: a letter after some days and one more, by day where the reader lives.
+"""Reminders of an open question: an e-mail after some days and one more, in the reader's daytime.
 
-Each letter's key holds its number, so that nobody gets one twice, however often and by how many processes this runs.
+Each e-mail's key holds its number, so that nobody gets one twice, however often and by how many processes this runs.
 """
 
 from __future__ import annotations
@@ -21,12 +21,12 @@ from portal.people.models import House, User
 from portal.people.templatetags.look import moment_in_words
 
 MOST_REMINDERS = 2
-# Hours of the reader's day in which a letter may come (house choice).
+# Hours of the reader's day in which an e-mail may come (house choice).
 DAY_BEGINS, DAY_ENDS = 9, 20
 
 
 def remind() -> None:
-    """Write the letters that are due. Safe to run twice."""
+    """Write the e-mails that are due. Safe to run twice."""
     days = House.get().remind_after_days
     if not days:
         return

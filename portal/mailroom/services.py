@@ -110,7 +110,7 @@ def write(*, booking: Booking, by: User, body: str, key: str, song: Song | None 
 
 @transaction.atomic
 def invite_client(*, booking: Booking, email: str, name: str, by: User, key: str) -> Mail:
-    """Give a client a seat and a letter that leads to it; called again for someone with a seat, only the letter."""
+    """Give a client access and an e-mail that leads to it; called again for someone with access, only the e-mail."""
     client = find_or_add_client(email=email, name=name, time_zone=by.time_zone)
     seat_client(booking=booking, client=client, by=by)
     return write_to(
@@ -126,7 +126,7 @@ def invite_client(*, booking: Booking, email: str, name: str, by: User, key: str
 
 @transaction.atomic
 def send_again(*, mail: Mail) -> None:
-    """Try a letter that failed once more."""
+    """Try an e-mail that failed once more."""
     mail = Mail.objects.select_for_update().get(pk=mail.pk)
     if mail.state == Mail.State.FAILED:
         mail.queue_again()

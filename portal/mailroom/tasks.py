@@ -1,4 +1,4 @@
-"""The outbox in the queue. A letter whose task was lost is found by the sweep: the row is the truth."""
+"""The outbox in the queue. An e-mail whose task was lost is found by the sweep: the row is the truth."""
 
 from celery import shared_task
 
@@ -10,18 +10,18 @@ MOST_AT_ONCE = 200
 
 @shared_task(acks_late=True)
 def send_mail(mail_id: int) -> None:
-    """Safe to run twice: a sent letter is not due."""
+    """Safe to run twice: a sent e-mail is not due."""
     jobs.send(mail_id)
 
 
 @shared_task
 def send_waiting() -> None:
-    """Hand out every letter that is due. Safe to run twice: each is claimed before it is sent."""
+    """Hand out every e-mail that is due. Safe to run twice: each is claimed before it is sent."""
     for mail_id in Mail.objects.due().order_by("not_before").values_list("pk", flat=True)[:MOST_AT_ONCE]:
         send_mail.delay(mail_id)
 
 
 @shared_task
 def remind() -> None:
-    """Bring open questions to mind. Safe to run twice: each letter has its number in its key."""
+    """Remind clients of open questions. Safe to run twice: each e-mail has its number in its key."""
     reminders.remind()

@@ -67,7 +67,7 @@ def page_of(booking: Booking) -> str:
 
 @transaction.atomic
 def save_draft(*, booking: Booking, conditions: Conditions, lines: list[Line], by: User) -> Quote:
-    """Write the draft anew. What was sent is never changed: after it a draft is a new version."""
+    """Write the draft again. What was sent is never changed: after it a draft is a new version."""
     booking = Booking.objects.select_for_update().get(pk=booking.pk)
     quote = booking.quotes.filter(state=Quote.State.DRAFT).first()
     if quote is None:

@@ -64,7 +64,7 @@ class SignInForm(SlowedForm):
 
 
 class NewPasswordForm(SetPasswordForm):  # type: ignore[type-arg]  # generic in the stubs alone
-    """What the link in a letter leads to: whoever holds it is no guesser, and is not kept waiting."""
+    """What the link in an e-mail leads to: whoever holds it is no guesser, and is not kept waiting."""
 
     def set_password_and_save(self, user: User, *args: Any, **options: Any) -> User:
         saved: User = super().set_password_and_save(user, *args, **options)
@@ -73,7 +73,7 @@ class NewPasswordForm(SetPasswordForm):  # type: ignore[type-arg]  # generic in 
 
 
 class ForgottenPasswordForm(PasswordResetForm):
-    """Asks for the link that sets a new password. Its letter leaves from the outbox, as every other does."""
+    """Asks for the link that sets a new password. Its e-mail leaves from the outbox, as every other does."""
 
     def send_mail(
         self,

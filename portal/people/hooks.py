@@ -7,5 +7,5 @@ class CarriesLetter(Protocol):
     def __call__(self, *, to: str, subject: str, body: str, key: str) -> object: ...
 
 
-# Called with a letter that only the person it goes to may read. The same key again is the same letter.
+# Called with an e-mail that only the person it goes to may read. The same key again is the same e-mail.
 carries_private_letter: list[CarriesLetter] = []

@@ -106,10 +106,10 @@ class House(models.Model):
     currency = models.CharField(max_length=3, default="EUR")
     deposit_percent = models.PositiveSmallIntegerField(default=50)
     # Days after a booking is over for which the files sent for it are kept (0: for good), and by how many days a
-    # letter comes before they are removed.
+    # e-mail comes before they are removed.
     keep_originals_days = models.PositiveSmallIntegerField(default=365)
     notice_days = models.PositiveSmallIntegerField(default=14)
-    # Days after which a question that waits for the client is brought to mind again (0: never).
+    # Days after which a question that waits for the client is reminded again (0: never).
     remind_after_days = models.PositiveSmallIntegerField(default=3)
     # Seconds without a new file after which a song's files are taken to be all there.
     quiet_after_files_s = models.PositiveSmallIntegerField(default=60)

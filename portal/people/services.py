@@ -1,4 +1,4 @@
-"""How people come in. Letters are the mailroom's: what is made here, it carries."""
+"""How people come in. E-mails are the mailroom's: what is made here, it carries."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def find_or_add_client(*, email: str, name: str, time_zone: str = "UTC") -> User
 def invite(
     *, email: str, name: str, sent_by: User, lands_on: str, about: str = ""
 ) -> tuple[User, Invitation | None, str | None]:
-    """Make a way in for a client. The token exists only here and in the letter; who has a password needs neither."""
+    """Make a way in for a client. The token exists only here and in the e-mail; who has a password needs neither."""
     user = find_or_add_client(email=email, name=name, time_zone=sent_by.time_zone)
     if user.has_usable_password():
         return user, None, None

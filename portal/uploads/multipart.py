@@ -72,7 +72,7 @@ class MultipartPart:
         return offset if (spool.stat().st_size if spool else 0) >= offset % self.size else 0
 
     def fall_back_to(self, offset: int) -> int:  # noqa: ARG002
-        """Parts that went out cannot be added to any more: without the one that waited here, all begins anew."""
+        """Parts that went out cannot be added to any more: without the one that waited here, all begins again."""
         self.remove()
         self.upload.note_multipart("")
         return 0

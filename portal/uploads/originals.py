@@ -57,7 +57,7 @@ def store(part: Path, *, key: str, sha256: str) -> None:
 
 
 def holds(key: str, sha256: str) -> bool:
-    """Whether the store gives this content back: read anew, not remembered."""
+    """Whether the store gives this content back: read again, not remembered."""
     if not default_storage.exists(key):
         return False
     with default_storage.open(key, "rb") as file:

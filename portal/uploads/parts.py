@@ -47,7 +47,7 @@ class Part(Protocol):
     def close(self) -> None: ...
 
     def pieces(self) -> Iterator[bytes]:
-        """All bytes from the first to the last, read anew."""
+        """All bytes from the first to the last, read again."""
 
     def place(self, *, key: str, sha256: str) -> None:
         """Move them in the store to where their content's key says. Safe to repeat."""
@@ -66,7 +66,7 @@ def locked(name: uuid.UUID | str) -> Iterator[None]:
     """One writer at a time to an upload (or to an original, by its hash), whichever process it lives in; a killed one
     lets go by itself.
 
-    Whoever comes in has to look anew at what there is: the lock file of a finished upload is removed.
+    Whoever comes in has to look again at what there is: the lock file of a finished upload is removed.
     """
     path = lock_path(name)
     path.parent.mkdir(parents=True, exist_ok=True)

@@ -100,7 +100,7 @@ def begin(*, upload: Upload, pieces: Pieces, checksum: Checksum | None = None) -
 
 
 def check_open(upload: Upload) -> None:
-    """Expired and refused uploads are gone; the sender starts anew."""
+    """Expired and refused uploads are gone; the sender starts again."""
     if upload.state == Upload.State.REFUSED:
         raise UploadGoneError(upload.refusal)
     if upload.state == Upload.State.EXPIRED or is_expired(upload):

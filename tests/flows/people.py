@@ -53,7 +53,7 @@ class Person:
         section.locator(".dropzone input[type=file]").set_input_files([str(path) for path in paths])
         words = re.compile(f"^{len(paths)} files? received, ")
         expect(section.locator(".uploads-total .sum")).to_have_text(words, timeout=MEASURED_WITHIN_MS)
-        expect(section.locator(".upload")).to_have_count(0)  # the next ones are counted anew
+        expect(section.locator(".upload")).to_have_count(0)  # the next ones are counted again
 
     def download(self, link: Locator) -> bytes:
         with self.page.expect_download() as waiting:
@@ -87,7 +87,7 @@ class Drummer(Person):
         self.press("Send to the client")
 
     def invitation_link(self, client_email: str) -> str:
-        """What the client finds in the letter; here the drummer's page of sent mail shows the same letter."""
+        """What the client finds in the e-mail; here the drummer's page of sent mail shows the same e-mail."""
         self.page.goto(f"{self.url}/mail/")
         letter = self.page.locator("details").filter(has_text=client_email).first
         letter.locator("summary").click()

@@ -81,7 +81,7 @@ def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
                 finding.move_to(heir, place=found.place.to_json())
             keyed.pop(key)
         elif is_open and found is not None:
-            # A new bounce that has it still is asked about anew: whoever made it hopes that it is mended.
+            # A new bounce that has it still is asked about again: whoever made it hopes that it is mended.
             finding.resolve(reason=f"Still there in version {heir.version}" if heir else "")
         elif is_open:
             finding.resolve(by_source=version_effects.mender(song, finding, heirs))

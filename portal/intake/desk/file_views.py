@@ -1,4 +1,4 @@
-"""One file and its versions: replace it, go back, take it out and bring it back; and zips as they were sent."""
+"""One file and its versions: replace it, go back, remove it and restore it; and zips as they were sent."""
 
 from __future__ import annotations
 

@@ -79,7 +79,7 @@ def has_unchecked(song: Song, facts: ArrivalFacts) -> bool:
 
 
 def taken_out(sources: Sequence[SourceFile]) -> list[SourceFile]:
-    """Files that somebody took out and that can come back: of each, the version that counted last."""
+    """Files that somebody removed and that can be restored: of each, the version that counted last."""
     counting = {source.line for source in sources if source.removed_at is None}
     return [
         source

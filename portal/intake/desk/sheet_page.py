@@ -129,7 +129,7 @@ def sheet_page(song: Song) -> SheetPage:
 
 
 def broken_off(song: Song, check: SongCheck | None) -> SongCheck | None:
-    """The last check, when it broke off after the last that got through."""
+    """The last check, when it failed after the last that got through."""
     broken = song.checks.exclude(broke_off_at=None).order_by("-broke_off_at")
     if check is not None:
         broken = broken.filter(broke_off_at__gt=check.made_at or check.began_at)

@@ -27,7 +27,7 @@ from portal.people.requests import MemberRequest
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
 
-# Heard by the other parts of a page, which then load themselves anew.
+# Heard by the other parts of a page, which then load themselves again.
 SONG_CHANGED = "song-changed"
 
 

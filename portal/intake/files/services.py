@@ -1,4 +1,4 @@
-"""Files of a song: they come, replace earlier versions, are taken out, and come back."""
+"""Files of a song: they come, replace earlier versions, are removed, and come back."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def begin_check(song: Song) -> None:
 def check_again(song_id: int) -> bool:
     """The brief changed, a file left or came back, or somebody asks: measure again what there is.
 
-    Files whose survey broke off are tried once more as well. False where there is nothing to measure: without the
+    Files whose survey failed are tried once more as well. False where there is nothing to measure: without the
     originals, and when the booking is over.
     """
     song = Song.objects.select_for_update().select_related("booking").get(pk=song_id)
@@ -92,7 +92,7 @@ def check_again(song_id: int) -> bool:
 
 @transaction.atomic
 def remove(*, source: SourceFile, by: User) -> None:
-    """Take a file out of the song. The original stays in the store, and the file can come back."""
+    """Take a file out of the song. The original stays in the store, and the file can be restored."""
     source = lock(source)
     if source.removed_at is not None:
         return
@@ -105,7 +105,7 @@ def remove(*, source: SourceFile, by: User) -> None:
 
 @transaction.atomic
 def bring_back(*, source: SourceFile, by: User) -> None:
-    """Let a version count again, in place of the one that counts now; or a file that was taken out."""
+    """Let a version count again, in place of the one that counts now; or a file that was removed."""
     source = lock(source)
     if source.removed_at is None:
         return

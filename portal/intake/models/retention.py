@@ -47,7 +47,7 @@ class Keeping(models.Model):
         self.save(update_fields=["asked_by", "asked_at"])
 
     def set_until(self, until: datetime) -> None:
-        """Decided anew: what was said before no longer counts, and the next removal has a notice of its own."""
+        """Decided again: what was said before no longer counts, and the next removal has a notice of its own."""
         self.until, self.noticed_at, self.asked_by, self.asked_at = until, None, None, None
         self.save(update_fields=["until", "noticed_at", "asked_by", "asked_at"])
 

@@ -22,7 +22,7 @@ class SourceFileQuerySet(models.QuerySet["SourceFile"]):
         return self if user.is_drummer else self.filter(song__booking__members__user=user)
 
     def current(self) -> SourceFileQuerySet:
-        """Leaves out what a newer bounce replaced and what was taken out."""
+        """Leaves out what a newer bounce replaced and what was removed."""
         return self.filter(removed_at=None)
 
     def versions_of(self, source: SourceFile) -> SourceFileQuerySet:
@@ -107,7 +107,7 @@ class SourceFile(SearchedModel):
 
     @property
     def is_unmeasured(self) -> bool:
-        """Refused because measuring broke off, not for what the file holds: it can be tried again."""
+        """Refused because measuring failed, not for what the file holds: it can be tried again."""
         return self.status == self.Status.REFUSED and self.report is None
 
     def begin_survey(self) -> None:

@@ -1,4 +1,4 @@
-"""Originals of bookings that are over: kept for as long as the house says, then removed, never without a letter before.
+"""Originals of bookings that are over: kept as long as the house sets, then removed, always after an e-mail.
 
 Beat runs this; every step may run twice, and two at once. What was measured, what was said and what was delivered
 stays in any case.
@@ -103,7 +103,7 @@ def write_notices(booking: Booking, keeping: Keeping, house: House) -> None:
 
 @transaction.atomic
 def remove_originals(booking_id: int) -> None:
-    """The time has passed, the letters went out, and nobody asked: now they go, and the timeline says so."""
+    """The time has passed, the e-mails went out, and nobody asked: now they go, and the timeline says so."""
     booking = Booking.objects.select_for_update().get(pk=booking_id)
     due = Keeping.objects.select_for_update().filter(
         booking=booking, removed_at=None, asked_at=None, until__lte=timezone.now()

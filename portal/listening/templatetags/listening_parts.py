@@ -1,4 +1,4 @@
-"""What was asked by ear, on a song's page and on its sheet."""
+"""What was asked in a listening check, on a song's page and on its sheet."""
 
 from __future__ import annotations
 

@@ -29,7 +29,7 @@ def song_messages(context: Context, song: Song) -> dict[str, Any]:
 
 @register.inclusion_tag("mailroom/_booking_people.html", takes_context=True)
 def booking_people(context: Context, booking: Booking) -> dict[str, Any]:
-    """Who has a seat; for the drummer also who has not come in yet, and a form to invite."""
+    """Who has access; for the drummer also who has not signed in yet, and a form to invite."""
     request = context["request"]
     return {
         "booking": booking,

@@ -73,7 +73,7 @@ def test_a_constant_distance_is_told_in_time_and_in_samples(late_s: float) -> No
     value = only(measured(click("120", bar_one_s=2 + late_s), music(120, scatter_s=0)), "click-differs").value
 
     assert value["later_or_earlier"] == ("later" if late_s > 0 else "earlier")
-    # Sounds as sharp as these are seen some 5 ms before the usual ones.
+    # Sounds as sharp as these are seen about 5 ms before the usual ones.
     assert value["offset_ms"] == pytest.approx(abs(1000 * late_s), abs=6)
     assert value["offset_frames"] == pytest.approx(value["offset_ms"] * RATE_HZ / 1000, abs=1)
 

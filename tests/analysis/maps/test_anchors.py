@@ -72,7 +72,7 @@ def test_there_and_back() -> None:
 
 
 def test_a_free_passage_is_counted_and_meets_the_next_anchor() -> None:
-    """Bars 5 to 8 are free for 10 s: 16 counted beats of 0.625 s, and bar 9 begins at 18 s. What is free goes round."""
+    """Bars 5 to 8 are free for 10 s: 16 counted beats of 0.625 s, and bar 9 begins at 18 s. What is free loops."""
     anchors = [anchor(1, "0"), Anchor(5, Fraction(8), FOUR, free=True), anchor(9, "18"), anchor(13, "26")]
     tempo_map = map_through(anchors, last_bpm=Fraction(120))
 

@@ -117,7 +117,7 @@ def test_a_click_that_is_off_by_a_constant_is_reported_with_its_size(late_s: flo
 
     found = [finding for finding in report.findings if finding.code == "click-differs"]
     assert len(found) == 1
-    # A sound's start is read from music to some 10 ms: how soft its attack is decides.
+    # A sound's start is read from music to about 10 ms: how soft its attack is decides.
     assert found[0].value["offset_ms"] == pytest.approx(abs(1000 * late_s), abs=10)
     assert found[0].value["later_or_earlier"] == ("later" if late_s > 0 else "earlier")
 

@@ -15,7 +15,7 @@ PER_BEAT = 0.06
 
 
 def slowing_song(per_beat: float) -> Doubles:
-    """Beats of half a second, the last eight slower one by one: the tempo falls by `per_beat` of itself with each."""
+    """Beats of half a second, the last eight slower one by one: the tempo falls by `per_beat` by itself with each."""
     tempo = np.concatenate([np.ones(STEADY_BEATS), 1 - per_beat * np.arange(1, SLOW_BEATS + 1)])
     return 0.5 + np.concatenate([[0.0], np.cumsum(PERIOD_S / tempo)])
 

@@ -1,4 +1,4 @@
-"""A check that breaks off: what the drummer sees, and that *Check again* mends it."""
+"""A check that stops: what the drummer sees, and that *Check again* mends it."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 
 class MailServer:
-    """Stands in for the mail server: takes letters, or raises what it is told to."""
+    """Stands in for the mail server: takes e-mails, or raises what it is told to."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.taken: list[EmailMessage] = []

@@ -245,7 +245,7 @@ def test_one_question_needs_no_heading(client: Client, mara: User, booking: Book
 
 def test_a_letter_with_a_new_password_waits_in_the_outbox_and_only_its_reader_sees_the_link(client: Client) -> None:
     user = make_client()
-    for _ in range(2):  # pressed twice: one letter, but for the minute's end
+    for _ in range(2):  # pressed twice: one e-mail, but for the minute's end
         client.post(reverse("people:password-reset"), {"email": user.email})
     mail = Mail.objects.latest("pk")
     path = "/password-reset/"

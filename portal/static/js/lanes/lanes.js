@@ -18,7 +18,7 @@ import { parseNumber } from "kitpost/lib/parse-number";
 
 const CLOSE_UP_AFTER_MS = 90;
 const MARK_VIEW_S = 4;
-// Played from here it would end at once: it begins anew.
+// Played from here it would end at once: it begins again.
 const AT_THE_END_S = 0.1;
 // Weaker attacks are no fixed points when it plays slower: they may be noise.
 const FIRM = 0.15;
@@ -179,7 +179,7 @@ class Lanes {
       this.setView(windowAround(timeS, this.lengthS, this.song.duration_s, LEAST_VIEW_S));
   }
 
-  /** The section at the head goes round; pressed again, nothing does. */
+  /** The section at the head loops; pressed again, nothing does. */
   loopSection() {
     const bars = this.transport.loop ? ["", ""] : sectionBars(this.song, this.headS);
     if (!bars) return this.say("There is no section here.");

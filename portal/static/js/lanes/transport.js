@@ -18,7 +18,7 @@ const SOON_S = 0.05;
 // What was laid is remembered this long after it has ended: the way to the ear takes its time.
 const KEPT_S = 2;
 
-/** Stretches of song time laid one after the other on the audio clock, from `fromS`, going round in `loop`. */
+/** Stretches of song time laid one after the other on the audio clock, from `fromS`, looping in `loop`. */
 export function nextStretch(cursor, endS, loop) {
   const stopS = loop && cursor.songS < loop.endS ? loop.endS : endS;
   const lengthS = Math.min(PART_S, stopS - cursor.songS);

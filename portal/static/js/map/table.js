@@ -1,4 +1,4 @@
-// The anchors of a map as rows to type into. Rows are made anew only when anchors come, go or change their kind, and
+// The anchors of a map as rows to type into. Rows are made again only when anchors come, go or change their kind, and
 // the focus stays where it was.
 const WORDS = {
   time: "Time, s",

@@ -6,7 +6,7 @@
 //
 // While the lanes on the page play, taps are moments of the song; else of the page's clock.
 //
-// A rest of three seconds begins anew, so that a slip costs nothing.
+// A rest of three seconds begins again, so that a slip costs nothing.
 import { attach } from "kitpost/lib/attach";
 import { isSwitchedOff } from "kitpost/page/keys";
 

@@ -122,7 +122,7 @@ def test_every_form_that_decides_says_what_its_page_showed(
 
 
 def test_what_taps_say_is_of_the_page_that_they_were_tapped_on(client: Client, signed_in: User, song: Song) -> None:
-    """The part alone comes anew, the page around it does not: it is still the page of the check before."""
+    """The part alone comes again, the page around it does not: it is still the page of the check before."""
     taps = {"taps_s": json.dumps([n * 60 / 112 for n in range(16)]), "per_beat": "1"}
     before = seen_now(song)
     make_source(song=song, name="bass v2.wav", features_key="")

@@ -36,7 +36,7 @@ from tests.portal.intake.reading import read
 
 pytestmark = pytest.mark.django_db
 OVER_SINCE = datetime(2026, 3, 2, 12, tzinfo=UTC)
-# 30 days of keeping and 10 of notice: the letter on day 20, the removal on day 30.
+# 30 days of keeping and 10 of notice: the e-mail on day 20, the removal on day 30.
 KEPT, NOTICE = 30, 10
 ALL = (b"zip", b"bass", b"keys", b"old keys")
 Run = Callable[[float], None]

@@ -1,4 +1,4 @@
-"""What a lane draws from: levels of a pyramid, columns of a view, close-ups that small moves do not ask for anew."""
+"""What a lane draws from: levels of a pyramid, columns of a view, close-ups that small moves do not ask for again."""
 
 from __future__ import annotations
 

@@ -104,7 +104,7 @@ def test_every_hit_is_heard_once_at_twice_its_time(ready: Page, measured_late_s:
 
 
 def test_hits_that_nobody_measured_are_not_lost(ready: Page) -> None:
-    """Without a known attack there is no fixed point: a run of 30 ms is ahead by at most half of itself and the reach
+    """Without a known attack there is no fixed point: a run of 30 ms is ahead by at most half by itself and the reach
     of a fit, 9 ms, at both ends: 16.5 ms of the song, 33 ms as heard."""
     heard = render(ready, kind="hits", hitsS=[2.0, 3.0, 4.0, 5.0])["onsets"]
     for due_s in (4.0, 6.0, 8.0, 10.0):
@@ -140,7 +140,7 @@ def test_the_click_lies_at_twice_the_map_to_the_frame(ready: Page) -> None:
 
 
 def test_it_goes_round_at_half_speed(ready: Page) -> None:
-    """Two seconds that go round last four: a hit one second in comes back every four."""
+    """Two seconds that loop last four: a hit one second in comes back every four."""
     loop = {"startS": 3.0, "endS": 5.0}
     heard = render(ready, kind="bare", hitsS=[4.0], knownS=[4.0], fromS=3.0, loop=loop)["onsets"]
     assert [round(frame / RATE_HZ, 2) for frame in heard] == [2.0, 6.0, 10.0, 14.0]

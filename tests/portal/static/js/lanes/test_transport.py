@@ -94,7 +94,7 @@ def test_music_and_click_lie_on_the_same_frames_across_every_join(ready: Page) -
 
 
 def test_playing_goes_round_to_the_frame(ready: Page) -> None:
-    """Two seconds go round: an impulse a second in comes back every 96 000 frames."""
+    """Two seconds loop: an impulse a second in comes back every 96 000 frames."""
     loop = {"startS": 3.0, "endS": 5.0}
     onsets = render(ready, fromS=3.0, loop=loop, impulses=[4 * RATE_HZ], click=0)["onsets"]
     assert onsets == [(1 + 2 * turn) * RATE_HZ for turn in range(4)]
@@ -254,7 +254,7 @@ def test_the_first_part_that_does_not_come_is_told_too(ready: Page) -> None:
 
 
 def test_in_a_short_round_the_head_stays_with_the_sound(ready: Page) -> None:
-    """Half a second goes round: at any time of the clock the head is as far in as the clock is past the start."""
+    """Half a second loops: at any time of the clock the head is as far in as the clock is past the start."""
     clocks_s = [1.0, 2.3, 3.6, 4.9, 6.2]
     given = {"good": 999, "loop": {"startS": 10.0, "endS": 10.5}, "fromS": 10.0, "clocksS": clocks_s}
     answer = ready.evaluate(BY_HAND, given)
