@@ -87,7 +87,7 @@ def test_what_comes_of_clipping_is_not_told_again() -> None:
 @pytest.mark.parametrize(
     ("changes", "missing"),
     [
-        ({"missing_bytes": 2_500_000}, "its header promises 2.5 MB more than there are"),
+        ({"missing_bytes": 2_500_000}, "its header announces 2.5 MB more than there are"),
         ({"unclaimed_bytes": 900}, "its header counts 900 bytes less"),
         ({"frames": 240_000}, "0:05.0 of 0:10 are missing"),
         ({"broke_off": True}, "the rest cannot be decoded"),
