@@ -44,7 +44,7 @@ def read_bpm(text: str) -> Decimal:
     if not SLOWEST_BPM <= bpm <= FASTEST_BPM:
         too = "slow" if bpm < SLOWEST_BPM else "fast"
         raise ValidationError(
-            f"{text} is too {too} to count: we take {SLOWEST_BPM} to {FASTEST_BPM} beats per minute. "
+            f"{text} is too {too}: the range is {SLOWEST_BPM} to {FASTEST_BPM} beats per minute. "
             "Leave the field empty if you don’t know the tempo."
         )
     if bpm != round(bpm, BPM_DECIMALS):

@@ -37,7 +37,7 @@ class SongTitlesField(forms.CharField):
         if too_long:
             raise ValidationError(f"“{too_long[:40]}…” is too long for a title: at most {TITLE_LENGTH} characters.")
         if len(titles) > MOST_SONGS:
-            raise ValidationError(f"These are {len(titles)} songs: at most {MOST_SONGS} go into one booking.")
+            raise ValidationError(f"That is {len(titles)} songs; one booking can have at most {MOST_SONGS}.")
         return titles
 
 

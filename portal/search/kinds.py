@@ -158,7 +158,7 @@ KINDS = (
     Kind("bookings", "Bookings", bookings, booking_shown),
     Kind("songs", "Songs", songs, song_shown),
     Kind("people", "People", people, person_shown),
-    Kind("files", "Files that were sent", source_files, source_shown),
+    Kind("files", "Source files", source_files, source_shown),
     Kind("rough-mixes", "Rough mixes", rough_mixes, mix_shown),
     Kind("tracks", "Delivered tracks", tracks, track_shown),
     Kind("messages", "Messages", talk, message_shown),
