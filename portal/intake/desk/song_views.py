@@ -20,6 +20,7 @@ from portal.intake.errors import IntakeError, SongClosedError
 from portal.intake.files import services as song_files
 from portal.intake.files.announcing import announce as announce_files
 from portal.intake.files.announcing import say_all_sent
+from portal.intake.files.leftovers import leftovers_among
 from portal.intake.models import SourceFile
 from portal.intake.models.arrival import TAB_LENGTH
 from portal.mailroom.models import Message
@@ -61,9 +62,13 @@ def plain_upload(request: MemberRequest, song_id: int) -> HttpResponse:
     sent = request.FILES.getlist("file")
     if not sent:
         messages.error(request, "Choose a file first, then press “Send”.")
+    is_left_out = leftovers_among([(one.name or "", one.size or 0) for one in sent])
+    for uploaded_file in (one for one, is_out in zip(sent, is_left_out, strict=True) if is_out):
+        messages.info(request, f"“{uploaded_file.name}” is left out: it holds system or program data.")
+    kept = [one for one, is_out in zip(sent, is_left_out, strict=True) if not is_out]
     tab = f"form-{uuid.uuid4().hex}"[:TAB_LENGTH]
-    announce_files(song=song, by=request.user, tab=tab, files=len(sent))
-    for uploaded_file in sent:
+    announce_files(song=song, by=request.user, tab=tab, files=len(kept))
+    for uploaded_file in kept:
         try:
             upload = take_whole(user=request.user, purpose="source", target_id=song.pk, uploaded_file=uploaded_file)
             what = "unpacked" if upload.file_name.lower().endswith(".zip") else "measured"

@@ -14,8 +14,9 @@ from django.conf import settings
 from django.template.defaultfilters import filesizeformat
 
 from portal.intake.errors import DamagedEntryError, ZipError
+from portal.intake.files import store_cleanup
 from portal.intake.files.file_versions import Arrival, folded
-from portal.intake.files.leftovers import is_junk
+from portal.intake.files.leftovers import is_beside, is_of_a_system
 from portal.intake.models import SentZip
 from portal.intake.zips.names import place_of
 from portal.intake.zips.reading import DEFLATED, LOCAL, STORED, Entry, list_entries, read_entry, scan_entries
@@ -35,6 +36,10 @@ class Kept:
     sha256: str
     key: str
     size_bytes: int
+
+    @property
+    def path(self) -> str:
+        return "/".join((*self.folders, self.name))
 
     def arrival(self, sent: SentZip) -> Arrival:
         return Arrival(
@@ -56,7 +61,7 @@ class Contents:
         self.sent, self.folder = sent, folder
         self.kept: list[Kept] = []
         self.notes: list[str] = []
-        self.junk: list[str] = []
+        self.left_out: list[str] = []
         self.written_bytes = self.most_bytes = 0
 
     def read(self, file: BinaryIO, *, most_bytes: int, check_room: Callable[[int], None]) -> None:
@@ -70,7 +75,8 @@ class Contents:
             check_room(sum(entry.size or 0 for entry in listed))
             for number, entry in enumerate(listed):
                 self.take(file, number, entry)
-        self.note_junk()
+        self.leave_out_what_lies_beside()
+        self.note_left_out()
         self.kept = without_common_folder(self.kept)
 
     def listed(self, file: BinaryIO) -> list[Entry] | None:
@@ -106,8 +112,8 @@ class Contents:
         if entry.is_folder:
             return
         path = entry.path.replace("\\", "/")
-        if is_junk(path):
-            self.junk.append(path.rpartition("/")[2].strip())
+        if is_of_a_system(path):
+            self.left_out.append(path.rpartition("/")[2].strip())
             return
         place = place_of(entry.path)
         reason = reason_against(entry, leads_out=place.leads_out)
@@ -168,11 +174,23 @@ class Contents:
         if self.written_bytes > self.most_bytes:
             raise ZipError(too_large(self.most_bytes))
 
-    def note_junk(self) -> None:
-        if not self.junk:
+    def leave_out_what_lies_beside(self) -> None:
+        """When all is read: only then is it known what was sent together, and how large it really is."""
+        paths = frozenset(folded(one.path) for one in self.kept)
+        beside = [one for one in self.kept if is_beside(one.path, one.size_bytes, paths)]
+        self.kept = [one for one in self.kept if one not in beside]
+        self.left_out += [one.name for one in beside]
+        for one in beside:
+            if all(other.key != one.key for other in self.kept):
+                store_cleanup.clear(key=one.key, sha256=one.sha256)
+
+    def note_left_out(self) -> None:
+        if not self.left_out:
             return
-        names = ", ".join(dict.fromkeys(self.junk[:NAMES_SHOWN])) + (", …" if len(self.junk) > NAMES_SHOWN else "")
-        self.notes.append(f"Left out: {files_words(len(self.junk))} with system data ({names}).")
+        names = ", ".join(dict.fromkeys(self.left_out[:NAMES_SHOWN])) + (
+            ", …" if len(self.left_out) > NAMES_SHOWN else ""
+        )
+        self.notes.append(f"Left out: {files_words(len(self.left_out))} that only computers use ({names}).")
 
 
 def reason_against(entry: Entry, *, leads_out: bool) -> str:

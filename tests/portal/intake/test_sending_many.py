@@ -43,7 +43,7 @@ def song(live_server: LiveServer, client: Client, page: Page) -> Song:
 def folder(tmp_path: Path) -> Path:
     """What a client drags: stems in folders, and what two systems left beside them."""
     top = tmp_path / "Thursday Ladder Behind Soup stems"
-    for path in ("bass.wav", "Drums/kick.wav", "Loops/kick.wav", "Drums/._kick.wav", ".DS_Store", "bass.wav.pkf"):
+    for path in ("bass.wav", "Drums/kick.wav", "Loops/kick.wav", "Drums/._kick.wav", ".DS_Store", "bass.wav.drawn"):
         (top / path).parent.mkdir(parents=True, exist_ok=True)
         (top / path).write_bytes(path.encode() * 1_000)
     return top
@@ -83,7 +83,7 @@ def test_a_folder_of_more_files_than_one_reading_gives(page: Page, song: Song, t
     folder = tmp_path / "many"
     folder.mkdir()
     for number in range(230):
-        (folder / f"{number}.pkf").touch()
+        (folder / f"bass.wav.{number}").touch()
     (folder / "bass.wav").write_bytes(CONTENT)
 
     drop(page, folder)

@@ -1,9 +1,9 @@
 // What was dropped or chosen, as a flat list of files with the folder that each lies in.
-import { isJunk } from "kitpost/upload/junk";
+import { leftoversAmong } from "kitpost/upload/leftovers";
 
 const NAMES_SHOWN = 3;
 
-/** {files: [{file, folder}], junk: [names]} of what was dropped: files, and folders with all that is in them. */
+/** {files: [{file, folder}], leftOut: [names]} of what was dropped: files, and folders with all that is in them. */
 export async function gatherDropped(transfer) {
   // The list is emptied as soon as the event is over: entries are taken from it at once.
   const entries = [...transfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
@@ -40,9 +40,10 @@ function read(reader) {
 }
 
 function sorted(found) {
-  const junk = found.filter(({ path }) => isJunk(path)).map(({ file }) => file.name);
-  const kept = found.filter(({ path }) => !isJunk(path));
-  return { files: withoutCommonFolder(kept), junk };
+  const isLeftOut = leftoversAmong(found.map(({ file, path }) => ({ path, size: file.size })));
+  const kept = found.filter((_, at) => !isLeftOut[at]);
+  const leftOut = found.filter((_, at) => isLeftOut[at]).map(({ file }) => file.name);
+  return { files: withoutCommonFolder(kept), leftOut };
 }
 
 /** The folder that everything lies in says nothing: it is called after the song, or the day. */
@@ -54,7 +55,7 @@ export function withoutCommonFolder(found) {
   return found.map(({ file }, index) => ({ file, folder: folders[index].join("/") }));
 }
 
-export function junkWords(names) {
+export function leftOutWords(names) {
   if (!names.length) return "";
   const shown = [...new Set(names)].slice(0, NAMES_SHOWN).join(", ");
   const more = names.length > NAMES_SHOWN ? ", …" : "";

@@ -11,7 +11,7 @@
 // Each file that was received sends "upload:received" to the body. Without this script the form is a plain one.
 import { attach } from "kitpost/lib/attach";
 import { Announcer } from "kitpost/upload/announcer";
-import { filesWords, gatherChosen, gatherDropped, junkWords } from "kitpost/upload/gather";
+import { filesWords, gatherChosen, gatherDropped, leftOutWords } from "kitpost/upload/gather";
 import { Sending, element } from "kitpost/upload/sender";
 import { progressWords, rate, recent, size } from "kitpost/upload/sending";
 
@@ -114,7 +114,7 @@ class UploadForm {
     input.value = "";
   }
 
-  take({ files, junk }) {
+  take({ files, leftOut }) {
     if (this.forgetOnNext) this.forget();
     const sentWith = files.length > 1 ? crypto.getRandomValues(new Uint32Array(4)).join("-").slice(0, 40) : "";
     for (const { file, folder } of files) {
@@ -124,8 +124,9 @@ class UploadForm {
       this.bytes += file.size;
       this.count += 1;
     }
-    this.notes.textContent = junkWords(junk) + (junk.length && !files.length ? " There is nothing else in it." : "");
-    this.notes.hidden = !junk.length;
+    this.notes.textContent =
+      leftOutWords(leftOut) + (leftOut.length && !files.length ? " There is nothing else in it." : "");
+    this.notes.hidden = !leftOut.length;
     this.line(navigator.onLine);
     this.next();
   }

@@ -119,6 +119,13 @@ def test_a_zip_with_the_plain_form(client: Client, song: Song) -> None:
     assert song.stage == SongStage.CHECKING
 
 
+def test_with_the_plain_form_too_what_lies_beside_a_file_is_left_out(client: Client, song: Song) -> None:
+    sent = [SimpleUploadedFile("keys.wav", b"keys"), SimpleUploadedFile("keys.wav.drawn", b"drawn")]
+    response = client.post(f"/songs/{song.pk}/files/upload/", {"file": sent}, follow=True)
+    assert "“keys.wav.drawn” is left out: only computers use it." in response.content.decode()
+    assert [source.name for source in song.sources.filter(name__startswith="keys")] == ["keys.wav"]
+
+
 def test_what_was_begun_is_offered_again_on_any_machine(client: Client, song: Song, client_user: User) -> None:
     fields = {"owner": client_user, "purpose": "source", "target_id": song.pk, "length_bytes": 4_096}
     # modified MTIzNDU= is 12345 in Base64

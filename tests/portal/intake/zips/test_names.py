@@ -5,7 +5,6 @@ import zlib
 
 import pytest
 
-from portal.intake.files.leftovers import is_junk
 from portal.intake.zips.names import UTF8_FLAG, name_of, place_of
 
 
@@ -55,40 +54,3 @@ class TestPlaceOf:
     @pytest.mark.parametrize("path", ["../kick.wav", "a/../../kick.wav", "..\\kick.wav", "a/..", "a/ .. /b.wav"])
     def test_out_of_the_zip(self, path: str) -> None:
         assert place_of(path).leads_out
-
-
-JUNK = [
-    "__MACOSX/Stems/._kick.wav",
-    "Stems/._kick.wav",
-    ".DS_Store",
-    "Stems/.DS_Store",
-    "Thumbs.db",
-    "a/desktop.ini",
-    "Icon\r",
-    "kick.wav.peak",
-    "kick.wav.peaks",
-    "kick.PKF",
-    "kick.wav.asd",
-    "$RECYCLE.BIN/kick.wav",
-]
-KEPT = [
-    "kick.wav",
-    "Stems/kick.wav",
-    "peaks",
-    "Twin Peaks.wav",
-    "notes.txt",
-    "icon",
-    "보컬.wav",
-    "a.b.flac",
-    "song.mid",
-]
-
-
-@pytest.mark.parametrize("path", JUNK)
-def test_junk(path: str) -> None:
-    assert is_junk(path)
-
-
-@pytest.mark.parametrize("path", KEPT)
-def test_not_junk(path: str) -> None:
-    assert not is_junk(path)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import stat
 from pathlib import Path
@@ -156,6 +157,13 @@ class TestToldInTheClientsWords:
         sent = unpack(song, zipped(*STEMS, ("__MACOSX/Stems/._bass.wav", b"x"), ("Stems/.DS_Store", b"x")))
         assert len(contents(song)) == 3
         assert sent.notes == ["Left out: 2 files with system data (._bass.wav, .DS_Store)."]
+
+    def test_what_a_program_left_beside_a_file_is_left_out_of_the_store_too(self, song: Song) -> None:
+        beside = b"a drawn waveform"
+        sent = unpack(song, zipped(*STEMS, ("Stems/bass.wav.drawn", beside), ("Stems/notes.drawn", b"meant")))
+        assert len(contents(song)) == 4
+        assert sent.notes == ["Left out: 1 file that only computers use (bass.wav.drawn)."]
+        assert not default_storage.exists(originals.key_for(hashlib.sha256(beside).hexdigest()))
 
     def test_a_zip_in_the_zip_is_not_opened(self, song: Song) -> None:
         """The recursive kind, five zips deep, each of sixteen, blows up only for whoever opens the inner ones."""

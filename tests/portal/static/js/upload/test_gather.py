@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.intake.zips.test_names import JUNK, KEPT
+from tests.portal.intake.files.test_leftovers import SENT
 from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
@@ -17,9 +17,9 @@ def module(show: Show) -> None:
     show("")
 
 
-def test_junk_is_what_it_is_in_zips(page: Page) -> None:
-    found = ask(page, "upload/junk", "given[0].map((path) => m.isJunk(path))", JUNK + KEPT)
-    assert found == [True] * len(JUNK) + [False] * len(KEPT)
+def test_what_is_left_out_is_what_the_server_leaves_out(page: Page) -> None:
+    sent = [{"path": path, "size": size_bytes} for path, size_bytes, _ in SENT]
+    assert ask(page, "upload/leftovers", "m.leftoversAmong(given[0])", sent) == [is_out for *_, is_out in SENT]
 
 
 @pytest.mark.parametrize(
@@ -40,9 +40,9 @@ def test_the_folder_that_everything_lies_in_is_left_out(page: Page, paths: list[
 
 
 def test_the_words(page: Page) -> None:
-    assert ask(page, "upload/gather", "m.junkWords([])") == ""
-    assert ask(page, "upload/gather", "m.junkWords(['a', 'a'])") == "Left out: 2 files with system data (a)."
+    assert ask(page, "upload/gather", "m.leftOutWords([])") == ""
+    assert ask(page, "upload/gather", "m.leftOutWords(['a', 'a'])") == "Left out: 2 files with system data (a)."
     assert (
-        ask(page, "upload/gather", "m.junkWords(['a', 'b', 'c', 'd'])")
+        ask(page, "upload/gather", "m.leftOutWords(['a', 'b', 'c', 'd'])")
         == "Left out: 4 files with system data (a, b, c, …)."
     )
