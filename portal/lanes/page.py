@@ -9,9 +9,9 @@ from django.urls import reverse
 
 from analysis.core import FileReport
 from analysis.findings import KIND_BY_CODE
-from analysis.maps import TempoMap, beats_of
+from analysis.maps import TempoMap, bars_of, beats_of
 from portal.bookings.models import Song
-from portal.intake.maps.page import playing_by_bar
+from portal.intake.maps.page import duration_of, playing_by_bar
 from portal.intake.maps.song_maps import map_of_song
 from portal.intake.models import Finding, SourceFile
 from portal.lanes.models import PlayCopy
@@ -24,12 +24,19 @@ def lanes_page(song: Song) -> dict[str, Any]:
     return {
         "duration_s": duration_s,
         "lanes": lanes,
-        "bars": playing_by_bar(song, tempo_map, duration_s) if tempo_map else [],
+        "bars": list(bars_of(tempo_map, duration_s)),
         "beats_s": beats_of(tempo_map, duration_s),
         "sections": list(sections_of(song, tempo_map)),
         "marks": [mark_of(one) for one in marks],
         "is_approved": song.maps.exists(),
+        "playing": reverse("lanes:playing", args=[song.pk]) if tempo_map else "",
     }
+
+
+def playing_of(song: Song) -> dict[str, Any]:
+    """How late the playing is in each bar: an answer of its own, because it reads every file's attacks."""
+    tempo_map = map_of_song(song)
+    return {"bars": playing_by_bar(song, tempo_map, duration_of(song)) if tempo_map else []}
 
 
 def lanes_of(song: Song) -> list[dict[str, Any]]:

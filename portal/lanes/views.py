@@ -14,7 +14,7 @@ from portal.intake.desk.song_views import find_song
 from portal.intake.files.stored_features import load_features
 from portal.intake.models import SourceFile
 from portal.lanes.models import PlayCopy
-from portal.lanes.page import lanes_page
+from portal.lanes.page import lanes_page, playing_of
 from portal.lanes.sound import Part, extremes_of, onsets_of, small, words_of
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
@@ -29,6 +29,15 @@ def lanes(request: MemberRequest, song_id: int) -> JsonResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
     return JsonResponse(lanes_page(song), headers={"Cache-Control": "private, no-cache"})
+
+
+@require_GET
+@login_required
+def playing(request: MemberRequest, song_id: int) -> JsonResponse:
+    """How late the playing is, bar by bar: the page asks after its first picture."""
+    song = find_song(request, song_id)
+    require_drummer(request.user)
+    return JsonResponse(playing_of(song), headers={"Cache-Control": "private, no-cache"})
 
 
 @require_GET

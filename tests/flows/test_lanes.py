@@ -21,7 +21,7 @@ import soundfile
 from django.core.files import File
 from django.core.files.storage import default_storage
 from django.test import Client
-from playwright.sync_api import CDPSession, Page, expect
+from playwright.sync_api import CDPSession, Page, Route, expect
 from pytest_django.fixtures import Settings
 from pytest_django.live_server_helper import LiveServer
 
@@ -214,3 +214,46 @@ def look(page: Page, folder: Path) -> None:
             page.evaluate(SHOW, {"startS": start_s, "endS": start_s + length_s})
             page.wait_for_timeout(1_500)
             page.locator("#lanes").screenshot(path=folder / f"{name}-{width}.png")
+
+
+def test_the_playing_comes_after_the_picture_and_moves_nothing(drawn: Page) -> None:
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    drawn.route("**/playing.json", hold)
+    drawn.reload()
+    drawn.wait_for_function(DRAWN)
+    below, rows = drawn.locator("[data-lanes-said]"), drawn.locator("[data-lanes-off-rows] tr")
+    drawn.wait_for_load_state("domcontentloaded")
+    expect(drawn.locator("[data-lanes-residual]")).to_be_visible()
+    before = below.evaluate("(element) => element.offsetTop")
+    assert rows.count() == 0
+    held[0].continue_()
+    expect(rows).not_to_have_count(0)
+    assert below.evaluate("(element) => element.offsetTop") == before
+
+
+def test_where_the_playing_cannot_be_had_its_place_goes_and_that_is_said(drawn: Page) -> None:
+    drawn.route("**/playing.json", lambda route: route.abort())
+    drawn.reload()
+    expect(drawn.locator("[data-lanes-said]")).to_have_text("The playing against the grid could not be loaded.")
+    expect(drawn.locator("[data-lanes-residual]")).to_be_hidden()
+
+
+def test_a_canvas_gets_its_size_once(drawn: Page) -> None:
+    """A size set anew costs a canvas its font and its memory, and the page a layout: frames were dropped."""
+    drawn.wait_for_function("() => document.querySelector('[data-lanes]').lanes.residual.length")
+    drawn.evaluate(
+        """() => {
+      window.sized = 0;
+      for (const name of ["width", "height"]) {
+        const { get, set } = Object.getOwnPropertyDescriptor(HTMLCanvasElement.prototype, name);
+        const count = function (value) { window.sized += 1; set.call(this, value); };
+        Object.defineProperty(HTMLCanvasElement.prototype, name, { get, set: count });
+      }
+    }"""
+    )
+    drawn.evaluate(SCROLL, {"lengthS": SECONDS / 4, "frames": 5})
+    assert drawn.evaluate("window.sized") == 0

@@ -125,6 +125,7 @@ ROWS = {
     "intake:answer": members("POST", MOVED, "message"),
     "intake:send-held": drummers("POST", MOVED, "message"),
     "lanes:lanes": drummers("GET", OK, "song"),
+    "lanes:playing": drummers("GET", OK, "song"),
     "lanes:pyramid": drummers("GET", OK, "source"),
     "lanes:onsets": drummers("GET", OK, "source"),
     "lanes:sound": drummers("GET", ABSENT, "source"),

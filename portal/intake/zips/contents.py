@@ -190,7 +190,7 @@ class Contents:
         names = ", ".join(dict.fromkeys(self.left_out[:NAMES_SHOWN])) + (
             ", …" if len(self.left_out) > NAMES_SHOWN else ""
         )
-        self.notes.append(f"Left out: {files_words(len(self.left_out))} that only computers use ({names}).")
+        self.notes.append(f"Left out: {files_words(len(self.left_out))} with system or program data ({names}).")
 
 
 def reason_against(entry: Entry, *, leads_out: bool) -> str:

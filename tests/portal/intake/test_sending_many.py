@@ -73,7 +73,7 @@ def test_a_folder_is_dropped_with_all_that_is_in_it_and_junk_is_left_out_and_sai
     drop(page, folder)
 
     expect(page.locator(".uploads-total .sum")).to_contain_text("3 files received, ")
-    expect(page.locator(".left-out")).to_contain_text("Left out: 3 files with system data (")
+    expect(page.locator(".left-out")).to_contain_text("Left out: 3 files with system or program data (")
     assert arrived(song) == STEMS
     expect(page.locator("#files tbody tr").filter(has_text="in Loops")).to_have_count(1)
 
@@ -103,7 +103,7 @@ def test_a_folder_of_junk_alone(page: Page, song: Song, tmp_path: Path) -> None:
     (tmp_path / ".DS_Store").touch()
     choose(page, tmp_path / ".DS_Store")
     expect(page.locator(".left-out")).to_have_text(
-        "Left out: 1 file with system data (.DS_Store). There is nothing else in it."
+        "Left out: 1 file with system or program data (.DS_Store). There is nothing else in it."
     )
     assert not Upload.objects.exists()
 
@@ -113,7 +113,7 @@ def test_a_zip_is_unpacked_and_its_files_come_by_themselves(page: Page, song: So
     path.write_bytes(zipped(("bass.wav", b"bass"), ("keys.wav", b"keys"), (".DS_Store", b"")))
     choose(page, path)
     expect(page.locator("#files tbody tr")).to_have_count(2)
-    expect(page.locator(".zip")).to_contain_text("Left out: 1 file with system data (.DS_Store).")
+    expect(page.locator(".zip")).to_contain_text("Left out: 1 file with system or program data (.DS_Store).")
 
 
 class Gate:

@@ -186,7 +186,9 @@ def test_the_score_says_of_each_bar_what_the_map_page_says(
     monkeypatch.setattr(map_page, "attacks_of", lambda _: PooledAttacks(played, np.array([1.0, 1.0, 0.2])))
     seen = seen_on(song, *anchors_from(start_of(song)))
 
-    bars = client.get(reverse("lanes:lanes", args=[song.pk])).json()["bars"]
+    told = client.get(reverse("lanes:lanes", args=[song.pk])).json()
+    bars = client.get(told["playing"]).json()["bars"]
 
     assert bars == seen["bars"]
+    assert [line["time_s"] for line in told["bars"]] == [line["time_s"] for line in bars]
     assert [(line["late_ms"], line["attacks"]) for line in bars[:3]] == [(None, 0), (12.0, 3), (None, 0)]

@@ -76,15 +76,14 @@ function drawColumns(context, sound, part, lane, view, width, middle, reach) {
       }
     : levelFor(sound, (view.endS - view.startS) / columns);
   columnsBetween(pairs, (view.startS - offsetS) * perS, (view.endS - offsetS) * perS, columns, buffer);
-  context.beginPath();
+  // Rectangles, not one path of them: filling a path of a thousand takes twice as long.
   for (let column = 0; column < columns; column++) {
     const high = buffer[2 * column + 1];
     const low = buffer[2 * column];
     if (low === 0 && high === 0) continue;
     const y = middle - (high / 127) * reach;
-    context.rect(column, y, 1, Math.max(1, ((high - low) / 127) * reach));
+    context.fillRect(column, y, 1, Math.max(1, ((high - low) / 127) * reach));
   }
-  context.fill();
 }
 
 /** The coarsest level that still has two points for a column. */

@@ -39,14 +39,34 @@ class Lanes {
     this.listen();
     this.observer = new ResizeObserver(() => this.ask());
     this.observer.observe(this.canvas);
-    this.showResidual();
+    this.showResidual(song.playing ? null : []);
     element.dataset.state = "drawn";
-    for (const sound of this.sounds) sound.load().then(() => this.ask());
-    this.loadOnsets().catch(() => this.say("The attacks could not be loaded."));
+    this.load();
   }
 
   part(name) {
     return this.element.querySelector(`[data-lanes-${name}]`);
+  }
+
+  /** The pictures first; what takes the server longer comes after them. */
+  async load() {
+    const pictures = this.sounds.map((sound) => sound.load().then(() => this.ask()));
+    await Promise.allSettled(pictures);
+    this.loadOnsets().catch(() => this.say("The attacks could not be loaded."));
+    if (this.song.playing) this.loadPlaying().catch(() => this.losePlaying());
+  }
+
+  async loadPlaying() {
+    const answer = await fetch(this.song.playing);
+    if (!answer.ok) throw new Error("no playing");
+    const { bars } = await answer.json();
+    if (!this.hasOtherMap) this.showResidual(residualOf(bars));
+    this.ask();
+  }
+
+  losePlaying() {
+    if (!this.hasOtherMap) this.showResidual([]);
+    this.say("The playing against the grid could not be loaded.");
   }
 
   async loadOnsets() {
@@ -57,11 +77,12 @@ class Lanes {
     this.ask();
   }
 
-  showResidual() {
-    this.residual = residualOf(this.song.bars);
+  /** `points` are null while they are on their way: their place is kept, so that nothing moves when they come. */
+  showResidual(points) {
+    this.residual = points ?? [];
     fillRows(this.part("off-rows"), this.residual);
     for (const part of this.element.querySelectorAll("[data-lanes-off], [data-lanes-residual]"))
-      part.hidden = !this.residual.length;
+      part.hidden = points?.length === 0;
   }
 
   /** What is heard of each lane. */
@@ -73,8 +94,9 @@ class Lanes {
 
   /** Ruler, residual and click go by another map from now on. */
   takeMap(map) {
+    this.hasOtherMap = true;
     this.transport.takeMap(map);
-    this.showResidual();
+    this.showResidual(residualOf(map.bars));
     this.ask();
   }
 
@@ -313,9 +335,15 @@ class Lanes {
     );
     if (this.residual.length)
       drawResidual(this.part("residual"), { points: this.residual, view: this.view, width, ratio }, this.palette);
-    this.part("where").textContent = whereText(this.song, this.headS, this.lengthS);
+    this.showWhere(whereText(this.song, this.headS, this.lengthS));
     if (wantsCloseUp(this.view)) this.askCloseUp(width);
     this.tellView();
+  }
+
+  /** Words are put in only when they change: each time the page is laid out anew. */
+  showWhere(text) {
+    const output = this.part("where");
+    if (output.textContent !== text) output.textContent = text;
   }
 
   /** Others on the page go with the lanes' view and head. */

@@ -1,5 +1,7 @@
 // How far the playing lies from the grid, bar by bar, in the picture under the lanes. A grid that drifts from the music
-// shows as a slope, a beat too many as a step. The figures come with the bars, from what the map page's come from.
+// shows as a slope, a beat too many as a step. The figures are the map page's.
+
+import { clearedContext } from "kitpost/lib/canvas";
 
 const RESIDUAL_PX = 84;
 const MARGIN_PX = 8;
@@ -54,9 +56,7 @@ export function fillRows(body, points) {
 }
 
 export function drawResidual(canvas, { points, view, width, ratio }, palette) {
-  Object.assign(canvas, { width: Math.round(width * ratio), height: RESIDUAL_PX * ratio });
-  const context = canvas.getContext("2d");
-  context.setTransform(ratio, 0, 0, ratio, 0, 0);
+  const context = clearedContext(canvas, width, RESIDUAL_PX, ratio);
   const middle = RESIDUAL_PX / 2;
   const x = (timeS) => ((timeS - view.startS) / (view.endS - view.startS)) * width;
   const mostMs = scaleMs(points);

@@ -59,7 +59,7 @@ export function leftOutWords(names) {
   if (!names.length) return "";
   const shown = [...new Set(names)].slice(0, NAMES_SHOWN).join(", ");
   const more = names.length > NAMES_SHOWN ? ", …" : "";
-  return `Left out: ${filesWords(names.length)} with system data (${shown}${more}).`;
+  return `Left out: ${filesWords(names.length)} with system or program data (${shown}${more}).`;
 }
 
 export function filesWords(count) {

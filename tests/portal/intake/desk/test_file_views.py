@@ -122,7 +122,7 @@ def test_a_zip_with_the_plain_form(client: Client, song: Song) -> None:
 def test_with_the_plain_form_too_what_lies_beside_a_file_is_left_out(client: Client, song: Song) -> None:
     sent = [SimpleUploadedFile("keys.wav", b"keys"), SimpleUploadedFile("keys.wav.drawn", b"drawn")]
     response = client.post(f"/songs/{song.pk}/files/upload/", {"file": sent}, follow=True)
-    assert "“keys.wav.drawn” is left out: only computers use it." in response.content.decode()
+    assert "“keys.wav.drawn” is left out: it holds system or program data." in response.content.decode()
     assert [source.name for source in song.sources.filter(name__startswith="keys")] == ["keys.wav"]
 
 

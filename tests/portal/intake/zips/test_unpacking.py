@@ -156,13 +156,13 @@ class TestToldInTheClientsWords:
     def test_junk_is_left_out_in_one_line(self, song: Song) -> None:
         sent = unpack(song, zipped(*STEMS, ("__MACOSX/Stems/._bass.wav", b"x"), ("Stems/.DS_Store", b"x")))
         assert len(contents(song)) == 3
-        assert sent.notes == ["Left out: 2 files with system data (._bass.wav, .DS_Store)."]
+        assert sent.notes == ["Left out: 2 files with system or program data (._bass.wav, .DS_Store)."]
 
     def test_what_a_program_left_beside_a_file_is_left_out_of_the_store_too(self, song: Song) -> None:
         beside = b"a drawn waveform"
         sent = unpack(song, zipped(*STEMS, ("Stems/bass.wav.drawn", beside), ("Stems/notes.drawn", b"meant")))
         assert len(contents(song)) == 4
-        assert sent.notes == ["Left out: 1 file that only computers use (bass.wav.drawn)."]
+        assert sent.notes == ["Left out: 1 file with system or program data (bass.wav.drawn)."]
         assert not default_storage.exists(originals.key_for(hashlib.sha256(beside).hexdigest()))
 
     def test_a_zip_in_the_zip_is_not_opened(self, song: Song) -> None:
