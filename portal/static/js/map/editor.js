@@ -201,8 +201,7 @@ class MapEditor {
   }
 
   stepBack(which) {
-    if (!this.history[which]())
-      return this.say(which === "undo" ? "Nothing to undo." : "Nothing to redo.");
+    if (!this.history[which]()) return this.say(which === "undo" ? "Nothing to undo." : "Nothing to redo.");
     this.say("");
     this.changed();
   }

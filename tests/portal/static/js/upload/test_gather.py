@@ -41,7 +41,9 @@ def test_the_folder_that_everything_lies_in_is_left_out(page: Page, paths: list[
 
 def test_the_words(page: Page) -> None:
     assert ask(page, "upload/gather", "m.leftOutWords([])") == ""
-    assert ask(page, "upload/gather", "m.leftOutWords(['a', 'a'])") == "Left out: 2 files with system or program data (a)."
+    assert (
+        ask(page, "upload/gather", "m.leftOutWords(['a', 'a'])") == "Left out: 2 files with system or program data (a)."
+    )
     assert (
         ask(page, "upload/gather", "m.leftOutWords(['a', 'b', 'c', 'd'])")
         == "Left out: 4 files with system or program data (a, b, c, …)."
