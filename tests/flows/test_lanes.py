@@ -200,7 +200,7 @@ def test_keys_go_by_bars_sections_and_rounds(drawn: Page) -> None:
         canvas.press(key)
         expect(where).to_contain_text(f"{place}, beat 1")
     canvas.press("l")
-    expect(drawn.locator("[data-lanes-said]")).to_contain_text("go round")
+    expect(drawn.locator("[data-lanes-said]")).to_contain_text("Looping bars ")
     canvas.press("l")
     expect(drawn.locator("[data-lanes-said]")).to_have_text("Loop off.")
 
