@@ -188,6 +188,7 @@ CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "keep or clear originals": {"task": "portal.intake.tasks.keep_house", "schedule": 3_600},
     "make prepared files that were left": {"task": "portal.prep.tasks.sweep", "schedule": 60},
     "measure rough mixes that were left": {"task": "portal.takes.tasks.sweep", "schedule": 60},
+    "note quotes that ran out": {"task": "portal.money.tasks.note_expired", "schedule": 900},
     "check deliveries that were left": {"task": "portal.delivery.tasks.sweep", "schedule": 60},
 }
 

@@ -57,13 +57,18 @@ def make_booking(*, client: User | None = None, drummer: User | None = None, son
         bookings.seat_client(booking=booking, client=client, by=drummer)
     if fields:
         Booking.objects.filter(pk=booking.pk).update(**fields)
+        if "turn" not in fields:
+            bookings.note_booking(booking)
         booking.refresh_from_db()
     return booking
 
 
 def make_song(*, booking: Booking | None = None, client: User | None = None, bpm: str = "", **fields: Any) -> Song:
-    """A song; with `client`, of a new booking that the client has access to; with `bpm`, the brief says this tempo."""
-    booking = booking or make_booking(client=client)
+    """A song; with `client`, of a new booking that the client has access to; with `bpm`, the brief says this tempo.
+
+    A song of its own belongs to a booking at work, with no quote to wait for.
+    """
+    booking = booking or make_booking(client=client, stage="working")
     title = fields.pop("title", f"Song {next(_numbers)}")
     song = bookings.add_song(booking=booking, title=title, by=booking.created_by)
     if bpm:
@@ -71,6 +76,10 @@ def make_song(*, booking: Booking | None = None, client: User | None = None, bpm
         song.brief.save(update_fields=["bpm"])
     if fields:
         Song.objects.filter(pk=song.pk).update(**fields)
+        if "turn" not in fields:
+            song = Song.objects.get(pk=song.pk)
+            song.pass_turn()
+            song.booking.pass_turn()
         song.refresh_from_db()
     return song
 
@@ -112,6 +121,7 @@ def make_sent_quote(**fields: Any) -> Quote:
     defaults: dict[str, Any] = {"state": Quote.State.SENT, "sent_at": timezone.now()}
     quote = make_quote(**(defaults | fields))
     Booking.objects.filter(pk=quote.booking_id, stage="enquiry").update(stage="quoted")
+    bookings.note_booking(quote.booking, quote_state="sent")
     quote.booking.refresh_from_db()
     return quote
 

@@ -13,7 +13,7 @@ from django.utils import timezone
 from portal.bookings.board_filter import BoardFilter
 from portal.bookings.models import Booking, BookingQuerySet
 from portal.bookings.stages import OVER_STAGES, BookingStage, SongStage
-from portal.bookings.turns import TurnShown, booking_turn
+from portal.bookings.turn_page import TurnShown, booking_turn
 from portal.people.models import User
 
 CARDS_PER_PAGE = 24

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Unpack
 
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
@@ -11,14 +11,16 @@ from django.urls import reverse
 from django.utils import timezone
 
 from analysis.maps import NOTE_VALUES
-from portal.bookings.stages import (
-    BOOKING_TURN,
-    OVER_STAGES,
-    SONG_TURN,
-    WORKING_TURN_ORDER,
-    BookingStage,
-    SongStage,
-    Turn,
+from portal.bookings.stages import OVER_STAGES, BookingStage, QuoteState, SongStage, Turn
+from portal.bookings.turns import (
+    WRITE_QUOTE,
+    BookingFacts,
+    BookingNotes,
+    SongFacts,
+    SongNotes,
+    Wait,
+    booking_wait,
+    wait_of,
 )
 from portal.folding import FoldedField, SearchedModel
 from portal.people.models import User
@@ -36,13 +38,15 @@ class BookingQuerySet(models.QuerySet["Booking"]):
 class Booking(SearchedModel):
     """One agreement: ENQUIRY → QUOTED → AGREED → WORKING → DELIVERED → CLOSED, or DECLINED, or CANCELLED.
 
-    The money facts that gate the work are kept here as plain facts; quotes and payments set them.
+    The money facts that gate the work are kept here as plain facts; quotes and payments set them. `turn` and
+    `waits_for` are what `turns.booking_wait` makes of them.
     """
 
     title = models.CharField(max_length=120)
     folded = FoldedField(of=["title"])
     stage = models.CharField(max_length=10, choices=BookingStage.choices, default=BookingStage.ENQUIRY)
     turn = models.CharField(max_length=8, choices=Turn.choices, default=Turn.DRUMMER)
+    waits_for = models.CharField(max_length=20, default=WRITE_QUOTE.code)
     turn_since = models.DateTimeField(default=timezone.now)
     due_on = models.DateField(null=True, blank=True)
     due_zone = models.CharField(max_length=60, default="UTC")
@@ -52,6 +56,8 @@ class Booking(SearchedModel):
     deposit_received_at = models.DateTimeField(null=True, blank=True)
     balance_before_files = models.BooleanField(default=False)
     balance_received_at = models.DateTimeField(null=True, blank=True)
+    quote_state = models.CharField(max_length=8, choices=QuoteState.choices, default=QuoteState.NONE)
+    agreed_once = models.BooleanField(default=False)
 
     objects: ClassVar[BookingQuerySet] = BookingQuerySet.as_manager()  # type: ignore[assignment]
 
@@ -79,18 +85,14 @@ class Booking(SearchedModel):
     def move_to(self, stage: BookingStage) -> None:
         self.stage = stage
         self.save(update_fields=["stage"])
-        if stage in BOOKING_TURN:
-            self.pass_turn(BOOKING_TURN[stage])
 
-    def pass_turn(self, turn: Turn) -> None:
-        if turn != self.turn:
-            self.turn, self.turn_since = turn, timezone.now()
-            self.save(update_fields=["turn", "turn_since"])
+    def note(self, **facts: Unpack[BookingNotes]) -> None:
+        _note(self, facts)
 
-    def follow_songs(self) -> None:
-        """While working, the turn is the one its songs wait for."""
-        turns = set(self.songs.values_list("turn", flat=True))
-        self.pass_turn(next((turn for turn in WORKING_TURN_ORDER if turn in turns), Turn.NOBODY))
+    def pass_turn(self) -> None:
+        """By what its songs wait for, as they are stored."""
+        songs = [Wait(Turn(turn), code) for turn, code in self.songs.values_list("turn", "waits_for")]
+        _pass_turn(self, booking_wait(BookingFacts(self.stage, self.quote_state, self.agreed_once), songs))
 
 
 class Member(models.Model):
@@ -99,6 +101,8 @@ class Member(models.Model):
     booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="members")
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="memberships")
     added_at = models.DateTimeField(default=timezone.now)
+    # When they first heard of the booking: by an e-mail of ours, or because they did something in it.
+    told_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints: ClassVar = [models.UniqueConstraint(fields=["booking", "user"], name="bookings_one_seat_each")]
@@ -113,15 +117,34 @@ class SongQuerySet(models.QuerySet["Song"]):
 
 
 class Song(SearchedModel):
-    """WAITING → CHECKING → WITH_CLIENT or ON_DESK → READY → TRACKING → IN_REVIEW → DELIVERED → ACCEPTED."""
+    """WAITING → CHECKING → WITH_CLIENT or ON_DESK → READY → TRACKING → IN_REVIEW → DELIVERED → ACCEPTED.
+
+    What decides whose turn it is stands here as plain facts; the apps above set them through `services.note_song`.
+    `turn` and `waits_for` are what `turns.wait_of` makes of them.
+    """
 
     booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="songs")
     title = models.CharField(max_length=120)
     folded = FoldedField(of=["title"])
     position = models.PositiveSmallIntegerField()
     stage = models.CharField(max_length=12, choices=SongStage.choices, default=SongStage.WAITING)
-    turn = models.CharField(max_length=8, choices=Turn.choices, default=Turn.CLIENT)
+    turn = models.CharField(max_length=8, choices=Turn.choices, default=Turn.DRUMMER)
+    waits_for = models.CharField(max_length=20, default=WRITE_QUOTE.code)
     turn_since = models.DateTimeField(default=timezone.now)
+    has_files = models.BooleanField(default=False)
+    # A question of ours waits for the client's answer; or was answered with the promise of a file.
+    question_open = models.BooleanField(default=False)
+    file_promised = models.BooleanField(default=False)
+    # The client was sent some bars to listen to, and has not said whether they are right.
+    listening_open = models.BooleanField(default=False)
+    # The newest map is of the newest check, and nobody objects to it.
+    map_approved = models.BooleanField(default=False)
+    # A finding that blocks the song is open.
+    stop_open = models.BooleanField(default=False)
+    # A message to the client is held for the drummer.
+    draft_held = models.BooleanField(default=False)
+    mix_accepted = models.BooleanField(default=False)
+    change_requested = models.BooleanField(default=False)
 
     objects: ClassVar[SongQuerySet] = SongQuerySet.as_manager()  # type: ignore[assignment]
 
@@ -138,13 +161,42 @@ class Song(SearchedModel):
     def move_to(self, stage: SongStage) -> None:
         self.stage = stage
         self.save(update_fields=["stage"])
-        self.pass_turn(SONG_TURN[stage])
 
-    def pass_turn(self, turn: Turn) -> None:
-        """Within a stage the turn may change hands: a rough mix that is accepted waits for its delivery."""
-        if turn != self.turn:
-            self.turn, self.turn_since = turn, timezone.now()
-            self.save(update_fields=["turn", "turn_since"])
+    def note(self, **facts: Unpack[SongNotes]) -> None:
+        _note(self, facts)
+
+    def pass_turn(self) -> None:
+        _pass_turn(self, wait_of(self.facts))
+
+    @property
+    def facts(self) -> SongFacts:
+        booking, brief = self.booking, getattr(self, "brief", None)
+        return SongFacts(
+            booking_stage=booking.stage,
+            quote_state=booking.quote_state,
+            deposit_missing=booking.deposit_is_missing,
+            balance_missing=booking.files_wait_for_balance,
+            stage=self.stage,
+            brief_written=brief is not None and brief.is_written,
+            **{name: getattr(self, name) for name in SongNotes.__annotations__},
+        )
+
+
+def _note(row: Booking | Song, facts: BookingNotes | SongNotes) -> None:
+    notes = BookingNotes if isinstance(row, Booking) else SongNotes
+    if unknown := set(facts) - set(notes.__annotations__):
+        raise TypeError(f"no such fact: {', '.join(sorted(unknown))}")
+    for name, value in facts.items():
+        setattr(row, name, value)
+    if facts:
+        row.save(update_fields=list(facts))
+
+
+def _pass_turn(row: Booking | Song, wait: Wait) -> None:
+    """The date stays as long as the same person is waited for, for the same thing."""
+    if (row.turn, row.waits_for) != wait:
+        row.turn, row.waits_for, row.turn_since = wait.who, wait.code, timezone.now()
+        row.save(update_fields=["turn", "waits_for", "turn_since"])
 
 
 class Brief(models.Model):

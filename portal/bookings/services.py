@@ -1,10 +1,13 @@
-"""Every move of a booking or a song, and what each writes in the timeline."""
+"""Every move of a booking or a song, what each writes in the timeline, and how the turn is passed on.
+
+Rows are locked in one order, here and above: songs by their keys, then their booking.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Any
+from typing import Any, Unpack
 
 from django.db import transaction
 from django.utils import timezone
@@ -12,7 +15,8 @@ from django.utils import timezone
 from portal.bookings import hooks
 from portal.bookings.errors import BookingClosedError, BriefClosedError
 from portal.bookings.models import Booking, Brief, Member, Song, TimelineEntry
-from portal.bookings.stages import INTAKE_STAGES, BookingStage, SongStage, Turn
+from portal.bookings.stages import INTAKE_STAGES, BookingStage, QuoteState, SongStage
+from portal.bookings.turns import BookingNotes, SongNotes
 from portal.people.models import User
 from portal.people.services import find_or_add_client
 
@@ -23,9 +27,17 @@ BRIEF_WORDS = {
     "starts": "where it starts",
     "count_in_bars": "count-in",
 }
+ASKED_OF_THE_CLIENT = ("question_open", "file_promised", "listening_open", "draft_held")
+FOLLOW_WORDS = {
+    BookingStage.CLOSED: "all songs are accepted: the booking is closed",
+    BookingStage.DELIVERED: "all songs are delivered",
+    BookingStage.WORKING: "work has started",
+}
 
 
 def record(booking: Booking, text: str, *, actor: User | None = None, song: Song | None = None) -> TimelineEntry:
+    if actor is not None and not actor.is_drummer:
+        note_told(booking, actor)
     return TimelineEntry.objects.create(booking=booking, song=song, actor=actor, text=text[:TEXT_LENGTH])
 
 
@@ -58,8 +70,8 @@ def add_song(*, booking: Booking, title: str, by: User) -> Song:
     song = Song.objects.create(booking=booking, title=title, position=last + 1)
     Brief.objects.create(song=song)
     record(booking, f"added the song “{title}”", actor=by, song=song)
-    if booking.stage in (BookingStage.WORKING, BookingStage.DELIVERED):
-        _follow(booking)
+    song.pass_turn()
+    follow_songs(booking)
     return song
 
 
@@ -89,6 +101,7 @@ def save_brief(*, song: Song, by: User, **changes: Any) -> Brief:
     brief.save(update_fields=[*changed, "updated_at", "updated_by"])
     words = ", ".join(BRIEF_WORDS.get(name, name) for name in changed)
     record(song.booking, f"changed the brief: {words}" if was_written else "wrote the brief", actor=by, song=song)
+    note_song(song)
     for call in hooks.on_brief_saved:
         call(song.pk)
     return brief
@@ -96,57 +109,107 @@ def save_brief(*, song: Song, by: User, **changes: Any) -> Brief:
 
 @transaction.atomic
 def cancel_booking(*, booking: Booking, by: User, reason: str) -> None:
-    booking = Booking.objects.select_for_update().get(pk=booking.pk)
+    """Stop the work. Nothing is asked of anybody any more: what the apps above have open, they close."""
+    booking = lock_booking(booking)
     if booking.is_over:
         raise BookingClosedError(f"This booking is already {booking.get_stage_display()}.")
     text = f"cancelled the booking: {reason}" if reason else "cancelled the booking"
+    untell(booking, by=by)
+    for song in booking.songs.all():
+        song.note(**dict.fromkeys(ASKED_OF_THE_CLIENT, False))
     move_booking(booking, BookingStage.CANCELLED, text=text, actor=by)
     for call in hooks.on_booking_cancelled:
         call(booking.pk, by.pk)
+
+
+def note_told(booking: Booking, user: User) -> None:
+    """A client knows of the booking from now on: whatever becomes of it, they are told."""
+    Member.objects.filter(booking=booking, user=user, told_at=None).update(told_at=timezone.now())
+
+
+def untell(booking: Booking, *, by: User) -> None:
+    """A client who never heard of a booking does not hear of its end either: no e-mail, and nothing on their pages."""
+    for member in booking.members.filter(told_at=None).select_related("user"):
+        record(booking, f"took back the seat of {member.user.name}, who had not heard of the booking", actor=by)
+        member.delete()
+
+
+def lock_booking(booking: Booking) -> Booking:
+    """A booking whose songs follow it: they are locked first."""
+    list(Song.objects.select_for_update().filter(booking=booking).order_by("pk").values_list("pk"))
+    return Booking.objects.select_for_update().get(pk=booking.pk)
 
 
 @transaction.atomic
 def move_booking(booking: Booking, stage: BookingStage, *, text: str, actor: User | None = None) -> None:
     booking.move_to(stage)
     record(booking, text, actor=actor)
+    _pass_turns(booking)
 
 
 @transaction.atomic
-def move_song(song: Song, stage: SongStage, *, text: str, actor: User | None = None) -> None:
-    """Move a song, write it down, and let its booking follow. Moving to where it stands writes nothing."""
-    song = Song.objects.select_for_update().get(pk=song.pk)
-    if song.stage == stage:
-        return
-    song.move_to(stage)
-    record(song.booking, text, actor=actor, song=song)
-    _follow(song.booking)
+def note_booking(booking: Booking, **facts: Unpack[BookingNotes]) -> None:
+    """Write down what is true of a booking now (`turns.BookingNotes`), and pass its turn and its songs' on."""
+    booking = lock_booking(booking)
+    booking.note(**facts)
+    _pass_turns(booking)
 
 
 @transaction.atomic
-def hand_song(song: Song, turn: Turn, *, text: str, actor: User | None = None) -> None:
-    """Pass the turn without a move, write it down, and let the booking follow."""
+def move_song(
+    song: Song, stage: SongStage, *, text: str, actor: User | None = None, **facts: Unpack[SongNotes]
+) -> None:
+    """Move a song, write it down, and let its booking follow. Moving to where it stands writes only the facts."""
     song = Song.objects.select_for_update().get(pk=song.pk)
-    song.pass_turn(turn)
-    record(song.booking, text, actor=actor, song=song)
-    _follow(song.booking)
+    song.note(**facts)
+    if song.stage != stage:
+        song.move_to(stage)
+        record(song.booking, text, actor=actor, song=song)
+    song.pass_turn()
+    follow_songs(song.booking)
 
 
-def _follow(booking: Booking) -> None:
+@transaction.atomic
+def note_song(song: Song, *, text: str = "", actor: User | None = None, **facts: Unpack[SongNotes]) -> None:
+    """Write down what is true of a song now (`turns.SongNotes`), and pass the turn on. `text` goes to the timeline."""
+    song = Song.objects.select_for_update().get(pk=song.pk)
+    song.note(**facts)
+    if text:
+        record(song.booking, text, actor=actor, song=song)
+    song.pass_turn()
+    follow_songs(song.booking)
+
+
+def _pass_turns(booking: Booking) -> None:
+    """What a booking is, its songs wait for; what they wait for, it waits for."""
+    for song in booking.songs.select_related("brief"):
+        song.booking = booking
+        song.pass_turn()
+    booking.pass_turn()
+
+
+@transaction.atomic
+def follow_songs(booking: Booking) -> None:
     """A booking works while its songs do, is delivered when all of them are, and closes when all are accepted.
 
     The row is locked first: two songs that are accepted at once must see each other, or the booking stays open.
     """
     booking = Booking.objects.select_for_update().get(pk=booking.pk)
-    if booking.is_over:
-        return
-    stages = set(booking.songs.values_list("stage", flat=True))
-    if stages == {SongStage.ACCEPTED}:
-        move_booking(booking, BookingStage.CLOSED, text="all songs are accepted: the booking is closed")
-    elif stages <= {SongStage.ACCEPTED, SongStage.DELIVERED}:
-        if booking.stage != BookingStage.DELIVERED:
-            move_booking(booking, BookingStage.DELIVERED, text="all songs are delivered")
+    stage = None if booking.is_over else _stage_by_songs(booking)
+    if stage is None or stage == booking.stage:
+        booking.pass_turn()
     else:
-        if booking.stage in (BookingStage.AGREED, BookingStage.DELIVERED):
-            move_booking(booking, BookingStage.WORKING, text="work has started")
-        if booking.stage == BookingStage.WORKING:
-            booking.follow_songs()
+        move_booking(booking, stage, text=FOLLOW_WORDS[stage])
+
+
+def _stage_by_songs(booking: Booking) -> BookingStage | None:
+    """None: where it is. A booking whose new quote waits for an answer is not closed over it."""
+    stages = set(booking.songs.values_list("stage", flat=True))
+    if not stages:
+        return None
+    if stages == {SongStage.ACCEPTED} and booking.quote_state != QuoteState.SENT:
+        return BookingStage.CLOSED
+    if stages <= {SongStage.ACCEPTED, SongStage.DELIVERED}:
+        return BookingStage.DELIVERED
+    begins = booking.stage == BookingStage.AGREED and stages != {SongStage.WAITING}
+    return BookingStage.WORKING if begins or booking.stage == BookingStage.DELIVERED else None

@@ -1,4 +1,4 @@
-"""The course of a booking and of a song, in order, and whose turn each stage is. The one place that says so."""
+"""The course of a booking, of its quote and of a song, in order. Whose turn it is in each: turns.py."""
 
 from django.db import models
 
@@ -19,6 +19,15 @@ class BookingStage(models.TextChoices):
     CLOSED = "closed", "closed"
     DECLINED = "declined", "declined"
     CANCELLED = "cancelled", "cancelled"
+
+
+class QuoteState(models.TextChoices):
+    """Of a booking: the newest quote that matters. One that was replaced, declined or ran out matters no more."""
+
+    NONE = "none", "no quote"
+    DRAFT = "draft", "draft"
+    SENT = "sent", "sent"
+    ACCEPTED = "accepted", "accepted"
 
 
 class SongStage(models.TextChoices):
@@ -49,28 +58,5 @@ def song_course(now: str) -> tuple[SongStage, ...]:
     left_out = SongStage.ON_DESK if now == SongStage.WITH_CLIENT else SongStage.WITH_CLIENT
     return tuple(stage for stage in SongStage if stage != left_out)
 
-
-BOOKING_TURN = {
-    BookingStage.ENQUIRY: Turn.DRUMMER,
-    BookingStage.QUOTED: Turn.CLIENT,
-    BookingStage.AGREED: Turn.CLIENT,
-    BookingStage.DELIVERED: Turn.CLIENT,
-    BookingStage.CLOSED: Turn.NOBODY,
-    BookingStage.DECLINED: Turn.NOBODY,
-    BookingStage.CANCELLED: Turn.NOBODY,
-}
-SONG_TURN = {
-    SongStage.WAITING: Turn.CLIENT,
-    SongStage.CHECKING: Turn.HOUSE,
-    SongStage.WITH_CLIENT: Turn.CLIENT,
-    SongStage.ON_DESK: Turn.DRUMMER,
-    SongStage.READY: Turn.DRUMMER,
-    SongStage.TRACKING: Turn.DRUMMER,
-    SongStage.IN_REVIEW: Turn.CLIENT,
-    SongStage.DELIVERED: Turn.CLIENT,
-    SongStage.ACCEPTED: Turn.NOBODY,
-}
-# While the work goes on, the booking waits for whoever comes first here among the people its songs wait for.
-WORKING_TURN_ORDER = (Turn.DRUMMER, Turn.CLIENT, Turn.HOUSE)
 
 INTAKE_STAGES = (SongStage.WAITING, SongStage.CHECKING, SongStage.WITH_CLIENT, SongStage.ON_DESK, SongStage.READY)

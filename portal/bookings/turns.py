@@ -1,190 +1,191 @@
-"""Whose turn it is, as one reader sees it, and what that reader does next."""
+"""Who is waited for, and what for: one pure function for a song, one for its booking. Nothing else computes a turn.
+
+The facts are plain columns of bookings and songs, set through `services.note_song` and `services.note_booking`; the
+result is stored there as well (`turn`, `waits_for`, `turn_since`). `tests/portal/bookings/turn_table.py` states what
+every combination has to give, and docs/turns.md shows it.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from datetime import datetime
+from typing import NamedTuple, TypedDict
 
-from django.urls import reverse
-
-from portal.bookings.models import Booking, Song
-from portal.bookings.stages import BookingStage, SongStage, Turn
-from portal.people.models import User
+from portal.bookings.stages import OVER_STAGES, BookingStage, QuoteState, SongStage, Turn
 
 BEFORE_THE_WORK = (BookingStage.ENQUIRY, BookingStage.QUOTED)
 
 
-@dataclass(frozen=True)
-class TurnShown:
-    """What the turn banner says. `who` is empty when it is nobody's turn."""
+class SongNotes(TypedDict, total=False):
+    """The facts of a song that apps above this one set."""
 
-    yours: bool
-    who: str
-    since: datetime
-    what: str
-    href: str = ""
-    label: str = ""
-
-
-@dataclass(frozen=True)
-class Step:
-    """What happens in a stage: said to whoever acts, and to whoever waits ({drummer} and {client} are names)."""
-
-    yours: str
-    theirs: str
-    label: str = ""
+    has_files: bool
+    question_open: bool
+    file_promised: bool
+    listening_open: bool
+    map_approved: bool
+    stop_open: bool
+    draft_held: bool
+    mix_accepted: bool
+    change_requested: bool
 
 
-BOOKING_STEPS = {
-    BookingStage.ENQUIRY: Step("Write the quote and send it.", "{drummer} is writing the quote.", "Write the quote"),
-    BookingStage.QUOTED: Step(
-        "Read the quote, then accept or decline it.", "{client} is reading the quote.", "Read the quote"
-    ),
-    BookingStage.AGREED: Step(
-        "Write the brief of each song and send its files.",
-        "{client} is writing the briefs and sending the files.",
-        "Begin",
-    ),
-    BookingStage.WORKING: Step("{songs} for you.", "{songs_theirs}."),
-    BookingStage.DELIVERED: Step("Download what was delivered and accept it.", "{client} is reviewing the delivery."),
-    BookingStage.CLOSED: Step("", "Everything is delivered and accepted."),
-    BookingStage.DECLINED: Step("", "The quote was declined."),
-    BookingStage.CANCELLED: Step("", "The booking was cancelled. Messages and files stay here."),
+class BookingNotes(TypedDict, total=False):
+    """The facts of a booking that apps above this one set."""
+
+    quote_state: str
+    agreed_once: bool
+    deposit_required: bool
+    deposit_received_at: datetime | None
+    balance_before_files: bool
+    balance_received_at: datetime | None
+
+
+class Wait(NamedTuple):
+    """`code` is a stable word: it is stored, so it is never renamed or used for something else."""
+
+    who: Turn
+    code: str
+
+
+class SongFacts(NamedTuple):
+    """All that decides whose turn a song is."""
+
+    booking_stage: str = BookingStage.WORKING
+    quote_state: str = QuoteState.ACCEPTED
+    deposit_missing: bool = False
+    balance_missing: bool = False
+    stage: str = SongStage.WAITING
+    brief_written: bool = False
+    has_files: bool = False
+    question_open: bool = False
+    file_promised: bool = False
+    listening_open: bool = False
+    map_approved: bool = False
+    stop_open: bool = False
+    draft_held: bool = False
+    mix_accepted: bool = False
+    change_requested: bool = False
+
+
+class BookingFacts(NamedTuple):
+    """What a booking waits for besides its songs."""
+
+    stage: str
+    quote_state: str
+    agreed_once: bool
+
+
+WRITE_QUOTE = Wait(Turn.DRUMMER, "write-quote")
+SEND_QUOTE = Wait(Turn.DRUMMER, "send-quote")
+RENEW_QUOTE = Wait(Turn.DRUMMER, "renew-quote")
+ANSWER_QUOTE = Wait(Turn.CLIENT, "answer-quote")
+ANSWER_NEW_QUOTE = Wait(Turn.CLIENT, "answer-new-quote")
+ADD_SONG = Wait(Turn.DRUMMER, "add-song")
+WRITE_BRIEF = Wait(Turn.CLIENT, "write-brief")
+SEND_FILES = Wait(Turn.CLIENT, "send-files")
+CHECK = Wait(Turn.HOUSE, "check")
+ANSWER_QUESTION = Wait(Turn.CLIENT, "answer-question")
+SEND_PROMISED_FILE = Wait(Turn.CLIENT, "send-promised-file")
+HEAR_BARS = Wait(Turn.CLIENT, "hear-bars")
+SEND_DRAFT = Wait(Turn.DRUMMER, "send-draft")
+APPROVE_MAP = Wait(Turn.DRUMMER, "approve-map")
+SETTLE_FINDINGS = Wait(Turn.DRUMMER, "settle-findings")
+PAY_DEPOSIT = Wait(Turn.CLIENT, "pay-deposit")
+MARK_READY = Wait(Turn.DRUMMER, "mark-ready")
+TRACK = Wait(Turn.DRUMMER, "track")
+SEND_MIX = Wait(Turn.DRUMMER, "send-mix")
+CHANGE_MIX = Wait(Turn.DRUMMER, "change-mix")
+HEAR_MIX = Wait(Turn.CLIENT, "hear-mix")
+DELIVER = Wait(Turn.DRUMMER, "deliver")
+PAY_BALANCE = Wait(Turn.CLIENT, "pay-balance")
+ACCEPT_FILES = Wait(Turn.CLIENT, "accept-files")
+DONE = Wait(Turn.NOBODY, "done")
+OVER_WAITS: dict[str, Wait] = {stage: Wait(Turn.NOBODY, stage.value) for stage in OVER_STAGES}
+
+QUOTE_WAITS = (WRITE_QUOTE, SEND_QUOTE, RENEW_QUOTE, ANSWER_QUOTE, ANSWER_NEW_QUOTE)
+# What a drummer decides on the song sheet.
+DESK_WAITS = (SEND_DRAFT, APPROVE_MAP, SETTLE_FINDINGS, MARK_READY)
+# Songs of one booking that wait for one person, for different things.
+SEVERAL = "several"
+# While the work goes on, the booking waits for whoever comes first here among the people its songs wait for.
+WORKING_TURN_ORDER = (Turn.DRUMMER, Turn.CLIENT, Turn.HOUSE)
+
+
+def wait_of(facts: SongFacts) -> Wait:
+    """Who a song waits for, and what for."""
+    return OVER_WAITS.get(facts.booking_stage) or _BY_STAGE[facts.stage](facts)
+
+
+def booking_wait(facts: BookingFacts, songs: Sequence[Wait]) -> Wait:
+    """Who a booking waits for: its own quote comes first, then what its songs wait for."""
+    if over := OVER_WAITS.get(facts.stage):
+        return over
+    if facts.quote_state == QuoteState.SENT:
+        return ANSWER_NEW_QUOTE if facts.agreed_once else ANSWER_QUOTE
+    if facts.stage in BEFORE_THE_WORK:
+        return _quote_wait(facts.stage, facts.quote_state)
+    who = next((turn for turn in WORKING_TURN_ORDER if any(wait.who == turn for wait in songs)), None)
+    if who is None:
+        return ADD_SONG
+    codes = {wait.code for wait in songs if wait.who == who}
+    return Wait(who, codes.pop() if len(codes) == 1 else SEVERAL)
+
+
+def _quote_wait(stage: str, quote_state: str) -> Wait:
+    """Before anything is agreed. A quote that was out and is no longer valid is to be renewed."""
+    if quote_state == QuoteState.SENT:
+        return ANSWER_QUOTE
+    if quote_state == QuoteState.DRAFT:
+        return SEND_QUOTE
+    return RENEW_QUOTE if stage == BookingStage.QUOTED else WRITE_QUOTE
+
+
+def _unagreed(facts: SongFacts) -> Wait | None:
+    if facts.booking_stage in BEFORE_THE_WORK:
+        return _quote_wait(facts.booking_stage, facts.quote_state)
+    return None
+
+
+def _asked(facts: SongFacts) -> Wait | None:
+    """What the client was asked about the song, and has not answered."""
+    if facts.question_open:
+        return ANSWER_QUESTION
+    if facts.file_promised:
+        return SEND_PROMISED_FILE
+    return HEAR_BARS if facts.listening_open else None
+
+
+def _waiting(facts: SongFacts) -> Wait:
+    if facts.has_files:
+        return CHECK
+    return _unagreed(facts) or (SEND_FILES if facts.brief_written else WRITE_BRIEF)
+
+
+def _on_desk(facts: SongFacts) -> Wait:
+    if wait := _asked(facts) or _unagreed(facts):
+        return wait
+    if facts.draft_held:
+        return SEND_DRAFT
+    if not facts.map_approved:
+        return APPROVE_MAP
+    if facts.stop_open:
+        return SETTLE_FINDINGS
+    return PAY_DEPOSIT if facts.deposit_missing else MARK_READY
+
+
+def _ready(facts: SongFacts) -> Wait:
+    return _asked(facts) or _unagreed(facts) or (PAY_DEPOSIT if facts.deposit_missing else TRACK)
+
+
+_BY_STAGE: dict[str, Callable[[SongFacts], Wait]] = {
+    SongStage.WAITING: _waiting,
+    SongStage.CHECKING: lambda _: CHECK,
+    SongStage.WITH_CLIENT: _on_desk,
+    SongStage.ON_DESK: _on_desk,
+    SongStage.READY: _ready,
+    SongStage.TRACKING: lambda facts: CHANGE_MIX if facts.change_requested else SEND_MIX,
+    SongStage.IN_REVIEW: lambda facts: DELIVER if facts.mix_accepted else HEAR_MIX,
+    SongStage.DELIVERED: lambda facts: PAY_BALANCE if facts.balance_missing else ACCEPT_FILES,
+    SongStage.ACCEPTED: lambda _: DONE,
 }
-SONG_STEPS = {
-    SongStage.WAITING: Step("Write the brief, then send the files.", "{client} sends the files.", "Write the brief"),
-    SongStage.CHECKING: Step("", "The files are being measured. You don’t have to wait."),
-    SongStage.WITH_CLIENT: Step("Answer the question with one tap.", "{client} has a question to answer.", "Answer it"),
-    SongStage.ON_DESK: Step(
-        "Review the findings, approve tempo and bar one, then mark it ready to track.",
-        "{drummer} is reviewing the measurements.",
-        "Open the song sheet",
-    ),
-    SongStage.READY: Step("It is ready to track.", "{drummer} has everything and will track it next.", "Open the song"),
-    SongStage.TRACKING: Step(
-        "Send a rough mix when you have one.", "{drummer} is tracking it.", "Open the rough mixes"
-    ),
-    SongStage.IN_REVIEW: Step(
-        "Listen to the rough mix, then accept it or ask for a change.",
-        "{client} is listening to the rough mix.",
-        "Listen",
-    ),
-    SongStage.DELIVERED: Step(
-        "Download your files and accept them.", "{client} is reviewing the files.", "Open the files"
-    ),
-    SongStage.ACCEPTED: Step("", "Delivered and accepted. Nothing left to do."),
-}
-# Out for review and the drummer's turn: the client has accepted the rough mix.
-MIX_ACCEPTED = Step(
-    "The rough mix is accepted: deliver the multitrack.",
-    "The rough mix is accepted. {drummer} delivers the multitrack next.",
-    "Open the delivery",
-)
-# On the desk and the client's turn: they were sent some bars to listen to.
-LISTENING = Step(
-    "Listen to some bars with a click and say whether they are right.",
-    "{client} listens to some bars with the click.",
-    "Listen",
-)
-# Delivered, and the files wait for the balance.
-BALANCE_WAITS = Step(
-    "Pay the balance: you can download the files as soon as it is recorded.",
-    "The files are held until the balance is paid. Record it when it arrives.",
-    "Open payments",
-)
-SONG_ANCHORS = {
-    SongStage.WITH_CLIENT: "#messages",
-    SongStage.READY: "#rough-mixes",
-    SongStage.TRACKING: "#rough-mixes",
-    SongStage.IN_REVIEW: "#rough-mixes",
-    SongStage.DELIVERED: "#delivery",
-}
-
-
-def turn_of(user: User) -> Turn:
-    return Turn.DRUMMER if user.is_drummer else Turn.CLIENT
-
-
-def song_turn(song: Song, user: User) -> TurnShown:
-    """Before anything is agreed, and after all is over, a song waits for what its booking waits for."""
-    if song.booking.stage in BEFORE_THE_WORK or song.booking.is_over:
-        return booking_turn(song.booking, user)
-    step, yours = song_step(song), song.turn == turn_of(user)
-    what = in_words(step.yours if yours else step.theirs, names_at(song.booking))
-    href, label = song_link(song, step) if yours else ("", "")
-    return TurnShown(yours, who_in_words(song.turn, song.booking), song.turn_since, what, href, label)
-
-
-def song_step(song: Song) -> Step:
-    if song.stage == SongStage.IN_REVIEW and song.turn == Turn.DRUMMER:
-        return MIX_ACCEPTED
-    if song.stage == SongStage.ON_DESK and song.turn == Turn.CLIENT:
-        return LISTENING
-    if song.stage == SongStage.DELIVERED and song.booking.files_wait_for_balance:
-        return BALANCE_WAITS
-    return SONG_STEPS[SongStage(song.stage)]
-
-
-def song_link(song: Song, step: Step) -> tuple[str, str]:
-    if song.stage == SongStage.WAITING:
-        if song.brief.is_written:
-            return f"{song.get_absolute_url()}#files", "Send the files"
-        return reverse("bookings:brief", args=[song.pk]), step.label
-    if step is LISTENING:
-        return f"{song.get_absolute_url()}#listening", step.label
-    if song.stage == SongStage.ON_DESK:
-        return reverse("intake:sheet", args=[song.pk]), step.label
-    if step is BALANCE_WAITS:
-        return f"{reverse('money:quote', args=[song.booking_id])}#payments", step.label
-    anchor = "#delivery" if step is MIX_ACCEPTED else SONG_ANCHORS.get(SongStage(song.stage), "")
-    return f"{song.get_absolute_url()}{anchor}", step.label
-
-
-def booking_turn(booking: Booking, user: User) -> TurnShown:
-    """While the work goes on a booking is with whoever reads it as soon as one of its songs is."""
-    step, turn, since = BOOKING_STEPS[BookingStage(booking.stage)], booking.turn, booking.turn_since
-    waiting = [song for song in booking.songs.all() if song.turn == turn_of(user)]
-    if booking.stage == BookingStage.WORKING and waiting:
-        turn, since = turn_of(user), min(song.turn_since for song in waiting)
-    yours = turn == turn_of(user)
-    words = names_at(booking) | {
-        "songs": "One song waits" if len(waiting) == 1 else f"{len(waiting)} songs wait",
-        "songs_theirs": songs_of_others(booking, turn),
-    }
-    href, label = booking_link(booking, step, waiting) if yours else ("", "")
-    what = in_words(step.yours if yours else step.theirs, words)
-    return TurnShown(yours, who_in_words(turn, booking), since, what, href, label)
-
-
-def songs_of_others(booking: Booking, turn: str) -> str:
-    if turn == Turn.HOUSE:
-        return "Our checks are measuring the files"
-    count = sum(song.turn == turn for song in booking.songs.all())
-    who = who_in_words(turn, booking)
-    return f"One song waits for {who}" if count == 1 else f"{count} songs wait for {who}"
-
-
-def booking_link(booking: Booking, step: Step, waiting: list[Song]) -> tuple[str, str]:
-    if booking.stage in BEFORE_THE_WORK:
-        return reverse("money:quote", args=[booking.pk]), step.label
-    if waiting:
-        return waiting[0].get_absolute_url(), step.label or f"To “{waiting[0].title}”"
-    return "", ""
-
-
-def in_words(sentence: str, words: dict[str, str]) -> str:
-    filled = sentence.format(**words)
-    return filled[:1].upper() + filled[1:]
-
-
-def who_in_words(turn: str, booking: Booking) -> str:
-    names = names_at(booking)
-    words = {Turn.DRUMMER: names["drummer"], Turn.CLIENT: names["client"], Turn.HOUSE: "our checks", Turn.NOBODY: ""}
-    return words[Turn(turn)]
-
-
-def names_at(booking: Booking) -> dict[str, str]:
-    """The two sides by name; several clients are "the client"."""
-    members = list(booking.members.all())
-    client = members[0].user.name if len(members) == 1 else "the client"
-    return {"drummer": booking.created_by.name, "client": client}

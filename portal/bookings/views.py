@@ -14,7 +14,7 @@ from portal.bookings.errors import BookingError
 from portal.bookings.forms import AddSongForm, BoardFilterForm, BriefForm, CancelForm, NewBookingForm
 from portal.bookings.models import Booking, Brief, Song
 from portal.bookings.stages import BOOKING_COURSE, INTAKE_STAGES, SongStage, song_course
-from portal.bookings.turns import booking_turn, song_turn
+from portal.bookings.turn_page import booking_turn, song_turn
 from portal.people.access import drummer_required, require_drummer
 from portal.people.models import User
 from portal.people.requests import MemberRequest, status_of

@@ -15,8 +15,8 @@ from django.utils import timezone
 from analysis.maps import TempoMap, excerpt_start_s
 from analysis.sandbox import write_excerpt_in_child
 from portal.bookings.models import Song
-from portal.bookings.services import hand_song
-from portal.bookings.stages import SongStage, Turn
+from portal.bookings.services import note_song
+from portal.bookings.stages import INTAKE_STAGES
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
 from portal.listening.models import Excerpt
@@ -93,7 +93,7 @@ def let_out(excerpt_id: int, *, key: str, trouble: str) -> None:
     excerpt.song = song
     if excerpt.state != Excerpt.State.MAKING:
         return
-    if song.booking.is_over:
+    if song.booking.is_over or song.stage not in INTAKE_STAGES:
         excerpt.withdraw()
         return
     if trouble:
@@ -106,9 +106,8 @@ def let_out(excerpt_id: int, *, key: str, trouble: str) -> None:
 
 def ask(excerpt: Excerpt) -> None:
     song, by = excerpt.song, excerpt.asked_by
-    if song.stage == SongStage.ON_DESK:
-        text = f"asked for a listening check: bars {excerpt.first_bar} to {excerpt.last_bar} with the click"
-        hand_song(song, Turn.CLIENT, text=text, actor=by)
+    text = f"asked for a listening check: bars {excerpt.first_bar} to {excerpt.last_bar} with the click"
+    note_song(song, text=text, actor=by, listening_open=True)
     asks = (
         f"{by.name} asks you to listen to {excerpt.bars} bars of “{song.title}” with a click on top: is "
         "the tempo right, and is the high click where your bar begins? One tap is enough."

@@ -77,6 +77,10 @@ class Excerpt(models.Model):
     def last_bar(self) -> int:
         return self.first_bar + self.bars - 1
 
+    @property
+    def waits_for_answer(self) -> bool:
+        return self.state == self.State.OUT and not self.song.booking.is_over
+
     def go_out(self, *, key: str, starts_at_s: float) -> None:
         self.state, self.key, self.starts_at_s = self.State.OUT, key, starts_at_s
         self.save(update_fields=["state", "key", "starts_at_s"])

@@ -10,9 +10,10 @@ from django.db import transaction
 
 from analysis.maps import TempoMap
 from portal.bookings.models import FASTEST_BPM, SLOWEST_BPM, Song
-from portal.bookings.services import hand_song, record, save_brief
-from portal.bookings.stages import SongStage, Turn
+from portal.bookings.services import note_song, save_brief
+from portal.bookings.stages import SongStage
 from portal.intake.checks.answers import carried_bpm
+from portal.intake.checks.song_facts import note_facts
 from portal.intake.maps.song_maps import map_of_song
 from portal.intake.models import ApprovedMap
 from portal.listening import jobs
@@ -46,8 +47,24 @@ def take_back(excerpt: Excerpt, song: Song, by: User) -> None:
     """Until the newer one is out, the client has nothing to answer: the turn comes back with the question."""
     was_out = excerpt.state == Excerpt.State.OUT
     excerpt.withdraw()
-    if was_out and song.stage == SongStage.ON_DESK and song.turn == Turn.CLIENT:
-        hand_song(song, Turn.DRUMMER, text="replaced the listening check with a new one", actor=by)
+    if was_out:
+        text = "replaced the listening check with a new one"
+        note_song(song, text=text, actor=by, listening_open=False)
+
+
+@transaction.atomic
+def close(song: Song) -> None:
+    """The drummer goes on without the answer, or the booking is over: no listening check is open any more."""
+    Song.objects.select_for_update().get(pk=song.pk)
+    for excerpt in song.excerpts.select_for_update().filter(state__in=(Excerpt.State.MAKING, Excerpt.State.OUT)):
+        excerpt.withdraw()
+    note_song(song, listening_open=False)
+
+
+def close_cancelled(booking_id: int, by_id: int) -> None:  # noqa: ARG001
+    """What `bookings.hooks.on_booking_cancelled` calls."""
+    for song in Song.objects.filter(booking=booking_id).order_by("pk"):
+        close(song)
 
 
 def check_can_ask(song: Song, first_bar: int) -> TempoMap:
@@ -74,16 +91,15 @@ def answer(*, excerpt: Excerpt, answer: str, words: str = "", taps_s: Sequence[f
     """Take the client's answer. What it says about the tempo goes into the brief, where it is weighed as evidence."""
     song = Song.objects.select_for_update().select_related("booking").get(pk=excerpt.song_id)
     excerpt = Excerpt.objects.select_for_update().select_related("asked_by").get(pk=excerpt.pk)
-    if excerpt.state != Excerpt.State.OUT:
+    excerpt.song = song
+    if not excerpt.waits_for_answer:
         raise ListeningError("This question no longer needs an answer.")
     excerpt.take_answer(answer, words=words, taps_s=list(taps_s), by=by)
     said = Answer(answer).label
-    if song.stage == SongStage.ON_DESK:
-        hand_song(song, Turn.DRUMMER, text=f"answered the listening check: {said}", actor=by)
-        if changes := brief_changes(excerpt):
-            save_brief(song=song, by=by, **changes)
-    else:
-        record(song.booking, f"answered the listening check: {said}", actor=by, song=song)
+    note_song(song, text=f"answered the listening check: {said}", actor=by, listening_open=False)
+    note_facts(song)  # any answer but yes is an objection to the map
+    if song.stage == SongStage.ON_DESK and (changes := brief_changes(excerpt)):
+        save_brief(song=song, by=by, **changes)
     mailroom.write_to_drummers(
         key=f"excerpt:{excerpt.pk}:answered",
         subject=f"{by.name} about “{song.title}”: {said}",

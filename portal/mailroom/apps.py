@@ -9,7 +9,9 @@ class MailroomConfig(AppConfig):
     def ready(self) -> None:
         from portal.bookings import hooks
         from portal.mailroom.emails import private_letter, tell_of_cancelling
+        from portal.mailroom.services import close_cancelled
         from portal.people import hooks as people_hooks
 
+        hooks.on_booking_cancelled.append(close_cancelled)
         hooks.on_booking_cancelled.append(tell_of_cancelling)
         people_hooks.carries_private_letter.append(private_letter)

@@ -8,7 +8,7 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 
 from portal.bookings.models import Booking
-from portal.bookings.services import record
+from portal.bookings.services import note_told, record
 from portal.mailroom.links import absolute
 from portal.mailroom.models import Mail, Message
 from portal.people.models import House, User
@@ -50,6 +50,7 @@ def write_to_members(*, booking: Booking, by: User, key: str, subject: str, body
 @transaction.atomic
 def write_to(user: User, *, booking: Booking, by: User, key: str, subject: str, body: str, path: str) -> Mail:
     key = f"{key}:to:{user.pk}"
+    note_told(booking, user)
     known = Mail.objects.filter(key=key).first()
     if known is not None:
         return known
@@ -78,7 +79,8 @@ def write_to_drummers(*, key: str, subject: str, body: str, path: str) -> list[M
 
 
 def tell_of_cancelling(booking_id: int, by_id: int) -> None:
-    """What `bookings.hooks.on_booking_cancelled` calls: an e-mail to each client."""
+    """What `bookings.hooks.on_booking_cancelled` calls: an e-mail to each client. Who never heard of the booking has no
+    access any more."""
     booking, by = Booking.objects.get(pk=booking_id), User.objects.get(pk=by_id)
     for user in User.objects.filter(memberships__booking=booking, is_active=True).order_by("pk"):
         letter(
@@ -101,6 +103,7 @@ def mail_out(message: Message) -> None:
     """An e-mail about a message of the thread to everyone on the other side of it."""
     link = absolute(reverse("mailroom:message", args=[message.pk]))
     for user in readers_of(message):
+        note_told(message.booking, user)
         body = compose(to_name=user.name, body=message.body, link=link, message=message)
         letter(
             to=user.email,

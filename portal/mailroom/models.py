@@ -81,7 +81,7 @@ class Message(SearchedModel):
 
     @property
     def waits_for_answer(self) -> bool:
-        return self.state == self.State.SENT and bool(self.answers)
+        return self.state == self.State.SENT and bool(self.answers) and not self.booking.is_over
 
     @property
     def answer_in_words(self) -> str:

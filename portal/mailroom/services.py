@@ -67,7 +67,7 @@ def post(
 def send_held(*, message: Message, by: User) -> Message:
     """The drummer lets a held message go. Pressed twice, it goes once."""
     message = Message.objects.select_for_update().get(pk=message.pk)
-    if message.state == Message.State.HELD:
+    if message.state == Message.State.HELD and not message.booking.is_over:
         message.send()
         _send(message, actor=by)
     return message
@@ -79,6 +79,15 @@ def withdraw(*, message: Message) -> None:
     message = Message.objects.select_for_update().get(pk=message.pk)
     if message.state in (Message.State.HELD, Message.State.SENT):
         message.withdraw()
+
+
+@transaction.atomic
+def close_cancelled(booking_id: int, by_id: int) -> None:  # noqa: ARG001
+    """What `bookings.hooks.on_booking_cancelled` calls: no question is open any more, and nothing is held back."""
+    asked = Message.objects.filter(booking=booking_id, state=Message.State.SENT).exclude(answers=[])
+    held = Message.objects.filter(booking=booking_id, state=Message.State.HELD)
+    for message in [*asked, *held]:
+        withdraw(message=message)
 
 
 @transaction.atomic

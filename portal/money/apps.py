@@ -5,3 +5,9 @@ class MoneyConfig(AppConfig):
     name = "portal.money"
     label = "money"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from portal.bookings import hooks
+        from portal.money.services import withdraw_cancelled
+
+        hooks.on_booking_cancelled.append(withdraw_cancelled)

@@ -27,7 +27,8 @@ class QuoteQuerySet(models.QuerySet["Quote"]):
 class Quote(models.Model):
     """DRAFT → SENT → ACCEPTED or DECLINED. Only a draft may change.
 
-    A version that is sent makes an older one REPLACED; what was accepted stands until a newer one is accepted.
+    A version that is sent makes an older one REPLACED; what was accepted stands until a newer one is accepted. What is
+    out when the booking is cancelled is WITHDRAWN.
     """
 
     class State(models.TextChoices):
@@ -36,10 +37,11 @@ class Quote(models.Model):
         ACCEPTED = "accepted", "accepted"
         DECLINED = "declined", "declined"
         REPLACED = "replaced", "replaced"
+        WITHDRAWN = "withdrawn", "withdrawn"
 
     booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="quotes")
     version = models.PositiveSmallIntegerField()
-    state = models.CharField(max_length=8, choices=State.choices, default=State.DRAFT)
+    state = models.CharField(max_length=9, choices=State.choices, default=State.DRAFT)
     currency = models.CharField(max_length=3)
     deposit_percent = models.PositiveSmallIntegerField(default=50)
     balance_before_files = models.BooleanField(default=True)

@@ -6,6 +6,7 @@ import hashlib
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Unpack
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
@@ -14,7 +15,9 @@ from django.utils import timezone
 
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking
-from portal.bookings.stages import BookingStage, SongStage
+from portal.bookings.stages import OVER_STAGES, BookingStage, QuoteState, SongStage
+from portal.bookings.turn_page import asks
+from portal.bookings.turns import BookingNotes
 from portal.delivery.models import Delivery
 from portal.mailroom import services as mailroom
 from portal.money.agreement import agreement_text, conditions
@@ -68,7 +71,8 @@ def page_of(booking: Booking) -> str:
 @transaction.atomic
 def save_draft(*, booking: Booking, conditions: Conditions, lines: list[Line], by: User) -> Quote:
     """Write the draft again. What was sent is never changed: after it a draft is a new version."""
-    booking = Booking.objects.select_for_update().get(pk=booking.pk)
+    booking = bookings.lock_booking(booking)
+    check_takes_offers(booking)
     quote = booking.quotes.filter(state=Quote.State.DRAFT).first()
     if quote is None:
         newest = booking.quotes.first()
@@ -88,6 +92,7 @@ def save_draft(*, booking: Booking, conditions: Conditions, lines: list[Line], b
         )
         for position, line in enumerate(lines, start=1)
     )
+    note_quotes(booking)
     return quote
 
 
@@ -103,7 +108,7 @@ def send_quote(*, quote: Quote, by: User, seen: str | None = None) -> None:
 
     `seen` is the fingerprint of what the sender's page showed.
     """
-    quote = Quote.objects.select_for_update().get(pk=quote.pk)
+    quote = _locked(quote)
     if quote.state != Quote.State.DRAFT:
         return
     if quote.is_expired(house_today()):
@@ -111,12 +116,12 @@ def send_quote(*, quote: Quote, by: User, seen: str | None = None) -> None:
     if seen is not None and seen != fingerprint_of(quote):
         raise QuoteError("The draft was changed since this page was loaded. Here it is as it is now.")
     booking = quote.booking
-    if booking.is_over and booking.stage not in STAGES_OF_OFFER:
-        raise QuoteError(f"This booking is {booking.get_stage_display()}: open a new one for new work.")
+    check_takes_offers(booking)
     if not booking.members.exists():
         raise QuoteError("There is no client to read it yet: invite the client on the booking’s page first.")
     booking.quotes.filter(state=Quote.State.SENT).update(state=Quote.State.REPLACED)
     quote.send()
+    note_quotes(booking)
     if booking.stage in STAGES_OF_OFFER:
         bookings.move_booking(booking, BookingStage.QUOTED, text=f"sent quote {quote.version}", actor=by)
     else:
@@ -126,7 +131,7 @@ def send_quote(*, quote: Quote, by: User, seen: str | None = None) -> None:
         by=by,
         key=f"quote:{quote.pk}",
         subject=f"A quote for “{booking.title}”",
-        body=f"{by.name} has sent you quote {quote.version}. Please read it, then accept or decline it.",
+        body=f"{by.name} has sent you quote {quote.version}. {asks(booking)}",
         path=page_of(booking),
     )
 
@@ -134,7 +139,7 @@ def send_quote(*, quote: Quote, by: User, seen: str | None = None) -> None:
 @transaction.atomic
 def accept_quote(*, quote: Quote, by: User) -> None:
     """Keep the words that were agreed, and set what the work has to wait for. Pressing twice agrees once."""
-    quote = Quote.objects.select_for_update().get(pk=quote.pk)
+    quote = _locked(quote)
     if quote.state == Quote.State.ACCEPTED:
         return
     _check_open(quote)
@@ -142,12 +147,16 @@ def accept_quote(*, quote: Quote, by: User) -> None:
     booking.quotes.filter(state=Quote.State.ACCEPTED).update(state=Quote.State.REPLACED)
     quote.decide(Quote.State.ACCEPTED, by=by, text=agreement_text(quote, by=by, at=timezone.now()))
     booking.due_on, booking.due_zone = quote.due_on, House.get().time_zone
-    booking.deposit_required = quote.deposit_minor > 0
-    booking.balance_before_files = quote.balance_before_files and quote.balance_minor > 0
-    booking.save(update_fields=["due_on", "due_zone", "deposit_required", "balance_before_files"])
+    booking.save(update_fields=["due_on", "due_zone"])
+    note_quotes(
+        booking,
+        deposit_required=quote.deposit_minor > 0,
+        balance_before_files=quote.balance_before_files and quote.balance_minor > 0,
+    )
     text = f"accepted quote {quote.version}"
     if booking.stage in STAGES_OF_OFFER:
         bookings.move_booking(booking, BookingStage.AGREED, text=text, actor=by)
+        bookings.follow_songs(booking)  # files may have come before the agreement
     else:
         bookings.record(booking, text, actor=by)
     mailroom.write_to_drummers(
@@ -161,16 +170,18 @@ def accept_quote(*, quote: Quote, by: User) -> None:
 @transaction.atomic
 def decline_quote(*, quote: Quote, by: User, reason: str = "") -> None:
     """Say no to this version. What was accepted before it stands."""
-    quote = Quote.objects.select_for_update().get(pk=quote.pk)
+    quote = _locked(quote)
     if quote.state == Quote.State.DECLINED:
         return
     _check_open(quote, even_if_expired=True)
     quote.decide(Quote.State.DECLINED, by=by)
     booking, text = quote.booking, f"declined quote {quote.version}"
+    note_quotes(booking)
     if booking.stage in STAGES_OF_OFFER:
         bookings.move_booking(booking, BookingStage.DECLINED, text=text, actor=by)
     else:
         bookings.record(booking, text, actor=by)
+        bookings.follow_songs(booking)  # with all songs accepted, the new quote alone kept it open
     mailroom.post(
         booking=booking,
         key=f"quote:{quote.pk}:declined",
@@ -185,7 +196,7 @@ def record_payment(
     *, booking: Booking, kind: Payment.Kind, amount: Decimal, received_on: date, by: User, note: str = ""
 ) -> Payment:
     """Write down money that came in; it opens the gate that waited for it."""
-    booking = Booking.objects.select_for_update().get(pk=booking.pk)
+    booking = bookings.lock_booking(booking)
     agreed = booking.quotes.filter(state=Quote.State.ACCEPTED).first()
     if agreed is None:
         raise PaymentError("No quote is accepted yet, so there is nothing to pay.")
@@ -208,7 +219,7 @@ def record_payment(
 @transaction.atomic
 def take_back_payment(*, payment: Payment, by: User, why: str) -> None:
     """What was recorded by mistake counts no more, and its gate is shut again. Pressed twice it is taken back once."""
-    booking = Booking.objects.select_for_update().get(pk=payment.booking_id)
+    booking = bookings.lock_booking(payment.booking)
     payment = Payment.objects.get(pk=payment.pk)
     if payment.taken_back_at is not None:
         return
@@ -242,9 +253,11 @@ def too_late_for(payment: Payment) -> list[str]:
 
 
 def _set_gate(payment: Payment, *, booking: Booking, at: datetime | None) -> None:
-    gate = "deposit_received_at" if payment.kind == Payment.Kind.DEPOSIT else "balance_received_at"
-    setattr(booking, gate, at)
-    booking.save(update_fields=[gate])
+    if payment.kind == Payment.Kind.DEPOSIT:
+        bookings.note_booking(booking, deposit_received_at=at)
+    else:
+        bookings.note_booking(booking, balance_received_at=at)
+    booking.refresh_from_db()
 
 
 def _say_received(payment: Payment, *, booking: Booking, by: User) -> None:
@@ -262,8 +275,55 @@ def _say_received(payment: Payment, *, booking: Booking, by: User) -> None:
     )
 
 
+def takes_offers(booking: Booking) -> bool:
+    return not booking.is_over or booking.stage in STAGES_OF_OFFER
+
+
+def check_takes_offers(booking: Booking) -> None:
+    if not takes_offers(booking):
+        raise QuoteError(f"This booking is {booking.get_stage_display()}: open a new one for new work.")
+
+
+def note_quotes(booking: Booking, **facts: Unpack[BookingNotes]) -> None:
+    """The newest quote that matters, as a fact of the booking. `booking` knows it afterwards."""
+    states = set(booking.quotes.values_list("state", flat=True))
+    is_out = any(not quote.is_expired(house_today()) for quote in booking.quotes.filter(state=Quote.State.SENT))
+    agreed_once = booking.agreed_once or Quote.State.ACCEPTED in states
+    if is_out:
+        state = QuoteState.SENT
+    elif agreed_once:
+        state = QuoteState.ACCEPTED
+    else:
+        state = QuoteState.DRAFT if Quote.State.DRAFT in states else QuoteState.NONE
+    bookings.note_booking(booking, **(facts | {"quote_state": state, "agreed_once": agreed_once}))
+    booking.refresh_from_db()
+
+
+def note_expired() -> None:
+    """Quotes that are no longer valid wait for no answer. Safe to run twice."""
+    late = Quote.objects.filter(state=Quote.State.SENT, valid_until__lt=house_today())
+    for quote in late.filter(booking__quote_state=QuoteState.SENT).exclude(booking__stage__in=OVER_STAGES):
+        with transaction.atomic():
+            note_quotes(bookings.lock_booking(quote.booking))
+
+
+def withdraw_cancelled(booking_id: int, by_id: int) -> None:  # noqa: ARG001
+    """What `bookings.hooks.on_booking_cancelled` calls: what is out cannot be accepted any more."""
+    booking = Booking.objects.get(pk=booking_id)
+    booking.quotes.filter(state=Quote.State.SENT).update(state=Quote.State.WITHDRAWN)
+    note_quotes(booking)
+
+
+def _locked(quote: Quote) -> Quote:
+    """The booking and its songs before the quote, as everywhere."""
+    booking = bookings.lock_booking(quote.booking)
+    quote = Quote.objects.select_for_update().get(pk=quote.pk)
+    quote.booking = booking
+    return quote
+
+
 def _check_open(quote: Quote, *, even_if_expired: bool = False) -> None:
-    if quote.state != Quote.State.SENT:
+    if quote.state != Quote.State.SENT or quote.booking.is_over:
         raise QuoteError("This quote is no longer open: there is a newer one, or it was already decided.")
     if not even_if_expired and quote.is_expired(house_today()):
         raise QuoteError(f"This quote was valid until {quote.valid_until}. Ask the drummer for a new one.")

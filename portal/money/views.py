@@ -46,7 +46,7 @@ def quote(request: MemberRequest, booking_id: int) -> HttpResponse:
         return _save(request, booking)
     newest = booking.quotes.visible_to(request.user).prefetch_related("lines").first()
     writes = newest is None or newest.state == Quote.State.DRAFT or "new" in request.GET
-    if request.user.is_drummer and writes:
+    if request.user.is_drummer and writes and services.takes_offers(booking):
         return _editor(request, booking, newest, *_forms(booking, newest))
     return render(request, "money/quote.html", _reading(booking, newest))
 
@@ -181,7 +181,11 @@ def _save(request: MemberRequest, booking: Booking) -> HttpResponse:
     form, lines = _forms(booking, newest, request.POST)
     if not (form.is_valid() and lines.is_valid()):
         return _editor(request, booking, newest, form, lines, status=UNPROCESSABLE)
-    services.save_draft(booking=booking, conditions=form.conditions, lines=lines.lines, by=request.user)
+    try:
+        services.save_draft(booking=booking, conditions=form.conditions, lines=lines.lines, by=request.user)
+    except MoneyError as error:
+        messages.error(request, str(error))
+        return redirect("money:quote", booking.pk)
     if "preview" in request.POST:
         return redirect("money:send", booking.pk)
     messages.success(request, "The draft is saved. Only you can see it until you send it.")

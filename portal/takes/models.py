@@ -67,6 +67,7 @@ class RoughMix(SearchedModel):
         """Only the newest that is out: an answer to an older one would be about a take that is gone."""
         return (
             self.state == self.State.OUT
+            and not self.song.booking.is_over
             and not self.song.rough_mixes.filter(number__gt=self.number, state__in=self.HEARD).exists()
         )
 

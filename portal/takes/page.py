@@ -7,10 +7,14 @@ from dataclasses import dataclass
 
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
+from portal.bookings.turn_page import turn_of
+from portal.bookings.turns import CHANGE_MIX, HEAR_MIX, SEND_MIX, TRACK
 from portal.people.models import User
 from portal.takes.forms import DecisionForm, SendForm
 from portal.takes.models import RoughMix
 from portal.takes.services import STAGES_OF_MIXES
+
+TAKE_CODES = tuple(wait.code for wait in (TRACK, SEND_MIX, CHANGE_MIX, HEAR_MIX))
 
 
 @dataclass(frozen=True)
@@ -32,7 +36,7 @@ class TakesPage:
 
     @property
     def is_yours(self) -> bool:
-        return self.can_start or self.can_send or self.can_decide
+        return self.song.turn == turn_of(self.user) and self.song.waits_for in TAKE_CODES
 
     @property
     def is_accepted(self) -> bool:

@@ -6,7 +6,10 @@ from django.db import transaction
 
 from portal.bookings import services as bookings
 from portal.bookings.models import Song
-from portal.bookings.stages import SongStage, Turn
+from portal.bookings.stages import SongStage
+from portal.bookings.turn_page import asks
+from portal.bookings.turns import SongNotes
+from portal.listening import services as listening
 from portal.mailroom import services as mailroom
 from portal.people.models import User
 from portal.queueing import queue_task_on_commit
@@ -14,6 +17,7 @@ from portal.takes.errors import NotDecidableError, NotReadyError
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 
+UNDECIDED: SongNotes = {"mix_accepted": False, "change_requested": False}
 STAGES_OF_MIXES = (SongStage.TRACKING, SongStage.IN_REVIEW)
 
 
@@ -23,9 +27,10 @@ def start_tracking(*, song: Song, by: User) -> None:
     song = Song.objects.select_for_update().get(pk=song.pk)
     if song.stage == SongStage.TRACKING:
         return
-    if song.stage != SongStage.READY:
+    if song.stage != SongStage.READY or song.booking.is_over:
         raise NotReadyError(f"“{song.title}” is {song.get_stage_display()}: mark it ready to track first.")
-    bookings.move_song(song, SongStage.TRACKING, text="started tracking", actor=by)
+    listening.close(song)
+    bookings.move_song(song, SongStage.TRACKING, text="started tracking", actor=by, **UNDECIDED)
 
 
 @transaction.atomic
@@ -54,21 +59,21 @@ def send_rough_mix(*, rough_mix: RoughMix, note: str, by: User) -> None:
     song = rough_mix.song
     if rough_mix.state in RoughMix.HEARD:
         return
-    if rough_mix.state != RoughMix.State.READY or song.stage not in STAGES_OF_MIXES:
+    if rough_mix.state != RoughMix.State.READY or song.stage not in STAGES_OF_MIXES or song.booking.is_over:
         raise NotReadyError(f"Rough mix {rough_mix.number} cannot be sent: it is {rough_mix.get_state_display()}.")
     rough_mix.go_out(note=note)
     text = f"sent rough mix {rough_mix.number}"
     if song.stage == SongStage.IN_REVIEW:
-        bookings.hand_song(song, Turn.CLIENT, text=text, actor=by)
+        bookings.note_song(song, text=text, actor=by, **UNDECIDED)
     else:
-        bookings.move_song(song, SongStage.IN_REVIEW, text=text, actor=by)
-    asks = "Listen to it on the song’s page, then accept it or say what to change."
+        bookings.move_song(song, SongStage.IN_REVIEW, text=text, actor=by, **UNDECIDED)
+    song.refresh_from_db()
     mailroom.post(
         booking=song.booking,
         song=song,
         key=f"rough-mix:{rough_mix.pk}:out",
         subject=f"Rough mix {rough_mix.number} of “{song.title}”",
-        body=f"{note}\n\n{asks}" if note else f"Rough mix {rough_mix.number} is ready to hear. {asks}",
+        body=f"{note}\n\n{asks(song)}" if note else f"Rough mix {rough_mix.number} is ready to hear. {asks(song)}",
         sender=by,
     )
 
@@ -82,11 +87,12 @@ def accept_rough_mix(*, rough_mix: RoughMix, by: User) -> None:
     _check_decidable(rough_mix)
     rough_mix.decide(RoughMix.State.ACCEPTED, by=by, note="")
     song = rough_mix.song
-    bookings.hand_song(song, Turn.DRUMMER, text=f"accepted rough mix {rough_mix.number}", actor=by)
+    bookings.note_song(song, text=f"accepted rough mix {rough_mix.number}", actor=by, mix_accepted=True)
+    song.refresh_from_db()
     mailroom.write_to_drummers(
         key=f"rough-mix:{rough_mix.pk}:accepted",
         subject=f"{by.name} accepts rough mix {rough_mix.number} of “{song.title}”",
-        body=f"{by.name} accepts rough mix {rough_mix.number} of “{song.title}”. The multitrack can be delivered.",
+        body=f"{by.name} accepts rough mix {rough_mix.number} of “{song.title}”. {asks(song)}",
         path=song.get_absolute_url(),
     )
 
@@ -101,7 +107,7 @@ def ask_for_change(*, rough_mix: RoughMix, words: str, by: User) -> None:
     rough_mix.decide(RoughMix.State.CHANGE_ASKED, by=by, note=words)
     song = rough_mix.song
     text = f"asked for a change to rough mix {rough_mix.number}"
-    bookings.move_song(song, SongStage.TRACKING, text=text, actor=by)
+    bookings.move_song(song, SongStage.TRACKING, text=text, actor=by, mix_accepted=False, change_requested=True)
     mailroom.post(
         booking=song.booking,
         song=song,

@@ -8,7 +8,7 @@ from django.template import Context
 
 from portal.bookings.fields import write_bpm
 from portal.bookings.models import Booking, Song
-from portal.bookings.turns import booking_turn, song_turn
+from portal.bookings.turn_page import booking_turn, song_turn
 
 register = template.Library()
 

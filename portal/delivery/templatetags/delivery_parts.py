@@ -9,7 +9,7 @@ from django.db.models import Count, Sum
 from django.template import Context
 
 from portal.bookings.models import Song
-from portal.delivery.models import Delivery
+from portal.bookings.turns import ACCEPT_FILES
 from portal.delivery.services import BALANCE_SENTENCE, STAGES_OF_DELIVERY
 from portal.takes.models import RoughMix
 
@@ -30,7 +30,7 @@ def song_delivery(context: Context, song: Song) -> dict[str, Any]:
         "newest": newest,
         "can_open": is_open_to_sets and (newest is None or not newest.is_open),
         "is_accepted": song.rough_mixes.filter(state=RoughMix.State.ACCEPTED).exists(),
-        "is_yours": not user.is_drummer and newest is not None and newest.state == Delivery.State.RELEASED,
+        "is_yours": not user.is_drummer and song.waits_for == ACCEPT_FILES.code,
         "waits_for_balance": song.booking.files_wait_for_balance and not user.is_drummer,
         "balance_sentence": BALANCE_SENTENCE,
         "csrf_token": context.get("csrf_token"),

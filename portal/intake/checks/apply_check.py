@@ -14,6 +14,7 @@ from portal.bookings.services import move_song
 from portal.bookings.stages import SongStage
 from portal.intake.checks import questions, version_effects
 from portal.intake.checks.inputs import CheckInputs
+from portal.intake.checks.song_facts import facts_of, note_facts
 from portal.intake.models import Finding, SongCheck, SourceFile
 
 # Past these the drummer is at work: a check then shows its findings, and moves nothing.
@@ -32,9 +33,10 @@ def settle(song: Song, gathered: CheckInputs, check: SongCheck) -> None:
     update_findings(song, found_in(report, gathered))
     questions.withdraw_moot(song)
     if song.stage not in BEFORE_READY:
+        note_facts(song)
         return
     if not gathered.files:
-        move_song(song, SongStage.WAITING, text="there are no files left")
+        move_song(song, SongStage.WAITING, text="there are no files left", **facts_of(song))
         return
     questions.ask(song)
     place(song, text="the check is done")
@@ -42,10 +44,11 @@ def settle(song: Song, gathered: CheckInputs, check: SongCheck) -> None:
 
 def place(song: Song, *, text: str) -> None:
     """With the client while a question waits for them, else on the desk."""
+    facts = facts_of(song)
     if questions.waits_for_client(song):
-        move_song(song, SongStage.WITH_CLIENT, text=f"{text}: the client has a question to answer")
+        move_song(song, SongStage.WITH_CLIENT, text=f"{text}: the client has a question to answer", **facts)
     else:
-        move_song(song, SongStage.ON_DESK, text=f"{text}: the song is on the desk")
+        move_song(song, SongStage.ON_DESK, text=f"{text}: the song is on the desk", **facts)
 
 
 def found_in(report: SongReport, gathered: CheckInputs) -> dict[Key, Found]:

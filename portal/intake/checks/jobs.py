@@ -27,6 +27,7 @@ from portal.bookings.stages import OVER_STAGES, SongStage
 from portal.heartbeat import alive
 from portal.intake import hooks
 from portal.intake.checks import apply_check, inputs
+from portal.intake.checks.song_facts import facts_of
 from portal.intake.files.announcing import forget_expired
 from portal.intake.files.stored_features import store_features
 from portal.intake.files.waiting import awaited_of, start_check
@@ -130,7 +131,8 @@ def break_off(check: SongCheck, *, trouble: str) -> None:
     song = Song.objects.select_for_update().get(pk=check.song_id)
     check.break_off(trouble)
     if song.stage == SongStage.CHECKING and made_from(song, check) and not awaited_of(song):
-        move_song(song, SongStage.ON_DESK, text="the check failed: set the tempo by hand, or check again")
+        text = "the check failed: set the tempo by hand, or check again"
+        move_song(song, SongStage.ON_DESK, text=text, **facts_of(song))
 
 
 def made_from(song: Song, check: SongCheck) -> inputs.CheckInputs | None:

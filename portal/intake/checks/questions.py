@@ -94,9 +94,19 @@ def as_found(finding: Finding) -> Found:
 
 def waits_for_client(song: Song) -> bool:
     """A question of ours is unanswered, or was answered with the promise of a file that has not come."""
+    return is_unanswered(song) or is_file_promised(song)
+
+
+def is_unanswered(song: Song) -> bool:
+    return song.messages.filter(key__startswith=KEY_PREFIX, state=Message.State.SENT).exists()
+
+
+def is_held(song: Song) -> bool:
+    return song.messages.filter(key__startswith=KEY_PREFIX, state=Message.State.HELD).exists()
+
+
+def is_file_promised(song: Song) -> bool:
     asked = song.messages.filter(key__startswith=KEY_PREFIX)
-    if asked.filter(state=Message.State.SENT).exists():
-        return True
     promised = asked.filter(state=Message.State.ANSWERED, answer__code=NEW_FILE).order_by("-answered_at").first()
     if promised is None or not song.findings.open().filter(asked_in=promised).exists():
         return False

@@ -10,13 +10,14 @@ from django.db.models import Max
 
 from analysis.findings import KIND_BY_CODE
 from analysis.maps import TempoMap
-from portal.bookings.models import Booking, Song
+from portal.bookings.models import Song
 from portal.bookings.services import move_song, record, save_brief
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake import hooks
 from portal.intake.checks import apply_check, questions
 from portal.intake.checks.answers import LEAVE_OUT, brief_changes, settles
 from portal.intake.checks.page_version import Seen
+from portal.intake.checks.song_facts import deposit_reasons, facts_of, map_reasons, note_facts, objections
 from portal.intake.errors import AnswerError, GateError, NoMapError
 from portal.intake.files.services import check_again, remove
 from portal.intake.maps import song_maps
@@ -51,6 +52,7 @@ def take_answer(*, message: Message, code: str, value: str, by: User) -> Message
         elif code == LEAVE_OUT and finding.source is not None:
             remove(source=finding.source, by=by)
     check_again(message.song.pk)
+    note_facts(message.song)
     return message
 
 
@@ -66,6 +68,8 @@ def send_held(*, message: Message, by: User) -> Message:
     message = mailroom.send_held(message=message, by=by)
     if message.song is not None and message.song.stage == SongStage.ON_DESK and message.waits_for_answer:
         apply_check.place(message.song, text="the question was sent")
+    if message.song is not None:
+        note_facts(message.song)
     return message
 
 
@@ -80,6 +84,7 @@ def waive(*, finding: Finding, by: User, reason: str) -> None:
     title = KIND_BY_CODE[finding.code].title.lower()
     record(song.booking, f"waived “{title}”: {reason}", actor=by, song=song)
     apply_check.withdraw_and_place(song, text="the question is resolved")
+    note_facts(song)
 
 
 @transaction.atomic
@@ -162,6 +167,7 @@ def keep_map(
         "approved the tempo map as measured" if origin == ApprovedMap.Origin.MEASURED else "set the tempo map by hand"
     )
     record(song.booking, f"{words} (version {version})", actor=by, song=song)
+    note_facts(song)
     for call in hooks.on_map_approved:
         call(kept.pk)
     return kept
@@ -177,7 +183,8 @@ def mark_ready(*, song: Song, by: User) -> None:
     if reasons:
         raise GateError(reasons)
     questions.withdraw_all(song)
-    move_song(song, SongStage.READY, text="marked the song ready to track", actor=by)
+    facts = facts_of(song)
+    move_song(song, SongStage.READY, text="marked the song ready to track", actor=by, **facts)
 
 
 def reasons_against(song: Song) -> list[str]:
@@ -193,23 +200,6 @@ def reasons_against(song: Song) -> list[str]:
     return reasons + objections(song)
 
 
-def objections(song: Song) -> list[str]:
-    return [reason for more in hooks.more_reasons_against for reason in more([song]).values()]
-
-
 def named(finding: Finding) -> str:
     title = KIND_BY_CODE[finding.code].title.lower()
     return f"{title} in “{finding.source.name}”" if finding.source else title
-
-
-def map_reasons(song: Song) -> list[str]:
-    newest, check = song.maps.first(), song.checks.done().first()
-    if newest is None:
-        return ["No tempo map with bar one is approved."]
-    if check is not None and newest.check_seen_id != check.pk:
-        return ["Files or brief changed after the tempo map was approved: check the map and approve it again."]
-    return []
-
-
-def deposit_reasons(booking: Booking) -> list[str]:
-    return ["The deposit has not been received."] if booking.deposit_is_missing else []

@@ -8,26 +8,19 @@ from datetime import date
 from urllib.parse import urlencode
 
 from django.db import models
-from django.db.models import OuterRef, Prefetch, Subquery
+from django.db.models import Prefetch
 
 from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Member, Song
 from portal.bookings.stages import INTAKE_STAGES, OVER_STAGES, SongStage, Turn
+from portal.bookings.turn_page import DESK_CODES, song_turn
 from portal.intake import hooks
-from portal.intake.models import ApprovedMap, Finding, SongCheck
+from portal.intake.models import Finding
 from portal.people.models import User
 
 RANK_BY_SEVERITY = {Finding.Severity.STOP: 0, Finding.Severity.ASK: 1}
 NOTHING_STOPS = 2
 MOST_WORDS = 3
-STAGE_WORDS = {
-    SongStage.WAITING: "Waiting for files",
-    SongStage.CHECKING: "Being measured",
-    SongStage.WITH_CLIENT: "The client has a question to answer",
-    SongStage.ON_DESK: "Nothing is blocking: approve tempo and bar one",
-    SongStage.READY: "Ready to track",
-}
-APPROVED_WORDS = "Tempo and bar one are approved: mark it ready to track"
 # Within one rank, what a drummer can act on comes first.
 TURN_ORDER = {Turn.DRUMMER: 0, Turn.CLIENT: 1, Turn.HOUSE: 2, Turn.NOBODY: 3}
 
@@ -66,8 +59,9 @@ class DeskRow:
     titles: Sequence[str]
     more: int
     clients: str
+    # What it waits for, in words for the drummer.
+    waits: str
     is_aside: bool = False
-    is_approved: bool = False
     objection: str = ""
 
     @property
@@ -77,7 +71,7 @@ class DeskRow:
     @property
     def is_undecided(self) -> bool:
         """Here is something to decide: a song that is ready waits at the kit, not on the desk."""
-        return self.is_yours and self.song.stage != SongStage.READY
+        return self.is_yours and self.song.waits_for in DESK_CODES
 
     def is_shown_as(self, show: Show) -> bool:
         if show == Show.CLIENT:
@@ -98,12 +92,8 @@ class DeskRow:
 
     @property
     def words(self) -> str:
-        if not self.titles and self.objection:
-            return self.objection
-        if not self.titles and self.is_approved and self.song.stage == SongStage.ON_DESK:
-            return APPROVED_WORDS
         if not self.titles:
-            return STAGE_WORDS[SongStage(self.song.stage)]
+            return self.objection or self.waits
         return ", ".join(self.titles) + (f" and {self.more} more" if self.more else "")
 
     @property
@@ -116,14 +106,11 @@ class DeskRow:
 def queue_page(user: User) -> list[DeskRow]:
     """A constant number of queries, whatever the number of songs."""
     flagged = Finding.objects.open().exclude(severity=Finding.Severity.NOTE)
-    newest_check = SongCheck.objects.done().filter(song=OuterRef("pk")).values("pk")[:1]
-    check_approved = ApprovedMap.objects.filter(song=OuterRef("pk")).values("check_seen")[:1]
     songs = (
         Song.objects.visible_to(user)
         .filter(stage__in=INTAKE_STAGES)
         .exclude(booking__stage__in=OVER_STAGES)
-        .annotate(newest_check=Subquery(newest_check), check_approved=Subquery(check_approved))
-        .select_related("booking", "set_aside")
+        .select_related("booking__created_by", "set_aside")
         .prefetch_related(
             Prefetch("findings", queryset=flagged, to_attr="flags"),
             Prefetch("booking__members", queryset=Member.objects.select_related("user")),
@@ -131,7 +118,7 @@ def queue_page(user: User) -> list[DeskRow]:
     )
     queued: list[Song] = list(songs)
     objections = {key: words for more in hooks.more_reasons_against for key, words in more(queued).items()}
-    return sorted((row_of(song, objections.get(song.pk, "")) for song in queued), key=lambda row: row.order)
+    return sorted((row_of(song, objections.get(song.pk, ""), user) for song in queued), key=lambda row: row.order)
 
 
 def next_after(song: Song, user: User) -> Song | None:
@@ -147,7 +134,7 @@ def count_by_show(rows: Iterable[DeskRow]) -> dict[Show, int]:
     return {show: sum(row.is_shown_as(show) for row in rows) for show in Show}
 
 
-def row_of(song: Song, objection: str) -> DeskRow:
+def row_of(song: Song, objection: str, user: User) -> DeskRow:
     flags: list[Finding] = song.flags  # type: ignore[attr-defined]  # prefetched by `queue`
     flags = sorted(flags, key=lambda finding: (RANK_BY_SEVERITY[Finding.Severity(finding.severity)], finding.pk))
     titles = list(dict.fromkeys(KIND_BY_CODE[finding.code].title for finding in flags))
@@ -158,6 +145,6 @@ def row_of(song: Song, objection: str) -> DeskRow:
         titles=titles[:MOST_WORDS],
         more=max(0, len(titles) - MOST_WORDS),
         clients=", ".join(member.user.name for member in song.booking.members.all()),
+        waits=song_turn(song, user).what,
         is_aside=hasattr(song, "set_aside"),
-        is_approved=song.check_approved is not None and song.check_approved == song.newest_check,  # type: ignore[attr-defined]
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import transaction
 
 from portal.bookings.models import Song
-from portal.bookings.services import move_song, record
+from portal.bookings.services import move_song, note_song, record
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake.errors import FileGoneError, SongClosedError
 from portal.intake.files.file_versions import Arrival, add, size_words
@@ -67,8 +67,11 @@ def receive_zip(*, upload: Upload, song: Song) -> SentZip:
 def begin_check(song: Song) -> None:
     """Before tracking, whatever changes sends the song back to be checked. After, or when its booking is over, it stays
     where the drummer has it."""
+    has_files = song.sources.current().exists() or song.zips.waiting().exists()
     if song.stage in INTAKE_STAGES and not song.booking.is_over:
-        move_song(song, SongStage.CHECKING, text="the files are being checked")
+        move_song(song, SongStage.CHECKING, text="the files are being checked", has_files=has_files)
+    else:
+        note_song(song, has_files=has_files)
 
 
 @transaction.atomic

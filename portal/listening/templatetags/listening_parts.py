@@ -20,7 +20,8 @@ register = template.Library()
 def song_listening(context: Context, song: Song) -> dict[str, Any]:
     """On the client's page: what they are asked now, and what they said."""
     user = context["request"].user
-    excerpts = song.excerpts.visible_to(user).exclude(state="withdrawn").select_related("answered_by", "asked_by")
+    excerpts = song.excerpts.visible_to(user).exclude(state="withdrawn")
+    excerpts = excerpts.select_related("answered_by", "asked_by", "song__booking")
     return {"song": song, "user": user, "excerpts": excerpts}
 
 

@@ -9,9 +9,8 @@ from django.template import Context
 from django.urls import reverse
 
 from portal.bookings.models import Booking
-from portal.money.models import Quote
-from portal.money.page import QuotePage, instalments_of, quote_page_of
-from portal.people.models import User
+from portal.bookings.turn_page import QUOTE_CODES, turn_of
+from portal.money.page import instalments_of, quote_page_of
 
 register = template.Library()
 
@@ -26,12 +25,6 @@ def booking_quote(context: Context, booking: Booking) -> dict[str, Any]:
         "booking": booking,
         "quote_page": quote_page,
         "instalments": instalments_of(booking) if quote_page else [],
-        "is_yours": _is_yours(quote_page, user),
+        "is_yours": booking.turn == turn_of(user) and booking.waits_for in QUOTE_CODES,
         "quote_url": reverse("money:quote", args=[booking.pk]),
     }
-
-
-def _is_yours(quote_page: QuotePage | None, user: User) -> bool:
-    if user.is_drummer:
-        return quote_page is None or quote_page.quote.state == Quote.State.DRAFT
-    return quote_page is not None and quote_page.is_open

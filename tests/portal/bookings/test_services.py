@@ -12,6 +12,8 @@ from portal.bookings.services import (
     create_booking,
     move_booking,
     move_song,
+    note_booking,
+    note_song,
     open_booking,
     record,
     save_brief,
@@ -200,9 +202,29 @@ def test_the_timeline_is_written_once() -> None:
 def test_the_turn_s_date_stays_while_the_turn_does() -> None:
     booking = make_booking()
     since = booking.turn_since
+    booking.note(quote_state="sent")
     move_booking(booking, BookingStage.QUOTED, text="quoted")
     after_quote = booking.turn_since
-    move_booking(booking, BookingStage.AGREED, text="agreed")
     assert since < after_quote
-    assert booking.turn_since == after_quote  # still the client's turn
+
+    note_booking(booking, balance_before_files=True)
+
+    booking.refresh_from_db()
+    assert booking.turn_since == after_quote  # still the client's turn, for the same quote
     assert create_booking(by=make_drummer(), title="x", song_titles=[]).turn == Turn.DRUMMER
+
+
+def test_the_turn_s_date_is_new_when_something_else_is_waited_for() -> None:
+    song = make_song(client=make_client(), stage=SongStage.WAITING)
+    assert (song.turn, song.waits_for) == (Turn.CLIENT, "write-brief")
+
+    save_brief(song=song, by=song.booking.created_by)
+
+    after = Song.objects.get(pk=song.pk)
+    assert (after.turn, after.waits_for) == (Turn.CLIENT, "send-files")
+    assert after.turn_since > song.turn_since
+
+
+def test_a_fact_that_nobody_knows_is_refused() -> None:
+    with pytest.raises(TypeError, match="no such fact: map_aproved"):
+        note_song(make_song(), map_aproved=True)  # type: ignore[call-arg]

@@ -1,17 +1,10 @@
 from portal.bookings.stages import (
     BOOKING_COURSE,
-    BOOKING_TURN,
     OVER_STAGES,
-    SONG_TURN,
     BookingStage,
     SongStage,
     song_course,
 )
-
-
-def test_every_stage_but_working_has_a_turn_of_its_own() -> None:
-    assert set(BOOKING_TURN) | {BookingStage.WORKING} == set(BookingStage)
-    assert set(SONG_TURN) == set(SongStage)
 
 
 def test_the_course_runs_from_enquiry_to_closed() -> None:
