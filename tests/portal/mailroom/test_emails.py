@@ -6,6 +6,7 @@ from pytest_django import DjangoCaptureOnCommitCallbacks
 from portal.bookings.services import cancel_booking, seat_client
 from portal.mailroom.emails import letter, one_line, write_to_drummers, write_to_members
 from portal.mailroom.models import Mail
+from portal.mailroom.services import write
 from portal.people.models import House, Invitation
 from portal.people.services import find_invitation
 from tests.factories import make_booking, make_client, make_drummer, make_invited_client
@@ -79,6 +80,8 @@ def test_every_drummer_gets_a_letter() -> None:
 def test_cancelling_a_booking_is_told_to_its_clients() -> None:
     mara = make_client()
     booking = make_booking(client=mara, title="Cold Bus Under Spoons")
+    write(booking=booking, by=booking.created_by, body="Hello.", key="1")
     cancel_booking(booking=booking, by=booking.created_by, reason="")
-    mail = Mail.objects.get()
+    mail = Mail.objects.order_by("pk").last()
+    assert mail is not None
     assert (mail.to, mail.subject) == (mara.email, "“Cold Bus Under Spoons” is cancelled")

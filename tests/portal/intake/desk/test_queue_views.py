@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.html import strip_tags
 
 from portal.bookings.models import Song
-from portal.bookings.stages import SongStage, Turn
+from portal.bookings.stages import SongStage
 from portal.intake.desk.queue_page import next_after
 from portal.intake.models import KeptView, SetAside
 from portal.people.models import User
@@ -18,8 +18,8 @@ from tests.portal.intake.reading import read
 pytestmark = pytest.mark.django_db
 
 
-def on_desk(title: str, *, code: str = "", turn: Turn = Turn.DRUMMER) -> Song:
-    song = make_song(booking=make_booking(), title=title, stage=SongStage.ON_DESK, turn=turn)
+def on_desk(title: str, *, code: str = "", listening_open: bool = False) -> Song:
+    song = make_song(title=title, stage=SongStage.ON_DESK, listening_open=listening_open)
     if code:
         make_finding(song=song, code=code)
     return song
@@ -30,7 +30,7 @@ def songs(signed_in: User) -> dict[str, Song]:
     return {
         "stopped": on_desk("Cellar Bucket Before Noon", code="no-music"),
         "clear": on_desk("Paper Bin Behind Goose"),
-        "away": on_desk("Salted Brick On Monday", turn=Turn.CLIENT),
+        "away": on_desk("Salted Brick On Monday", listening_open=True),
     }
 
 
