@@ -130,7 +130,7 @@ def note_told(booking: Booking, user: User) -> None:
 def untell(booking: Booking, *, by: User) -> None:
     """A client who never heard of a booking does not hear of its end either: no e-mail, and nothing on their pages."""
     for member in booking.members.filter(told_at=None).select_related("user"):
-        record(booking, f"took back the seat of {member.user.name}, who had not heard of the booking", actor=by)
+        record(booking, f"removed the access of {member.user.name}, who had not heard of the booking", actor=by)
         member.delete()
 
 
