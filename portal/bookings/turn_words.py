@@ -29,11 +29,11 @@ WORDS = {
         "Write a new quote",
     ),
     turns.ANSWER_QUOTE: WaitWords(
-        "Read the quote, then accept or decline it.", "{client} is reading the quote.", "Read the quote"
+        "Read the quote, then accept or decline it.", "{client} has the quote.", "Read the quote"
     ),
     turns.ANSWER_NEW_QUOTE: WaitWords(
         "Read the new quote, then accept or decline it. Until then the one that you accepted stands.",
-        "{client} is reading the new quote. Until it is accepted the old one stands.",
+        "{client} has the new quote. Until it is accepted the old one stands.",
         "Read the new quote",
     ),
     turns.ADD_SONG: WaitWords("Add the songs of this booking.", "{drummer} adds the songs.", "Add a song"),

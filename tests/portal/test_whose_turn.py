@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -18,7 +20,9 @@ from portal.delivery import services as delivery
 from portal.delivery.models import Delivery
 from portal.intake.checks import apply_check, inputs
 from portal.intake.checks import services as intake
+from portal.intake.checks.song_facts import note_facts
 from portal.listening import services as listening
+from portal.listening.jobs import let_out
 from portal.listening.models import Excerpt
 from portal.mailroom import reminders
 from portal.mailroom import services as mailroom
@@ -189,7 +193,7 @@ def pay(walk: Walk, kind: Payment.Kind) -> None:
     money.record_payment(booking=booking, kind=kind, amount=Decimal(120), received_on=today, by=walk.jo)
 
 
-def at_work(**song: object) -> tuple[Song, User, User]:
+def at_work(**song: Any) -> tuple[Song, User, User]:
     mara = make_client(name="Mara")
     booking = make_booking(
         client=mara, stage="working", quote_state="accepted", agreed_once=True, drummer=make_drummer(name="Jo")
@@ -216,7 +220,7 @@ def test_songs_of_an_unsent_enquiry_wait_for_the_drummer() -> None:
 def test_after_a_listening_check_only_the_client_reads_your_turn(stage: SongStage) -> None:
     song, mara, jo = at_work(stage=stage)
     out = Excerpt.objects.create(song=song, asked_by=jo, map=measured(song), first_bar=1)
-    listening.jobs.let_out(out.pk, key="excerpts/x.flac", trouble="")
+    let_out(out.pk, key="excerpts/x.flac", trouble="")
     assert Song.objects.get().waits_for == "hear-bars"
     assert '<div class="turn yours">' in page_of(mara, song.get_absolute_url())
     assert "Your turn" not in page_of(jo, song.get_absolute_url())
@@ -228,7 +232,8 @@ def test_after_a_listening_check_only_the_client_reads_your_turn(stage: SongStag
 
 
 def measured(song: Song) -> dict[str, object]:
-    return make_map(song=song).map
+    approved: dict[str, object] = make_map(song=song).map
+    return approved
 
 
 def test_a_new_quote_in_mid_work_reaches_the_client_everywhere_and_returns_the_turn() -> None:
@@ -257,9 +262,9 @@ def test_a_new_quote_in_mid_work_reaches_the_client_everywhere_and_returns_the_t
 def test_a_missing_deposit_is_the_client_s_turn_and_the_drummer_records_it() -> None:
     song, mara, jo = at_work(stage=SongStage.ON_DESK, map_approved=True)
     Booking.objects.update(deposit_required=True)
-    intake.note_facts(song)
+    note_facts(song)
     make_map(song=song)
-    intake.note_facts(song)
+    note_facts(song)
     assert "Pay the deposit" in page_of(mara, song.get_absolute_url())
     page = page_of(jo, song.get_absolute_url())
     assert "Record it when it comes in." in page
@@ -312,7 +317,7 @@ def test_a_cancelled_booking_asks_nothing_of_anyone() -> None:
     quote = walk.offer()
     song, asks = walk.song, [{"code": "yes", "label": "Yes"}]
     make_finding(song=song)
-    question = make_message(song=song, key="check:1", answers=asks, created_at=timezone.now() - timezone.timedelta(9))
+    question = make_message(song=song, key="check:1", answers=asks, created_at=timezone.now() - timedelta(9))
     held = make_message(song=song, key="check:2", answers=asks, state=Message.State.HELD)
     excerpt = Excerpt.objects.create(song=song, asked_by=walk.jo, map=measured(song), first_bar=1, state="out")
     cancel_booking(booking=Booking.objects.get(), by=walk.jo, reason="")
@@ -336,7 +341,7 @@ def test_a_cancelled_booking_asks_nothing_of_anyone() -> None:
 def test_a_quote_that_ran_out_is_the_drummer_s_turn() -> None:
     walk = Walk()
     quote = walk.offer()
-    Quote.objects.filter(pk=quote.pk).update(valid_until=timezone.localdate() - timezone.timedelta(2))
+    Quote.objects.filter(pk=quote.pk).update(valid_until=timezone.localdate() - timedelta(2))
     money.note_expired()
     money.note_expired()
     assert (walk.song.turn, walk.song.waits_for) == ("drummer", "renew-quote")
