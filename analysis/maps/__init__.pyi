@@ -26,6 +26,7 @@ from .taps import is_off_beat as is_off_beat
 from .taps import measured_at as measured_at
 from .tempo_map import MOST_IN_A_BAR as MOST_IN_A_BAR
 from .tempo_map import NOTE_VALUES as NOTE_VALUES
+from .tempo_map import MeterSign as MeterSign
 from .tempo_map import Segment as Segment
 from .tempo_map import TempoMap as TempoMap
 from .tempo_map import TempoMapError as TempoMapError

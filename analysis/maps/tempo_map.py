@@ -29,6 +29,7 @@ _LONGEST_QUARTER_S = Fraction(0xFFFFFF, 1_000_000)
 MOST_IN_A_BAR = 32
 # Lower numbers of a time signature: powers of two, as in SMF 1.1 (`FF 58 04`), down to the 32nd (house choice).
 NOTE_VALUES = (1, 2, 4, 8, 16, 32)
+_NOTE_NAMES = {1: "whole", 2: "half", 4: "quarter", 8: "eighth", 16: "sixteenth", 32: "thirty-second"}
 
 
 class TempoMapError(ValueError):
@@ -75,6 +76,12 @@ class MeterSign:
     @property
     def quarters_per_beat(self) -> Fraction:
         return Fraction(4, self.lower) * (3 if self.is_compound else 1)
+
+    @property
+    def beat_name(self) -> str:
+        """The note that the tempo counts: "quarter", "dotted quarter" in 6/8, "eighth" in 7/8."""
+        note = _NOTE_NAMES[self.lower // 2 if self.is_compound else self.lower]
+        return f"dotted {note}" if self.is_compound else note
 
     def __str__(self) -> str:
         return f"{self.upper}/{self.lower}"
