@@ -19,19 +19,12 @@ from portal.intake.checks.page_version import Seen
 from portal.intake.checks.tempo_claims import FileSays, files_say
 from portal.intake.desk.files_page import FindingShown, place_of
 from portal.intake.desk.forms import OverruleForm
+from portal.intake.desk.sheet_facts import Fact, facts_of
 from portal.intake.errors import NoMapError
 from portal.intake.maps.song_maps import DEFAULT_METER, map_of_song, measured_map, meter_of
 from portal.intake.models import ApprovedMap, Finding, SongCheck, SourceFile
 
 SEVERITY_ORDER = list(Severity)
-
-
-@dataclass(frozen=True)
-class Group:
-    """One file's findings, or with no file those of the song."""
-
-    source: SourceFile | None
-    findings: Sequence[FindingShown]
 
 
 @dataclass(frozen=True)
@@ -52,7 +45,7 @@ class SheetPage:
     measures: SongMeasures | None
     meter: str
     sources: Sequence[SourceFile]
-    groups: Sequence[Group]
+    open_findings: Sequence[FindingShown]
     settled: Sequence[FindingShown]
     readings: Sequence[Reading]
     approved: ApprovedMap | None
@@ -67,6 +60,11 @@ class SheetPage:
     @property
     def seen(self) -> Seen:
         return Seen.of(self.check, self.approved)
+
+    @property
+    def facts(self) -> tuple[Fact, ...]:
+        reports = [source.numbers for source in self.sources if source.numbers]
+        return facts_of(self.measures, reports, self.brief, self.approved_map)
 
     @property
     def meters_said(self) -> list[FileSays]:
@@ -114,7 +112,7 @@ def sheet_page(song: Song) -> SheetPage:
         measures=measures,
         meter=meter_of(check.numbers) if check else "",
         sources=sources,
-        groups=groups_of(open_ones, tempo_map),
+        open_findings=gravest_first(open_ones, tempo_map),
         settled=[shown(finding, tempo_map) for finding in findings if finding.state != Finding.State.OPEN],
         readings=readings_of(measures, meter_of(check.numbers)) if check and measures else (),
         approved=approved,
@@ -136,14 +134,18 @@ def broken_off(song: Song, check: SongCheck | None) -> SongCheck | None:
     return broken.first()
 
 
-def groups_of(findings: Iterable[Finding], tempo_map: TempoMap | None) -> list[Group]:
-    """The song's own findings first, then file by file; within each the gravest first."""
-    by_source: dict[SourceFile | None, list[Finding]] = {}
-    for finding in sorted(
-        findings, key=lambda one: (one.source is not None, SEVERITY_ORDER.index(Severity(one.severity)))
-    ):
-        by_source.setdefault(finding.source, []).append(finding)
-    return [Group(source, [shown(one, tempo_map) for one in found]) for source, found in by_source.items()]
+def gravest_first(findings: Iterable[Finding], tempo_map: TempoMap | None) -> list[FindingShown]:
+    """Stops before questions before notes; among equals the song's own first, then by place."""
+    ranked = sorted(
+        findings,
+        key=lambda one: (
+            SEVERITY_ORDER.index(Severity(one.severity)),
+            one.source is not None,
+            one.place.get("time_s") or 0.0,
+            one.pk,
+        ),
+    )
+    return [shown(one, tempo_map) for one in ranked]
 
 
 def shown(finding: Finding, tempo_map: TempoMap | None) -> FindingShown:

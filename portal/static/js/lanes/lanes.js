@@ -35,7 +35,7 @@ class Lanes {
     this.canvas = element.querySelector("canvas");
     this.said = element.querySelector("[data-lanes-said]");
     this.transport = new Transport(song, { onEnd: () => this.showState(), onLost: () => this.lose() });
-    new LaneList(this.part("list"), song.lanes, (gains) => this.hear(gains));
+    this.list = new LaneList(this.part("list"), song.lanes, (gains) => this.hear(gains));
     this.listen();
     this.observer = new ResizeObserver(() => this.ask());
     this.observer.observe(this.canvas);
@@ -120,6 +120,8 @@ class Lanes {
     document.addEventListener("lanes:go", this.onGo);
     this.onMap = (event) => this.takeMap(event.detail);
     document.addEventListener("lanes:map", this.onMap);
+    this.onLane = (event) => this.list.choose(event.detail.id);
+    document.addEventListener("lanes:lane", this.onLane);
     this.element.songTimeAt = (momentMs) =>
       this.transport.isPlaying ? this.transport.songTime(this.transport.heardS(momentMs)) : null;
   }
@@ -368,6 +370,7 @@ class Lanes {
     this.observer.disconnect();
     document.removeEventListener("lanes:go", this.onGo);
     document.removeEventListener("lanes:map", this.onMap);
+    document.removeEventListener("lanes:lane", this.onLane);
   }
 }
 

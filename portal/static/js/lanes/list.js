@@ -20,6 +20,7 @@ export class LaneList {
   constructor(list, lanes, onGains) {
     this.onGains = onGains;
     this.mix = lanes.map((lane) => ({ level: 1, out: Boolean(lane.is_click), alone: false }));
+    this.list = list;
     list.style.paddingTop = `${RULER_PX}px`;
     const names = shortNames(lanes.map((lane) => lane.name));
     list.append(...lanes.map((lane, at) => this.row(lane, names[at], this.mix[at])));
@@ -29,13 +30,18 @@ export class LaneList {
   row(lane, shortName, mine) {
     const row = document.createElement("li");
     row.style.height = `${LANE_PX}px`;
+    row.dataset.lane = lane.id;
     const level = make("input", { type: "range", min: 0, max: 1.5, step: 0.05, value: 1 });
     level.setAttribute("aria-label", `Level of ${lane.name}`);
     listenToLevel(level, levelOfGain, (gain) => {
       mine.level = gain;
       this.apply();
     });
-    const name = make("span", { className: "name", textContent: shortName, title: lane.name });
+    const name = make("button", { type: "button", className: "plain name", textContent: shortName, title: lane.name });
+    name.addEventListener("click", () => {
+      this.choose(lane.id);
+      document.dispatchEvent(new CustomEvent("lanes:chosen", { detail: { id: lane.id } }));
+    });
     row.append(
       name,
       this.switch(mine, "out", "Mute", `Mute ${lane.name}`),
@@ -43,6 +49,15 @@ export class LaneList {
       level,
     );
     return row;
+  }
+
+  /** Mark one lane, for instance the file that a finding is about. */
+  choose(id) {
+    for (const row of this.list.children) {
+      if (row.dataset.lane === String(id)) row.setAttribute("aria-current", "true");
+      else row.removeAttribute("aria-current");
+    }
+    this.list.querySelector("[aria-current]")?.scrollIntoView({ block: "nearest" });
   }
 
   switch(mine, what, text, label) {

@@ -14,7 +14,7 @@ export function placesOf({ lanes, marks }) {
   return [...marks, ...lanes.flatMap((lane) => lane.marks)].map((mark) => mark.time_s);
 }
 
-/** Where a key leads from `timeS`, or null: with Shift by bars, Page keys by sections, N by places (with Shift
+/** Where a key leads from `timeS`, or null: with Shift by bars, Page keys by sections, F by findings (with Shift
  *  back). */
 export function stepFor({ key, shiftKey }, song, timeS) {
   const bars = song.bars.map((bar) => bar.time_s);
@@ -23,7 +23,7 @@ export function stepFor({ key, shiftKey }, song, timeS) {
   if (shiftKey && key === "ArrowRight") return stepIn(bars, timeS, 1);
   if (key === "PageUp") return stepIn([0, ...sections], timeS, -1);
   if (key === "PageDown") return stepIn(sections, timeS, 1);
-  if (key === "n" || key === "N") return stepIn(placesOf(song), timeS, shiftKey ? -1 : 1);
+  if (key === "f" || key === "F") return stepIn(placesOf(song), timeS, shiftKey ? -1 : 1);
   return null;
 }
 

@@ -1,6 +1,5 @@
 // The map page's tie to the lanes: the map that is being made is heard there, its view and its head are shown here, and
 // what a person means while it plays is taken by the moment that was heard.
-import { isSwitchedOff } from "kitpost/page/keys";
 import { barAt, lineOf, moved, nearestLine } from "kitpost/map/edits";
 import { withTaps } from "kitpost/map/taps";
 import { clock } from "kitpost/lib/bars";
@@ -54,12 +53,9 @@ export class MapLive {
     this.element?.querySelector(`[data-lanes-do="${what}"]`)?.click();
   }
 
-  /** When a key or finger went down, not when the page came to it; on a picture with keys of its own they work too. */
+  /** When a key or finger went down, not when the page came to it. */
   press(event) {
     this.pressedMs = event.timeStamp;
-    const isPlain = event.type === "keydown" && !event.repeat && !event.ctrlKey && !event.altKey && !event.metaKey;
-    if (!isPlain || event.key.length > 1 || isSwitchedOff() || !event.target.matches?.("canvas[data-own-keys]")) return;
-    document.querySelector(`[data-key="${CSS.escape(event.key.toLowerCase())}"]`)?.click();
   }
 
   /** The moment of the song meant by what was just pressed; null where the lanes have none. */

@@ -4,11 +4,17 @@
 //   <table data-key-rows>               ↓ and ↑ go from link to link of its rows; N opens the first [data-key-next]
 //   <input type="checkbox" data-keys-switch>   turns them off and on, kept in this browser
 //
-// Nothing happens with Ctrl, Alt or the system key held, nor where something else has taken the key already.
+//   <span hidden data-key="a" data-key-says="Approved already.">   what A answers while there is nothing to press
+//
+// Nothing happens with Ctrl, Alt or the system key held, nor where something else has taken the key already: a picture
+// with keys of its own (`data-own-keys`) comes first, and what it does not use is the page's.
 import { attach } from "kitpost/lib/attach";
 
 const OFF = "kitpost-keys-off";
-const TYPED_INTO = "input, textarea, select, [contenteditable], audio, [data-own-keys]";
+// Sliders, boxes and buttons are fields that nobody types letters into: a key must not go dead after a press on one.
+const TYPED_INTO =
+  "input:not([type=range], [type=checkbox], [type=radio], [type=submit], [type=button]), textarea, select, " +
+  "[contenteditable], audio";
 
 export function isForUs(event) {
   if (event.defaultPrevented || event.ctrlKey || event.altKey || event.metaKey || event.repeat) return false;
@@ -40,9 +46,20 @@ function press(key) {
     next?.click();
     return Boolean(next);
   }
-  const wanted = [...document.querySelectorAll(`[data-key="${CSS.escape(key)}"]`)].find((one) => one.offsetParent);
-  wanted?.click();
-  return Boolean(wanted);
+  const marked = [...document.querySelectorAll(`[data-key="${CSS.escape(key)}"]`)];
+  const wanted = marked.find((one) => one.offsetParent);
+  if (wanted) wanted.click();
+  else say(marked.find((one) => one.dataset.keySays)?.dataset.keySays);
+  return marked.length > 0;
+}
+
+/** Why a key does nothing now, where the page says what it has just done. */
+function say(words) {
+  const status = document.querySelector("main [role=status]");
+  if (!words || !status) return;
+  const notice = Object.assign(document.createElement("p"), { className: "key-said", textContent: words });
+  status.querySelector(".key-said")?.remove();
+  status.append(notice);
 }
 
 document.addEventListener("keydown", (event) => {
