@@ -177,7 +177,8 @@ def test_the_key_approves_only_what_is_not_approved_yet(
     song.maps.update(check_seen=check if is_current else None)
     note_facts(song)
     page = read(client, f"/songs/{song.pk}/sheet/")
-    assert ('data-key="a"' in page) is not is_current
+    assert ('aria-keyshortcuts="A"' in page) is not is_current
+    assert ("is approved already" in page) is is_current
     words = "Tempo and bar one are approved" if is_current else "approve tempo and bar one"
     assert words in read(client, "/desk/")
 

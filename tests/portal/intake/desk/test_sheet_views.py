@@ -190,7 +190,7 @@ class TestDecisions:
 
         page = client.post(f"/songs/{song.pk}/ready/", follow=True).content.decode()
 
-        assert page.count("Blocked by: no music.") == 2  # in the notice and at the gate
+        assert page.count("Blocked by: no music.") == 3  # in the notice, at the gate, and for the key
         assert page.count("No tempo map with bar one is approved.") == 2
 
     def test_a_finding_is_waived_with_a_reason_only(self, client: Client, signed_in: User, song: Song) -> None:

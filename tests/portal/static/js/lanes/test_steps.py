@@ -36,9 +36,9 @@ def ready(page: Page, show: Show) -> Page:
         ("ArrowRight", False, 1.0, None),
         ("PageDown", False, 1.0, 5.0),
         ("PageUp", False, 4.0, 1.0),
-        ("n", False, 0.0, 2.5),
-        ("n", False, 2.5, 6.5),
-        ("N", True, 6.5, 2.5),
+        ("f", False, 0.0, 2.5),
+        ("f", False, 2.5, 6.5),
+        ("F", True, 6.5, 2.5),
         ("x", False, 0.0, None),
     ],
 )
