@@ -17,7 +17,13 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 def finding(copied: SourceFile) -> Finding:
     """Clipped at 5 s in the one file of the song."""
     make_check(song=copied.song)
-    return make_finding(song=copied.song, code="clipped", source=copied, place={"time_s": 5.0}, value={"runs": 3})
+    return make_finding(
+        song=copied.song,
+        code="clipped",
+        source=copied,
+        place={"time_s": 5.0},
+        value={"places": 3, "runs": 40, "level_dbfs": -0.1, "longest_frames": 12},
+    )
 
 
 @pytest.fixture
