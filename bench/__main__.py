@@ -12,6 +12,7 @@ from bench import (
     fuzz,
     line_up,
     load,
+    pages,
     recordings,
     second_opinion,
     speed,
@@ -33,6 +34,7 @@ PARTS = {
     "standards": standards.run,
     "fuzz": fuzz.run,
     "uploads": uploads.run,
+    "pages": pages.run,
 }
 
 

@@ -143,7 +143,7 @@ def unknown_choices() -> Iterator[str]:
 
 def unknown_codes() -> Iterator[str]:
     from analysis.findings.catalogue import KIND_BY_CODE
-    from portal.intake.desk.queue_page import Show
+    from portal.intake.desk.queue_filter import Show
     from portal.intake.models import Finding, KeptView
     from portal.mailroom.models import MessageRule
 

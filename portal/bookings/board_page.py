@@ -16,8 +16,8 @@ from portal.bookings.stages import OVER_STAGES, BookingStage, SongStage
 from portal.bookings.turn_page import TurnShown, booking_turn
 from portal.people.models import User
 
-CARDS_PER_PAGE = 24
-ARCHIVED_PER_PAGE = 50
+CARDS_PER_PAGE = 18
+ARCHIVED_PER_PAGE = 25
 LANES = (
     (BookingStage.WORKING, "Working"),
     (BookingStage.AGREED, "Agreed, waiting for files"),

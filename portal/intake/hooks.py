@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
-from portal.bookings.models import Song
+from portal.bookings.models import Song, SongQuerySet
 
 # Called with the approved map's key, inside the approving transaction.
 on_map_approved: list[Callable[[int], object]] = []
@@ -11,4 +11,4 @@ keeps_content: list[Callable[[str], bool]] = []
 # Called with the source file's key when its survey is stored, inside that transaction.
 on_file_measured: list[Callable[[int], object]] = []
 # Asked with songs: what else keeps each of them from being tracked, by its key, in plain words.
-more_reasons_against: list[Callable[[Sequence[Song]], dict[int, str]]] = []
+more_reasons_against: list[Callable[[Sequence[Song] | SongQuerySet], dict[int, str]]] = []

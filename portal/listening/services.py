@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 
 from analysis.maps import TempoMap
-from portal.bookings.models import FASTEST_BPM, SLOWEST_BPM, Song
+from portal.bookings.models import FASTEST_BPM, SLOWEST_BPM, Song, SongQuerySet
 from portal.bookings.services import note_song, save_brief
 from portal.bookings.stages import SongStage
 from portal.intake.checks.answers import carried_bpm
@@ -108,7 +108,7 @@ def answer(*, excerpt: Excerpt, answer: str, words: str = "", taps_s: Sequence[f
     )
 
 
-def reasons_against(songs: Sequence[Song]) -> dict[int, str]:
+def reasons_against(songs: Sequence[Song] | SongQuerySet) -> dict[int, str]:
     """A client's last answer to a listening check, if it is not yes, blocks until a map is approved after it."""
     answered = Excerpt.objects.filter(song__in=songs, state=Excerpt.State.ANSWERED).order_by("answered_at")
     last = {excerpt.song_id: excerpt for excerpt in answered}

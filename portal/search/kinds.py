@@ -79,23 +79,19 @@ def song_shown(song: Song, words: Words) -> Found:  # noqa: ARG001
 
 def people(user: User, words: Words) -> QuerySet[User]:
     """A client finds, by name, who is at the same bookings; the drummer everybody, by name or address."""
+    own = Booking.objects.visible_to(user)
     if user.is_drummer:
         found = User.objects.filter(all_in(words, "folded", "email"))
     else:
-        own = Booking.objects.visible_to(user)
         at_own = Q(pk__in=own.values("created_by")) | Q(
             pk__in=Member.objects.filter(booking__in=own.values("pk")).values("user")
         )
         found = User.objects.filter(at_own, all_in(words, "folded"))
-    mine = Booking.objects.visible_to(user).order_by("-created_at", "-pk")
-    return found.annotate(
-        seat=mine.filter(Exists(Member.objects.filter(booking=OuterRef("pk"), user=OuterRef(OuterRef("pk"))))).values(
-            "pk"
-        )[:1],
-        seat_title=mine.filter(
-            Exists(Member.objects.filter(booking=OuterRef("pk"), user=OuterRef(OuterRef("pk"))))
-        ).values("title")[:1],
-    ).order_by("name", "pk")
+    seats = Member.objects.filter(user=OuterRef("pk")).order_by("-booking")
+    if not user.is_drummer:
+        seats = seats.filter(booking__in=own.values("pk"))
+    newest = {"seat": seats.values("booking")[:1], "seat_title": seats.values("booking__title")[:1]}
+    return found.annotate(**newest).order_by("name", "pk")
 
 
 def person_shown(person: Any, words: Words) -> Found:  # noqa: ARG001

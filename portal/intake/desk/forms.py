@@ -6,8 +6,11 @@ from typing import Any
 
 from django import forms
 
+from portal.bookings.board_filter import Due
 from portal.bookings.fields import BpmField, MeterField
-from portal.intake.desk.queue_page import Show
+from portal.bookings.forms import ANY
+from portal.bookings.stages import INTAKE_STAGES
+from portal.intake.desk.queue_filter import Look, Show
 from portal.intake.models.arrival import TAB_LENGTH
 
 EARLIEST_BAR_ONE_S, LATEST_BAR_ONE_S = -10, 3600
@@ -43,8 +46,20 @@ class OverruleForm(forms.Form):
 
 
 class LookForm(forms.Form):
-    show = forms.ChoiceField(choices=Show.choices, required=False)
-    words = forms.CharField(max_length=80, required=False)
+    show = forms.ChoiceField(choices=Show.choices, required=False, widget=forms.HiddenInput)
+    words = forms.CharField(label="Song, booking or client", max_length=80, required=False)
+    stage = forms.ChoiceField(
+        label="Stage", choices=[ANY, *((stage.value, stage.label) for stage in INTAKE_STAGES)], required=False
+    )
+    due = forms.ChoiceField(label="Due", choices=[ANY, *Due.choices], required=False)
+
+    @property
+    def look(self) -> Look:
+        """What was typed, as far as it can be meant."""
+        self.is_valid()
+        said = self.cleaned_data
+        show = Show(said.get("show") or Show.ALL)
+        return Look(show, said.get("words", ""), said.get("stage", ""), said.get("due", ""))
 
 
 class KeepViewForm(LookForm):

@@ -6,7 +6,7 @@ from django.db import transaction
 
 from portal.bookings.models import Song
 from portal.bookings.services import record
-from portal.intake.desk.queue_page import Look
+from portal.intake.desk.queue_filter import Look
 from portal.intake.models import KeptView, SetAside
 from portal.people.models import User
 
@@ -28,9 +28,7 @@ def take_up(*, song: Song, by: User) -> None:
 
 def keep_view(*, owner: User, name: str, look: Look) -> KeptView:
     """The same name again is the same view, changed."""
-    kept, _ = KeptView.objects.update_or_create(
-        owner=owner, name=name, defaults={"show": look.show, "words": look.words}
-    )
+    kept, _ = KeptView.objects.update_or_create(owner=owner, name=name, defaults=vars(look))
     return kept
 
 

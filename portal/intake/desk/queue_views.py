@@ -13,8 +13,10 @@ from django.views.decorators.http import require_GET, require_POST
 
 from portal.intake.desk import queue_services
 from portal.intake.desk.forms import KeepViewForm, LookForm
-from portal.intake.desk.queue_page import Look, Show, count_by_show, queue_page
+from portal.intake.desk.queue_filter import Look, Show
+from portal.intake.desk.queue_page import queue_page
 from portal.intake.desk.song_views import find_song
+from portal.intake.models import KeptView
 from portal.people.access import drummer_required, require_drummer
 from portal.people.requests import MemberRequest
 
@@ -27,23 +29,28 @@ def desk(request: MemberRequest) -> HttpResponse:
 
 
 def desk_shown(request: MemberRequest, look: Look) -> dict[str, Any]:
-    whole = queue_page(request.user)
-    counts = count_by_show(whole)
+    queue = queue_page(request.user, look, request.GET.get("page"))
     return {
-        "rows": [row for row in whole if look.takes(row)],
-        "whole": len(whole),
-        "yours": counts[Show.YOURS],
+        "queue": queue,
+        "rows": queue.rows,
+        "whole": queue.whole,
+        "yours": queue.counts[Show.YOURS],
         "look": look,
-        "shows": [(show, count, Look(show, look.words)) for show, count in counts.items()],
-        "kept_views": [(kept, Look(Show(kept.show), kept.words)) for kept in request.user.kept_views.all()],
+        "form": LookForm(initial=vars(look)),
+        "shows": [(show, count, look.shows(show)) for show, count in queue.counts.items()],
+        "kept_views": [(kept, look_kept(kept)) for kept in request.user.kept_views.all()],
     }
+
+
+def look_kept(kept: KeptView) -> Look:
+    return Look(Show(kept.show), kept.words, kept.stage, kept.due)
 
 
 def look_of(request: MemberRequest) -> Look:
     """What nobody can have meant is the whole queue."""
     form = LookForm(request.GET)
     form.is_valid()
-    return Look(Show(form.cleaned_data.get("show") or Show.ALL), form.cleaned_data.get("words", ""))
+    return form.look
 
 
 @require_POST
@@ -53,7 +60,7 @@ def keep_view(request: MemberRequest) -> HttpResponse:
     if not form.is_valid():
         messages.error(request, "Enter a name of up to 40 characters.")
         return redirect("intake:desk")
-    look = Look(Show(form.cleaned_data["show"] or Show.ALL), form.cleaned_data["words"])
+    look = form.look
     kept = queue_services.keep_view(owner=request.user, name=form.cleaned_data["name"], look=look)
     messages.success(request, f"The view “{kept.name}” is saved.")
     return redirect(f"{reverse('intake:desk')}?{look.query}")

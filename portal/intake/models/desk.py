@@ -7,7 +7,9 @@ from typing import ClassVar
 from django.db import models
 from django.utils import timezone
 
+from portal.bookings.board_filter import Due
 from portal.bookings.models import Song
+from portal.bookings.stages import SongStage
 from portal.people.models import User
 
 
@@ -29,6 +31,8 @@ class KeptView(models.Model):
     name = models.CharField(max_length=40)
     show = models.CharField(max_length=10)
     words = models.CharField(max_length=80, blank=True)
+    stage = models.CharField(max_length=12, blank=True)
+    due = models.CharField(max_length=5, blank=True)
 
     class Meta:
         ordering: ClassVar = ["name"]
@@ -36,6 +40,14 @@ class KeptView(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def stage_in_words(self) -> str:
+        return SongStage(self.stage).label if self.stage else ""
+
+    @property
+    def due_in_words(self) -> str:
+        return Due(self.due).label if self.due else ""
 
 
 class Tapping(models.Model):

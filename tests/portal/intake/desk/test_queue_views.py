@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+from urllib.parse import urlencode
+
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.html import strip_tags
 
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
-from portal.intake.desk.queue_page import next_after
+from portal.intake.desk.queue_filter import Look
+from portal.intake.desk.queue_page import ROWS_PER_PAGE, next_after, queue_page
 from portal.intake.models import KeptView, SetAside
 from portal.people.models import User
 from tests.factories import make_booking, make_client, make_finding, make_song
@@ -111,3 +116,33 @@ def test_next_is_the_next_that_waits_and_round_again(signed_in: User, songs: dic
     assert next_after(songs["away"], signed_in) == songs["stopped"]
     songs["stopped"].delete()
     assert next_after(songs["clear"], signed_in) is None
+
+
+def test_stage_and_due_narrow_the_queue_and_are_kept_with_the_view(client: Client, songs: dict[str, Song]) -> None:
+    today = timezone.localdate()
+    late = make_song(booking=make_booking(due_on=today - timedelta(days=2)), title="Wet Plank Over Bells")
+    for query, title in [("?due=late", late.title), ("?stage=waiting", late.title)]:
+        page = read(client, f"/desk/{query}")
+        assert f">{title}</a>" in page
+        assert not any(f">{song.title}</a>" in page for song in songs.values())
+    client.post(reverse("intake:keep-view"), {"name": "Late", "stage": "waiting", "due": "late"})
+    assert 'href="?show=all&amp;stage=waiting&amp;due=late">“Late”</a>' in read(client, "/desk/")
+
+
+def test_the_queue_has_pages_and_next_goes_beyond_them(client: Client, signed_in: User) -> None:
+    booking = make_booking(stage="working")
+    made = [make_song(booking=booking, stage=SongStage.ON_DESK) for _ in range(ROWS_PER_PAGE + 2)]
+    pages = [queue_page(signed_in, Look(), number) for number in ("1", "2")]
+    assert [len(page.rows) for page in pages] == [ROWS_PER_PAGE, 2]
+    assert {row.song for page in pages for row in page.rows} == set(made)
+    assert 'rel="next" href="?show=all&amp;page=2"' in read(client, "/desk/")
+    assert next_after(pages[0].rows[-1].song, signed_in) == pages[1].rows[0].song
+
+
+@pytest.mark.parametrize("words", ["%", "_", "ПЕСНЯ", "'\"", "🥁"])
+def test_words_are_text(client: Client, signed_in: User, words: str) -> None:
+    found = on_desk(f"a {words.lower()} b")
+    other = on_desk("Nothing of it")
+    page = read(client, f"/desk/?{urlencode({'words': words})}")
+    assert f'id="desk-song-{found.pk}"' in page
+    assert f'id="desk-song-{other.pk}"' not in page

@@ -12,6 +12,7 @@ from django.utils.html import strip_tags
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.intake.checks import jobs, services
+from portal.intake.desk.queue_filter import Look
 from portal.intake.desk.queue_page import queue_page
 from portal.intake.models import Finding
 from portal.mailroom.models import Message
@@ -265,4 +266,4 @@ def test_within_a_rank_what_a_drummer_can_act_on_comes_first(signed_in: User) ->
     for turn in ("nobody", "house", "client", "drummer"):
         make_song(stage=SongStage.ON_DESK, turn=turn)
 
-    assert [row.song.turn for row in queue_page(signed_in)] == ["drummer", "client", "house", "nobody"]
+    assert [row.song.turn for row in queue_page(signed_in, Look()).rows] == ["drummer", "client", "house", "nobody"]
