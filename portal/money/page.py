@@ -11,6 +11,7 @@ from portal.money.agreement import CAUTION, conditions
 from portal.money.currencies import in_words, to_decimal
 from portal.money.models import Payment, Quote
 from portal.money.services import house_today, too_late_for
+from portal.people.models import House
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,10 @@ class QuotePage:
     conditions: tuple[str, ...]
     is_open: bool
     is_expired: bool
+    # The two parties, as a printed quote names them.
+    house: str
+    drummer: str
+    clients: str
     caution: str = CAUTION
 
 
@@ -71,6 +76,9 @@ def quote_page_of(quote: Quote | None) -> QuotePage | None:
         conditions=tuple(conditions(quote)),
         is_open=quote.state == Quote.State.SENT and not is_expired,
         is_expired=is_expired,
+        house=House.get().name,
+        drummer=quote.booking.created_by.name,
+        clients=", ".join(member.user.name for member in quote.booking.members.select_related("user").order_by("pk")),
     )
 
 

@@ -14,9 +14,10 @@ from portal.people.requests import MemberRequest
 View = TypeVar("View", bound=Callable[..., HttpResponseBase])
 
 
-def require_drummer(user: User) -> None:
+def require_drummer(user: User, sentence: str = "Only the drummer can do this.") -> None:
+    """The sentence is what the page says to anybody else."""
     if not user.is_drummer:
-        raise PermissionDenied("Only a drummer of the house may do this.")
+        raise PermissionDenied(sentence)
 
 
 def drummer_required(view: View) -> View:
@@ -24,7 +25,7 @@ def drummer_required(view: View) -> View:
 
     @wraps(view)
     def guarded(request: MemberRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        require_drummer(request.user)
+        require_drummer(request.user, "This page is the drummer’s.")
         return view(request, *args, **kwargs)
 
     return cast(View, login_required(guarded))

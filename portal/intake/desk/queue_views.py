@@ -22,8 +22,9 @@ from portal.people.requests import MemberRequest
 
 
 @require_GET
-@drummer_required
+@login_required
 def desk(request: MemberRequest) -> HttpResponse:
+    require_drummer(request.user, "The desk is the drummer’s page.")
     template = "intake/_desk.html" if request.htmx else "intake/desk.html"
     return render(request, template, desk_shown(request, look_of(request)) | {"is_part": bool(request.htmx)})
 

@@ -6,7 +6,7 @@ from http import HTTPStatus
 import pytest
 from django.test import Client
 from django.urls import reverse
-from pytest_django import DjangoAssertNumQueries
+from pytest_django import DjangoAssertNumQueries, Settings
 
 from analysis.findings.catalogue import FINDING_KINDS
 from portal.bookings.models import Booking
@@ -267,3 +267,16 @@ def test_who_may_not_sign_in_gets_no_letter_with_a_new_password(client: Client) 
     for user in (make_invited_client(), make_client(is_active=False)):
         client.post(reverse("people:password-reset"), {"email": user.email})
     assert not Mail.objects.exists()
+
+
+@pytest.mark.parametrize("is_demo", [True, False])
+def test_the_mail_page_shows_a_way_in_only_where_nothing_is_sent(
+    client: Client, settings: Settings, is_demo: bool
+) -> None:
+    settings.DEMO = is_demo
+    make_mail(body="Come in: http://house.example/invitations/abc-DEF_123/ and see /bookings/7/.")
+    client.force_login(make_drummer())
+    page = client.get(reverse("mailroom:mail")).content.decode()
+    assert ("abc-DEF_123" in page) is is_demo
+    assert "/bookings/7/" in page
+    assert ("sent to the reader alone" in page) is not is_demo

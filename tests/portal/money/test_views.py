@@ -351,3 +351,12 @@ def test_a_payment_is_taken_back_on_the_page_with_a_reason(client: Client) -> No
     assert address not in shown
     client.force_login(booking.members.get().user)
     assert "Take payment back" not in client.get(page).content.decode()
+
+
+def test_a_quote_on_paper_names_the_house_and_both_parties(client: Client) -> None:
+    House.objects.update_or_create(pk=1, defaults={"name": "Room Behind The Mill"})
+    quote = make_sent_quote(booking=make_booking(client=make_client(name="Ida Wren"), drummer=make_drummer(name="Bo")))
+    client.force_login(quote.booking.created_by)
+    paper = client.get(reverse("money:quote", args=[quote.booking_id])).content.decode().partition("on-paper")[2]
+    for words in ("Room Behind The Mill", "From Bo", "For Ida Wren"):
+        assert words in paper.partition("</div>")[0]

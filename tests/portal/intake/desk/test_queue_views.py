@@ -146,3 +146,10 @@ def test_words_are_text(client: Client, signed_in: User, words: str) -> None:
     page = read(client, f"/desk/?{urlencode({'words': words})}")
     assert f'id="desk-song-{found.pk}"' in page
     assert f'id="desk-song-{other.pk}"' not in page
+
+
+def test_a_client_at_the_desk_s_address_is_told_whose_it_is(client: Client) -> None:
+    client.force_login(make_client())
+    response = client.get(reverse("intake:desk"))
+    assert response.status_code == 403
+    assert "The desk is the drummer’s page." in response.content.decode()
