@@ -5,21 +5,11 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from bench import (
-    alarms,
-    by_hand,
-    demo_songs,
-    fuzz,
-    line_up,
-    load,
-    pages,
-    recordings,
-    second_opinion,
-    speed,
-    standards,
-    tempo,
-    uploads,
-)
+from bench.files import alarms, fuzz, line_up, second_opinion, standards
+from bench.speed import engine as speed
+from bench.speed import load, pages, uploads
+from bench.tempo import by_hand, demo_songs, recordings
+from bench.tempo import compare as tempo
 
 PARTS = {
     "speed": speed.run,

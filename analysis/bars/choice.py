@@ -1,7 +1,7 @@
 """Weigh readings against each other: a softmax over weighted evidence, so that the shares are honest probabilities.
 
-The weights are fitted by `bench/fit_choice.py` on songs whose truth is known and live in `choice_weights.json`, by the
-names of the numbers they weigh (`COLUMNS` in `readings.py`).
+The weights are fitted by `bench/tempo/fit_choice.py` on songs whose truth is known. They live in `choice_weights.json`,
+by the names of the numbers they weigh (`COLUMNS` in `readings.py`).
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ class Weights:
 
 
 def read_weights(path: Path) -> Weights:
-    """Weights by name, as `bench/fit_choice.py` writes them.
+    """Weights by name, as `bench/tempo/fit_choice.py` writes them.
 
     Raises
     ------

@@ -19,8 +19,8 @@ from analysis.maps.click_drift import click_drift_s
 from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.song import SongFile
 from analysis.rules.wrong_rate import suspected_rates
-from bench.known import Known
-from bench.scores import Reading, score
+from bench.tempo.known import Known
+from bench.tempo.scores import Reading, score
 from tests.analysis.playing import band, codes, measured, placed, pluck, song_file
 
 RATE_HZ = 48_000

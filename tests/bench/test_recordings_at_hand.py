@@ -4,7 +4,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bench import alarms, second_opinion
+from bench.files import alarms, second_opinion
 from tests import signals
 from tests.analysis.encoded import write_sound
 

@@ -1,0 +1,1 @@
+"""Speed and memory, as ratios to a named baseline in the same run."""

@@ -1,0 +1,1 @@
+"""Tempo, bar one and form on songs with known answers, beside the general libraries, in one run."""
