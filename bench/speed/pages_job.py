@@ -15,7 +15,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from bench.speed import print_wanted
+from bench.speed.engine import print_wanted
 from portal.bookings.models import Booking, Brief, Member, Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.folding import FoldedField
