@@ -103,7 +103,7 @@ class Drummer(Person):
         self.page.locator("[name=kind]").select_option(kind)
         self.page.locator("[name=amount]").fill(amount)
         self.look(f"payment-{kind}")
-        self.press("Record it")
+        self.press("Record payment")
 
     def take_from_desk(self, song: str) -> None:
         self.page.goto(f"{self.url}/desk/")

@@ -80,7 +80,7 @@ def the_sheet_is_heard_and_seen(keys: Keyboard) -> None:
     keys.type("6")
     keys.tab_to("Loop")
     keys.press("Enter")
-    expect(page.get_by_text("Bars 5 to 6 go round.")).to_be_visible()
+    expect(page.get_by_text("Looping bars 5 to 6.")).to_be_visible()
 
 
 def playing(page: Page, *, is_so: bool) -> None:

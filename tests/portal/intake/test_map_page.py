@@ -102,7 +102,7 @@ def test_a_reload_loses_nothing(page_of: Page) -> None:
     page_of.get_by_label("Note").fill("felt in eighths")
     page_of.get_by_role("button", name="Beat one a beat later").click()
     page_of.reload()
-    expect(page_of.get_by_text("Another map than the approved one is kept in this browser")).to_be_visible()
+    expect(page_of.get_by_text("An unapproved map is saved in this browser")).to_be_visible()
     expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("112")
     page_of.get_by_role("button", name="Restore").click()
     expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("224")
@@ -113,7 +113,7 @@ def test_a_reload_loses_nothing(page_of: Page) -> None:
     page_of.get_by_role("button", name="Discard").click()
     page_of.reload()
     expect(page_of.locator("[data-map-rows] tr")).to_have_count(1)
-    expect(page_of.get_by_text("Another map than the approved one")).to_be_hidden()
+    expect(page_of.get_by_text("An unapproved map")).to_be_hidden()
 
 
 def test_a_free_passage_and_a_pickup(page_of: Page) -> None:
@@ -282,7 +282,7 @@ def test_a_map_that_was_refused_is_kept_with_its_steps_and_offered_beside_theirs
     expect(page_of.get_by_text("Version 2 was approved by")).to_be_visible()
     expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("224")
     expect(page_of.get_by_label("Count-in of the click")).to_have_value("3")
-    expect(page_of.get_by_text("Another map than the approved one")).to_be_hidden()
+    expect(page_of.get_by_text("An unapproved map")).to_be_hidden()
     page_of.get_by_role("link", name="See the approved map").click()
     expect(page_of.get_by_label("Tempo from bar 1")).to_have_value("113")
     page_of.get_by_role("button", name="Restore").click()
@@ -295,7 +295,7 @@ def test_a_map_that_was_refused_is_kept_with_its_steps_and_offered_beside_theirs
     expect(page_of.get_by_text("The tempo map is approved (version 3).")).to_be_visible()
     page_of.get_by_role("link", name=re.compile("by hand")).first.click()
     page_of.locator("[data-map-rows] tr").first.wait_for()
-    expect(page_of.get_by_text("Another map than the approved one")).to_be_hidden()
+    expect(page_of.get_by_text("An unapproved map")).to_be_hidden()
 
 
 def test_empty_fields_are_no_bar_0_where_a_pickup_is_counted(page_of: Page) -> None:

@@ -246,7 +246,7 @@ class MapEditor {
     const since = isOlder ? ` It started from ${version}; another map has been approved since then.` : "";
     const ago = agoWords(Date.now() - this.found.atMs);
     this.element.querySelector("[data-map-offer-text]").textContent =
-      `Another map than the approved one is kept in this browser, last changed ${ago}.${since}`;
+      `An unapproved map is saved in this browser, last changed ${ago}.${since}`;
     this.element.querySelector("[data-map-offer]").hidden = false;
   }
 
