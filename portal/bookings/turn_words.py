@@ -29,32 +29,36 @@ WORDS = {
         "Write a new quote",
     ),
     turns.ANSWER_QUOTE: WaitWords(
-        "Read the quote, then accept or decline it.", "{client} has the quote.", "Read the quote"
+        "Read the quote, then accept or decline it.", "{client} is reading the quote.", "Read the quote"
     ),
     turns.ANSWER_NEW_QUOTE: WaitWords(
-        "Read the new quote, then accept or decline it. Until then the one that you accepted stands.",
-        "{client} has the new quote. Until it is accepted the old one stands.",
+        "Read the new quote, then accept or decline it. Until then the one you accepted stays valid.",
+        "{client} is reading the new quote. Until it is accepted the old one stays valid.",
         "Read the new quote",
     ),
-    turns.ADD_SONG: WaitWords("Add the songs of this booking.", "{drummer} adds the songs.", "Add a song"),
+    turns.ADD_SONG: WaitWords("Add the songs of this booking.", "{drummer} is adding the songs.", "Add a song"),
     turns.WRITE_BRIEF: WaitWords(
-        "Write the brief, then send the files.", "{client} writes the brief and sends the files.", "Write the brief"
+        "Write the brief, then send the files.",
+        "{client} is writing the brief and sending the files.",
+        "Write the brief",
     ),
-    turns.SEND_FILES: WaitWords("The brief is written: send the files.", "{client} sends the files.", "Send the files"),
+    turns.SEND_FILES: WaitWords(
+        "The brief is written: send the files.", "{client} is sending the files.", "Send the files"
+    ),
     turns.CHECK: WaitWords("", "The files are being measured. You don’t have to wait."),
     turns.ANSWER_QUESTION: WaitWords(
-        "Answer the question about your files.", "{client} has a question to answer.", "Answer it"
+        "Answer the question about your files.", "{client} has a question to answer.", "Answer"
     ),
     turns.SEND_PROMISED_FILE: WaitWords(
-        "Send the file that you said you would send.", "{client} sends a new file.", "Send the file"
+        "Send the new file you promised.", "{client} is sending a new file.", "Send the file"
     ),
     turns.HEAR_BARS: WaitWords(
         "Listen to some bars with a click and say whether they are right.",
-        "{client} listens to some bars with the click.",
+        "{client} is listening to some bars with the click.",
         "Listen",
     ),
     turns.SEND_DRAFT: WaitWords(
-        "A message to the client waits for you: send it, or settle what it asks.",
+        "A message to the client is held for you: send it, or resolve what it asks.",
         "{drummer} is reviewing the measurements.",
         "Open the song sheet",
     ),
@@ -64,13 +68,13 @@ WORDS = {
         "Open the song sheet",
     ),
     turns.SETTLE_FINDINGS: WaitWords(
-        "Tempo and bar one are approved. Settle what still blocks the song.",
+        "Tempo and bar one are approved. Resolve what still blocks the song.",
         "{drummer} is reviewing the findings.",
         "Open the song sheet",
     ),
     turns.PAY_DEPOSIT: WaitWords(
         "Pay the deposit: the song is ready to be tracked as soon as it is recorded.",
-        "The song waits for the deposit. Record it when it comes in.",
+        "The song is held until the deposit is paid. Record it when it arrives.",
         "Open payments",
         "Record the deposit",
     ),
@@ -86,8 +90,8 @@ WORDS = {
         "Send a rough mix when you have one.", "{drummer} is tracking it.", "Open the rough mixes"
     ),
     turns.CHANGE_MIX: WaitWords(
-        "Make the change that was asked for, then send a new rough mix.",
-        "{drummer} makes the change that was asked for.",
+        "Make the requested change, then send a new rough mix.",
+        "{drummer} is making the requested change.",
         "Open the rough mixes",
     ),
     turns.HEAR_MIX: WaitWords(
@@ -102,7 +106,7 @@ WORDS = {
     ),
     turns.PAY_BALANCE: WaitWords(
         "Pay the balance: you can download the files as soon as it is recorded.",
-        "The files are held until the balance is paid. Record it when it comes in.",
+        "The files are held until the balance is paid. Record it when it arrives.",
         "Open payments",
         "Record the balance",
     ),

@@ -281,7 +281,7 @@ def test_after_a_change_request_the_drummer_reads_of_the_change() -> None:
     song, mara, jo = at_work(stage=SongStage.IN_REVIEW)
     mix = make_rough_mix(song=song, state=RoughMix.State.OUT)
     takes.ask_for_change(rough_mix=mix, words="Softer.", by=mara)
-    assert "Make the change that was asked for" in page_of(jo, song.get_absolute_url())
+    assert "Make the requested change" in page_of(jo, song.get_absolute_url())
 
 
 def test_an_unsent_booking_is_cancelled_without_a_word_outside() -> None:

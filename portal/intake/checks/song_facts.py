@@ -35,7 +35,7 @@ def map_reasons(song: Song) -> list[str]:
     if newest is None:
         return ["No tempo map with bar one is approved."]
     if check is not None and newest.check_seen_id != check.pk:
-        return ["Files or brief changed after the tempo map was approved: look at it again and approve it."]
+        return ["Files or brief changed after the tempo map was approved: check the map and approve it again."]
     return []
 
 

@@ -78,7 +78,7 @@ def test_while_working_whoever_waits_reads_how_many_songs_are_with_the_other() -
     for song in booking.songs.filter(position__gt=1):
         Song.objects.filter(pk=song.pk).update(stage=SongStage.CHECKING)
         note_song(song)
-    assert booking_turn(booking, jo).what == "“Song 1”: Mara writes the brief and sends the files."
+    assert booking_turn(booking, jo).what == "“Song 1”: Mara is writing the brief and sending the files."
     Song.objects.update(stage=SongStage.CHECKING)
     note_booking(booking)
     assert booking_turn(Booking.objects.get(), mara).what == "Our checks are measuring the files."
@@ -94,7 +94,7 @@ def test_a_new_quote_stands_beside_the_song_for_both_and_is_the_booking_s_turn()
 
     assert (song_turn(song, mara).yours, song_turn(song, jo).yours) == (False, True)
     assert "accept or decline it" in song_turn(song, mara).also
-    assert song_turn(song, jo).also == "Mara has the new quote. Until it is accepted the old one stands."
+    assert song_turn(song, jo).also == "Mara is reading the new quote. Until it is accepted the old one stays valid."
     assert song_turn(song, mara).also_href == booking_turn(booking, mara).href == f"/bookings/{booking.pk}/quote/"
     assert booking_turn(booking, mara).yours
 
