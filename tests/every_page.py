@@ -14,7 +14,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils.http import urlsafe_base64_encode
 
-from portal.bookings.models import Booking, Song
+from portal.bookings.models import Booking, Member, Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.intake.models import Finding, KeptView, SentZip, SourceFile
 from portal.listening.models import Excerpt
@@ -28,6 +28,7 @@ from portal.uploads.models import Upload
 # Which row an address is about.
 MODELS: dict[str, Any] = {
     "booking_id": Booking,
+    "member_id": Member,
     "song_id": Song,
     "source_id": SourceFile,
     "zip_id": SentZip,

@@ -82,6 +82,7 @@ def make_world() -> World:
     keys = {
         "booking": {"booking_id": booking.pk},
         "song": {"song_id": song.pk},
+        "member": {"member_id": booking.members.get().pk},
         "payment": {"payment_id": make_payment(booking=booking).pk},
         "quote": {"quote_id": make_sent_quote(booking=booking).pk},
         "finding": {"finding_id": make_finding(song=song).pk},

@@ -80,4 +80,4 @@ def with_people(bookings: BookingQuerySet) -> BookingQuerySet:
 
 def count_songs(booking: Booking) -> tuple[tuple[int, str], ...]:
     counts = Counter(song.stage for song in booking.songs.all())
-    return tuple((counts[stage], stage.label) for stage in SongStage if counts[stage])
+    return tuple((counts[stage], stage.label) for stage in SongStage if counts[stage] and stage != SongStage.TAKEN_OUT)

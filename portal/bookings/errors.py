@@ -1,5 +1,6 @@
 """BookingError
 ├── BookingClosedError: nothing can be added to or cancelled in a booking that is over
+├── CorrectionError: something binds both sides, or stands otherwise by now
 └── BriefClosedError: the song is past the stages in which its brief counts
 """
 
@@ -13,4 +14,8 @@ class BookingClosedError(BookingError):
 
 
 class BriefClosedError(BookingError):
+    pass
+
+
+class CorrectionError(BookingError):
     pass

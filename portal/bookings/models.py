@@ -49,6 +49,8 @@ class Booking(SearchedModel):
     waits_for = models.CharField(max_length=20, default=WRITE_QUOTE.code)
     turn_since = models.DateTimeField(default=timezone.now)
     due_on = models.DateField(null=True, blank=True)
+    # A later due date that waits for the client's word.
+    due_proposed_on = models.DateField(null=True, blank=True)
     due_zone = models.CharField(max_length=60, default="UTC")
     created_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
@@ -128,6 +130,8 @@ class Song(SearchedModel):
     folded = FoldedField(of=["title"])
     position = models.PositiveSmallIntegerField()
     stage = models.CharField(max_length=12, choices=SongStage.choices, default=SongStage.WAITING)
+    # Of a song that was taken out: the stage that it goes back to.
+    taken_out_of = models.CharField(max_length=12, choices=SongStage.choices, blank=True)
     turn = models.CharField(max_length=8, choices=Turn.choices, default=Turn.DRUMMER)
     waits_for = models.CharField(max_length=20, default=WRITE_QUOTE.code)
     turn_since = models.DateTimeField(default=timezone.now)
@@ -161,6 +165,14 @@ class Song(SearchedModel):
     def move_to(self, stage: SongStage) -> None:
         self.stage = stage
         self.save(update_fields=["stage"])
+
+    def leave(self) -> None:
+        self.stage, self.taken_out_of = SongStage.TAKEN_OUT, self.stage
+        self.save(update_fields=["stage", "taken_out_of"])
+
+    def come_back(self) -> None:
+        self.stage, self.taken_out_of = SongStage(self.taken_out_of), ""
+        self.save(update_fields=["stage", "taken_out_of"])
 
     def note(self, **facts: Unpack[SongNotes]) -> None:
         _note(self, facts)

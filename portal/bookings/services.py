@@ -72,6 +72,8 @@ def add_song(*, booking: Booking, title: str, by: User) -> Song:
     record(booking, f"added the song “{title}”", actor=by, song=song)
     song.pass_turn()
     follow_songs(booking)
+    for call in hooks.on_songs_changed:
+        call(song.pk, by.pk)
     return song
 
 
@@ -162,7 +164,7 @@ def move_song(
     """Move a song, write it down, and let its booking follow. Moving to where it stands writes only the facts."""
     song = Song.objects.select_for_update().get(pk=song.pk)
     song.note(**facts)
-    if song.stage != stage:
+    if song.stage not in (stage, SongStage.TAKEN_OUT):
         song.move_to(stage)
         record(song.booking, text, actor=actor, song=song)
     song.pass_turn()
@@ -204,7 +206,7 @@ def follow_songs(booking: Booking) -> None:
 
 def _stage_by_songs(booking: Booking) -> BookingStage | None:
     """None: where it is. A booking whose new quote waits for an answer is not closed over it."""
-    stages = set(booking.songs.values_list("stage", flat=True))
+    stages = set(booking.songs.values_list("stage", flat=True)) - {SongStage.TAKEN_OUT}
     if not stages:
         return None
     if stages == {SongStage.ACCEPTED} and booking.quote_state != QuoteState.SENT:

@@ -40,6 +40,8 @@ class SongStage(models.TextChoices):
     IN_REVIEW = "in-review", "out for review"
     DELIVERED = "delivered", "delivered"
     ACCEPTED = "accepted", "accepted"
+    # Not part of the work any more; it can be put back to where it was.
+    TAKEN_OUT = "taken-out", "taken out"
 
 
 BOOKING_COURSE = (
@@ -56,7 +58,7 @@ OVER_STAGES = (BookingStage.CLOSED, BookingStage.DECLINED, BookingStage.CANCELLE
 def song_course(now: str) -> tuple[SongStage, ...]:
     """A song is with the client or on the desk, in this order or the other: the course shows one of the two."""
     left_out = SongStage.ON_DESK if now == SongStage.WITH_CLIENT else SongStage.WITH_CLIENT
-    return tuple(stage for stage in SongStage if stage != left_out)
+    return tuple(stage for stage in SongStage if stage not in (left_out, SongStage.TAKEN_OUT))
 
 
 INTAKE_STAGES = (SongStage.WAITING, SongStage.CHECKING, SongStage.WITH_CLIENT, SongStage.ON_DESK, SongStage.READY)

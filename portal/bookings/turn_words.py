@@ -114,6 +114,7 @@ WORDS = {
         "Download your files and accept them.", "{client} is reviewing the files.", "Open the files"
     ),
     turns.DONE: WaitWords("", "Delivered and accepted. Nothing left to do."),
+    turns.TAKEN_OUT: WaitWords("", "This song is taken out of the booking. What was said and sent stays here."),
     turns.OVER_WAITS[BookingStage.CLOSED]: WaitWords("", "Everything is delivered and accepted."),
     turns.OVER_WAITS[BookingStage.DECLINED]: WaitWords("", "The quote was declined."),
     turns.OVER_WAITS[BookingStage.CANCELLED]: WaitWords("", "The booking was cancelled. Messages and files stay here."),

@@ -101,6 +101,7 @@ DELIVER = Wait(Turn.DRUMMER, "deliver")
 PAY_BALANCE = Wait(Turn.CLIENT, "pay-balance")
 ACCEPT_FILES = Wait(Turn.CLIENT, "accept-files")
 DONE = Wait(Turn.NOBODY, "done")
+TAKEN_OUT = Wait(Turn.NOBODY, "taken-out")
 OVER_WAITS: dict[str, Wait] = {stage: Wait(Turn.NOBODY, stage.value) for stage in OVER_STAGES}
 
 QUOTE_WAITS = (WRITE_QUOTE, SEND_QUOTE, RENEW_QUOTE, ANSWER_QUOTE, ANSWER_NEW_QUOTE)
@@ -188,4 +189,5 @@ _BY_STAGE: dict[str, Callable[[SongFacts], Wait]] = {
     SongStage.IN_REVIEW: lambda facts: DELIVER if facts.mix_accepted else HEAR_MIX,
     SongStage.DELIVERED: lambda facts: PAY_BALANCE if facts.balance_missing else ACCEPT_FILES,
     SongStage.ACCEPTED: lambda _: DONE,
+    SongStage.TAKEN_OUT: lambda _: TAKEN_OUT,
 }

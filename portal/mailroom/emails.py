@@ -95,6 +95,22 @@ def tell_of_cancelling(booking_id: int, by_id: int) -> None:
         )
 
 
+def tell_of_due_date(booking_id: int, by_id: int) -> None:
+    """What `bookings.hooks.on_due_date_asked` calls: the client is asked, the drummers hear the answer."""
+    booking, by = Booking.objects.get(pk=booking_id), User.objects.get(pk=by_id)
+    subject, path = f"The due date of “{booking.title}”", booking.get_absolute_url()
+    # One line of the timeline is one e-mail.
+    key = f"due:{booking.pk}:{booking.timeline.order_by('-pk').values_list('pk', flat=True)[0]}"
+    if by.is_drummer and booking.due_proposed_on:
+        day = f"{booking.due_proposed_on.day} {booking.due_proposed_on:%B %Y}"
+        body = f"{by.name} proposes {day} as the new due date. Please accept or decline it on the booking’s page."
+        write_to_members(booking=booking, by=by, key=key, subject=subject, body=body, path=path)
+        return
+    day = f"{booking.due_on.day} {booking.due_on:%B %Y}" if booking.due_on else "no day"
+    body = f"{by.name} has answered the due date that you proposed. Due now: {day}."
+    write_to_drummers(key=key, subject=subject, body=body, path=path)
+
+
 def drummers() -> QuerySet[User]:
     return User.objects.filter(role=User.Role.DRUMMER, is_active=True).order_by("pk")
 

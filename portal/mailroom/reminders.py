@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from portal.bookings.services import record
-from portal.bookings.stages import OVER_STAGES
+from portal.bookings.stages import OVER_STAGES, SongStage
 from portal.mailroom.emails import compose, letter, readers_of
 from portal.mailroom.links import absolute
 from portal.mailroom.models import Mail, Message
@@ -32,7 +32,9 @@ def remind() -> None:
         return
     wait = timedelta(days=days)
     open_since = Message.objects.filter(state=Message.State.SENT, created_at__lte=timezone.now() - wait)
-    waiting = open_since.exclude(answers=[]).exclude(booking__stage__in=OVER_STAGES)
+    waiting = (
+        open_since.exclude(answers=[]).exclude(booking__stage__in=OVER_STAGES).exclude(song__stage=SongStage.TAKEN_OUT)
+    )
     for message_id in waiting.values_list("pk", flat=True):
         _remind_of(message_id, wait)
 

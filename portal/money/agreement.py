@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
+from portal.bookings.stages import SongStage
 from portal.money.currencies import in_words
 from portal.money.models import Quote, QuoteLine
 from portal.people.models import House, User
@@ -23,7 +24,15 @@ def agreement_text(quote: Quote, *, by: User, at: datetime) -> str:
     """The full text that `by` accepts at this moment."""
     paragraphs = [
         f"Quote {quote.version} for “{quote.booking.title}”",
-        "\n".join(["Songs:", *(f"  {song.position}. {song.title}" for song in quote.booking.songs.all())]),
+        "\n".join(
+            [
+                "Songs:",
+                *(
+                    f"  {song.position}. {song.title}"
+                    for song in quote.booking.songs.exclude(stage=SongStage.TAKEN_OUT)
+                ),
+            ]
+        ),
         "\n".join(_line(line, quote.currency) for line in quote.lines.all()),
         "\n".join([_total(quote), *conditions(quote)]),
         f"Terms:\n{quote.terms}" if quote.terms else "No further terms were written.",

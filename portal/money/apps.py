@@ -9,5 +9,7 @@ class MoneyConfig(AppConfig):
     def ready(self) -> None:
         from portal.bookings import hooks
         from portal.money.services import withdraw_cancelled
+        from portal.money.song_changes import draft_for_song
 
         hooks.on_booking_cancelled.append(withdraw_cancelled)
+        hooks.on_songs_changed.append(draft_for_song)

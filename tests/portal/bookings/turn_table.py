@@ -20,6 +20,7 @@ SONGS = """
 closed          | *             | *                           |                    | nobody  | closed
 declined        | *             | *                           |                    | nobody  | declined
 cancelled       | *             | *                           |                    | nobody  | cancelled
+*               | *             | taken-out                   |                    | nobody  | taken-out
 enquiry         | sent accepted | *                           |                    |         | impossible
 quoted          | accepted      | *                           |                    |         | impossible
 agreed          | none draft    | *                           |                    |         | impossible
