@@ -45,7 +45,7 @@ FRAMES = 120
 LEAST_FRAMES_PER_S = 20.0
 MOST_HEAP_BYTES = 200 * 2**20
 # Every lane's picture is there, not the ruler alone.
-DRAWN = "() => document.querySelector('[data-lanes]')?.lanes?.sounds.every((sound) => sound.levels)"
+DRAWN = "() => document.querySelector('[data-lanes]')?.lanes?.sounds.each.every((sound) => sound.levels)"
 SHOW = "(view) => document.querySelector('[data-lanes]').lanes.setView(view)"
 FRAME_EVENTS = ["cc", "benchmark", "disabled-by-default-devtools.timeline.frame"]
 PLAYED_S = min(30, SECONDS // 4)
@@ -244,7 +244,7 @@ def test_where_the_playing_cannot_be_had_its_place_goes_and_that_is_said(drawn: 
 
 def test_a_canvas_gets_its_size_once(drawn: Page) -> None:
     """A size set anew costs a canvas its font and its memory, and the page a layout: frames were dropped."""
-    drawn.wait_for_function("() => document.querySelector('[data-lanes]').lanes.residual.length")
+    drawn.wait_for_function("() => document.querySelector('[data-lanes]').lanes.playing.points.length")
     drawn.evaluate(
         """() => {
       window.sized = 0;

@@ -25,7 +25,6 @@ export function drawLanes(context, scene, palette) {
   const { song, sounds, view, width } = scene;
   const height = heightOf(song.lanes.length);
   const x = (timeS) => ((timeS - view.startS) / (view.endS - view.startS)) * width;
-  context.clearRect(0, 0, width, height);
   context.fillStyle = palette.sheet;
   context.fillRect(0, 0, width, RULER_PX);
   if (scene.loop) wash(context, scene.loop, x, palette, height);
@@ -58,12 +57,16 @@ function drawLane(context, scene, { lane, sound, onsets, top, isHeard }, palette
   context.globalAlpha = isHeard ? 1 : 0.35;
   context.fillStyle = palette.wave;
   context.fillRect(Math.max(0, x(0)), middle - 0.5, Math.min(width, x(lane.duration_s)) - Math.max(0, x(0)), 1);
-  const part = wantsCloseUp(view) ? sound?.partOver(view.startS, view.endS) : null;
-  if (part?.pcm) drawPcm(context, part, lane, view, width, middle, reach);
-  else if (sound?.levels) drawColumns(context, sound, part, lane, view, width, middle, reach);
+  drawSound(context, sound, lane, view, width, middle, reach);
   context.globalAlpha = 1;
   drawOnsets(context, onsets, view, x, top + LANE_PX - 1, palette);
   drawMarks(context, lane.marks, top + 2, top + LANE_PX - 2, palette, x);
+}
+
+function drawSound(context, sound, lane, view, width, middle, reach) {
+  const part = wantsCloseUp(view) ? sound.partOver(view.startS, view.endS) : null;
+  if (part?.pcm) drawPcm(context, part, lane, view, width, middle, reach);
+  else if (sound.levels) drawColumns(context, sound, part, lane, view, width, middle, reach);
 }
 
 function drawColumns(context, sound, part, lane, view, width, middle, reach) {

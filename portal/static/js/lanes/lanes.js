@@ -2,34 +2,33 @@
 //
 //   <section data-lanes data-lanes-src="URL"> [data-lanes-list] [data-lanes-picture] [data-lanes-bar] … </section>
 import { attach } from "kitpost/lib/attach";
+import { clearedContext } from "kitpost/lib/canvas";
+import { hasModifier } from "kitpost/lib/modifiers";
 import { paletteOf } from "kitpost/lib/palette";
-import { LaneSound } from "kitpost/lanes/sound";
+import { Sounds } from "kitpost/lanes/sounds";
 import { LaneList } from "kitpost/lanes/list";
 import { drawLanes, heightOf, wantsCloseUp } from "kitpost/lanes/drawing";
 import { noteTaken, showHearingNote } from "kitpost/lib/hearing-note";
 import { pan, windowAround, zoomAt } from "kitpost/lib/viewport";
-import { drawResidual, fillRows, onsetsOf, residualOf } from "kitpost/lanes/residual";
+import { Looping } from "kitpost/lanes/looping";
+import { Playing } from "kitpost/lanes/playing";
 import { LEAST_VIEW_S, listenToPointer } from "kitpost/lanes/pointer";
-import { chooseSection, listSections, sectionBars, stepFor } from "kitpost/lanes/steps";
+import { KEYS, stepFor } from "kitpost/lanes/steps";
 import { levelOfGain, listenToLevel } from "kitpost/lib/level";
 import { whereText } from "kitpost/lanes/where";
 import { Transport } from "kitpost/lanes/transport";
 import { parseNumber } from "kitpost/lib/parse-number";
 
-const CLOSE_UP_AFTER_MS = 90;
 const MARK_VIEW_S = 4;
 // Played from here it would end at once: it begins again.
 const AT_THE_END_S = 0.1;
-// Weaker attacks are no fixed points when it plays slower: they may be noise.
-const FIRM = 0.15;
 
 class Lanes {
   constructor(element, song) {
     this.element = element;
     this.song = song;
-    this.sounds = song.lanes.map((lane) => new LaneSound(lane));
-    this.onsets = song.lanes.map(() => []);
-    this.residual = [];
+    this.sounds = new Sounds(song.lanes, () => this.ask());
+    this.playing = new Playing(element, song.playing);
     this.view = { startS: 0, endS: Math.max(song.duration_s, 1) };
     this.headS = 0;
     this.canvas = element.querySelector("canvas");
@@ -37,9 +36,11 @@ class Lanes {
     this.transport = new Transport(song, { onEnd: () => this.showState(), onLost: () => this.lose() });
     this.list = new LaneList(this.part("list"), song.lanes, (gains) => this.hear(gains));
     this.listen();
-    this.observer = new ResizeObserver(() => this.ask());
+    this.observer = new ResizeObserver(() => {
+      this.palette = null;
+      this.ask();
+    });
     this.observer.observe(this.canvas);
-    this.showResidual(song.playing ? null : []);
     element.dataset.state = "drawn";
     this.load();
   }
@@ -50,39 +51,13 @@ class Lanes {
 
   /** The pictures first; what takes the server longer comes after them. */
   async load() {
-    const pictures = this.sounds.map((sound) => sound.load().then(() => this.ask()));
-    await Promise.allSettled(pictures);
-    this.loadOnsets().catch(() => this.say("The attacks could not be loaded."));
-    if (this.song.playing) this.loadPlaying().catch(() => this.losePlaying());
-  }
-
-  async loadPlaying() {
-    const answer = await fetch(this.song.playing);
-    if (!answer.ok) throw new Error("no playing");
-    const { bars } = await answer.json();
-    if (!this.hasOtherMap) this.showResidual(residualOf(bars));
-    this.ask();
-  }
-
-  losePlaying() {
-    if (!this.hasOtherMap) this.showResidual([]);
-    this.say("The playing against the grid could not be loaded.");
-  }
-
-  async loadOnsets() {
-    this.onsets = await Promise.all(this.song.lanes.map(onsetsOf));
-    this.transport.attacksS = this.onsets.map((onsets) =>
-      onsets.filter((one) => one.strength >= FIRM).map((one) => one.timeS),
+    await this.sounds.loadPictures();
+    this.sounds.loadOnsets().then(
+      () => (this.transport.attacksS = this.sounds.firmAttacksS),
+      () => this.say("The attacks could not be loaded."),
     );
+    await this.playing.load().catch((error) => this.say(error.message));
     this.ask();
-  }
-
-  /** `points` are null while they are on their way: their place is kept, so that nothing moves when they come. */
-  showResidual(points) {
-    this.residual = points ?? [];
-    fillRows(this.part("off-rows"), this.residual);
-    for (const part of this.element.querySelectorAll("[data-lanes-off], [data-lanes-residual]"))
-      part.hidden = points?.length === 0;
   }
 
   /** What is heard of each lane. */
@@ -94,9 +69,8 @@ class Lanes {
 
   /** Ruler, residual and click go by another map from now on. */
   takeMap(map) {
-    this.hasOtherMap = true;
     this.transport.takeMap(map);
-    this.showResidual(residualOf(map.bars));
+    this.playing.takeBars(map.bars);
     this.ask();
   }
 
@@ -104,16 +78,10 @@ class Lanes {
     this.element.addEventListener("click", (event) =>
       this.press(event.target.closest("[data-lanes-do]")?.dataset.lanesDo),
     );
-    listenToLevel(
-      this.part("level"),
-      (value) => value,
-      (value) => this.transport.setLevel(value),
-    );
+    const asItIs = (levelDb) => levelDb;
+    listenToLevel(this.part("level"), asItIs, (levelDb) => this.transport.setLevel(levelDb));
     listenToLevel(this.part("click"), levelOfGain, (value) => this.transport.setClick(value));
-    listSections(this.part("section"), this.song);
-    this.part("section").addEventListener("change", ({ target }) =>
-      this.loopBars(target.value ? target.value.split("-") : ["", ""]),
-    );
+    this.looping = new Looping(this);
     listenToPointer(this);
     this.element.addEventListener("keydown", (event) => this.key(event));
     this.onGo = (event) => this.show(event.detail);
@@ -136,7 +104,7 @@ class Lanes {
       earlier: () => this.setView(pan(this.view, -0.5 * this.lengthS, this.song.duration_s)),
       later: () => this.setView(pan(this.view, 0.5 * this.lengthS, this.song.duration_s)),
       bar: () => this.toBar(),
-      loop: () => this.setLoop(),
+      loop: () => this.looping.set(),
       half: () => this.halveSpeed(),
       count: () => this.setCountIn(),
     };
@@ -203,31 +171,6 @@ class Lanes {
       this.setView(windowAround(timeS, this.lengthS, this.song.duration_s, LEAST_VIEW_S));
   }
 
-  /** The section at the head loops; pressed again, nothing does. */
-  loopSection() {
-    const bars = this.transport.loop ? ["", ""] : sectionBars(this.song, this.headS);
-    if (!bars) return this.say("There is no section here.");
-    this.loopBars(bars);
-  }
-
-  loopBars(bars) {
-    for (const [at, name] of ["loop-from", "loop-to"].entries()) this.part(name).value = bars[at];
-    this.setLoop();
-  }
-
-  /** From the first to the end of the last of these bars; empty fields end it. */
-  setLoop() {
-    const [first, last] = ["loop-from", "loop-to"].map((name) => parseNumber(this.part(name).value));
-    chooseSection(this.part("section"), first, last);
-    const from = this.song.bars.findIndex((line) => line.bar === first);
-    const to = this.song.bars.findIndex((line) => line.bar === last);
-    const endS = this.song.bars[to + 1]?.time_s ?? this.song.duration_s;
-    this.transport.loop = from >= 0 && to >= from ? { startS: this.song.bars[from].time_s, endS } : null;
-    this.say(this.transport.loop ? `Looping bars ${first} to ${last}.` : "Loop off.");
-    if (this.transport.loop) this.seek(this.transport.loop.startS);
-    this.ask();
-  }
-
   showState() {
     const button = this.element.querySelector('[data-lanes-do="play"]');
     button.firstChild.textContent = this.transport.isPlaying ? "❚❚ Pause " : "▶ Play ";
@@ -250,17 +193,9 @@ class Lanes {
   }
 
   zoom(factor) {
-    this.setView(
-      zoomAt(
-        this.view,
-        this.headS >= this.view.startS && this.headS <= this.view.endS
-          ? this.headS
-          : (this.view.startS + this.view.endS) / 2,
-        factor,
-        this.song.duration_s,
-        LEAST_VIEW_S,
-      ),
-    );
+    const { startS, endS } = this.view;
+    const aroundS = this.headS >= startS && this.headS <= endS ? this.headS : (startS + endS) / 2;
+    this.setView(zoomAt(this.view, aroundS, factor, this.song.duration_s, LEAST_VIEW_S));
   }
 
   setView(view) {
@@ -275,21 +210,11 @@ class Lanes {
 
   key(event) {
     if (event.key === "Escape" && this.transport.isPlaying) return this.taken(event, () => this.stop());
-    if (event.target !== this.canvas || event.ctrlKey || event.altKey || event.metaKey) return;
+    if (event.target !== this.canvas || hasModifier(event)) return;
     const step = stepFor(event, this.song, this.headS);
     if (step !== null) return this.taken(event, () => this.seekShown(step));
-    if (event.key === "l") return this.taken(event, () => this.loopSection());
-    const keys = {
-      ArrowLeft: "earlier",
-      ArrowRight: "later",
-      "+": "closer",
-      "=": "closer",
-      "-": "wider",
-      Home: "whole",
-      " ": "play",
-      s: "stop",
-    };
-    if (keys[event.key]) this.taken(event, () => this.press(keys[event.key]));
+    if (event.key === "l") return this.taken(event, () => this.looping.toggleSection());
+    if (KEYS[event.key]) this.taken(event, () => this.press(KEYS[event.key]));
   }
 
   taken(event, doing) {
@@ -314,32 +239,20 @@ class Lanes {
     if (!width) return;
     const height = heightOf(this.song.lanes.length);
     const ratio = window.devicePixelRatio || 1;
-    if (this.canvas.width !== Math.round(width * ratio) || this.canvas.height !== Math.round(height * ratio)) {
-      Object.assign(this.canvas, { width: Math.round(width * ratio), height: Math.round(height * ratio) });
-      this.canvas.style.height = `${height}px`;
-      this.palette = paletteOf(this.canvas);
-    }
-    const context = this.canvas.getContext("2d");
-    context.setTransform(ratio, 0, 0, ratio, 0, 0);
-    drawLanes(
-      context,
-      {
-        song: this.song,
-        sounds: this.sounds,
-        onsets: this.onsets,
-        gains: this.gains,
-        view: this.view,
-        headS: this.headS,
-        loop: this.transport.loop,
-        width,
-      },
-      this.palette,
-    );
-    if (this.residual.length)
-      drawResidual(this.part("residual"), { points: this.residual, view: this.view, width, ratio }, this.palette);
+    this.canvas.style.height = `${height}px`;
+    this.palette ??= paletteOf(this.canvas);
+    const context = clearedContext(this.canvas, width, height, ratio);
+    drawLanes(context, this.scene(width), this.palette);
+    this.playing.draw(this.view, width, ratio, this.palette);
     this.showWhere(whereText(this.song, this.headS, this.lengthS));
-    if (wantsCloseUp(this.view)) this.askCloseUp(width);
+    if (wantsCloseUp(this.view)) this.sounds.askCloseUp(this.view, width);
     this.tellView();
+  }
+
+  scene(width) {
+    const { song, gains, view, headS, transport } = this;
+    const { each: sounds, onsets } = this.sounds;
+    return { song, sounds, onsets, gains, view, headS, loop: transport.loop, width };
   }
 
   /** Words are put in only when they change: each time the page is laid out anew. */
@@ -354,15 +267,6 @@ class Lanes {
     if (this.told && Object.keys(seen).every((name) => seen[name] === this.told[name])) return;
     this.told = seen;
     document.dispatchEvent(new CustomEvent("lanes:view", { detail: seen }));
-  }
-
-  askCloseUp(width) {
-    clearTimeout(this.closeTimer);
-    this.closeTimer = setTimeout(async () => {
-      const { startS, endS } = this.view;
-      const news = await Promise.all(this.sounds.map((sound) => sound.closeUp(startS, endS, width)));
-      if (news.some(Boolean)) this.ask();
-    }, CLOSE_UP_AFTER_MS);
   }
 
   leave() {

@@ -38,18 +38,22 @@ export function columnsBetween(pairs, from, to, columns, out) {
     const start = from + column * step;
     const first = Math.max(0, Math.floor(start));
     const last = Math.min(points, Math.max(first + 1, Math.ceil(start + step)));
-    let low = 127;
-    let high = -128;
-    if (start >= points || start + step <= 0) low = 128;
-    else
-      for (let at = 2 * first; at < 2 * last; at += 2) {
-        if (pairs[at] < low) low = pairs[at];
-        if (pairs[at + 1] > high) high = pairs[at + 1];
-      }
-    out[2 * column] = low > high ? 0 : low;
-    out[2 * column + 1] = low > high ? 0 : high;
+    const isOutside = start >= points || start + step <= 0;
+    widest(pairs, first, isOutside ? first : last, out, 2 * column);
   }
   return out;
+}
+
+/** The lowest and highest of points `first` to `last` into `out`; 0 where there is none. */
+function widest(pairs, first, last, out, into) {
+  let low = 127;
+  let high = -128;
+  for (let at = 2 * first; at < 2 * last; at += 2) {
+    if (pairs[at] < low) low = pairs[at];
+    if (pairs[at + 1] > high) high = pairs[at + 1];
+  }
+  out[into] = low > high ? 0 : low;
+  out[into + 1] = low > high ? 0 : high;
 }
 
 /** What close-up to ask for, so that a small move of the view asks for nothing new: whole steps, a step more at each
@@ -66,6 +70,17 @@ export function partFor(startS, endS, rateHz, frames, widthPx) {
     Math.ceil((end - start) / MOST_POINTS),
   );
   return { start, frames: Math.max(0, end - start), points: perPoint > 4 ? Math.ceil((end - start) / perPoint) : 0 };
+}
+
+/** The part with its lowest and highest values, or with its samples where it has few; null where it cannot be had. */
+async function fetchCloseUp(lane, part) {
+  const query = part.points ? `points=${part.points}` : "mono";
+  const answer = await fetch(`${lane.sound}?start=${part.start}&frames=${part.frames}&${query}`).catch(() => null);
+  if (!answer?.ok) return null;
+  const bytes = await answer.arrayBuffer();
+  return part.points
+    ? { ...part, pairs: new Int8Array(bytes), pcm: null }
+    : { ...part, pairs: null, pcm: new Int16Array(bytes) };
 }
 
 export class LaneSound {
@@ -92,20 +107,12 @@ export class LaneSound {
     const name = `${part.start}+${part.frames}/${part.points}`;
     if (!part.frames || this.parts.has(name)) return false;
     this.parts.set(name, null);
-    const query = part.points ? `points=${part.points}` : "mono";
-    const answer = await fetch(`${this.lane.sound}?start=${part.start}&frames=${part.frames}&${query}`).catch(
-      () => null,
-    );
-    if (!answer?.ok) {
+    const fetched = await fetchCloseUp(this.lane, part);
+    if (!fetched) {
       this.parts.delete(name);
       return false;
     }
-    const bytes = await answer.arrayBuffer();
-    this.parts.set(name, {
-      ...part,
-      pairs: part.points ? new Int8Array(bytes) : null,
-      pcm: part.points ? null : new Int16Array(bytes),
-    });
+    this.parts.set(name, fetched);
     if (this.parts.size > KEPT_PARTS) this.parts.delete(this.parts.keys().next().value);
     return true;
   }

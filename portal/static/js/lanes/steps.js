@@ -1,6 +1,17 @@
 // Steps along a song: to a bar line, a section, a place to look at.
 
 const SAME_S = 1e-3;
+// What a key on the picture presses.
+export const KEYS = {
+  ArrowLeft: "earlier",
+  ArrowRight: "later",
+  "+": "closer",
+  "=": "closer",
+  "-": "wider",
+  Home: "whole",
+  " ": "play",
+  s: "stop",
+};
 
 /** The next (`by` 1) or the last (`by` -1) of these moments from `timeS` on; null where there is none. */
 export function stepIn(momentsS, timeS, by) {
@@ -19,12 +30,16 @@ export function placesOf({ lanes, marks }) {
 export function stepFor({ key, shiftKey }, song, timeS) {
   const bars = song.bars.map((bar) => bar.time_s);
   const sections = song.sections.map((section) => section.time_s);
-  if (shiftKey && key === "ArrowLeft") return stepIn([0, ...bars], timeS, -1);
-  if (shiftKey && key === "ArrowRight") return stepIn(bars, timeS, 1);
-  if (key === "PageUp") return stepIn([0, ...sections], timeS, -1);
-  if (key === "PageDown") return stepIn(sections, timeS, 1);
-  if (key === "f" || key === "F") return stepIn(placesOf(song), timeS, shiftKey ? -1 : 1);
-  return null;
+  const byPlace = () => stepIn(placesOf(song), timeS, shiftKey ? -1 : 1);
+  const steps = {
+    ArrowLeft: () => (shiftKey ? stepIn([0, ...bars], timeS, -1) : null),
+    ArrowRight: () => (shiftKey ? stepIn(bars, timeS, 1) : null),
+    PageUp: () => stepIn([0, ...sections], timeS, -1),
+    PageDown: () => stepIn(sections, timeS, 1),
+    f: byPlace,
+    F: byPlace,
+  };
+  return steps[key]?.() ?? null;
 }
 
 /** First and last bar of the section that holds `timeS`: [from, to]; null where no section does. */

@@ -31,7 +31,7 @@ export class StretchedLane {
       ATTACK_FADE_S,
       YOUNG_S,
     ].map(frames);
-    this.attacks = attacksS.map(frames);
+    this.attacks = [...attacksS.map(frames), Infinity];
     this.next = null;
     this.ends = null;
   }
@@ -58,36 +58,22 @@ export class StretchedLane {
   /** Where in the song the run begins that is heard from output frame `at` on, how long it is, how long its
    *  crossfade. */
   runAt(at, from, input) {
-    const { factor, lead, run } = this;
-    const heardAt = (frame) => Math.round((frame - from) * factor) - lead;
+    const heardAt = (frame) => Math.round((frame - from) * this.factor) - this.lead;
     const coming = this.attacks.findIndex((attack) => heardAt(attack) >= at);
-    const attack = coming < 0 ? null : this.attacks[coming];
-    const last = this.attacks[(coming < 0 ? this.attacks.length : coming) - 1] ?? -Infinity;
-    if (attack !== null && heardAt(attack) === at) {
-      const after = this.attacks[coming + 1];
-      return {
-        begin: attack - lead,
-        length: Math.max(1, Math.min(2 * run, after === undefined ? Infinity : heardAt(after) - at)),
-        fade: this.attackFade,
-      };
+    const [last = -Infinity, attack] = [this.attacks[coming - 1], this.attacks[coming]];
+    if (heardAt(attack) === at) {
+      const length = Math.max(1, Math.min(2 * this.run, heardAt(this.attacks[coming + 1]) - at));
+      return { begin: attack - this.lead, length, fade: this.attackFade };
     }
     // No run is too short to fade in: the last one before an attack takes what is left.
-    const left = attack === null ? Infinity : heardAt(attack) - at;
-    const length = left < 1.5 * run ? left : run;
-    if (this.next === null) return { begin: from + Math.round(at / factor), length, fade: 0 };
-    const ideal = from + Math.round(at / factor - run / 4);
-    const highest =
-      attack === null ? Infinity : attack - lead - length - (length === left ? this.attackFade : this.fade);
+    const left = heardAt(attack) - at;
+    const length = left < 1.5 * this.run ? left : this.run;
+    if (this.next === null) return { begin: from + Math.round(at / this.factor), length, fade: 0 };
+    const highest = attack - this.lead - length - (length === left ? this.attackFade : this.fade);
     const lowest = Math.min(last + this.young, highest);
-    return {
-      begin: this.bestFit(
-        clamp(ideal - this.reach, lowest, highest),
-        clamp(ideal + this.reach, lowest, highest),
-        input,
-      ),
-      length,
-      fade: this.fade,
-    };
+    const ideal = from + Math.round(at / this.factor - this.run / 4);
+    const [earliest, latest] = [ideal - this.reach, ideal + this.reach].map((begin) => clamp(begin, lowest, highest));
+    return { begin: this.bestFit(earliest, latest, input), length, fade: this.fade };
   }
 
   /** The begin between `lowest` and `highest` whose first frames are most alike to what would naturally come next. */

@@ -1,18 +1,17 @@
 // Plays lanes and click from one clock. Sound comes in parts of some seconds as 16-bit PCM, is laid onto whole frames
 // of the audio clock ahead of time, and let go afterwards: memory does not grow with the song, and no decoder of a
 // browser can shift anything. The same code plays into a speaker or into an OfflineAudioContext.
-import { clickSamples } from "kitpost/lanes/click-sound";
 import { countIn } from "kitpost/lanes/count-in";
 import { gainOfLevel, RAMP_MS, START_LEVEL_DB } from "kitpost/lib/level";
-import { MARGIN_S, StretchedLane } from "kitpost/lanes/time-stretch";
-import { channelsOf, fetchPcm } from "kitpost/lanes/pcm";
+import { StretchedLane } from "kitpost/lanes/time-stretch";
+import { commonRate, gainInto, graphOf, ramp } from "kitpost/lanes/graph";
+import { partOf } from "kitpost/lanes/part";
+import { fetchPcm } from "kitpost/lanes/pcm";
 
 export const PART_S = 4;
 const AHEAD_S = 9;
 const LEAD_S = 0.15;
 const WAKE_MS = 200;
-// Hard ceiling of everything together, as a share of full scale: -1 dBFS.
-const CEILING = 10 ** (-1 / 20);
 // A new map, or a lane put back in, is heard after this time at the earliest.
 const SOON_S = 0.05;
 // What was laid is remembered this long after it has ended: the way to the ear takes its time.
@@ -48,37 +47,9 @@ export class Transport {
     this.run = 0;
   }
 
-  /** The graph: the lanes into one gain, with the click into another, and under the ceiling. */
   build() {
     this.context ??= new AudioContext({ sampleRate: commonRate(this.song.lanes), latencyHint: "playback" });
-    const { context } = this;
-    this.master = context.createGain();
-    this.master.gain.value = 0;
-    const ceiling = context.createWaveShaper();
-    ceiling.curve = Float32Array.from({ length: 4097 }, (_, at) =>
-      Math.max(-CEILING, Math.min(CEILING, at / 2048 - 1)),
-    );
-    this.master.connect(ceiling).connect(context.destination);
-    this.music = this.gain(1);
-    this.gains = this.song.lanes.map((_, at) => this.gain(this.levels[at], this.music));
-    this.clickGain = this.gain(this.clickLevel);
-    this.clicks = [true, false].map((isAccent) => {
-      const samples = clickSamples(isAccent, context.sampleRate);
-      const sound = context.createBuffer(1, samples.length, context.sampleRate);
-      sound.copyToChannel(samples, 0);
-      return sound;
-    });
-  }
-
-  gain(value, into = this.master) {
-    const node = this.context.createGain();
-    node.gain.value = value;
-    node.connect(into);
-    return node;
-  }
-
-  get durationS() {
-    return this.song.duration_s;
+    Object.assign(this, graphOf(this.context, { levels: this.levels, clickLevel: this.clickLevel }));
   }
 
   /** Sound that cannot be fetched, now or later, ends the playing and is told to `onLost`. */
@@ -87,7 +58,7 @@ export class Transport {
     this.silence();
     const run = ++this.run;
     this.isPlaying = true;
-    this.startS = this.onFrame(Math.min(Math.max(0, fromS), Math.max(0, this.durationS - 0.01)));
+    this.startS = this.onFrame(Math.min(Math.max(0, fromS), Math.max(0, this.song.duration_s - 0.01)));
     this.spans = [];
     try {
       await this.begin(run);
@@ -102,7 +73,7 @@ export class Transport {
     const rateHz = this.context.sampleRate;
     this.stretched = this.factor === 1 ? null : this.song.lanes.map((_, at) => this.stretchedLane(at));
     // The first sound is at hand before the clock is set: what is still on its way cannot come late.
-    const first = await this.parts(nextStretch({ songS: this.startS, atS: 0 }, this.durationS, this.loop));
+    const first = await this.parts(nextStretch({ songS: this.startS, atS: 0 }, this.song.duration_s, this.loop));
     if (run !== this.run) return;
     const atS = Math.ceil((this.context.currentTime + LEAD_S) * rateHz) / rateHz;
     this.cursor = { songS: this.startS, atS: this.layCountIn(atS) };
@@ -122,7 +93,7 @@ export class Transport {
     const framesOf = (timeS) => Math.round(timeS * rateHz);
     const songAt = framesOf(atS + RAMP_MS / 1000) + framesOf(count.lengthS * this.factor);
     for (const [at, { beforeS, accent }] of count.clicks.entries()) {
-      const into = this.gain(((at + 1) / count.clicks.length) * (this.clickLevel || 1));
+      const into = gainInto(this.context, this.master, ((at + 1) / count.clicks.length) * (this.clickLevel || 1));
       this.start(this.clicks[accent ? 0 : 1], into, (songAt - framesOf(beforeS * this.factor)) / rateHz);
     }
     ramp(this.music.gain, 1, songAt / rateHz);
@@ -135,26 +106,38 @@ export class Transport {
   }
 
   /** Lay what is due; called again by itself while playing. `untilS`: of the audio clock. */
-  async fill(run = this.run, untilS = this.context.currentTime + AHEAD_S, first = null) {
+  async fill(run, untilS = this.context.currentTime + AHEAD_S, first = null) {
     let ready = first;
-    while (run === this.run && this.cursor && this.cursor.atS < untilS) {
-      const stretch = nextStretch(this.cursor, this.durationS, this.loop);
+    while (this.isDue(run, untilS)) {
+      const stretch = nextStretch(this.cursor, this.song.duration_s, this.loop);
       if (!stretch) break;
       const parts = ready ?? (await this.parts(stretch));
       ready = null;
       if (run !== this.run) return;
       this.lay(stretch, parts);
-      const rateHz = this.context.sampleRate;
-      // The next stretch begins on a whole frame, so that nothing is added up but whole frames.
-      this.cursor = {
-        songS: this.onFrame(stretch.nextSongS),
-        atS: Math.round((stretch.atS + stretch.lengthS * this.factor) * rateHz) / rateHz,
-      };
+      this.advance(stretch);
     }
-    if (run !== this.run || this.context instanceof OfflineAudioContext) return;
-    if (this.cursor && this.cursor.songS >= this.durationS && this.context.currentTime > this.cursor.atS)
-      return this.end();
-    this.timer = setTimeout(() => this.fill(run).catch((error) => this.lose(run, error)), WAKE_MS);
+    if (run === this.run) this.wait(run);
+  }
+
+  isDue(run, untilS) {
+    return run === this.run && Boolean(this.cursor) && this.cursor.atS < untilS;
+  }
+
+  /** The next stretch begins on a whole frame, so that nothing is added up but whole frames. */
+  advance(stretch) {
+    const rateHz = this.context.sampleRate;
+    this.cursor = {
+      songS: this.onFrame(stretch.nextSongS),
+      atS: Math.round((stretch.atS + stretch.lengthS * this.factor) * rateHz) / rateHz,
+    };
+  }
+
+  wait(run) {
+    if (this.context instanceof OfflineAudioContext) return;
+    if (this.cursor && this.cursor.songS >= this.song.duration_s && this.context.currentTime > this.cursor.atS)
+      this.end();
+    else this.timer = setTimeout(() => this.fill(run).catch((error) => this.lose(run, error)), WAKE_MS);
   }
 
   parts(stretch) {
@@ -180,12 +163,12 @@ export class Transport {
   /** A lane put back in is fetched for what is laid already: lanes that nobody hears are not. */
   async catchUp(at) {
     const run = this.run;
-    const slow = this.stretched && this.stretchedLane(at);
-    for (const span of this.spans.filter(
-      (one) => !one.laid.has(at) && one.atS + one.lengthS * this.factor > this.context.currentTime + SOON_S,
-    )) {
+    const stretched = this.stretched && this.stretchedLane(at);
+    const soonS = this.context.currentTime + SOON_S;
+    const isToCome = (one) => !one.laid.has(at) && one.atS + one.lengthS * this.factor > soonS;
+    for (const span of this.spans.filter(isToCome)) {
       span.laid.add(at);
-      const part = await this.part(at, span, slow).catch(() => null);
+      const part = await this.part(at, span, stretched).catch(() => null);
       if (run !== this.run) return;
       if (part) this.start(part.sound, this.gains[at], span.atS + part.offsetS);
     }
@@ -208,22 +191,9 @@ export class Transport {
     for (const span of this.spans) this.layClicks(span, fromS);
   }
 
-  async part(at, { songS, lengthS }, slow = this.stretched?.[at]) {
-    const lane = this.song.lanes[at];
-    if (!lane.sound || songS >= lane.frames / lane.sample_rate_hz) return null;
-    const rateHz = lane.sample_rate_hz;
-    const first = Math.round(songS * rateHz);
-    const frames = Math.min(Math.round((songS + lengthS) * rateHz), lane.frames) - first;
-    if (frames <= 0) return null;
-    const around = slow ? Math.round(MARGIN_S * rateHz) : 0;
-    const start = Math.max(0, first - around);
-    const got = await this.fetchPart(lane, start, Math.min(lane.frames, first + frames + around) - start);
-    if (!got) return null;
-    const whole = channelsOf(got.pcm, got.channels);
-    const channels = slow ? slow.stretch({ channels: whole, first: start, from: first, frames }) : whole;
-    const sound = this.context.createBuffer(channels.length, channels[0].length, rateHz);
-    for (const [channel, samples] of channels.entries()) sound.copyToChannel(samples, channel);
-    return { sound, offsetS: (first / rateHz - songS) * this.factor };
+  part(at, stretch, stretched = this.stretched?.[at]) {
+    const { context, fetchPart, factor } = this;
+    return partOf(this.song.lanes[at], stretch, { context, fetchPart, factor, stretched });
   }
 
   /** Each at the frame of the song that lies nearest to its exact time, as in the files. */
@@ -325,19 +295,4 @@ export class Transport {
     this.clickLevel = value;
     this.clickGain?.gain.setTargetAtTime(value, this.context.currentTime, 0.015);
   }
-}
-
-/** Silent until `atS`, and up over the ramp's time. */
-function ramp(gain, value, atS) {
-  gain.cancelScheduledValues(0);
-  gain.setValueAtTime(0, atS);
-  gain.linearRampToValueAtTime(value, atS + RAMP_MS / 1000);
-}
-
-/** The rate that most lanes have: they are played without being resampled. */
-export function commonRate(lanes) {
-  const counts = new Map();
-  for (const { sample_rate_hz: rateHz } of lanes)
-    if (rateHz >= 8000 && rateHz <= 96000) counts.set(rateHz, (counts.get(rateHz) ?? 0) + 1);
-  return [...counts].sort((a, b) => b[1] - a[1])[0]?.[0] ?? 48000;
 }

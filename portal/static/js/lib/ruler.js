@@ -27,16 +27,19 @@ export function drawRuler(context, { bars, sections, view, width }, palette, x, 
   );
   const lined = new Set(labels.filter((label) => label.row === BELOW.row).map((label) => label.bar));
   hatchFree(context, bars, width, palette, x);
-  for (const [at, line] of bars.entries()) {
-    if (line.time_s > view.endS) break;
-    const next = bars[at + 1];
-    if (!next || next.time_s >= view.startS)
-      drawLines(context, { line, next, meanPx, isLabelled: lined.has(line.bar) }, palette, x, bottom);
-  }
-  for (const { text, left, row, kind } of labels) {
-    context.fillStyle = kind === "section" || kind === "free" ? palette.soft : palette.ink;
-    context.fillText(text, left, (row === ABOVE.row ? ABOVE : BELOW).baselinePx);
-  }
+  for (const { line, next } of barsInView(bars, view))
+    drawLines(context, { line, next, meanPx, isLabelled: lined.has(line.bar) }, palette, x, bottom);
+  for (const label of labels) writeLabel(context, label, palette);
+}
+
+function barsInView(bars, { startS, endS }) {
+  const pairs = bars.map((line, at) => ({ line, next: bars[at + 1] }));
+  return pairs.filter(({ line, next }) => line.time_s <= endS && (!next || next.time_s >= startS));
+}
+
+function writeLabel(context, { text, left, row, kind }, palette) {
+  context.fillStyle = kind === "section" || kind === "free" ? palette.soft : palette.ink;
+  context.fillText(text, left, (row === ABOVE.row ? ABOVE : BELOW).baselinePx);
 }
 
 function meanBarPx(bars, x) {
@@ -66,8 +69,7 @@ export function labelsOf({ bars, sections, width, every }, x, widthOf) {
   });
   for (const line of changesOfMeter(bars)) place(labelAt("meter", line.meter, BELOW, line.time_s, line.bar));
   for (const section of sections) place(labelAt("section", section.label, ABOVE, section.time_s, section.bar));
-  for (const line of bars) {
-    if ((line.bar - 1) % every !== 0 || x(line.time_s) < -width || x(line.time_s) > width) continue;
+  for (const line of bars.filter(({ bar, time_s }) => (bar - 1) % every === 0 && Math.abs(x(time_s)) <= width)) {
     const number = labelAt("number", String(line.bar), BELOW, line.time_s, line.bar);
     if (!place(number)) placeBefore(placed, number);
   }

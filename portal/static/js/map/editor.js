@@ -24,7 +24,8 @@ import { listenToPointer } from "kitpost/map/pointer";
 import { MapLive } from "kitpost/map/live";
 import { MapPicture } from "kitpost/map/picture";
 import { AnchorTable, signed } from "kitpost/map/table";
-import { agoWords, Unsaved } from "kitpost/map/unsaved";
+import { Offer } from "kitpost/map/offer";
+import { Unsaved } from "kitpost/map/unsaved";
 import { parseNumber } from "kitpost/lib/parse-number";
 
 const REACHES_MS = [10, 25, 50, 125];
@@ -48,12 +49,8 @@ class MapEditor {
       onChoose: (at) => this.choose(at),
     });
     this.live = new MapLive(this);
-    this.unsaved = new Unsaved({
-      storage: localStorage,
-      song: element.dataset.mapSong,
-      began: Number(element.dataset.mapBegan),
-      visit: Date.now(),
-    });
+    const { mapSong: song, mapBegan: began } = element.dataset;
+    this.unsaved = new Unsaved({ storage: localStorage, song, began: Number(began), visit: Date.now() });
     this.element.addEventListener("click", (event) => this.press(event.target.closest("button[data-do]")));
     this.onKey = (event) => this.key(event);
     document.addEventListener("keydown", this.onKey);
@@ -61,7 +58,8 @@ class MapEditor {
     this.observer = new ResizeObserver(() => this.ask());
     this.observer.observe(this.canvas);
     // A map that was refused is kept before another is offered: what is kept already is not thrown away for it.
-    if (!("mapConflict" in element.dataset) || this.resume()) this.offer();
+    this.offer = new Offer(element, this.unsaved);
+    if (!("mapConflict" in element.dataset) || this.resume()) this.offer.make(this.start);
     this.writeDown();
     this.show();
   }
@@ -238,33 +236,18 @@ class MapEditor {
     this.stepBack(event.shiftKey ? "redo" : "undo");
   }
 
-  offer() {
-    this.found = this.unsaved.offer(this.start);
-    if (!this.found) return;
-    const isOlder = this.found.began !== this.unsaved.began;
-    const version = this.found.began ? `version ${this.found.began}` : "the measured map";
-    const since = isOlder ? ` It started from ${version}; another map has been approved since then.` : "";
-    const ago = agoWords(Date.now() - this.found.atMs);
-    this.element.querySelector("[data-map-offer-text]").textContent =
-      `An unapproved map is saved in this browser, last changed ${ago}.${since}`;
-    this.element.querySelector("[data-map-offer]").hidden = false;
-  }
-
   takeUp() {
-    const { key, now, past, future, note, countIn } = this.found;
+    const { now, past, future, note, countIn } = this.offer.found;
     this.history = new History(now, { past, future });
     this.field("note").value = note;
     this.field("count-in").value = countIn ?? "";
     this.changed();
-    this.unsaved.drop(key);
-    this.element.querySelector("[data-map-offer]").hidden = true;
+    this.leaveOffer();
     this.say("The map is restored, with its undo steps.");
-    this.canvas.focus({ preventScroll: true });
   }
 
   leaveOffer() {
-    this.unsaved.drop(this.found.key);
-    this.element.querySelector("[data-map-offer]").hidden = true;
+    this.offer.drop();
     this.canvas.focus({ preventScroll: true });
   }
 
@@ -294,16 +277,8 @@ class MapEditor {
 
   draw() {
     const anchor = this.state.anchors[this.chosen];
-    const { view, headS, taps } = this.live;
-    this.picture.draw({
-      seen: this.seen,
-      anchors: this.state.anchors,
-      chosen: this.chosen,
-      reachMs: this.reachMs,
-      view,
-      headS,
-      taps,
-    });
+    const [{ view, headS, taps }, { seen, chosen, reachMs }] = [this.live, this];
+    this.picture.draw({ seen, anchors: this.state.anchors, chosen, reachMs, view, headS, taps });
     this.element.querySelector("[data-map-where]").textContent =
       `bar ${anchor.bar} at ${clock(anchor.time_s, 3)}; ${this.reachMs} ms up to early, down to late`;
     const place = placeText(this.seen.bars, anchor.time_s + 1e-6);

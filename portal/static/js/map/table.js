@@ -43,22 +43,30 @@ export class AnchorTable {
   }
 
   fill(row, anchor, stretch, cannotRamp, fresh) {
-    const tempo = stretch ? String(Math.round(stretch.bpm * 1000) / 1000) : "";
+    const tempo = tempoText(stretch);
     const values = { time: anchor.time_s.toFixed(6), meter: anchor.meter, bpm: tempo };
     for (const [of, value] of Object.entries(values)) {
       const field = row.querySelector(`input[data-of="${of}"]`);
       if (field && (fresh || field !== document.activeElement)) field.value = value;
     }
+    fillFigures(row, anchor, stretch, tempo);
     row.querySelector('[data-of="ramps"]').checked = Boolean(anchor.ramps);
     row.querySelector('[data-of="ramps"]').hidden = cannotRamp || Boolean(anchor.free);
     row.querySelector('[data-of="free"]').checked = Boolean(anchor.free);
-    const figures = {
-      bpm: tempo,
-      late: anchor.free ? "free" : signed(stretch?.late_ms),
-      spread: stretch?.spread_ms == null ? "–" : `${stretch.spread_ms} ms`,
-    };
-    for (const cell of row.querySelectorAll("td[data-figure]")) cell.textContent = figures[cell.dataset.figure];
   }
+}
+
+function tempoText(stretch) {
+  return stretch ? String(Math.round(stretch.bpm * 1000) / 1000) : "";
+}
+
+function fillFigures(row, anchor, stretch, tempo) {
+  const figures = {
+    bpm: tempo,
+    late: anchor.free ? "free" : signed(stretch?.late_ms),
+    spread: stretch?.spread_ms == null ? "–" : `${stretch.spread_ms} ms`,
+  };
+  for (const cell of row.querySelectorAll("td[data-figure]")) cell.textContent = figures[cell.dataset.figure];
 }
 
 export function signed(lateMs) {

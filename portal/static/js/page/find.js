@@ -1,4 +1,5 @@
 // "/" goes to the field that searches everything, from any page and wherever nothing is typed.
+import { hasModifier } from "kitpost/lib/modifiers";
 import { isSwitchedOff } from "kitpost/page/keys";
 
 const TYPED_INTO =
@@ -6,7 +7,7 @@ const TYPED_INTO =
 
 document.addEventListener("keydown", (event) => {
   if (event.key !== "/" || event.defaultPrevented || isSwitchedOff()) return;
-  if (event.ctrlKey || event.altKey || event.metaKey || event.target.closest?.(TYPED_INTO)) return;
+  if (hasModifier(event) || event.target.closest?.(TYPED_INTO)) return;
   const field = document.querySelector("[data-find]");
   if (!field) return;
   event.preventDefault();

@@ -8,6 +8,7 @@
 //
 // A rest of three seconds begins again, so that a slip costs nothing.
 import { attach } from "kitpost/lib/attach";
+import { hasModifier } from "kitpost/lib/modifiers";
 import { isSwitchedOff } from "kitpost/page/keys";
 
 const REST_MS = 450;
@@ -55,8 +56,7 @@ attach("form[data-tapping]", (form) => {
     else tap(event);
   };
   const onKey = (event) => {
-    if (isSwitchedOff() || event.defaultPrevented || event.repeat || event.ctrlKey || event.altKey || event.metaKey)
-      return;
+    if (isSwitchedOff() || event.defaultPrevented || event.repeat || hasModifier(event)) return;
     if (event.key.toLowerCase() === "t" && !event.target.closest?.("input, textarea, select, [contenteditable]"))
       tap(event);
   };

@@ -144,8 +144,8 @@ def test_stretches_end_where_the_song_and_the_round_end(ready: Page) -> None:
 
 def test_the_rate_of_most_lanes_is_played_as_it_is(ready: Page) -> None:
     rates = [{"sample_rate_hz": rate} for rate in (44_100, 48_000, 48_000, 0)]
-    assert ask(ready, "lanes/transport", "m.commonRate(given[0])", rates) == 48_000
-    assert ask(ready, "lanes/transport", "m.commonRate([])") == 48_000
+    assert ask(ready, "lanes/graph", "m.commonRate(given[0])", rates) == 48_000
+    assert ask(ready, "lanes/graph", "m.commonRate([])") == 48_000
 
 
 LIVE = """async (given) => {

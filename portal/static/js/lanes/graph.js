@@ -1,0 +1,52 @@
+// The audio graph that lanes and click are played through.
+import { clickSamples } from "kitpost/lanes/click-sound";
+import { RAMP_MS } from "kitpost/lib/level";
+
+// Hard ceiling of everything together, as a share of full scale: -1 dBFS.
+const CEILING = 10 ** (-1 / 20);
+
+/** The lanes into one gain, with the click into another, and under the ceiling. */
+export function graphOf(context, { levels, clickLevel }) {
+  const master = context.createGain();
+  master.gain.value = 0;
+  const ceiling = context.createWaveShaper();
+  ceiling.curve = Float32Array.from({ length: 4097 }, (_, at) => Math.max(-CEILING, Math.min(CEILING, at / 2048 - 1)));
+  master.connect(ceiling).connect(context.destination);
+  const music = gainInto(context, master, 1);
+  return {
+    master,
+    music,
+    gains: levels.map((level) => gainInto(context, music, level)),
+    clickGain: gainInto(context, master, clickLevel),
+    clicks: [true, false].map((isAccent) => clickBuffer(context, isAccent)),
+  };
+}
+
+export function gainInto(context, node, value) {
+  const gain = context.createGain();
+  gain.gain.value = value;
+  gain.connect(node);
+  return gain;
+}
+
+function clickBuffer(context, isAccent) {
+  const samples = clickSamples(isAccent, context.sampleRate);
+  const sound = context.createBuffer(1, samples.length, context.sampleRate);
+  sound.copyToChannel(samples, 0);
+  return sound;
+}
+
+/** Silent until `atS`, and up over the ramp's time. */
+export function ramp(gain, value, atS) {
+  gain.cancelScheduledValues(0);
+  gain.setValueAtTime(0, atS);
+  gain.linearRampToValueAtTime(value, atS + RAMP_MS / 1000);
+}
+
+/** The rate that most lanes have: they are played without being resampled. */
+export function commonRate(lanes) {
+  const counts = new Map();
+  for (const { sample_rate_hz: rateHz } of lanes)
+    if (rateHz >= 8000 && rateHz <= 96000) counts.set(rateHz, (counts.get(rateHz) ?? 0) + 1);
+  return [...counts].sort((a, b) => b[1] - a[1])[0]?.[0] ?? 48000;
+}
