@@ -179,6 +179,7 @@ CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 # The rows are the truth, the queue is not: each sweep starts again what a killed process or a lost queue left lying.
 CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "send waiting mail": {"task": "portal.mailroom.tasks.send_waiting", "schedule": 60},
+    "tell of changed questions": {"task": "portal.mailroom.tasks.send_digests", "schedule": 60},
     "remind of open questions": {"task": "portal.mailroom.tasks.remind", "schedule": 1_800},
     "finish waiting uploads": {"task": "portal.uploads.tasks.finish_waiting", "schedule": 60},
     "expire abandoned uploads": {"task": "portal.uploads.tasks.expire_abandoned", "schedule": 3_600},

@@ -18,7 +18,7 @@ from portal.bookings.models import Booking, Member, Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.intake.models import Finding, KeptView, SentZip, SourceFile
 from portal.listening.models import Excerpt
-from portal.mailroom.models import Mail, Message
+from portal.mailroom.models import Mail, Message, Question
 from portal.money.models import Payment, Quote
 from portal.people.models import User
 from portal.prep.models import PreparedFile
@@ -35,6 +35,7 @@ MODELS: dict[str, Any] = {
     "finding_id": Finding,
     "view_id": KeptView,
     "message_id": Message,
+    "question_id": Question,
     "mail_id": Mail,
     "excerpt_id": Excerpt,
     "prepared_id": PreparedFile,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 from collections.abc import Sequence
+from datetime import datetime
 from decimal import Decimal
 from itertools import count
 from typing import Any
@@ -24,7 +25,7 @@ from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import fold
 from portal.intake.checks.inputs import gather
 from portal.intake.models import ApprovedMap, Finding, SentZip, SongCheck, SourceFile
-from portal.mailroom.models import Mail, Message
+from portal.mailroom.models import Mail, Message, Question
 from portal.money.models import Payment, Quote, QuoteLine
 from portal.people.models import User
 from portal.takes.models import RoughMix
@@ -89,6 +90,26 @@ def make_message(*, booking: Booking | None = None, song: Song | None = None, **
     number = next(_numbers)
     defaults = {"key": f"test:{number}", "subject": f"Subject {number}", "body": "Which tempo is right?"}
     return Message.objects.create(booking=booking, song=song, **(defaults | fields))
+
+
+def make_question(
+    *, song: Song, state: Question.State = Question.State.OPEN, asked_at: datetime | None = None, **fields: Any
+) -> Question:
+    """One question of the song's message, which goes out with it."""
+    is_held = state == Question.State.HELD
+    now = None if is_held else asked_at or timezone.now()
+    message_state = Message.State.HELD if is_held else Message.State.SENT
+    begun: dict[str, Any] = {
+        "state": message_state,
+        "changed_at": now,
+        "mailed_at": now,
+        "subject": f"{song.title}: a question",
+    }
+    message = Message.objects.filter(key=f"check:{song.pk}").first()
+    message = message or make_message(song=song, key=f"check:{song.pk}", **begun)
+    offers = [{"code": "make-map", "label": "Please make the map"}, {"code": "bpm", "label": "It is …", "asks": "bpm"}]
+    defaults = {"topic": "Tempo and click", "about": "Tempo and click", "text": "Is 112 right?", "offers": offers}
+    return Question.objects.create(message=message, state=state, asked_at=now, **(defaults | fields))
 
 
 def make_mail(**fields: Any) -> Mail:

@@ -78,7 +78,7 @@ def readers() -> dict[str, Read]:
         "listening.excerpt.map": lambda stored: TempoMap.from_json(stored).to_json(),
         "takes.roughmix.report": lambda stored: FileReport.from_json(stored).to_json(),
         "delivery.delivery.checks": lambda stored: [Check.from_json(one).to_json() for one in stored],
-        "mailroom.message.answers": lambda stored: [Offer(**offer).to_json() for offer in stored],
+        "mailroom.question.offers": lambda stored: [Offer(**offer).to_json() for offer in stored],
     }
 
 
@@ -90,6 +90,8 @@ PLAIN = {
     "intake.tapping.taps_s",
     "listening.excerpt.taps_s",
     "mailroom.message.answer",
+    "mailroom.message.answers",
+    "mailroom.question.answer",
     "prep.preparedfile.facts",
     "uploads.upload.parts",
 }

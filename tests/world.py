@@ -21,7 +21,7 @@ from portal.bookings.stages import BookingStage, SongStage
 from portal.delivery.models import Delivery
 from portal.intake.models import ApprovedMap, KeptView, SentZip
 from portal.listening.models import Excerpt
-from portal.mailroom.models import Message
+from portal.mailroom.models import Message, Question
 from portal.people.models import User
 from portal.people.services import invite
 from portal.prep.models import PreparedFile
@@ -37,6 +37,7 @@ from tests.factories import (
     make_mail,
     make_message,
     make_payment,
+    make_question,
     make_rough_mix,
     make_sent_quote,
     make_sent_zip,
@@ -86,7 +87,9 @@ def make_world() -> World:
         "payment": {"payment_id": make_payment(booking=booking).pk},
         "quote": {"quote_id": make_sent_quote(booking=booking).pk},
         "finding": {"finding_id": make_finding(song=song).pk},
-        "message": {"message_id": make_message(song=song, answers=[{"code": "yes", "label": "Yes"}]).pk},
+        "message": {"message_id": make_message(song=song).pk},
+        "question": {"question_id": make_question(song=song).pk},
+        "held_question": {"question_id": make_question(song=song, state=Question.State.HELD).pk},
         "held_message": {"message_id": make_message(song=song, state=Message.State.HELD).pk},
         "kept_view": {"view_id": KeptView.objects.create(owner=drummer, name="Mine", show="yours").pk},
         "mail": {"mail_id": make_mail().pk},

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from portal.bookings import services
+from portal.bookings import hooks, services
 from portal.bookings.board_page import archive_page, board_page, with_people
 from portal.bookings.errors import BookingError
 from portal.bookings.forms import AddSongForm, BoardFilterForm, BriefForm, CancelForm, NewBookingForm
@@ -64,7 +64,9 @@ def new(request: MemberRequest) -> HttpResponse:
 @require_GET
 @login_required
 def booking(request: MemberRequest, booking_id: int) -> HttpResponse:
-    return render_booking(request, find_booking(request, booking_id))
+    booking = find_booking(request, booking_id)
+    note_opened(request, booking)
+    return render_booking(request, booking)
 
 
 @require_POST
@@ -101,6 +103,7 @@ def cancel(request: MemberRequest, booking_id: int) -> HttpResponse:
 @login_required
 def song(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
+    note_opened(request, song.booking, song)
     context = {
         "song": song,
         "brief": song.brief,
@@ -129,6 +132,13 @@ def brief(request: MemberRequest, song_id: int) -> HttpResponse:
         return redirect(song)
     context = {"song": song, "form": form, "takes_brief": song.stage in INTAKE_STAGES}
     return render(request, "bookings/brief.html", context, status=status_of(form))
+
+
+def note_opened(request: MemberRequest, booking: Booking, song: Song | None = None) -> None:
+    """A part that a page loads again by itself is not somebody who looks."""
+    if not request.htmx:
+        for call in hooks.on_page_opened:
+            call(booking.pk, song.pk if song else None, request.user.pk)
 
 
 def find_booking(request: MemberRequest, booking_id: int) -> Booking:

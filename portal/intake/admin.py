@@ -42,7 +42,7 @@ class FindingAdmin(admin.ModelAdmin[Finding]):
     list_display = ("code", "song", "source", "severity", "state", "found_at")
     list_filter = ("state", "severity", "code")
     search_fields = ("song__title", "code")
-    raw_id_fields = ("song", "source", "ended_by", "resolved_by", "asked_in")
+    raw_id_fields = ("song", "source", "ended_by", "resolved_by", "question")
     readonly_fields = ("place", "value", "found_at", "ended_at")
 
 

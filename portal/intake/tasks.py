@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from portal.intake.checks import jobs
+from portal.intake.checks import answering, jobs
 from portal.intake.retention import jobs as retention_jobs
 from portal.intake.zips import unpacking
 
@@ -20,6 +20,11 @@ def measure_song(song_id: int) -> None:
 @shared_task(autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
 def unpack_zip(zip_id: int) -> None:
     unpacking.unpack(zip_id)
+
+
+@shared_task
+def send_answers(message_id: int) -> None:
+    answering.send_left(message_id)
 
 
 @shared_task

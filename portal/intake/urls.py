@@ -1,6 +1,6 @@
 from django.urls import path
 
-from portal.intake.desk import file_views, map_views, queue_views, sheet_views, song_views
+from portal.intake.desk import answer_views, file_views, map_views, queue_views, sheet_views, song_views
 from portal.intake.retention import views as retention_views
 
 app_name = "intake"
@@ -33,6 +33,7 @@ urlpatterns = [
     path("bookings/<int:booking_id>/originals/let-go/", retention_views.let_go, name="let-go"),
     path("zips/<int:zip_id>/", file_views.zip_as_sent, name="zip"),
     path("files/<int:source_id>/remove/", song_views.remove, name="remove"),
-    path("messages/<int:message_id>/answer/", song_views.answer, name="answer"),
-    path("messages/<int:message_id>/send/", sheet_views.send_held, name="send-held"),
+    path("questions/<int:question_id>/answer/", answer_views.answer, name="answer"),
+    path("messages/<int:message_id>/send-answers/", answer_views.send_answers, name="send-answers"),
+    path("messages/<int:message_id>/send/", answer_views.send_held, name="send-held"),
 ]

@@ -1,7 +1,7 @@
 from django.contrib import admin
 from django.http import HttpRequest
 
-from portal.mailroom.models import Mail, Message, MessageRule
+from portal.mailroom.models import Mail, Message, MessageRule, Question
 
 
 @admin.register(MessageRule)
@@ -19,6 +19,16 @@ class MessageAdmin(admin.ModelAdmin[Message]):
     search_fields = ["subject", "body", "booking__title", "song__title", "key"]
     raw_id_fields = ["booking", "song", "sender", "answered_by"]
     readonly_fields = ["key", "state", "answers", "answer", "created_at", "answered_at"]
+
+
+@admin.register(Question)
+class QuestionAdmin(admin.ModelAdmin[Question]):
+    list_display = ["about", "message", "state", "asked_at", "answered_by", "closed_at"]
+    list_filter = ["state", "about"]
+    list_select_related = ["message", "answered_by"]
+    search_fields = ["about", "text", "message__key"]
+    raw_id_fields = ["message", "answered_by"]
+    readonly_fields = ["topic", "state", "offers", "answer", "asked_at", "answered_at", "closed_at", "revision"]
 
 
 @admin.register(Mail)

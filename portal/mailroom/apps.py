@@ -8,11 +8,11 @@ class MailroomConfig(AppConfig):
 
     def ready(self) -> None:
         from portal.bookings import hooks
+        from portal.mailroom.asking import note_opened
         from portal.mailroom.emails import private_letter, tell_of_cancelling, tell_of_due_date
-        from portal.mailroom.services import close_cancelled
         from portal.people import hooks as people_hooks
 
-        hooks.on_booking_cancelled.append(close_cancelled)
+        hooks.on_page_opened.append(note_opened)
         hooks.on_booking_cancelled.append(tell_of_cancelling)
         hooks.on_due_date_asked.append(tell_of_due_date)
         people_hooks.carries_private_letter.append(private_letter)

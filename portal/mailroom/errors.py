@@ -1,6 +1,7 @@
 """MailroomError
-├── NoSuchAnswerError: an answer that the message does not offer, or without the figure it asks for
-└── NotWaitingError: the message was answered, withdrawn or sent already
+├── NoSuchAnswerError: an answer that the question does not offer, or without the figure it asks for
+├── NotWaitingError: the question was answered and sent on, or needs no answer any more
+└── AnsweredOtherwiseError: somebody else answered it while the page was open
 """
 
 
@@ -13,4 +14,8 @@ class NoSuchAnswerError(MailroomError):
 
 
 class NotWaitingError(MailroomError):
+    pass
+
+
+class AnsweredOtherwiseError(MailroomError):
     pass

@@ -9,14 +9,14 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.db.models import Max
 from django.urls import reverse
 from django.utils import timezone
 
 from portal.bookings.services import record
-from portal.bookings.stages import OVER_STAGES, SongStage
 from portal.mailroom.emails import compose, letter, readers_of
 from portal.mailroom.links import absolute
-from portal.mailroom.models import Mail, Message
+from portal.mailroom.models import Mail, Message, Question
 from portal.people.models import House, User
 from portal.people.templatetags.look import moment_in_words
 
@@ -31,10 +31,8 @@ def remind() -> None:
     if not days:
         return
     wait = timedelta(days=days)
-    open_since = Message.objects.filter(state=Message.State.SENT, created_at__lte=timezone.now() - wait)
-    waiting = (
-        open_since.exclude(answers=[]).exclude(booking__stage__in=OVER_STAGES).exclude(song__stage=SongStage.TAKEN_OUT)
-    )
+    asked_before = Question.objects.waiting().filter(asked_at__lte=timezone.now() - wait)
+    waiting = Message.objects.waiting().at_work().filter(pk__in=asked_before.values("message"))
     for message_id in waiting.values_list("pk", flat=True):
         _remind_of(message_id, wait)
 
@@ -42,24 +40,35 @@ def remind() -> None:
 @transaction.atomic
 def _remind_of(message_id: int, wait: timedelta) -> None:
     message = Message.objects.select_for_update(of=("self",)).select_related("booking", "song").get(pk=message_id)
-    if not message.waits_for_answer:  # answered a moment ago
+    oldest = message.questions.waiting().order_by("asked_at", "pk").first()
+    if oldest is None or oldest.asked_at is None:  # answered a moment ago
         return
     now = timezone.now()
     for reader in readers_of(message):
-        keys = [f"{message.key}:reminder:{number}:to:{reader.pk}" for number in range(1, MOST_REMINDERS + 1)]
-        written = list(Mail.objects.filter(key__in=keys).order_by("created_at").values_list("created_at", flat=True))
-        last = written[-1] if written else message.created_at
-        if len(written) < MOST_REMINDERS and last + wait <= now and _is_day(now, reader):
-            _write(message, reader, key=keys[len(written)])
+        series = f"{message.key}:question:{oldest.pk}:reminder"
+        keys = [f"{series}:{number}:to:{reader.pk}" for number in range(1, MOST_REMINDERS + 1)]
+        count = Mail.objects.filter(key__in=keys).count()
+        if (
+            count < MOST_REMINDERS
+            and _last_mail(message, reader, oldest.asked_at) + wait <= now
+            and _is_day(now, reader)
+        ):
+            _write(message, reader, asked_at=oldest.asked_at, key=keys[count])
+
+
+def _last_mail(message: Message, reader: User, asked_at: datetime) -> datetime:
+    """Whichever came last: the question, or an e-mail about this message."""
+    last = message.mails.filter(to=reader.email).aggregate(last=Max("created_at"))["last"]
+    return max(asked_at, last) if last else asked_at
 
 
 def _is_day(now: datetime, reader: User) -> bool:
     return DAY_BEGINS <= now.astimezone(ZoneInfo(reader.time_zone)).hour < DAY_ENDS
 
 
-def _write(message: Message, reader: User, *, key: str) -> None:
+def _write(message: Message, reader: User, *, asked_at: datetime, key: str) -> None:
     with timezone.override(ZoneInfo(reader.time_zone)):
-        asked = moment_in_words(message.created_at)
+        asked = moment_in_words(asked_at)
     letter(
         to=reader.email,
         subject=f"Still open: {message.booking.title}: {message.subject}",

@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from portal.mailroom import jobs, reminders
+from portal.mailroom import digests, jobs, reminders
 from portal.mailroom.models import Mail
 
 MOST_AT_ONCE = 200
@@ -25,3 +25,9 @@ def send_waiting() -> None:
 def remind() -> None:
     """Remind clients of open questions. Safe to run twice: each e-mail has its number in its key."""
     reminders.remind()
+
+
+@shared_task
+def send_digests() -> None:
+    """Tell of what changed and nobody looked at. Safe to run twice: each letter has its number in its key."""
+    digests.send_digests()

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from analysis.findings import KINDS_BY_GROUP
 from portal.bookings.models import Booking, Song
 from portal.mailroom import services
+from portal.mailroom.asking import mark_seen
 from portal.mailroom.forms import InviteForm, RulesForm, WriteForm
 from portal.mailroom.message_rules import rules_in_force, sample_sentence, suggested
 from portal.mailroom.models import Mail, Message
@@ -63,6 +64,8 @@ def message(request: MemberRequest, message_id: int) -> HttpResponse:
         pk=message_id,
     )
     others = Message.objects.visible_to(request.user).filter(booking=found.booking).exclude(pk=found.pk)
+    mark_seen(user=request.user, booking_id=found.booking_id, song_id=found.song_id)
+    others = others.prefetch_related("questions__answered_by")
     context = {
         "message": found,
         "booking": found.booking,

@@ -176,7 +176,8 @@ class Client(Person):
         button = self.page.locator("main").get_by_role("button", name=words).first
         expect(button).to_be_visible(timeout=MEASURED_WITHIN_MS)
         self.look("question")
-        self.press_button(button)
+        button.click()
+        self.press("Send my answers")
 
     def accept_rough_mix(self, song_url: str) -> None:
         self.page.goto(song_url)

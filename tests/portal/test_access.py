@@ -128,7 +128,8 @@ ROWS = {
     "intake:let-go": drummers("POST", MOVED, "booking"),
     "intake:zip": members("GET", OK, "sent_zip"),
     "intake:remove": members("POST", MOVED, "source"),
-    "intake:answer": members("POST", MOVED, "message"),
+    "intake:answer": members("POST", MOVED, "question"),
+    "intake:send-answers": members("POST", MOVED, "message"),
     "intake:send-held": drummers("POST", MOVED, "message"),
     "lanes:lanes": drummers("GET", OK, "song"),
     "lanes:playing": drummers("GET", OK, "song"),
@@ -168,7 +169,8 @@ ROWS = {
 # What exists while a song is with the drummer alone, or is held back: for the client it is not there yet.
 HIDDEN = {
     "mailroom:message": "held_message",
-    "intake:answer": "held_message",
+    "intake:answer": "held_question",
+    "intake:send-answers": "held_message",
     "takes:audio": "unsent_mix",
     "takes:decide": "unsent_mix",
     "delivery:delivery": "open_delivery",

@@ -20,13 +20,13 @@ from portal.delivery import services as delivery
 from portal.delivery.models import Delivery
 from portal.intake.checks import apply_check, inputs
 from portal.intake.checks import services as intake
+from portal.intake.checks.answering import release
 from portal.intake.checks.song_facts import note_facts
 from portal.listening import services as listening
 from portal.listening.jobs import let_out
 from portal.listening.models import Excerpt
 from portal.mailroom import reminders
-from portal.mailroom import services as mailroom
-from portal.mailroom.models import Mail, Message
+from portal.mailroom.models import Mail, Question
 from portal.money import services as money
 from portal.money.errors import QuoteError
 from portal.money.models import Payment, Quote
@@ -41,7 +41,7 @@ from tests.factories import (
     make_drummer,
     make_finding,
     make_map,
-    make_message,
+    make_question,
     make_rough_mix,
     make_sent_quote,
     make_song,
@@ -315,21 +315,21 @@ def test_a_draft_can_be_declined_by_nobody_and_tells_nobody() -> None:
 def test_a_cancelled_booking_asks_nothing_of_anyone() -> None:
     walk = Walk()
     quote = walk.offer()
-    song, asks = walk.song, [{"code": "yes", "label": "Yes"}]
+    song = walk.song
     make_finding(song=song)
-    question = make_message(song=song, key="check:1", answers=asks, created_at=timezone.now() - timedelta(9))
-    held = make_message(song=song, key="check:2", answers=asks, state=Message.State.HELD)
+    question = make_question(song=song, asked_at=timezone.now() - timedelta(9))
+    held = make_question(song=song, state=Question.State.HELD)
     excerpt = Excerpt.objects.create(song=song, asked_by=walk.jo, map=measured(song), first_bar=1, state="out")
     cancel_booking(booking=Booking.objects.get(), by=walk.jo, reason="")
     mails = Mail.objects.count()
 
     with pytest.raises(QuoteError):
         money.accept_quote(quote=quote, by=walk.mara)
-    for row, state in ((quote, "withdrawn"), (question, "withdrawn"), (held, "withdrawn"), (excerpt, "withdrawn")):
+    for row, state in ((quote, "withdrawn"), (question, "moot"), (held, "moot"), (excerpt, "withdrawn")):
         row.refresh_from_db()
         assert row.state == state
     reminders.remind()
-    mailroom.send_held(message=held, by=walk.jo)
+    release(message=held.message, by=walk.jo)
     assert Mail.objects.count() == mails
     assert walk.song.turn == Booking.objects.get().turn == "nobody"
     for page in (walk.booking.get_absolute_url(), song.get_absolute_url(), f"/bookings/{walk.booking.pk}/quote/"):

@@ -1,6 +1,6 @@
 """The answers that a question offers, and what each says about the brief.
 
-Codes are stored with the message: "bpm=112", "bpm" (with a figure), "make-map", "meter=3/4", "starts=later",
+Codes are stored with the question: "bpm=112", "bpm" (with a figure), "make-map", "meter=3/4", "starts=later",
 "start-as-written", "leave-out", "new-file", "as-is".
 """
 
@@ -28,21 +28,21 @@ LEAVE_OUT = "leave-out"
 # Measured well enough to be put into the client's mouth.
 SURE_ENOUGH = 0.5
 BPM_STEP = Decimal("0.001")
-# What a question is about, as a heading over its answers.
-TEMPO, METER, START, FILES = "Tempo and click", "Meter", "Bar one", "Files"
+# What findings share an answer, as a heading over it.
+TEMPO, METER, START = "Tempo and click", "Meter", "Bar one"
+TOPICS = dict.fromkeys(TEMPO_CODES, TEMPO) | {"meter-differs": METER, "bar-one-late": START}
 
 
 @dataclass(frozen=True)
 class Offer:
-    """`about` names the question that it answers; `asks` is the unit of the figure beside it."""
+    """`asks` is the unit of the figure beside it."""
 
     code: str
     label: str
-    about: str
     asks: str = ""
 
     def to_json(self) -> dict[str, str]:
-        said = {"code": self.code, "label": self.label, "about": self.about}
+        said = {"code": self.code, "label": self.label}
         return said | ({"asks": self.asks} if self.asks else {})
 
 
@@ -51,19 +51,19 @@ def offers_for(song: Song, findings: Sequence[Finding]) -> list[Offer]:
     codes = {finding.code for finding in findings}
     offers: list[Offer] = []
     if codes & TEMPO_CODES:
-        offers += [Offer(f"bpm={bpm}", f"{bpm} is right", TEMPO) for bpm in tempos_on_offer(song, findings)]
-        offers.append(Offer("bpm", "It is …", TEMPO, asks="bpm"))
+        offers += [Offer(f"bpm={bpm}", f"{bpm} is right") for bpm in tempos_on_offer(song, findings)]
+        offers.append(Offer("bpm", "It is …", asks="bpm"))
     if codes & MAP_CODES:
-        offers.append(Offer("make-map", "There is no click: please make the map", TEMPO))
+        offers.append(Offer("make-map", "There is no click: please make the map"))
     for finding in findings:
         offers += song_offers(finding)
     about_files = codes - TEMPO_CODES - BAR_CODES
     if about_files:
-        offers.append(Offer(NEW_FILE, "I will send a new file", FILES))
+        offers.append(Offer(NEW_FILE, "I will send a new file"))
     if about_files & USELESS_CODES:
-        offers.append(Offer(LEAVE_OUT, "Go on without it", FILES))
+        offers.append(Offer(LEAVE_OUT, "Go on without it"))
     if about_files - USELESS_CODES:
-        offers.append(Offer("as-is", "Use the files as they are", FILES))
+        offers.append(Offer("as-is", "Use the files as they are"))
     return list(dict.fromkeys(offers))
 
 
@@ -97,24 +97,10 @@ def song_offers(finding: Finding) -> Iterator[Offer]:
         for name in ("measured_meter", "said_meter"):
             meter = finding.value.get(name)
             if meter:
-                yield Offer(f"meter={meter}", f"{meter} is right", METER)
+                yield Offer(f"meter={meter}", f"{meter} is right")
     if finding.code == "bar-one-late":
-        yield Offer("starts=later", "Yes, bar one is there", START)
-        yield Offer("start-as-written", "No, it is as I wrote", START)
-
-
-def settles(code: str, finding: Finding) -> bool:
-    """Whether an answer speaks of this finding: one tap answers one of the things that a message may ask about."""
-    name = code.partition("=")[0]
-    if finding.code in TEMPO_CODES:
-        return name in ("bpm", "make-map")
-    if finding.code == "meter-differs":
-        return name == "meter"
-    if finding.code == "bar-one-late":
-        return name in ("starts", "start-as-written")
-    if finding.code in USELESS_CODES:
-        return name in (LEAVE_OUT, NEW_FILE)
-    return name in ("as-is", NEW_FILE)
+        yield Offer("starts=later", "Yes, bar one is there")
+        yield Offer("start-as-written", "No, it is as I wrote")
 
 
 def brief_changes(code: str, value: str, asked: Iterable[Finding]) -> dict[str, Any]:

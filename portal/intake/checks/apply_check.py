@@ -31,7 +31,7 @@ def settle(song: Song, gathered: CheckInputs, check: SongCheck) -> None:
         return
     report = SongReport.from_json(check.report or {})
     update_findings(song, found_in(report, gathered))
-    questions.withdraw_moot(song)
+    questions.close_settled(song)
     if song.stage not in BEFORE_READY:
         note_facts(song)
         return
@@ -76,6 +76,7 @@ def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
     """
     heirs = version_effects.heirs(song)
     mended: list[Finding] = []
+    measured_anew: dict[Key, Finding] = {}
     for key, finding in findings_before(song, heirs).items():
         found, heir = keyed.get(key), heirs.get(finding.source_id or 0)
         is_open = finding.state == Finding.State.OPEN
@@ -86,11 +87,19 @@ def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
         elif is_open and found is not None:
             # A new bounce that has it still is asked about again: whoever made it hopes that it is mended.
             finding.resolve(reason=f"Still there in version {heir.version}" if heir else "")
+            if heir is None:
+                measured_anew[key] = finding
         elif is_open:
             finding.resolve(by_source=version_effects.mender(song, finding, heirs))
             mended.append(finding)
-    opened = [open_finding(song, source_id, code, found) for (source_id, code), found in keyed.items()]
-    version_effects.tell(song, mended, opened)
+    version_effects.tell(song, mended, open_new(song, keyed, measured_anew))
+
+
+def open_new(song: Song, keyed: dict[Key, Found], measured_anew: dict[Key, Finding]) -> list[Finding]:
+    opened = {key: open_finding(song, *key, found) for key, found in keyed.items()}
+    for key in opened.keys() & measured_anew.keys():
+        questions.inherit(measured_anew[key], opened[key])
+    return list(opened.values())
 
 
 def findings_before(song: Song, heirs: dict[int, SourceFile]) -> dict[Key, Finding]:
@@ -134,8 +143,14 @@ def rounded(value: Any) -> Any:
     return value
 
 
-def withdraw_and_place(song: Song, *, text: str) -> None:
-    """After a decision that may have made a question moot."""
-    questions.withdraw_moot(song)
+def place_asked(song: Song) -> None:
+    """A question that was held back went out: a song on the desk goes with it."""
+    if song.stage == SongStage.ON_DESK:
+        place(song, text="the question was sent")
+
+
+def settle_and_place(song: Song, *, text: str) -> None:
+    """After a decision that may have settled a question."""
+    questions.close_settled(song)
     if song.stage == SongStage.WITH_CLIENT:
         place(song, text=text)

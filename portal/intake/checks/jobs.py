@@ -26,7 +26,7 @@ from portal.bookings.services import move_song, record
 from portal.bookings.stages import OVER_STAGES, SongStage
 from portal.heartbeat import alive
 from portal.intake import hooks
-from portal.intake.checks import apply_check, inputs
+from portal.intake.checks import answering, apply_check, inputs
 from portal.intake.checks.song_facts import facts_of
 from portal.intake.files.announcing import forget_expired
 from portal.intake.files.stored_features import store_features
@@ -177,6 +177,8 @@ def sweep() -> None:
         queue_task("portal.intake.tasks.unpack_zip", zip_id)
     for source_id in left_files():
         queue_task("portal.intake.tasks.survey_file", source_id)
+    for message_id in answering.left_answers():
+        queue_task("portal.intake.tasks.send_answers", message_id)
     for song_id in left_songs():
         queue_task("portal.intake.tasks.measure_song", song_id)
 

@@ -1,41 +1,58 @@
-"""The one message that a check sends: what we found, what we need, and answers that take one tap.
+"""The one living message of a song: what we found and need to know, one question for all findings that share an answer.
 
-A finding is asked about once. What the house holds back waits as one held message beside it; what no longer holds is
-withdrawn.
+A finding is asked about once. What the house holds back waits in the same message, seen by the drummer alone; what no
+longer holds is settled there. `mailroom.asking` keeps the questions, this module knows what they are about.
 """
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterable, Sequence
-
-from django.db.models import QuerySet
+from collections.abc import Iterable, Iterator, Sequence
 
 from analysis.core import Finding as Found
 from analysis.core import Place
 from analysis.findings import KIND_BY_CODE, Severity, client_message
 from portal.bookings.models import Song
-from portal.intake.checks.answers import NEW_FILE, offers_for
+from portal.intake.checks.answers import NEW_FILE, TOPICS, USELESS_CODES, offers_for
 from portal.intake.models import Finding
-from portal.mailroom import services as mailroom
+from portal.mailroom import asking as mailroom
 from portal.mailroom.message_rules import rules_in_force
-from portal.mailroom.models import Message, MessageRule
+from portal.mailroom.models import Message, MessageRule, Question
+from portal.people.models import User
 
 KEY_PREFIX = "check:"
 When = MessageRule.When
+State = Question.State
+WENT_ON = "The song went on without an answer."
+CANCELLED = "The booking was cancelled."
+NOT_FOUND = "It is no longer found."
+
+
+def key_of(song: Song) -> str:
+    return f"{KEY_PREFIX}{song.pk}"
+
+
+def living_message(song: Song) -> Message | None:
+    return song.messages.filter(key=key_of(song)).first()
 
 
 def ask(song: Song) -> None:
-    """Send what goes out by itself, hold what the house wants to see first. Asked again, nothing happens."""
-    rules = rules_in_force()
-    new = [finding for finding in asking(song) if finding.asked_in_id is None]
-    for when in (When.AT_ONCE, When.HOLD):
-        group = [finding for finding in new if rules.get(finding.code, When.HOLD) == when]
-        if group:
-            post(song, group, held=when == When.HOLD)
+    """Ask what goes out by itself, hold what the house wants to see first. Asked again, nothing happens."""
+    new = [finding for finding in asked_of_client(song) if finding.question_id is None]
+    groups = dict(_grouped(new))
+    if not groups:
+        return
+    message = mailroom.message_for(song, key=key_of(song))
+    for (topic, when), findings in groups.items():
+        question = _joinable(message, topic, when) or mailroom.add_question(
+            message, topic=topic, about=about(findings[0]), text="", offers=[], held=when == When.HOLD
+        )
+        for finding in findings:
+            finding.ask_in(question)
+        _rebuild(song, question)
+    _follow(song, message, is_more=any(when == When.AT_ONCE for _, when in groups))
 
 
-def asking(song: Song) -> list[Finding]:
+def asked_of_client(song: Song) -> list[Finding]:
     """Open findings that the client has to say something about."""
     return gravest_first(song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source"))
 
@@ -44,37 +61,53 @@ def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
     return sorted(findings, key=lambda finding: (list(Severity).index(Severity(finding.severity)), finding.pk))
 
 
-def post(song: Song, findings: Sequence[Finding], *, held: bool) -> None:
-    message = mailroom.post(
-        booking=song.booking,
-        song=song,
-        key=key_for(song, findings),
-        subject=subject_for(song, findings),
-        body=body_for(song, findings),
-        answers=[offer.to_json() for offer in offers_for(song, findings)],
-        held=held,
-    )
+def _grouped(findings: Sequence[Finding]) -> Iterator[tuple[tuple[str, When], list[Finding]]]:
+    """By what shares an answer, and by whether the house wants to see it first."""
+    rules = rules_in_force()
+    groups: dict[tuple[str, When], list[Finding]] = {}
     for finding in findings:
-        finding.ask_in(message)
+        groups.setdefault((topic_of(finding), rules.get(finding.code, When.HOLD)), []).append(finding)
+    yield from ((key, group) for key, group in groups.items() if key[1] != When.NEVER)
 
 
-def key_for(song: Song, findings: Iterable[Finding]) -> str:
-    """Findings are rows that are opened once, so the same rows are the same question."""
-    rows = ",".join(str(pk) for pk in sorted(finding.pk for finding in findings))
-    return f"{KEY_PREFIX}{song.pk}:{hashlib.sha256(rows.encode()).hexdigest()[:32]}"
+def topic_of(finding: Finding) -> str:
+    """Tempo, meter and bar one are one thing each. A file of no use is answered by itself, a fault in several files at
+    once."""
+    if finding.code in TOPICS:
+        return TOPICS[finding.code]
+    if finding.code in USELESS_CODES:
+        return f"file:{finding.source_id}"
+    return f"fault:{finding.code}"
 
 
-def subject_for(song: Song, findings: Sequence[Finding]) -> str:
-    if len(findings) == 1:
-        return f"{song.title}: {KIND_BY_CODE[findings[0].code].title.lower()}"
-    return f"{song.title}: {len(findings)} open questions"
+def about(finding: Finding) -> str:
+    return TOPICS.get(finding.code) or KIND_BY_CODE[finding.code].title
 
 
-def body_for(song: Song, findings: Sequence[Finding]) -> str:
-    sentences = [in_client_words(finding) for finding in findings]
-    if len(sentences) > 1:
-        sentences = [f"{number}. {sentence}" for number, sentence in enumerate(sentences, start=1)]
-    return "\n\n".join([f"We checked the files of “{song.title}”.", *sentences])
+def _joinable(message: Message, topic: str, when: When) -> Question | None:
+    """A question that is not answered yet can ask about more of the same."""
+    state = State.HELD if when == When.HOLD else State.OPEN
+    return message.questions.filter(topic=topic, state=state).first()
+
+
+def _rebuild(song: Song, question: Question) -> None:
+    """A draft keeps the offers that it was chosen from."""
+    findings = gravest_first(question.findings.open().select_related("source"))
+    if findings and question.state in (State.HELD, State.OPEN):
+        offers = [offer.to_json() for offer in offers_for(song, findings)]
+        question.say(text="\n\n".join(in_client_words(finding) for finding in findings), offers=offers)
+
+
+def _follow(song: Song, message: Message, *, is_more: bool = False, actor: User | None = None) -> None:
+    subject = _subject(song, list(message.questions.waiting()))
+    intro = f"We checked the files of “{song.title}”."
+    mailroom.follow(message, subject=subject, intro=intro, is_more=is_more, actor=actor)
+
+
+def _subject(song: Song, waiting: Sequence[Question]) -> str:
+    if len(waiting) == 1:
+        return f"{song.title}: {waiting[0].about.lower()}"
+    return f"{song.title}: {len(waiting)} open questions"
 
 
 def in_client_words(finding: Finding) -> str:
@@ -92,39 +125,81 @@ def as_found(finding: Finding) -> Found:
     )
 
 
+def inherit(earlier: Finding, found: Finding) -> None:
+    """The same was measured again, with other figures, in the same version of the file: its question stays what it is,
+    answered or not."""
+    if earlier.question_id is not None:
+        found.ask_in(earlier.question)
+
+
+def close_settled(song: Song) -> None:
+    """Close what asks about nothing that is open any more, and say how it was settled."""
+    message = living_message(song)
+    if message is None:
+        return
+    for question in message.questions.undecided():
+        if question.findings.open().exists():
+            _rebuild(song, question)
+        else:
+            question.close(State.SETTLED, reason=_how_settled(question))
+    _follow(song, message)
+
+
+def _how_settled(question: Question) -> str:
+    last = question.findings.select_related("resolved_by", "ended_by").order_by("ended_at").last()
+    if last is None:
+        return NOT_FOUND
+    if last.state == Finding.State.WAIVED:
+        return f"{last.ended_by} has settled it."
+    if last.resolved_by is not None:
+        return f"Version {last.resolved_by.version} of “{last.resolved_by.name}” has settled it."
+    return f"{last.reason}." if last.reason else NOT_FOUND
+
+
+def close_all(song: Song, *, reason: str) -> None:
+    """Nobody waits for answers any more."""
+    message = living_message(song)
+    if message is None:
+        return
+    for question in message.questions.undecided():
+        question.close(State.MOOT, reason=reason)
+    _follow(song, message)
+
+
+def release(song: Song, message: Message, *, by: User) -> bool:
+    """The drummer lets go what was held back. Pressed twice, it goes once."""
+    held = list(message.questions.select_for_update().filter(state=State.HELD))
+    for question in held:
+        question.ask()
+    if held:
+        _follow(song, message, is_more=True, actor=by)
+    return bool(held)
+
+
+def follow_answers(song: Song, message: Message) -> None:
+    _follow(song, message)
+
+
 def waits_for_client(song: Song) -> bool:
     """A question of ours is unanswered, or was answered with the promise of a file that has not come."""
     return is_unanswered(song) or is_file_promised(song)
 
 
 def is_unanswered(song: Song) -> bool:
-    return song.messages.filter(key__startswith=KEY_PREFIX, state=Message.State.SENT).exists()
+    return Question.objects.waiting().filter(message__song=song).exists()
 
 
 def is_held(song: Song) -> bool:
-    return song.messages.filter(key__startswith=KEY_PREFIX, state=Message.State.HELD).exists()
+    return Question.objects.filter(message__song=song, state=State.HELD).exists()
+
+
+def held_message(song: Song) -> Message | None:
+    return living_message(song) if is_held(song) else None
 
 
 def is_file_promised(song: Song) -> bool:
-    asked = song.messages.filter(key__startswith=KEY_PREFIX)
-    promised = asked.filter(state=Message.State.ANSWERED, answer__code=NEW_FILE).order_by("-answered_at").first()
-    if promised is None or not song.findings.open().filter(asked_in=promised).exists():
-        return False
-    return not song.sources.filter(received_at__gt=promised.answered_at).exists()
-
-
-def withdraw_moot(song: Song) -> None:
-    """Take back a message when nothing that it asks about is open any more."""
-    still_open = song.findings.open().exclude(asked_in=None).values("asked_in")
-    for message in unanswered(song).exclude(pk__in=still_open):
-        mailroom.withdraw(message=message)
-
-
-def withdraw_all(song: Song) -> None:
-    """The drummer goes on without the answers."""
-    for message in unanswered(song):
-        mailroom.withdraw(message=message)
-
-
-def unanswered(song: Song) -> QuerySet[Message]:
-    return song.messages.filter(key__startswith=KEY_PREFIX, state__in=(Message.State.SENT, Message.State.HELD))
+    promised = Question.objects.filter(
+        message__song=song, state=State.SENT, answer__code=NEW_FILE, findings__in=song.findings.open()
+    )
+    last = promised.order_by("answered_at").last()
+    return last is not None and not song.sources.filter(received_at__gt=last.answered_at).exists()

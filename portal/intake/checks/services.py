@@ -1,4 +1,4 @@
-"""What people do at intake: answer, decide, and let a song go on to tracking. What they do with files: song_files."""
+"""What people do at intake: decide, and let a song go on to tracking. What they do with files: song_files."""
 
 from __future__ import annotations
 
@@ -11,66 +11,16 @@ from django.db.models import Max
 from analysis.findings import KIND_BY_CODE
 from analysis.maps import TempoMap
 from portal.bookings.models import Song
-from portal.bookings.services import move_song, record, save_brief
-from portal.bookings.stages import INTAKE_STAGES, SongStage
+from portal.bookings.services import move_song, record
+from portal.bookings.stages import SongStage
 from portal.intake import hooks
 from portal.intake.checks import apply_check, questions
-from portal.intake.checks.answers import LEAVE_OUT, brief_changes, settles
 from portal.intake.checks.page_version import Seen
 from portal.intake.checks.song_facts import deposit_reasons, facts_of, map_reasons, note_facts, objections
-from portal.intake.errors import AnswerError, GateError, NoMapError
-from portal.intake.files.services import check_again, remove
+from portal.intake.errors import GateError, NoMapError
 from portal.intake.maps import song_maps
 from portal.intake.models import ApprovedMap, Finding
-from portal.mailroom import services as mailroom
-from portal.mailroom.errors import MailroomError
-from portal.mailroom.models import Message
 from portal.people.models import User
-
-
-def answer(*, message: Message, code: str, value: str, by: User) -> Message:
-    """Take a one-tap answer: it changes the brief, and the next check moves the song on."""
-    try:
-        return take_answer(message=message, code=code, value=value, by=by)
-    except MailroomError as error:
-        raise AnswerError(str(error)) from error
-
-
-@transaction.atomic
-def take_answer(*, message: Message, code: str, value: str, by: User) -> Message:
-    lock_song_of(message)
-    asked = list(Finding.objects.filter(asked_in=message).select_related("source"))
-    message = mailroom.answer(message=message, code=code, value=value, by=by)
-    if message.song is None:
-        return message
-    changes = brief_changes(code, value, asked)
-    if changes and message.song.stage in INTAKE_STAGES:
-        save_brief(song=message.song, by=by, **changes)
-    for finding in asked:
-        if not settles(code, finding):
-            finding.ask_in(None)  # still to be asked: the next check does
-        elif code == LEAVE_OUT and finding.source is not None:
-            remove(source=finding.source, by=by)
-    check_again(message.song.pk)
-    note_facts(message.song)
-    return message
-
-
-def lock_song_of(message: Message) -> None:
-    """The song before the message: a check that settles meanwhile locks in this order too."""
-    if message.song_id is not None:
-        Song.objects.select_for_update().get(pk=message.song_id)
-
-
-@transaction.atomic
-def send_held(*, message: Message, by: User) -> Message:
-    lock_song_of(message)
-    message = mailroom.send_held(message=message, by=by)
-    if message.song is not None and message.song.stage == SongStage.ON_DESK and message.waits_for_answer:
-        apply_check.place(message.song, text="the question was sent")
-    if message.song is not None:
-        note_facts(message.song)
-    return message
 
 
 @transaction.atomic
@@ -83,7 +33,7 @@ def waive(*, finding: Finding, by: User, reason: str) -> None:
     finding.end(Finding.State.WAIVED, by=by, reason=reason)
     title = KIND_BY_CODE[finding.code].title.lower()
     record(song.booking, f"waived “{title}”: {reason}", actor=by, song=song)
-    apply_check.withdraw_and_place(song, text="the question is resolved")
+    apply_check.settle_and_place(song, text="the question is resolved")
     note_facts(song)
 
 
@@ -182,7 +132,7 @@ def mark_ready(*, song: Song, by: User) -> None:
     reasons = reasons_against(song)
     if reasons:
         raise GateError(reasons)
-    questions.withdraw_all(song)
+    questions.close_all(song, reason=questions.WENT_ON)
     facts = facts_of(song)
     move_song(song, SongStage.READY, text="marked the song ready to track", actor=by, **facts)
 

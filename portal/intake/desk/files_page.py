@@ -115,11 +115,11 @@ def for_client(song: Song) -> list[FindingShown]:
     """What is asked of the client, in their words, while it is their turn. What the house keeps to itself stays out."""
     if song.stage != SongStage.WITH_CLIENT:
         return []
-    found = song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source", "asked_in")
+    found = song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source", "question")
     return [
         shown_to_client(finding)
         for finding in questions.gravest_first(found)
-        if finding.asked_in is not None and finding.asked_in.state != finding.asked_in.State.HELD
+        if finding.question is not None and finding.question.asked_at is not None
     ]
 
 

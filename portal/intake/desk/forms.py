@@ -67,8 +67,11 @@ class KeepViewForm(LookForm):
 
 
 class AnswerForm(forms.Form):
+    """`seen`: which answer the page showed, by its number."""
+
     code = forms.CharField(max_length=40)
     value = forms.CharField(max_length=100, required=False)
+    seen = forms.IntegerField(min_value=0)
 
 
 class AnnounceForm(forms.Form):

@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from portal.bookings.models import Song
-from portal.intake.checks import services
+from portal.intake.checks import questions, services
 from portal.intake.checks.page_version import Seen
 from portal.intake.checks.tapping import TapsForm, keep_taps, tapping_shown
 from portal.intake.desk.forms import OverruleForm, WaiveForm
@@ -23,7 +23,6 @@ from portal.intake.errors import GateError, IntakeError, MapChangedError
 from portal.intake.files import services as song_files
 from portal.intake.files.announcing import say_all_sent
 from portal.intake.models import Finding
-from portal.mailroom.models import Message
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 
@@ -47,7 +46,7 @@ def render_sheet(
         "form": form or overrule_form(shown),
         "taps": tapping_shown(song),
         "next_song": next_after(song, request.user),
-        "held": song.messages.filter(state=Message.State.HELD).first(),
+        "held": questions.held_message(song),
     }
     return render(request, "intake/sheet.html", context, status=status)
 
@@ -150,16 +149,3 @@ def waive(request: MemberRequest, finding_id: int) -> HttpResponse:
     else:
         messages.error(request, str(form.errors["reason"][0]))
     return redirect("intake:sheet", finding.song_id)
-
-
-@require_POST
-@login_required
-def send_held(request: MemberRequest, message_id: int) -> HttpResponse:
-    message = get_object_or_404(Message.objects.visible_to(request.user).select_related("song"), pk=message_id)
-    require_drummer(request.user)
-    message = services.send_held(message=message, by=request.user)
-    if message.state == Message.State.SENT:
-        messages.success(request, "The message has been sent.")
-    else:
-        messages.warning(request, f"This message is {message.get_state_display()}: it is not sent again.")
-    return redirect("intake:sheet", message.song.pk) if message.song else redirect(message.booking)

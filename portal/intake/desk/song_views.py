@@ -12,18 +12,16 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from portal.bookings.models import Song
-from portal.intake.checks import services
 from portal.intake.desk.files_page import files_page
-from portal.intake.desk.forms import AnnounceForm, AnswerForm
+from portal.intake.desk.forms import AnnounceForm
 from portal.intake.desk.waiting_words import waiting_sentences
-from portal.intake.errors import IntakeError, SongClosedError
+from portal.intake.errors import SongClosedError
 from portal.intake.files import services as song_files
 from portal.intake.files.announcing import announce as announce_files
 from portal.intake.files.announcing import say_all_sent
 from portal.intake.files.leftovers import leftovers_among
 from portal.intake.models import SourceFile
 from portal.intake.models.arrival import TAB_LENGTH
-from portal.mailroom.models import Message
 from portal.people.requests import MemberRequest
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
@@ -112,21 +110,3 @@ def remove(request: MemberRequest, source_id: int) -> HttpResponse:
     except SongClosedError as error:
         messages.error(request, str(error))
     return redirect(f"{source.song.get_absolute_url()}#files")
-
-
-@require_POST
-@login_required
-def answer(request: MemberRequest, message_id: int) -> HttpResponse:
-    """One tap. Where the answer cannot be taken the question is still there, with a sentence."""
-    message = get_object_or_404(Message.objects.visible_to(request.user).select_related("song"), pk=message_id)
-    form = AnswerForm(request.POST)
-    if not form.is_valid():
-        messages.error(request, "Choose one of the answers.")
-        return redirect("mailroom:message", message.pk)
-    try:
-        services.answer(message=message, by=request.user, **form.cleaned_data)
-    except IntakeError as error:
-        messages.error(request, str(error))
-        return redirect("mailroom:message", message.pk)
-    messages.success(request, "Thank you. Your answer is saved.")
-    return redirect(message.song or message.booking)

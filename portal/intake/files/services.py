@@ -96,14 +96,20 @@ def check_again(song_id: int) -> bool:
 @transaction.atomic
 def remove(*, source: SourceFile, by: User) -> None:
     """Take a file out of the song. The original stays in the store, and the file can be restored."""
+    if take_out(source, by=by):
+        note_change(source.song)
+        check_again(source.song_id)
+
+
+def take_out(source: SourceFile, *, by: User) -> bool:
+    """Whether it was there to be taken out. What is left is checked again by whoever asks for it."""
     source = lock(source)
     if source.removed_at is not None:
-        return
+        return False
     check_takes_files(source.song)
     source.leave(SourceFile.Left.REMOVED, by=by)
     record(source.song.booking, f"removed “{source.name}”", actor=by, song=source.song)
-    note_change(source.song)
-    check_again(source.song_id)
+    return True
 
 
 @transaction.atomic

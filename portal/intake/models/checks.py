@@ -12,7 +12,7 @@ from django.utils.functional import cached_property
 from analysis.core import SongReport as SongNumbers
 from portal.bookings.models import Song
 from portal.intake.models.sources import SourceFile
-from portal.mailroom.models import Message
+from portal.mailroom.models import Question
 from portal.people.models import User
 
 TROUBLE_LENGTH = 200
@@ -113,8 +113,8 @@ class Finding(models.Model):
     resolved_by = models.ForeignKey(
         SourceFile, null=True, blank=True, on_delete=models.SET_NULL, related_name="findings_resolved"
     )
-    # The message that asks the client about it, so that it is never asked twice.
-    asked_in = models.ForeignKey(Message, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    # What asks the client about it, so that it is never asked twice.
+    question = models.ForeignKey(Question, null=True, blank=True, on_delete=models.SET_NULL, related_name="findings")
 
     objects: ClassVar[FindingQuerySet] = FindingQuerySet.as_manager()  # type: ignore[assignment]
 
@@ -135,9 +135,9 @@ class Finding(models.Model):
     def __str__(self) -> str:
         return f"{self.code} ({self.state})"
 
-    def ask_in(self, message: Message | None) -> None:
-        self.asked_in = message
-        self.save(update_fields=["asked_in"])
+    def ask_in(self, question: Question | None) -> None:
+        self.question = question
+        self.save(update_fields=["question"])
 
     def move_to(self, source: SourceFile, *, place: dict[str, Any]) -> None:
         """A new version of the file has it still."""

@@ -11,7 +11,8 @@ from django.template import Context
 
 from portal.bookings.models import Booking, Song
 from portal.mailroom.forms import InviteForm, WriteForm
-from portal.mailroom.models import Mail, Message, MessageQuerySet
+from portal.mailroom.models import Mail, Message, MessageQuerySet, Question
+from portal.mailroom.questions_page import questions_page
 from portal.people.models import User
 
 register = template.Library()
@@ -50,10 +51,22 @@ def body_shown(mail: Mail) -> str:
     return mail.body if settings.DEMO else WAY_IN.sub(r"\1… (this link was sent to the reader alone)", mail.body)
 
 
+@register.inclusion_tag("mailroom/_questions.html", takes_context=True)
+def message_questions(context: Context, message: Message) -> dict[str, Any]:
+    """Also in a list of messages: whoever made the list fetched their questions."""
+    return questions_page(message, context["user"]) | {"csrf_token": context.get("csrf_token")}
+
+
+def is_open_to(message: Message, user: User) -> bool:
+    has_held = any(question.state == Question.State.HELD for question in message.questions.all())
+    return message.waits_for_answer or (has_held and user.is_drummer)
+
+
 def said_to(user: User) -> MessageQuerySet:
     return (
         Message.objects.visible_to(user)
         .select_related("booking", "song", "sender", "answered_by")
+        .prefetch_related("questions__answered_by")
         .order_by("-created_at", "-pk")
     )
 
@@ -61,8 +74,8 @@ def said_to(user: User) -> MessageQuerySet:
 def part(context: Context, booking: Booking, song: Song | None, said: MessageQuerySet) -> dict[str, Any]:
     """Open questions stand apart, before everything else that was said."""
     everything = list(said)
-    open_ones = [message for message in everything if message.waits_for_answer or message.state == Message.State.HELD]
     request = context["request"]
+    open_ones = [message for message in everything if is_open_to(message, request.user)]
     return {
         "booking": booking,
         "song": song,

@@ -10,8 +10,8 @@ from pytest_django.live_server_helper import LiveServer
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.intake.models import SetAside
-from portal.mailroom.models import Message
-from tests.factories import make_check, make_client, make_drummer, make_message, make_song, make_source
+from portal.mailroom.models import Question
+from tests.factories import make_check, make_client, make_drummer, make_question, make_song, make_source
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -56,17 +56,17 @@ def test_from_the_queue_through_two_songs_to_ready_without_a_mouse(page: Page, s
 
 
 def test_next_ask_set_aside_and_back(page: Page, songs: list[Song]) -> None:
-    held = make_message(song=songs[0], state=Message.State.HELD)
+    held = make_question(song=songs[0], state=Question.State.HELD)
     page.keyboard.press("n")
     arrived(page, "Cellar Bucket Before Noon")
     page.keyboard.press("q")
-    expect(page.get_by_text("The message has been sent.")).to_be_visible()
+    expect(page.get_by_text("The questions are sent to the client.")).to_be_visible()
     page.keyboard.press("n")
     arrived(page, "Paper Bin Behind Goose")
     page.keyboard.press("w")
     expect(page.get_by_text("is set aside")).to_be_visible()
     held.refresh_from_db()
-    assert held.state == Message.State.SENT
+    assert held.state == Question.State.OPEN
     assert SetAside.objects.get().song == songs[1]
 
 

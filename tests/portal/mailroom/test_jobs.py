@@ -6,7 +6,8 @@ from django.core.mail import EmailMessage
 from django.utils import timezone
 
 from portal.mailroom import jobs
-from portal.mailroom.models import MOST_TRIES, Mail
+from portal.mailroom.models import Mail
+from portal.mailroom.models.outbox import MOST_TRIES
 from portal.mailroom.tasks import send_mail, send_waiting
 from portal.people.models import House
 from tests.factories import make_mail

@@ -2,27 +2,18 @@ import pytest
 
 from portal.bookings.models import Booking
 from portal.bookings.services import seat_client
-from portal.mailroom.errors import NoSuchAnswerError, NotWaitingError
 from portal.mailroom.models import Mail, Message, MessageRule
 from portal.mailroom.services import (
-    answer,
     invite_client,
     post,
     send_again,
-    send_held,
     set_rules,
-    withdraw,
     write,
 )
 from portal.people.models import User
-from tests.factories import make_booking, make_client, make_drummer, make_invited_client, make_mail, make_message
+from tests.factories import make_booking, make_client, make_drummer, make_invited_client, make_mail
 
 pytestmark = pytest.mark.django_db
-
-ANSWERS = [
-    {"code": "112-is-right", "label": "112 is right"},
-    {"code": "it-is", "label": "It is …", "asks": "bpm"},
-]
 
 
 @pytest.fixture
@@ -35,38 +26,22 @@ def booking(mara: User) -> Booking:
     return make_booking(client=mara, songs=1, title="Cold Bus Under Spoons")
 
 
-def ask(booking: Booking, *, held: bool = False) -> Message:
+def say(booking: Booking) -> Message:
     return post(
         booking=booking,
         song=booking.songs.get(),
-        key="check:1:no-tempo",
+        key="said:1",
         subject="Which tempo is right?",
         body="We read 112 beats per minute.",
-        answers=ANSWERS,
-        held=held,
     )
 
 
 def test_the_same_thing_is_said_once(booking: Booking, mara: User) -> None:
-    assert ask(booking) == ask(booking)
+    assert say(booking) == say(booking)
     mail = Mail.objects.get()
     assert (mail.to, mail.subject) == (mara.email, "Cold Bus Under Spoons: Which tempo is right?")
-    assert "Answer with one tap:\nhttp://testserver/messages/" in mail.body
+    assert "Read and reply:\nhttp://testserver/messages/" in mail.body
     assert booking.timeline.filter(text="“Which tempo is right?” was sent").count() == 1
-
-
-def test_a_held_message_goes_out_once_when_the_drummer_lets_it(booking: Booking, mara: User) -> None:
-    message = ask(booking, held=True)
-    assert not Mail.objects.exists()
-    assert not Message.objects.visible_to(mara).exists()
-    assert not booking.timeline.filter(text__contains="Which tempo").exists()
-
-    for _ in range(2):
-        send_held(message=message, by=booking.created_by)
-
-    assert Message.objects.visible_to(mara).get().waits_for_answer
-    assert Mail.objects.count() == 1
-    assert booking.timeline.filter(text="sent “Which tempo is right?”").count() == 1
 
 
 def test_a_client_s_words_go_to_the_drummers_and_a_drummer_s_to_every_client(booking: Booking, mara: User) -> None:
@@ -86,46 +61,6 @@ def test_the_same_form_sent_twice_is_one_message(booking: Booking, mara: User) -
     write(booking=booking, by=mara, body="Softer, please.", key="1")
     write(booking=booking, by=mara, body="Softer, please.", key="1")
     assert Message.objects.count() == 1
-
-
-def test_one_tap_answers(booking: Booking, mara: User) -> None:
-    message = answer(message=ask(booking), code="112-is-right", by=mara)
-    assert (message.state, message.answered_by, message.answer_in_words) == ("answered", mara, "112 is right")
-    assert booking.timeline.filter(text="answered “112 is right”", actor=mara).exists()
-
-
-def test_an_answer_with_a_figure(booking: Booking, mara: User) -> None:
-    message = answer(message=ask(booking), code="it-is", value=" 112,5 ", by=mara)
-    assert message.answer == {"code": "it-is", "label": "It is …", "value": "112,5", "unit": "bpm"}
-    assert message.answer_in_words == "It is 112,5 bpm"
-
-
-def test_a_second_answer_is_told_and_changes_nothing(booking: Booking, mara: User) -> None:
-    message = answer(message=ask(booking), code="112-is-right", by=mara)
-    with pytest.raises(NotWaitingError):
-        answer(message=message, code="it-is", value="100", by=mara)
-    message.refresh_from_db()
-    assert message.answer_in_words == "112 is right"
-
-
-@pytest.mark.parametrize(("code", "value"), [("make-map", ""), ("it-is", "  ")])
-def test_what_is_not_on_offer_is_no_answer(booking: Booking, mara: User, code: str, value: str) -> None:
-    with pytest.raises(NoSuchAnswerError):
-        answer(message=ask(booking), code=code, value=value, by=mara)
-
-
-def test_what_is_moot_is_withdrawn_and_an_answer_stays(booking: Booking, mara: User) -> None:
-    message = ask(booking)
-    withdraw(message=message)
-    message.refresh_from_db()
-    assert message.state == Message.State.WITHDRAWN
-    with pytest.raises(NotWaitingError):
-        answer(message=message, code="112-is-right", by=mara)
-
-    answered = make_message(booking=booking, state=Message.State.ANSWERED)
-    withdraw(message=answered)
-    answered.refresh_from_db()
-    assert answered.state == Message.State.ANSWERED
 
 
 def test_inviting_seats_and_writes_once_per_form(booking: Booking) -> None:
@@ -150,7 +85,7 @@ def test_who_can_sign_in_gets_a_plain_letter(booking: Booking, mara: User) -> No
 def test_an_invited_client_who_has_not_come_in_gets_a_message_s_letter_too(booking: Booking) -> None:
     leo = make_invited_client()
     seat_client(booking=booking, client=leo, by=booking.created_by)
-    ask(booking)
+    say(booking)
     assert Mail.objects.filter(to=leo.email).exists()
 
 

@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from portal.bookings.models import Brief, Song
-from portal.intake.checks.answers import brief_changes, offers_for, settles, shown_bpm
+from portal.intake.checks.answers import brief_changes, offers_for, shown_bpm
 from portal.intake.errors import AnswerError
 from portal.intake.models import Finding
 from tests.factories import make_song
@@ -68,25 +68,6 @@ class TestBriefChanges:
     def test_what_is_no_tempo_is_refused_with_a_sentence(self, text: str) -> None:
         with pytest.raises(AnswerError, match=r"\.$"):
             brief_changes("bpm", text, [])
-
-
-@pytest.mark.parametrize(
-    ("answer", "settled"),
-    [
-        ("bpm=112", {"no-click", "no-tempo", "tempo-differs"}),
-        ("make-map", {"no-click", "no-tempo", "tempo-differs"}),
-        ("meter=3/4", {"meter-differs"}),
-        ("starts=later", {"bar-one-late"}),
-        ("leave-out", {"not-audio"}),
-        ("new-file", {"not-audio", "clipped"}),
-        ("as-is", {"clipped"}),
-        ("start-as-written", {"bar-one-late"}),
-    ],
-)
-def test_one_answer_speaks_of_one_thing(answer: str, settled: set[str]) -> None:
-    asked = ["no-click", "no-tempo", "tempo-differs", "meter-differs", "bar-one-late", "not-audio", "clipped"]
-
-    assert {code for code in asked if settles(answer, found(code))} == settled
 
 
 def test_offers_leave_the_song_as_it_is(db: None) -> None:

@@ -14,7 +14,7 @@ from portal.bookings.stages import BookingStage, SongStage
 from portal.intake.checks import jobs
 from portal.intake.files import services as song_files
 from portal.intake.models import Finding, SourceFile
-from portal.mailroom.models import Mail, Message, MessageRule
+from portal.mailroom.models import Mail, Message, MessageRule, Question
 from tests.factories import make_check, make_client, make_drummer, make_finding, make_song, make_source, measured_song
 
 pytestmark = pytest.mark.django_db
@@ -112,7 +112,7 @@ class TestQuestions:
 
         message = Message.objects.get()
         assert message.state == Message.State.SENT
-        assert [(offer["code"], offer["label"]) for offer in message.answers] == [
+        assert [(offer["code"], offer["label"]) for offer in message.questions.get().offers] == [
             ("bpm=112", "112 is right"),
             ("bpm", "It is …"),
             ("make-map", "There is no click: please make the map"),
@@ -123,7 +123,7 @@ class TestQuestions:
     def test_a_tempo_that_was_measured_badly_is_not_put_into_the_client_s_mouth(self, song: Song) -> None:
         settle(song, measured_song("no-click", "no-tempo", bpm=None))
 
-        assert [offer["code"] for offer in Message.objects.get().answers] == ["bpm", "make-map"]
+        assert [offer["code"] for offer in Question.objects.get().offers] == ["bpm", "make-map"]
 
     def test_notes_are_not_asked_about(self, song: Song) -> None:
         settle(song, measured_song("pickup", "tempo-drifts"))
@@ -134,10 +134,11 @@ class TestQuestions:
         settle(song, measured_song("no-click", "no-tempo"))
         settle(song, measured_song("no-click", "no-tempo", "no-music"))
 
-        first, second = Message.objects.all()
-        assert "no music" in second.body
-        assert "click" not in second.body
-        assert first.state == second.state == Message.State.SENT
+        first, second = Message.objects.get().questions.all()
+        assert "no music" in second.text
+        assert "click" not in second.text
+        assert first.state == second.state == Question.State.OPEN
+        assert Mail.objects.count() == 1
 
     def test_a_message_that_became_moot_is_withdrawn(self, song: Song) -> None:
         settle(song, measured_song("no-click", "no-tempo"))
@@ -157,7 +158,7 @@ class TestQuestions:
 
         settle(song, measured_song("no-click", "no-music"))
 
-        assert {message.state for message in Message.objects.all()} == {Message.State.SENT, Message.State.HELD}
+        assert {question.state for question in Message.objects.get().questions.all()} == {"open", "held"}
         assert Mail.objects.count() == 1
 
     def test_only_held_messages_leave_the_song_on_the_desk(self, song: Song) -> None:

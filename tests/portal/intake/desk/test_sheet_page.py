@@ -14,13 +14,13 @@ from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.intake.checks.song_facts import note_facts
 from portal.intake.desk.sheet_page import meter_words, tempo_words
-from portal.mailroom.models import Message
+from portal.mailroom.models import Question
 from portal.people.models import User
 from tests.factories import (
     make_check,
     make_finding,
     make_map,
-    make_message,
+    make_question,
     make_song,
     make_source,
     measured_song,
@@ -96,9 +96,9 @@ class TestSheet:
         assert "<details open>" in page
 
     def test_held_messages_can_be_sent_from_it(self, client: Client, signed_in: User, song: Song) -> None:
-        message = make_message(song=song, state=Message.State.HELD)
+        question = make_question(song=song, state=Question.State.HELD)
 
-        assert reverse("intake:send-held", args=[message.pk]) in read(client, f"/songs/{song.pk}/sheet/")
+        assert reverse("intake:send-held", args=[question.message_id]) in read(client, f"/songs/{song.pk}/sheet/")
 
 
 class TestAlternatives:

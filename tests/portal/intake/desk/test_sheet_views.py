@@ -11,22 +11,23 @@ from django.utils.html import strip_tags
 
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
-from portal.intake.checks import jobs, services
+from portal.intake.checks import jobs
 from portal.intake.desk.queue_filter import Look
 from portal.intake.desk.queue_page import queue_page
 from portal.intake.models import Finding
-from portal.mailroom.models import Message
+from portal.mailroom.models import Question
 from portal.people.models import User
 from tests.factories import (
     make_booking,
     make_check,
     make_client,
     make_finding,
-    make_message,
+    make_question,
     make_song,
     measured_song,
 )
 from tests.portal.intake.reading import read, seen_now
+from tests.portal.intake.telling import asking, tell
 
 pytestmark = pytest.mark.django_db
 
@@ -54,8 +55,8 @@ class TestAccess:
         assert method(path).status_code == 404
 
     def test_findings_and_held_messages_are_the_drummer_s(self, client: Client, song: Song) -> None:
-        finding, message = make_finding(song=song), make_message(song=song)
-        paths = [reverse("intake:waive", args=[finding.pk]), reverse("intake:send-held", args=[message.pk])]
+        finding, question = make_finding(song=song), make_question(song=song)
+        paths = [reverse("intake:waive", args=[finding.pk]), reverse("intake:send-held", args=[question.message_id])]
 
         for path in paths:
             client.force_login(song.booking.members.get().user)
@@ -217,24 +218,23 @@ class TestDecisions:
 
         assert "There is nothing to check" in page
 
-    def test_a_held_message_goes_out(self, client: Client, signed_in: User, song: Song) -> None:
-        message = make_message(song=song, state=Message.State.HELD)
+    def test_a_held_question_goes_out(self, client: Client, signed_in: User, song: Song) -> None:
+        question = make_question(song=song, state=Question.State.HELD)
 
-        page = client.post(reverse("intake:send-held", args=[message.pk]), follow=True).content.decode()
+        page = client.post(reverse("intake:send-held", args=[question.message_id]), follow=True).content.decode()
 
-        message.refresh_from_db()
-        assert message.state == Message.State.SENT
-        assert "The message has been sent." in page
+        question.refresh_from_db()
+        assert question.state == Question.State.OPEN
+        assert "The questions are sent to the client." in page
 
-    def test_a_message_that_was_taken_back_is_not_said_to_be_on_its_way(
+    def test_what_is_not_held_any_more_is_not_said_to_be_sent(
         self, client: Client, signed_in: User, song: Song
     ) -> None:
-        message = make_message(song=song, state=Message.State.WITHDRAWN)
+        question = make_question(song=song, state=Question.State.MOOT)
 
-        page = client.post(reverse("intake:send-held", args=[message.pk]), follow=True).content.decode()
+        page = client.post(reverse("intake:send-held", args=[question.message_id]), follow=True).content.decode()
 
-        assert "This message is withdrawn: it is not sent again." in page
-        assert "on its way" not in page
+        assert "Nothing is held back here any more: nothing is sent." in page
 
 
 def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -> None:
@@ -242,7 +242,7 @@ def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -
     Song.objects.filter(pk=song.pk).update(stage=SongStage.CHECKING, turn_since=timezone.now() - timedelta(hours=1))
     make_check(song=song, report=measured_song("no-click", "no-tempo"))
     jobs.measure(song.pk)
-    services.answer(message=Message.objects.get(), code="bpm=112", value="", by=song.booking.members.get().user)
+    tell(asking(song), "bpm=112", by=song.booking.members.get().user)
     make_check(song=song)
     jobs.measure(song.pk)
     client.post(f"/songs/{song.pk}/approve/", seen_now(song))
@@ -251,7 +251,7 @@ def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -
     song.refresh_from_db()
     assert song.stage == SongStage.READY
     assert list(song.timeline.values_list("text", flat=True))[1:] == [
-        "“Thursday Ladder Behind Soup: 2 open questions” was sent",
+        "“Thursday Ladder Behind Soup: tempo and click” was sent",
         "the check is done: the client has a question to answer",
         "answered “112 is right”",
         "wrote the brief",

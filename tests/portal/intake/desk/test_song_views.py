@@ -12,9 +12,9 @@ from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.intake.checks import jobs
 from portal.intake.models import SourceFile
-from portal.mailroom.models import Message
+from portal.mailroom.models import Question
 from portal.people.models import User
-from tests.factories import make_check, make_client, make_drummer, make_song, make_source, measured_song
+from tests.factories import make_check, make_client, make_song, make_source, measured_song
 from tests.portal.pages import flat
 
 pytestmark = pytest.mark.django_db
@@ -37,39 +37,41 @@ def source(song: Song) -> SourceFile:
     return make_source(song=song, name="Größe <1>.wav", key=key, size_bytes=14)
 
 
-def routes(song: Song, source: SourceFile, message: Message) -> list[tuple[str, str]]:
+def routes(song: Song, source: SourceFile, question: Question) -> list[tuple[str, str]]:
     return [
         ("get", reverse("intake:files", args=[song.pk])),
         ("post", reverse("intake:plain-upload", args=[song.pk])),
         ("get", reverse("intake:download", args=[source.pk])),
         ("post", reverse("intake:remove", args=[source.pk])),
-        ("post", reverse("intake:answer", args=[message.pk])),
+        ("post", reverse("intake:answer", args=[question.pk])),
     ]
 
 
 @pytest.fixture
-def question(song: Song, source: SourceFile) -> Message:
+def question(song: Song, source: SourceFile) -> Question:
     song.move_to(SongStage.CHECKING)
     make_check(song=song, report=measured_song("no-click", "no-tempo"))
     jobs.measure(song.pk)
-    return Message.objects.get()
+    return Question.objects.get()
 
 
 class TestAccess:
     def test_for_an_outsider_nothing_is_there(
-        self, client: Client, song: Song, source: SourceFile, question: Message
+        self, client: Client, song: Song, source: SourceFile, question: Question
     ) -> None:
         client.force_login(make_client())
 
         for method, path in routes(song, source, question):
             assert getattr(client, method)(path).status_code == 404, path
 
-    def test_nobody_is_sent_to_sign_in(self, client: Client, song: Song, source: SourceFile, question: Message) -> None:
+    def test_nobody_is_sent_to_sign_in(
+        self, client: Client, song: Song, source: SourceFile, question: Question
+    ) -> None:
         for method, path in routes(song, source, question):
             assert getattr(client, method)(path)["Location"].startswith("/sign-in/"), path
 
     def test_other_methods_are_405(
-        self, client: Client, member: User, song: Song, source: SourceFile, question: Message
+        self, client: Client, member: User, song: Song, source: SourceFile, question: Question
     ) -> None:
         client.force_login(member)
 
@@ -120,14 +122,14 @@ class TestFiles:
         assert response["Location"] == f"/songs/{song.pk}/#files"
 
     def test_the_client_reads_what_is_asked_in_their_words_and_nothing_that_is_held(
-        self, client: Client, member: User, song: Song, question: Message
+        self, client: Client, member: User, song: Song, question: Question
     ) -> None:
         client.force_login(member)
         path = reverse("intake:files", args=[song.pk])
 
         assert "should we make a tempo map" in client.get(path, headers=HTMX).content.decode()
 
-        question.state = Message.State.HELD
+        question.state, question.asked_at = Question.State.HELD, None
         question.save()
         assert "should we make a tempo map" not in client.get(path, headers=HTMX).content.decode()
 
@@ -215,47 +217,6 @@ class TestRemove:
 
         source.refresh_from_db()
         assert source.removed_at is None
-
-
-class TestAnswer:
-    def test_one_tap_is_noted_and_leads_back_to_the_song(
-        self, client: Client, member: User, song: Song, question: Message
-    ) -> None:
-        client.force_login(member)
-
-        response = client.post(reverse("intake:answer", args=[question.pk]), {"code": "bpm=112"})
-
-        question.refresh_from_db()
-        assert response["Location"] == song.get_absolute_url()
-        assert question.state == Message.State.ANSWERED
-
-    @pytest.mark.parametrize("data", [{}, {"code": "bpm", "value": "abc"}, {"code": "other"}, {"code": "x" * 50}])
-    def test_what_cannot_be_taken_leads_back_to_the_question_with_a_sentence(
-        self, client: Client, member: User, question: Message, data: dict[str, str]
-    ) -> None:
-        client.force_login(member)
-
-        response = client.post(reverse("intake:answer", args=[question.pk]), data, follow=True)
-
-        question.refresh_from_db()
-        assert question.waits_for_answer
-        assert response.redirect_chain == [(f"/messages/{question.pk}/", 302)]
-        assert '<ul class="notices"> <li> <b>Error:</b>' in flat(response.content.decode())
-
-    def test_a_held_question_is_not_there_for_the_client(self, client: Client, member: User, question: Message) -> None:
-        client.force_login(member)
-        question.state = Message.State.HELD
-        question.save()
-
-        assert client.post(reverse("intake:answer", args=[question.pk]), {"code": "make-map"}).status_code == 404
-
-    def test_a_drummer_may_answer_for_the_client(self, client: Client, question: Message) -> None:
-        client.force_login(make_drummer())
-
-        client.post(reverse("intake:answer", args=[question.pk]), {"code": "make-map"})
-
-        question.refresh_from_db()
-        assert question.state == Message.State.ANSWERED
 
 
 @pytest.mark.usefixtures("question")

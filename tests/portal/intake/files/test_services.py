@@ -171,8 +171,8 @@ class TestFindings:
         assert (old.pk, old.state, old.resolved_by) == (before.pk, "resolved", None)
         assert settled_words(old) == "Still there in version 2"
         assert (new.state, new.source, new.value) == ("open", source, {"places": peaks})
-        assert new.asked_in is not None
-        assert new.asked_in != before.asked_in
+        assert new.question is not None
+        assert new.question != before.question
         assert not any("settles" in line for line in lines(song))
 
     def test_a_waived_one_stays_waived_as_long_as_it_is_the_same(self, song: Song, drummer: User) -> None:
