@@ -11,7 +11,7 @@ from django.db.migrations.executor import MigrationExecutor
 from tests.factories import make_client, make_song
 
 pytestmark = pytest.mark.django_db(transaction=True)
-BEFORE, AFTER = ("intake", "0008_finding_question"), ("intake", "0009_questions_of_messages")
+BEFORE, AFTER = ("intake", "0009_finding_question"), ("intake", "0010_questions_of_messages")
 TEMPO = [
     {"code": "bpm=112", "label": "112 is right", "about": "Tempo and click"},
     {"code": "bpm", "label": "It is …", "about": "Tempo and click", "asks": "bpm"},

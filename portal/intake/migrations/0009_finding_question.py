@@ -5,7 +5,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("intake", "0007_announcements_and_file_course"),
+        ("intake", "0008_kept_views_by_stage_and_due"),
         ("mailroom", "0004_questions"),
         # It reads what asked about a finding as it was stored until here.
         ("money", "0004_facts_of_bookings_and_songs"),

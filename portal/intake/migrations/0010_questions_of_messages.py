@@ -116,6 +116,6 @@ def ask_in_messages(apps: Any, schema_editor: Any) -> None:  # noqa: ARG001 - Dj
 
 class Migration(migrations.Migration):
 
-    dependencies = [("intake", "0008_finding_question")]
+    dependencies = [("intake", "0009_finding_question")]
 
     operations = [migrations.RunPython(ask_in_one_message, ask_in_messages)]

@@ -6,7 +6,7 @@ from django.db import migrations
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('intake', '0009_questions_of_messages'),
+        ('intake', '0010_questions_of_messages'),
     ]
 
     operations = [
