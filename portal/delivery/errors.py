@@ -1,4 +1,5 @@
-"""What can be refused about deliveries: DeliveryError → SetClosedError, NotCheckedError, BalanceMissingError."""
+"""What can be refused about deliveries: DeliveryError → SetClosedError, NotCheckedError, BalanceMissingError,
+NameTakenError."""
 
 
 class DeliveryError(Exception):
@@ -15,3 +16,7 @@ class NotCheckedError(DeliveryError):
 
 class BalanceMissingError(DeliveryError):
     """The full files are released when the balance is recorded."""
+
+
+class NameTakenError(DeliveryError):
+    """Two files that were sent in one go have one name."""

@@ -49,7 +49,7 @@ def check(delivery_id: int) -> None:
     delivery = Delivery.objects.select_related("song__booking").get(pk=delivery_id)
     if delivery.state != Delivery.State.CHECKING:
         return
-    files = list(delivery.files.all())
+    files = list(delivery.files.current())
     song = delivery.song
     with lend_set(files) as paths, lend_accepted_mix(song) as rough_mix, lend_originals(song) as originals:
         approved = song.maps.first()
@@ -136,7 +136,9 @@ def store(delivery_id: int, readings: list[Reading], checks: list[dict[str, Any]
     """Keep the checks of the set that was read; those of a set that changed meanwhile are dropped."""
     delivery = Delivery.objects.select_for_update().get(pk=delivery_id)
     read_now = {(reading.file.pk, reading.file.sha256) for reading in readings}
-    if delivery.state != Delivery.State.CHECKING or read_now != set(delivery.files.values_list("pk", "sha256")):
+    if delivery.state != Delivery.State.CHECKING or read_now != set(
+        delivery.files.current().values_list("pk", "sha256")
+    ):
         return
     for reading in readings:
         reading.file.crc32, reading.file.facts = reading.crc32, reading.facts

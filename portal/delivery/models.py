@@ -124,11 +124,18 @@ class Waiver(models.Model):
 
 class DeliveryFileQuerySet(models.QuerySet["DeliveryFile"]):
     def visible_to(self, user: User) -> DeliveryFileQuerySet:
-        return self.filter(delivery__in=Delivery.objects.visible_to(user))
+        seen = self.filter(delivery__in=Delivery.objects.visible_to(user))
+        return seen if user.is_drummer else seen.current()
+
+    def current(self) -> DeliveryFileQuerySet:
+        """What goes out: without what a corrected track replaced."""
+        return self.filter(replaced_at=None)
 
 
 class DeliveryFile(models.Model):
-    """One track of a set. Its name is unique in the set, compared without regard to case and Unicode form.
+    """One track of a set: part of it, or REPLACED (`replaced_at`) by a corrected one of the same name.
+
+    Its name is unique among what goes out, compared without regard to case and Unicode form.
 
     `facts` is what the check measured; microphone, polarity and take are what the drummer writes for the track sheet.
     """
@@ -146,6 +153,10 @@ class DeliveryFile(models.Model):
     key = models.CharField(max_length=120)
     size_bytes = models.PositiveBigIntegerField()
     received_at = models.DateTimeField(default=timezone.now)
+    # What came in one go: such files never replace each other.
+    sent_with = models.CharField(max_length=40, blank=True)
+    version = models.PositiveSmallIntegerField(default=1)
+    replaced_at = models.DateTimeField(null=True, blank=True)
     # What a zip's directory says of a file before its bytes come (ISO 3309); known once the set was checked.
     crc32 = models.PositiveBigIntegerField(null=True, blank=True)
     facts = models.JSONField(default=dict, blank=True)
@@ -157,10 +168,17 @@ class DeliveryFile(models.Model):
     objects: ClassVar[DeliveryFileQuerySet] = DeliveryFileQuerySet.as_manager()  # type: ignore[assignment]
 
     class Meta:
-        ordering: ClassVar = ["name"]
+        ordering: ClassVar = ["name", "version"]
         constraints: ClassVar = [
-            models.UniqueConstraint(fields=["delivery", "folded_name"], name="delivery_file_name_once")
+            models.UniqueConstraint(
+                fields=["delivery", "folded_name"], condition=models.Q(replaced_at=None), name="delivery_file_name_once"
+            ),
+            models.UniqueConstraint(fields=["delivery", "folded_name", "version"], name="delivery_file_version"),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    def be_replaced(self) -> None:
+        self.replaced_at = timezone.now()
+        self.save(update_fields=["replaced_at"])

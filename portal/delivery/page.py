@@ -51,6 +51,10 @@ class DeliveryPage:
     delivery: Delivery
     user: User
     files: tuple[DeliveryFile, ...]
+    # Earlier versions, as long as the set is not released.
+    replaced: tuple[DeliveryFile, ...]
+    # Failed checks that the drummer let pass, for both sides.
+    let_pass: tuple[CheckShown, ...]
     failed: tuple[CheckShown, ...]
     passed: tuple[CheckShown, ...]
     blocks: int
@@ -79,8 +83,9 @@ def delivery_page(
     perspective_form: PerspectiveForm | None = None,
     track_forms: Any = None,
 ) -> DeliveryPage:
-    files = tuple(delivery.files.all())
-    shown = _checks(delivery, waive_form) if user.is_drummer else []
+    files = tuple(delivery.files.current())
+    checks = _checks(delivery, waive_form)
+    shown = checks if user.is_drummer else []
     booking = delivery.song.booking
     waits = booking.files_wait_for_balance
     can_edit = user.is_drummer and delivery.is_open and not booking.is_over
@@ -90,6 +95,8 @@ def delivery_page(
         delivery=delivery,
         user=user,
         files=files,
+        replaced=tuple(delivery.files.exclude(replaced_at=None)) if can_edit else (),
+        let_pass=tuple(check for check in checks if check.waiver),
         failed=tuple(check for check in shown if not check.passed),
         passed=tuple(check for check in shown if check.passed),
         blocks=blocks,
@@ -107,7 +114,7 @@ def delivery_page(
 
 
 def _track_forms(delivery: Delivery, typed: Any) -> Any:
-    return TrackForms(queryset=delivery.files.all(), prefix="tracks") if typed is None else typed
+    return TrackForms(queryset=delivery.files.current(), prefix="tracks") if typed is None else typed
 
 
 def _can_accept(delivery: Delivery, user: User) -> bool:

@@ -27,24 +27,21 @@ class TrackReceiver:
         require_drummer(user)
         if not delivery.is_open or delivery.song.booking.is_over:
             raise UploadRefusedError(f"Delivery {delivery.number} is {delivery.get_state_display()}: open a new one.")
-        _check_name(delivery, file_name)
+        _check_name(file_name)
         if length_bytes == 0:
             raise UploadRefusedError(f"“{file_name}” is empty.")
         return delivery.song.booking
 
     def receive(self, *, upload: Upload) -> None:
-        delivery = Delivery.objects.select_for_update().get(pk=upload.target_id)
-        _check_name(delivery, upload.file_name)
+        _check_name(upload.file_name)
         try:
             services.receive_track(upload=upload)
         except DeliveryError as error:
             raise UploadRefusedError(str(error)) from error
 
 
-def _check_name(delivery: Delivery, file_name: str) -> None:
+def _check_name(file_name: str) -> None:
     if len(file_name.encode()) > LONGEST_NAME_BYTES:
         raise UploadRefusedError(f"“{file_name}” is too long a name for many file systems. Please shorten it.")
     if fold(file_name) in RESERVED_NAMES:
         raise UploadRefusedError(f"“{file_name}” is the name of a file that the zip adds automatically.")
-    if delivery.files.filter(folded_name=fold(file_name)).exists():
-        raise UploadRefusedError(f"The set already has a file named “{file_name}”: remove that one first.")

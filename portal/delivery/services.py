@@ -8,9 +8,10 @@ from django.utils import timezone
 from portal.bookings import services as bookings
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
-from portal.delivery.errors import BalanceMissingError, NotCheckedError, SetClosedError
+from portal.delivery.errors import BalanceMissingError, NameTakenError, NotCheckedError, SetClosedError
 from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
 from portal.delivery.names import fold
+from portal.intake.files.receivers import SENT_WITH_LENGTH, said_of
 from portal.mailroom import services as mailroom
 from portal.people.models import User
 from portal.queueing import queue_task_on_commit
@@ -18,6 +19,8 @@ from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 
 STAGES_OF_DELIVERY = (SongStage.TRACKING, SongStage.IN_REVIEW, SongStage.DELIVERED)
+# What the drummer wrote about a track: it holds for the corrected one.
+SHEET_COLUMNS = ("microphone", "polarity", "take", "note")
 BALANCE_SENTENCE = "The full files are released when the balance is recorded."
 
 
@@ -39,10 +42,26 @@ def open_delivery(*, song: Song, by: User) -> Delivery:
 
 @transaction.atomic
 def receive_track(*, upload: Upload) -> DeliveryFile:
+    """A track of a name that is there already takes its place, and its row of the track sheet."""
     delivery = _locked_open(Delivery.objects.get(pk=upload.target_id))
+    versions = delivery.files.filter(folded_name=fold(upload.file_name))
+    earlier, newest = versions.current().first(), versions.order_by("-version").first()
+    if earlier is not None and earlier.sha256 == upload.sha256:
+        return earlier  # the very same again changes nothing
+    sent_with = said_of(upload, "sentwith")[:SENT_WITH_LENGTH]
+    if earlier is not None and sent_with and earlier.sent_with == sent_with:
+        raise NameTakenError(f"Two files sent together are named “{upload.file_name}”. Rename one, then send it again.")
     delivery.reopen()
+    version = newest.version + 1 if newest else 1
+    if earlier is not None:
+        earlier.be_replaced()
+        text = f"sent “{upload.file_name}” anew in delivery {delivery.number}: version {version}"
+        bookings.record(delivery.song.booking, text, actor=upload.owner, song=delivery.song)
     return DeliveryFile.objects.create(
         delivery=delivery,
+        version=version,
+        sent_with=sent_with,
+        **({name: getattr(earlier, name) for name in SHEET_COLUMNS} if earlier else {}),
         sent_by=upload.owner,
         name=upload.file_name,
         folded_name=fold(upload.file_name),
@@ -57,6 +76,8 @@ def remove_track(*, file: DeliveryFile, by: User) -> None:
     """Take a file out of an open set. The store keeps its bytes."""
     delivery = _locked_open(file.delivery)
     name = file.name
+    if DeliveryFile.objects.get(pk=file.pk).replaced_at is not None:
+        raise SetClosedError(f"“{name}” is replaced already: this version is not delivered.")
     file.delete()
     delivery.reopen()
     text = f"took “{name}” out of delivery {delivery.number}"[:300]
@@ -69,7 +90,7 @@ def ask_check(*, delivery: Delivery) -> None:
     delivery = _locked_open(delivery)
     if delivery.state == Delivery.State.CHECKING:
         return
-    if not delivery.files.exists():
+    if not delivery.files.current().exists():
         raise NotCheckedError("There is nothing to check yet: add the files first.")
     delivery.ask_check()
     # A queue that is down undoes nothing: the sweep finds the set.

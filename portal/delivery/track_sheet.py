@@ -11,7 +11,7 @@ from datetime import UTC
 
 from analysis.maps import Segment, TempoMap
 from portal.bookings.models import Song
-from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.models import Delivery, DeliveryFile, key_of
 
 NOT_SAID = "not stated"
 LABEL_WIDTH = 14
@@ -41,9 +41,20 @@ def track_sheet(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
     lines += ["", "TEMPO MAP", "", *_tempo_lines(song, files), "", "FILES", ""]
     for number, file in enumerate(files, start=1):
         lines += [*_file_lines(number, file), ""]
+    lines += _let_pass_lines(delivery)
     if delivery.note:
         lines += ["NOTES", "", delivery.note, ""]
     return "\n".join(lines)
+
+
+def _let_pass_lines(delivery: Delivery) -> list[str]:
+    """Failed checks that the drummer let pass, each with its reason."""
+    messages = {key_of(check): check["message"] for check in delivery.checks}
+    lines = []
+    for number, waiver in enumerate(delivery.waivers.select_related("waived_by"), start=1):
+        message = messages.get((waiver.code, waiver.file_name), waiver.code)
+        lines += [f"{number:>3}. {message}", f"     let pass by {waiver.waived_by.name}: {waiver.reason}", ""]
+    return ["CHECKS LET PASS", "", *lines] if lines else []
 
 
 def _one_or_all(files: Sequence[DeliveryFile], fact: str, unit: str) -> str:

@@ -82,7 +82,7 @@ def describe(request: MemberRequest, delivery_id: int) -> HttpResponse:
     delivery = _find(request, delivery_id)
     require_drummer(request.user)
     perspective = PerspectiveForm(request.POST, instance=delivery)
-    tracks = TrackForms(request.POST, queryset=delivery.files.all(), prefix="tracks")
+    tracks = TrackForms(request.POST, queryset=delivery.files.current(), prefix="tracks")
     if not (perspective.is_valid() and tracks.is_valid()):
         return _page(request, delivery, status=UNPROCESSABLE, perspective_form=perspective, track_forms=tracks)
     if not delivery.is_open:

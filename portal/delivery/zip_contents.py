@@ -21,7 +21,7 @@ def folder_of(delivery: Delivery) -> str:
 
 def zip_of(delivery: Delivery) -> tuple[Archive, str] | None:
     """The zip and its entity tag; None as long as a file was not read through, which the check does."""
-    files = list(delivery.files.all())
+    files = list(delivery.files.current())
     if not files or any(file.crc32 is None for file in files):
         return None
     folder = folder_of(delivery)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import template
-from django.db.models import Count, Sum
+from django.db.models import Count, Q, Sum
 from django.template import Context
 
 from portal.bookings.models import Song
@@ -15,11 +15,15 @@ from portal.takes.models import RoughMix
 
 register = template.Library()
 
+GOES_OUT = Q(files__replaced_at=None)
+
 
 @register.inclusion_tag("delivery/_song_delivery.html", takes_context=True)
 def song_delivery(context: Context, song: Song) -> dict[str, Any]:
     user = context["request"].user
-    sets = song.deliveries.visible_to(user).annotate(file_count=Count("files"), size_bytes=Sum("files__size_bytes"))
+    sets = song.deliveries.visible_to(user).annotate(
+        file_count=Count("files", filter=GOES_OUT), size_bytes=Sum("files__size_bytes", filter=GOES_OUT)
+    )
     deliveries = list(sets.order_by("-number"))
     newest = deliveries[0] if deliveries else None
     is_open_to_sets = user.is_drummer and song.stage in STAGES_OF_DELIVERY and not song.booking.is_over

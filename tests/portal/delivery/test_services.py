@@ -1,16 +1,23 @@
 from __future__ import annotations
 
+from base64 import b64encode
 from typing import Any
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from portal.bookings.models import Booking, Song
 from portal.delivery import services
-from portal.delivery.errors import BalanceMissingError, NotCheckedError, SetClosedError
+from portal.delivery.errors import BalanceMissingError, NameTakenError, NotCheckedError, SetClosedError
 from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.page import delivery_page
+from portal.delivery.track_sheet import track_sheet
+from portal.delivery.zip_contents import zip_of
 from portal.mailroom.models import Mail, Message
 from portal.people.models import User
-from tests.factories import make_client, make_delivery, make_rough_mix, make_song, make_track
+from portal.uploads.models import Upload
+from tests.factories import make_client, make_delivery, make_rough_mix, make_song, make_track, store_content
 
 pytestmark = pytest.mark.django_db
 
@@ -158,3 +165,78 @@ def test_a_cancelled_booking_takes_and_gives_nothing_more(song: Song, member: Us
         services.ask_check(delivery=open_set)
     with pytest.raises(SetClosedError):
         services.accept(delivery=out, by=member)
+
+
+def sent(delivery: Delivery, name: str, content: bytes, sent_with: str = "") -> DeliveryFile:
+    metadata = f"sentwith {b64encode(sent_with.encode()).decode()}" if sent_with else ""
+    sha256 = store_content(content)
+    upload = Upload.objects.create(
+        owner=delivery.song.booking.created_by,
+        purpose="track",
+        target_id=delivery.pk,
+        file_name=name,
+        length_bytes=len(content),
+        metadata=metadata,
+        sha256=sha256,
+        key=f"originals/{sha256[:2]}/{sha256}",
+    )
+    return services.receive_track(upload=upload)
+
+
+def test_a_corrected_track_takes_the_old_ones_place_and_its_row(song: Song, member: User) -> None:
+    delivery = make_delivery(song=song)
+    old = sent(delivery, "Kick In.wav", b"one")
+    DeliveryFile.objects.filter(pk=old.pk).update(microphone="D12", take="4", note="gated", polarity="flipped")
+    delivery.store_checks([FAILURE], passed=False)
+    new = sent(delivery, "KICK IN.wav", b"two")
+    assert (new.version, new.microphone, new.take, new.note, new.polarity) == (2, "D12", "4", "gated", "flipped")
+    delivery.refresh_from_db()
+    assert (delivery.state, delivery.checks) == (Delivery.State.OPEN, [])
+    assert list(delivery.files.current()) == [new]
+    page = delivery_page(delivery, song.booking.created_by)
+    assert [file.pk for file in page.replaced] == [old.pk]
+    assert texts(song)[-1] == "sent “KICK IN.wav” anew in delivery 1: version 2"
+    with pytest.raises(SetClosedError, match="replaced already"):
+        services.remove_track(file=old, by=song.booking.created_by)
+
+    delivery.store_checks([SUCCESS], passed=True)
+    services.release(delivery=delivery, note="", by=song.booking.created_by)
+    assert list(DeliveryFile.objects.visible_to(member)) == [new]
+    delivery.refresh_from_db()
+    assert delivery_page(delivery, member).replaced == ()
+
+
+def test_the_very_same_track_again_changes_nothing(song: Song) -> None:
+    delivery = make_delivery(song=song)
+    first = sent(delivery, "a.wav", b"one")
+    delivery.store_checks([SUCCESS], passed=True)
+    assert sent(delivery, "a.wav", b"one") == first
+    delivery.refresh_from_db()
+    assert delivery.state == Delivery.State.CHECKED
+
+
+def test_two_files_of_one_drop_do_not_replace_each_other(song: Song) -> None:
+    delivery = make_delivery(song=song)
+    first = sent(delivery, "a.wav", b"one", sent_with="drop-1")
+    with pytest.raises(NameTakenError, match="Rename one"):
+        sent(delivery, "A.wav", b"two", sent_with="drop-1")
+    assert list(delivery.files.current()) == [first]
+    assert sent(delivery, "a.wav", b"three", sent_with="drop-2").version == 2
+
+
+def test_a_waiver_travels_to_the_sheet_and_the_clients_page(song: Song, member: User, client: Client) -> None:
+    delivery = checked_set(song, FAILURE)
+    by = song.booking.created_by
+    services.waive(delivery=delivery, code="clipped", file_name="a.wav", reason="The amp is meant to clip.", by=by)
+    services.release(delivery=Delivery.objects.get(pk=delivery.pk), note="", by=by)
+    delivery.refresh_from_db()
+    sheet = track_sheet(delivery, list(delivery.files.current()))
+    assert f"CHECKS LET PASS\n\n  1. a.wav is clipped.\n     let pass by {by.name}: The amp is meant to clip." in sheet
+    made = zip_of(delivery)
+    assert made is not None
+    archive, _ = made
+    assert b"The amp is meant to clip." in b"".join(archive.read(0, archive.length_bytes))
+    client.force_login(member)
+    page = client.get(reverse("delivery:delivery", args=[delivery.pk])).content.decode()
+    assert "Checks let pass" in page
+    assert "The amp is meant to clip." in page
