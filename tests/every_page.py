@@ -28,6 +28,7 @@ from portal.uploads.models import Upload
 # Which row an address is about.
 MODELS: dict[str, Any] = {
     "booking_id": Booking,
+    "user_id": User,
     "member_id": Member,
     "song_id": Song,
     "source_id": SourceFile,

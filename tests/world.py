@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -22,8 +23,8 @@ from portal.delivery.models import Delivery
 from portal.intake.models import ApprovedMap, KeptView, SentZip
 from portal.listening.models import Excerpt
 from portal.mailroom.models import Message, Question
-from portal.people.models import User
-from portal.people.services import invite
+from portal.people.models import AddressChange, User
+from portal.people.services import hash_token, invite
 from portal.prep.models import PreparedFile
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
@@ -143,4 +144,16 @@ def store_features() -> str:
 def ways_in(drummer: User) -> dict[str, dict[str, Any]]:
     invited = make_invited_client()
     _, _, token = invite(email=invited.email, name=invited.name, sent_by=drummer, lands_on="/")
-    return {"token": {"token": token}, "reset": {"uidb64": "MQ", "token": "none"}}
+    change = AddressChange.objects.create(
+        user=invited,
+        asked_by=drummer,
+        email="new@example.com",
+        token_sha256=hash_token("change"),
+        expires_at=timezone.now() + timedelta(days=1),
+    )
+    return {
+        "account": {"user_id": change.user_id},
+        "address_token": {"token": "change"},
+        "token": {"token": token},
+        "reset": {"uidb64": "MQ", "token": "none"},
+    }

@@ -15,7 +15,7 @@ from django.utils import timezone
 from portal.bookings import hooks
 from portal.bookings.errors import BookingClosedError, BriefClosedError
 from portal.bookings.models import Booking, Brief, Member, Song, TimelineEntry
-from portal.bookings.stages import INTAKE_STAGES, BookingStage, QuoteState, SongStage
+from portal.bookings.stages import INTAKE_STAGES, OVER_STAGES, BookingStage, QuoteState, SongStage
 from portal.bookings.turns import BookingNotes, SongNotes
 from portal.people.models import User
 from portal.people.services import find_or_add_client
@@ -215,3 +215,10 @@ def _stage_by_songs(booking: Booking) -> BookingStage | None:
         return BookingStage.DELIVERED
     begins = booking.stage == BookingStage.AGREED and stages != {SongStage.WAITING}
     return BookingStage.WORKING if begins or booking.stage == BookingStage.DELIVERED else None
+
+
+def record_correction(client_id: int, by_id: int, text: str) -> None:
+    """What `people.hooks.on_client_corrected` calls: a line in each booking that the client has access to."""
+    by = User.objects.get(pk=by_id)
+    for booking in Booking.objects.filter(members__user=client_id).exclude(stage__in=OVER_STAGES):
+        record(booking, text, actor=by)

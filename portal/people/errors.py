@@ -4,6 +4,7 @@
 │   ├── InvitationUsedError
 │   └── InvitationExpiredError
 ├── TooManyTriesError: somebody may be guessing a password
+├── AddressChangeError: an address that another account has, or a link that confirms none (any more)
 └── DrummerAddressError: the address of a drummer where a client's was expected
 """
 
@@ -33,4 +34,8 @@ class TooManyTriesError(PeopleError):
 
 
 class DrummerAddressError(PeopleError):
+    pass
+
+
+class AddressChangeError(PeopleError):
     pass

@@ -124,6 +124,14 @@ class MeForm(forms.ModelForm[User]):
         labels: ClassVar = {"name": "Your name"}
 
 
+class ClientForm(forms.Form):
+    name = forms.CharField(label="Name", max_length=120)
+    email = forms.EmailField(
+        label="E-mail address",
+        help_text="A new address counts once the client confirms it from an e-mail. The old address is told.",
+    )
+
+
 class HouseForm(forms.ModelForm[House]):
     time_zone = TimeZoneField(label="Time zone of the house", help_text="For dates in quotes and e-mails.")
     currency = forms.CharField(

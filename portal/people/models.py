@@ -164,3 +164,25 @@ class Invitation(models.Model):
     @property
     def is_expired(self) -> bool:
         return not self.is_used and self.expires_at <= timezone.now()
+
+
+class AddressChangeQuerySet(models.QuerySet["AddressChange"]):
+    def open(self) -> AddressChangeQuerySet:
+        return self.filter(used_at=None)
+
+
+class AddressChange(models.Model):
+    """A client's new e-mail address: ASKED → USED (confirmed, or a newer one was asked for), or it expires."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="address_changes")
+    asked_by = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
+    email = models.EmailField()
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    asked_at = models.DateTimeField(default=timezone.now)
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    objects: ClassVar[AddressChangeQuerySet] = AddressChangeQuerySet.as_manager()  # type: ignore[assignment]
+
+    def __str__(self) -> str:
+        return f"address change {self.pk}"

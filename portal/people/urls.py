@@ -16,6 +16,8 @@ urlpatterns = [
     path("sign-out/", auth.LogoutView.as_view(), name="sign-out"),
     path("invitations/<str:token>/", views.invitation, name="invitation"),
     path("me/", views.me, name="me"),
+    path("people/<int:user_id>/", views.client, name="client"),
+    path("address/<str:token>/", views.address, name="address"),
     path("house/", views.house, name="house"),
     path(
         "me/password/",

@@ -67,6 +67,8 @@ ROWS = {
     "people:sign-in": Row("GET", MOVED, MOVED, MOVED, OK),
     "people:sign-out": everybody("POST", MOVED),
     "people:invitation": everybody("GET", OK, "token"),
+    "people:client": house("GET", OK, "account"),
+    "people:address": everybody("GET", OK, "address_token"),
     "people:me": signed_in("GET", OK),
     "people:house": house("GET", OK),
     "people:password-change": signed_in("GET", OK),
