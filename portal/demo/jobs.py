@@ -1,4 +1,4 @@
-"""The demo's client sends a song: played by the house's own small band, received like every other upload."""
+"""What the people of a demo send: played by the house's own small band, received like every other upload."""
 
 import tempfile
 from collections.abc import Iterator
@@ -7,6 +7,7 @@ from pathlib import Path
 
 from portal.bookings.models import Song
 from portal.intake.files.announcing import say_all_sent
+from portal.people.models import User
 from portal.uploads import services as uploads
 
 # A short version, so that a desk with something on it is not a long wait.
@@ -15,20 +16,25 @@ PIECE_BYTES = 1024 * 1024
 
 
 def send_stems(song: Song, slug: str) -> None:
-    from analysis.band import SONG_BY_SLUG, render_song
+    from analysis.band import SHORT_SONG_BY_SLUG, SONG_BY_SLUG, render_song
 
-    arrived = set(song.sources.values_list("name", flat=True))
+    client, arrived = client_of(song), set(song.sources.values_list("name", flat=True))
+    short = SHORT_SONG_BY_SLUG.get(slug)
     with tempfile.TemporaryDirectory(prefix="kitpost-band-") as folder:
-        for path in render_song(SONG_BY_SLUG[slug], Path(folder), form=SHORT_FORM).paths:
+        played = render_song(short or SONG_BY_SLUG[slug], Path(folder), form=None if short else SHORT_FORM)
+        for path in played.paths:
             if path.name not in arrived:
-                send(path, song=song)
-    say_all_sent(song=song, by=song.booking.members.all()[0].user)
+                send(path, purpose="source", target_id=song.pk, by=client)
+    say_all_sent(song=song, by=client)
 
 
-def send(path: Path, *, song: Song) -> None:
-    client = song.booking.members.all()[0].user
+def client_of(song: Song) -> User:
+    return song.booking.members.all()[0].user
+
+
+def send(path: Path, *, purpose: str, target_id: int, by: User) -> None:
     upload = uploads.create(
-        user=client, purpose="source", target_id=song.pk, file_name=path.name, length_bytes=path.stat().st_size
+        user=by, purpose=purpose, target_id=target_id, file_name=path.name, length_bytes=path.stat().st_size
     )
     uploads.append(upload=upload, at_offset=0, pieces=partial(pieces, path))
 

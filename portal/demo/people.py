@@ -1,4 +1,4 @@
-"""The three invented people who can sign in to a demo."""
+"""The three invented people who can sign in to a demo, and one who only asked."""
 
 from dataclasses import dataclass
 
@@ -21,6 +21,7 @@ class Invented:
 DRUMMER = Invented("drummer@kitpost.example", "Nadia Veltmoor", User.Role.DRUMMER, "Europe/Berlin")
 CLIENT = Invented("client@kitpost.example", "Tomás Quintrel", User.Role.CLIENT, "Europe/Lisbon")
 OTHER_CLIENT = Invented("other@kitpost.example", "Ji-woo Dalrim", User.Role.CLIENT, "Asia/Seoul")
+ENQUIRER = Invented("enquiry@kitpost.example", "Ruvina Halmstrek", User.Role.CLIENT, "Europe/Berlin")
 
 
 def move_in(who: Invented) -> User:

@@ -7,17 +7,19 @@ from contextlib import redirect_stdout
 import django
 from django.core.management import call_command
 
+from portal.demo.processes import SMALL
 
-def prepare() -> None:
+
+def prepare(*, small: bool) -> None:
     django.setup()
     from portal.demo.seed import seed_house
 
     with redirect_stdout(sys.stderr):
         call_command("check")
         call_command("migrate", verbosity=0, interactive=False)
-        house = seed_house()
+        house = seed_house(small=small)
     json.dump(house, sys.stdout)
 
 
 if __name__ == "__main__":
-    prepare()
+    prepare(small=SMALL in sys.argv[1:])

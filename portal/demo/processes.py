@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
+# Said to the command, and handed on to the part that makes the house.
+SMALL = "--small"
 WEB_PROCESSES = 2
 WEB_THREADS = 8
 WORKER_PROCESSES = 2
@@ -51,5 +53,5 @@ def beat(data_dir: Path) -> Part:
     return Part("beat", command)
 
 
-def prepare() -> Part:
-    return Part("prepare", (sys.executable, "-m", "portal.demo.prepare"))
+def prepare(*, small: bool) -> Part:
+    return Part("prepare", (sys.executable, "-m", "portal.demo.prepare", *((SMALL,) if small else ())))

@@ -1,15 +1,21 @@
-"""The invented house: one booking at work, with a song that waits for its files, and one whose quote is open."""
+"""The invented house: bookings at every stage, from an enquiry to one that is closed.
 
+The first is at work, with a song that waits for its files; the second has an open quote; the third is an enquiry. The
+others are agreed here, and their songs go on in the queue.
+"""
+
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
 from django.db import transaction
 from django.utils import timezone
 
-from analysis.band import SONG_BY_SLUG
+from analysis.band import SHORT_SONG_BY_SLUG, SONG_BY_SLUG
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
-from portal.demo.people import CLIENT, DRUMMER, OTHER_CLIENT, move_in
+from portal.bookings.stages import SongStage
+from portal.demo.people import CLIENT, DRUMMER, ENQUIRER, OTHER_CLIENT, Invented, move_in
 from portal.money import services as money
 from portal.money.models import Payment, Quote
 from portal.money.services import Conditions, Line
@@ -26,38 +32,92 @@ TERMS = (
 CLIENTS_SONGS = ("thursday-ladder", "wet-stairs", "damp-receipt")
 SENT_SONGS = ("wet-stairs", "damp-receipt")
 OTHER_CLIENTS_SONGS = ("borrowed-stapler",)
+ENQUIRY_SONGS = ("Second Chair Behind Curtain", "Wooden Spoon Under Blanket")
+ENQUIRY_NOTES = (
+    "Asked by phone: about three minutes, brushes, no click. She would like a price for both songs together."
+)
+ALL_SONGS = SONG_BY_SLUG | SHORT_SONG_BY_SLUG
+
+
+@dataclass(frozen=True)
+class FurtherOn:
+    """A booking whose one song goes on to `target`."""
+
+    title: str
+    slug: str
+    target: SongStage
+    client: Invented
+
+
+FURTHER_ON = (
+    FurtherOn("Corner Table Single", "paper-plate", SongStage.READY, OTHER_CLIENT),
+    FurtherOn("Back Door Single", "grey-folder", SongStage.IN_REVIEW, CLIENT),
+    FurtherOn("Spare Room Single", "empty-jar", SongStage.DELIVERED, CLIENT),
+    FurtherOn("Short Film About Counters", "loose-button", SongStage.ACCEPTED, CLIENT),
+)
 
 
 @transaction.atomic
-def build_house() -> None:
+def build_house(*, small: bool = False) -> None:
+    """`small`: only the first two bookings."""
     drummer, client, other_client = (move_in(who) for who in (DRUMMER, CLIENT, OTHER_CLIENT))
     House.objects.update_or_create(pk=1, defaults={"name": "Veltmoor Drum Room", "time_zone": drummer.time_zone})
     working = open_booking("Gravel Lunchbox Spring Sessions", CLIENTS_SONGS, client=client, drummer=drummer)
     agree(working, client=client, drummer=drummer)
     for slug, song in zip(CLIENTS_SONGS, working.songs.all(), strict=True):
         if slug in SENT_SONGS:
-            write_brief(song, slug, client=client)
-            queue_task_on_commit("portal.demo.tasks.send_stems", song.pk, slug)
+            send_song(song, slug, client=client)
     quoted = open_booking("Umbrella Stand Second Session", OTHER_CLIENTS_SONGS, client=other_client, drummer=drummer)
     offer(quoted, drummer=drummer)
+    if not small:
+        note_enquiry(drummer=drummer)
+        people = {CLIENT: client, OTHER_CLIENT: other_client}
+        for further in FURTHER_ON:
+            begin(further, client=people[further.client], drummer=drummer)
+
+
+def note_enquiry(*, drummer: User) -> None:
+    """Somebody asked: nothing is offered yet, and they have heard nothing from the house."""
+    booking = bookings.open_booking(
+        by=drummer,
+        title="Two Songs For Brushes",
+        song_titles=ENQUIRY_SONGS,
+        client_name=ENQUIRER.name,
+        client_email=ENQUIRER.email,
+    )
+    bookings.save_brief(song=booking.songs.all()[0], by=drummer, notes=ENQUIRY_NOTES)
+
+
+def begin(further: FurtherOn, *, client: User, drummer: User) -> None:
+    """The files are sent, and the song goes on as soon as they are checked."""
+    booking = open_booking(further.title, (further.slug,), client=client, drummer=drummer)
+    agree(booking, client=client, drummer=drummer, balance_before_files=True)
+    song = booking.songs.all()[0]
+    send_song(song, further.slug, client=client)
+    queue_task_on_commit("portal.demo.tasks.go_on", song.pk, further.slug, further.target.value)
+
+
+def send_song(song: Song, slug: str, *, client: User) -> None:
+    write_brief(song, slug, client=client)
+    queue_task_on_commit("portal.demo.tasks.send_stems", song.pk, slug)
 
 
 def open_booking(title: str, slugs: tuple[str, ...], *, client: User, drummer: User) -> Booking:
     return bookings.open_booking(
         by=drummer,
         title=title,
-        song_titles=[SONG_BY_SLUG[slug].title for slug in slugs],
+        song_titles=[ALL_SONGS[slug].title for slug in slugs],
         client_name=client.name,
         client_email=client.email,
         due_on=today() + DUE_IN,
     )
 
 
-def offer(booking: Booking, *, drummer: User) -> Quote:
+def offer(booking: Booking, *, drummer: User, balance_before_files: bool = False) -> Quote:
     conditions = Conditions(
         currency="EUR",
         deposit_percent=50,
-        balance_before_files=False,
+        balance_before_files=balance_before_files,
         revisions_included=2,
         due_on=today() + DUE_IN,
         valid_until=today() + 2 * DUE_IN,
@@ -70,8 +130,8 @@ def offer(booking: Booking, *, drummer: User) -> Quote:
     return quote
 
 
-def agree(booking: Booking, *, client: User, drummer: User) -> None:
-    quote = offer(booking, drummer=drummer)
+def agree(booking: Booking, *, client: User, drummer: User, balance_before_files: bool = False) -> None:
+    quote = offer(booking, drummer=drummer, balance_before_files=balance_before_files)
     money.accept_quote(quote=quote, by=client)
     deposit = Decimal(quote.deposit_minor) / 100
     money.record_payment(
@@ -80,7 +140,7 @@ def agree(booking: Booking, *, client: User, drummer: User) -> None:
 
 
 def write_brief(song: Song, slug: str, *, client: User) -> None:
-    said = SONG_BY_SLUG[slug]
+    said = ALL_SONGS[slug]
     bpm = None if said.brief.bpm is None else Decimal(str(said.brief.bpm))
     bookings.save_brief(
         song=song,

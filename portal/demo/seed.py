@@ -9,13 +9,13 @@ from portal.demo.people import CLIENT, DRUMMER, OTHER_CLIENT, password
 from portal.people.models import User
 
 
-def seed_house() -> dict[str, Any]:
-    """Make the house if the folder holds none, and return who may sign in and where to look."""
+def seed_house(*, small: bool = False) -> dict[str, Any]:
+    """Make the house (or a small one) if the folder holds none, and return who may sign in and where to look."""
     if not User.objects.filter(email=DRUMMER.email).exists():
         # It brings the band with it, which a second run has no use for.
         from portal.demo.sample_bookings import build_house
 
-        build_house()
+        build_house(small=small)
     people = {"drummer": DRUMMER, "client": CLIENT, "other_client": OTHER_CLIENT}
     return {
         "url": settings.BASE_URL,

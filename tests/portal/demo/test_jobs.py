@@ -11,7 +11,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def song(monkeypatch: pytest.MonkeyPatch) -> Song:
     monkeypatch.setattr(jobs, "SHORT_FORM", (("verse", 1),))
-    seed_house()
+    seed_house(small=True)
     return Song.objects.get(title="Damp Receipt Near Cupboard")
 
 
@@ -39,6 +39,6 @@ def test_the_songs_that_were_sent_are_played_once_the_house_stands(
     monkeypatch.setattr(jobs, "send_stems", lambda song, slug: played.append((song.title, slug)))
 
     with django_capture_on_commit_callbacks(execute=True):
-        seed_house()
+        seed_house(small=True)
 
     assert played == [("Wet Stairs Beside Kettle", "wet-stairs"), ("Damp Receipt Near Cupboard", "damp-receipt")]

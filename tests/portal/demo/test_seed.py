@@ -2,9 +2,11 @@ from pathlib import Path
 
 import pytest
 from django.contrib.auth import authenticate
-from pytest_django import Settings
+from pytest_django import DjangoCaptureOnCommitCallbacks, Settings
 
 from portal.bookings.models import Booking, Song
+from portal.demo import going_on, jobs
+from portal.demo.sample_bookings import FURTHER_ON
 from portal.demo.seed import seed_house
 from portal.people.models import User
 
@@ -54,3 +56,28 @@ def test_a_second_run_changes_nothing() -> None:
 
     assert seed_house() == first
     assert (User.objects.count(), Booking.objects.count(), Song.objects.count()) == counts
+
+
+def test_a_small_house_has_two_bookings() -> None:
+    seed_house(small=True)
+
+    assert Booking.objects.count() == 2
+
+
+def test_every_song_is_on_its_way_once_the_house_stands(
+    django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun: list[tuple[str, ...]] = []
+
+    def go_on(song_id: int, slug: str, target: str) -> bool:
+        begun.append((slug, target))
+        return True
+
+    monkeypatch.setattr(jobs, "send_stems", lambda song, slug: begun.append((slug,)))
+    monkeypatch.setattr(going_on, "go_on", go_on)
+
+    with django_capture_on_commit_callbacks(execute=True):
+        seed_house()
+
+    further = [call for one in FURTHER_ON for call in ((one.slug,), (one.slug, one.target.value))]
+    assert begun == [("wet-stairs",), ("damp-receipt",), *further]
