@@ -10,10 +10,10 @@ from pathlib import Path
 from django.conf import settings
 from django.db.models import F, Q, Sum
 from django.db.models.functions import Least
-from django.template.defaultfilters import filesizeformat
 
 from portal.bookings.models import Booking
 from portal.people.models import User
+from portal.sizes import size_in_words
 from portal.uploads.errors import NoRoomError, TooLargeError
 from portal.uploads.models import PARTIAL, Upload
 from portal.uploads.multipart import part_bytes
@@ -25,7 +25,7 @@ def check_length(length_bytes: int) -> None:
     largest = settings.LARGEST_UPLOAD_BYTES
     if length_bytes > largest:
         raise TooLargeError(
-            f"This file is {filesizeformat(length_bytes)}; the limit for one file is {filesizeformat(largest)}."
+            f"This file is {size_in_words(length_bytes)}; the limit for one file is {size_in_words(largest)}."
         )
 
 
@@ -51,8 +51,8 @@ def check_booking(booking: Booking, length_bytes: int, *, without: Iterable[uuid
     most = settings.LARGEST_BOOKING_BYTES
     if taken + length_bytes > most:
         raise NoRoomError(
-            f"This file is {filesizeformat(length_bytes)}; the booking's files have {filesizeformat(taken)} "
-            f"of {filesizeformat(most)} already. Nothing was sent; please tell the drummer."
+            f"This file is {size_in_words(length_bytes)}; the booking's files have {size_in_words(taken)} "
+            f"of {size_in_words(most)} already. Nothing was sent; please tell the drummer."
         )
 
 

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Max, Q
-from django.template.defaultfilters import filesizeformat
 
 from portal.bookings.models import Song
 from portal.bookings.services import record
 from portal.intake.models import SentZip, SourceFile
 from portal.people.models import User
 from portal.queueing import queue_task_on_commit
+from portal.sizes import size_in_words
 
 FOLDER_LENGTH = 255
 
@@ -73,7 +73,7 @@ def words_of(source: SourceFile, earlier: SourceFile | None) -> str:
 
 
 def size_words(size_bytes: int) -> str:
-    return filesizeformat(size_bytes).replace("\N{NO-BREAK SPACE}", " ")
+    return size_in_words(size_bytes).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def earlier_version(song: Song, arrival: Arrival) -> SourceFile | None:

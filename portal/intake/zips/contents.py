@@ -11,7 +11,6 @@ from pathlib import Path, PurePosixPath
 from typing import BinaryIO
 
 from django.conf import settings
-from django.template.defaultfilters import filesizeformat
 
 from portal.intake.errors import DamagedEntryError, ZipError
 from portal.intake.files import store_cleanup
@@ -20,6 +19,7 @@ from portal.intake.files.leftovers import is_beside, is_of_a_system
 from portal.intake.models import SentZip
 from portal.intake.zips.names import place_of
 from portal.intake.zips.reading import DEFLATED, LOCAL, STORED, Entry, list_entries, read_entry, scan_entries
+from portal.sizes import size_in_words
 from portal.uploads import originals, parts
 
 NAMES_SHOWN = 5
@@ -228,7 +228,7 @@ def files_words(number: int) -> str:
 
 
 def too_large(most_bytes: int) -> str:
-    most = filesizeformat(most_bytes)
+    most = size_in_words(most_bytes)
     return f"It unpacks to more than the {most} allowed. Please send only what the song needs."
 
 

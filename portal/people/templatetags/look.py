@@ -13,6 +13,7 @@ from django.utils.html import format_html
 from django.utils.safestring import mark_safe
 
 from portal.people.time_zones import zone_in_words
+from portal.sizes import size_in_words
 
 register = template.Library()
 
@@ -78,6 +79,12 @@ def _day_of(at: datetime, words: str) -> str:
 
 def _machine_words(at: datetime) -> str:
     return timezone.localtime(at).isoformat(timespec="seconds")
+
+
+@register.filter
+def size(size_bytes: int | None) -> str:
+    """Bytes as people read them: "34.6 MB"; a dash where there is no answer."""
+    return NO_ANSWER if size_bytes is None else size_in_words(size_bytes)
 
 
 @register.filter

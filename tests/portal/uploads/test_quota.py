@@ -39,7 +39,7 @@ def test_over_the_booking_s_limit_is_413_with_a_sentence(sender: Sender, booking
 
     assert response.status_code == 413
     text = response.content.decode().replace("\xa0", " ")
-    assert "the booking's files have 700 bytes of 1000 bytes" in text
+    assert "the booking's files have 700 bytes of 1.0 kB" in text
     assert sender.create(300, target=booking.pk).status_code == 201
 
 

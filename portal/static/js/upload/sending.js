@@ -1,7 +1,7 @@
 // The sums and words of sending files: nothing here touches the page.
 
-const UNITS = ["bytes", "KB", "MB", "GB", "TB"];
-const STEP = 1024;
+const UNITS = ["bytes", "kB", "MB", "GB", "TB"];
+const STEP = 1000;
 
 /** 1234567 → "1.2 MB", counted as the pages that the server writes count it. */
 export function size(bytes) {

@@ -43,7 +43,7 @@ class TestReceive:
         song.refresh_from_db()
         assert started == [source.pk]
         assert song.stage == SongStage.CHECKING
-        assert "sent “bass.wav” (1.4 MB)" in song.timeline.values_list("text", flat=True)
+        assert "sent “bass.wav” (1.5 MB)" in song.timeline.values_list("text", flat=True)
 
     def test_a_queue_that_is_down_does_not_lose_the_file(
         self,

@@ -94,13 +94,13 @@ class TestNewBounce:
         assert (bass.left_as, bass.removed_by) == (SourceFile.Left.REPLACED, client_user)
         assert list(SourceFile.objects.versions_of(source)) == [source, bass]
         assert song.stage == SongStage.CHECKING
-        assert "sent “Bass.WAV” (2.0 KB) in place of “bass.wav”: version 2" in lines(song)
+        assert "sent “Bass.WAV” (2.0 kB) in place of “bass.wav”: version 2" in lines(song)
 
     def test_the_same_name_is_told_as_a_new_bounce(self, song: Song, bass: SourceFile) -> None:
         send(song, bass.name)
         send(song, bass.name, content="c")
         assert current(song) == [("bass.wav", 3)]
-        assert "sent a new version of “bass.wav” (2.0 KB): version 3" in lines(song)
+        assert "sent a new version of “bass.wav” (2.0 kB): version 3" in lines(song)
 
     def test_the_very_same_again_is_a_copy(self, song: Song) -> None:
         send(song, content="d")

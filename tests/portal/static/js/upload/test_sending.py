@@ -16,7 +16,7 @@ def module(show: Show) -> None:
 
 @pytest.mark.parametrize(
     ("count", "words"),
-    [(0, "0 bytes"), (1023, "1023 bytes"), (1024, "1.0 KB"), (25_117_758, "24.0 MB"), (4 * 1024**3, "4.0 GB")],
+    [(0, "0 bytes"), (999, "999 bytes"), (1000, "1.0 kB"), (25_117_758, "25.1 MB"), (4 * 1024**3, "4.3 GB")],
 )
 def test_sizes_are_counted_as_the_server_counts_them(page: Page, count: int, words: str) -> None:
     assert ask(page, "upload/sending", "m.size(given[0])", count) == words
@@ -46,8 +46,8 @@ def test_one_moment_has_no_rate(page: Page) -> None:
 
 
 def test_what_is_left_is_said_only_while_it_goes(page: Page) -> None:
-    assert ask(page, "upload/sending", "m.progressWords(1024, 4096, 1024)") == "1.0 KB of 4.0 KB, 1.0 KB/s, 3 s left"
-    assert ask(page, "upload/sending", "m.progressWords(4096, 4096, 1024)") == "4.0 KB of 4.0 KB"
+    assert ask(page, "upload/sending", "m.progressWords(1000, 4000, 1000)") == "1.0 kB of 4.0 kB, 1.0 kB/s, 3 s left"
+    assert ask(page, "upload/sending", "m.progressWords(4000, 4000, 1000)") == "4.0 kB of 4.0 kB"
 
 
 @pytest.mark.parametrize(
