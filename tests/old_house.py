@@ -68,7 +68,7 @@ def readers() -> dict[str, Read]:
     from analysis.core.reports import FileReport, Place, SongReport
     from analysis.delivery.check_results import Check
     from analysis.maps.tempo_map import TempoMap
-    from portal.intake.checks.answers import Offer
+    from portal.intake.checks.offers import Offer
 
     return {
         "intake.sourcefile.report": lambda stored: FileReport.from_json(stored).to_json(),

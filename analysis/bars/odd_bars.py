@@ -13,8 +13,8 @@ import numpy as np
 
 from analysis.bars.beat_evidence import beat_evidence
 from analysis.bars.beat_table import BeatTable, Prepared
-from analysis.bars.choice import fitted_weights
 from analysis.bars.readings import MeterKind, bars_of
+from analysis.bars.weighing import fitted_weights
 from analysis.core.samples import Doubles, Flags
 
 # Bars that each side of an odd bar must have, and how many odd bars a song may (house choices).

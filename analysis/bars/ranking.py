@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.bars.beat_table import prepare
-from analysis.bars.choice import fitted_weights
 from analysis.bars.readings import Reading, readings_of
 from analysis.bars.statements import Statements
+from analysis.bars.weighing import fitted_weights
 from analysis.core.samples import Doubles
 from analysis.tempo.evidence import Evidence
 from analysis.tempo.grid import GridFit, fit_grid

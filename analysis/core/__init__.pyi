@@ -3,7 +3,6 @@ from .errors import FeelError as FeelError
 from .errors import MapError as MapError
 from .errors import SongNotMeasuredError as SongNotMeasuredError
 from .errors import UnusableFileError as UnusableFileError
-from .limits import Limits as Limits
 from .reports import Alternative as Alternative
 from .reports import Brief as Brief
 from .reports import FileReport as FileReport
@@ -14,3 +13,4 @@ from .reports import SongReport as SongReport
 from .reports import Starts as Starts
 from .sentences import fill as fill
 from .sentences import place_words as place_words
+from .thresholds import Limits as Limits

@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import TypeVar
 
 from analysis.core.errors import UnusableFileError
-from analysis.core.limits import Limits
 from analysis.core.sentences import written
 from analysis.core.threads import on_one_thread
+from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check, Header, VerifyReport
 from analysis.delivery.verify_sound import Song, sound_checks
 from analysis.maps.tempo_map import TempoMap

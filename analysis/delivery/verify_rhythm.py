@@ -14,9 +14,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analysis.core.limits import Limits
 from analysis.core.samples import Doubles, Indices
 from analysis.core.sentences import written
+from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features

@@ -15,9 +15,9 @@ from pathlib import Path
 
 from analysis.core.blocks import Block
 from analysis.core.errors import UnusableFileError
-from analysis.core.limits import Limits
 from analysis.core.reports import Clipped
 from analysis.core.sentences import written
+from analysis.core.thresholds import Limits
 from analysis.core.units import amplitude_from_db, dbfs_from_amplitude, seconds_as_clock
 from analysis.delivery.check_results import Check
 from analysis.delivery.verify_rhythm import SNARE, fits_originals, on_map

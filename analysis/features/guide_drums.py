@@ -24,10 +24,10 @@ from typing import Any, Self
 
 import numpy as np
 
-from analysis.core.limits import Limits
 from analysis.core.named_columns import by_name, values_in_order
 from analysis.core.reports import Drums
 from analysis.core.samples import Doubles
+from analysis.core.thresholds import Limits
 from analysis.features.bands import BAND_EDGES_HZ
 from analysis.features.feature_arrays import Features
 

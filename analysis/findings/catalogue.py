@@ -6,9 +6,9 @@ from typing import Any
 
 from analysis.core.reports import Finding, Place
 from analysis.core.sentences import fill
-from analysis.findings.in_files import FILE_KINDS
-from analysis.findings.in_songs import BETWEEN_KINDS, SONG_KINDS
 from analysis.findings.kind import FindingKind, Severity
+from analysis.findings.kinds_in_files import FILE_KINDS
+from analysis.findings.kinds_in_songs import BETWEEN_KINDS, SONG_KINDS
 
 __all__ = [
     "FINDING_KINDS",

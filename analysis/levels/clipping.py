@@ -18,9 +18,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analysis.core.blocks import Block
-from analysis.core.limits import Limits
 from analysis.core.reports import Clipped, ClippedEvent, ClippedRun
 from analysis.core.samples import Floats, Indices, Samples, check_samples
+from analysis.core.thresholds import Limits
 from analysis.core.units import amplitude_from_db, dbfs_from_amplitude
 
 # What a report keeps, and what is kept while measuring (house choices).

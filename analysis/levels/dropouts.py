@@ -14,9 +14,9 @@ from typing import Literal
 import numpy as np
 
 from analysis.core.blocks import Block
-from analysis.core.limits import Limits
 from analysis.core.reports import Dropout
 from analysis.core.samples import Flags, Floats
+from analysis.core.thresholds import Limits
 from analysis.core.units import amplitude_from_db
 
 _Kind = Literal["hole", "stuck", "repeat"]

@@ -11,8 +11,8 @@ from typing import Literal
 import numpy as np
 
 from analysis.core.blocks import Block
-from analysis.core.limits import Limits
 from analysis.core.samples import Floats
+from analysis.core.thresholds import Limits
 
 # The mean is also taken over pieces of this length, about a tenth of a second: an offset is in all of them alike
 # (house choice).

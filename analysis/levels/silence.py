@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.core.blocks import BUCKET_FRAMES, Block
-from analysis.core.limits import Limits
 from analysis.core.samples import Floats
+from analysis.core.thresholds import Limits
 from analysis.core.units import amplitude_from_db, dbfs_from_amplitude
 
 Places = NDArray[np.int64]

@@ -11,8 +11,8 @@ import numpy as np
 from scipy import fft
 
 from analysis.core.blocks import Block
-from analysis.core.limits import Limits
 from analysis.core.samples import Doubles, Floats
+from analysis.core.thresholds import Limits
 
 # Length of a spectrum: bins of 12 Hz at 48 kHz (house choice).
 _FRAMES = 4096

@@ -12,14 +12,14 @@ from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
-from analysis.core.limits import Limits
 from analysis.core.reports import FileReport, Finding, Place
+from analysis.core.thresholds import Limits
 from analysis.core.units import seconds_as_clock
 from analysis.features.feature_arrays import Features
 from analysis.findings.catalogue import Severity, make_finding
+from analysis.lineup.missing_from_stems import missing_spans, mix_among
 from analysis.lineup.rate_labels import wrong_labels
 from analysis.lineup.starts import Source, Start, find_starts
-from analysis.lineup.stems import missing_spans, mix_among
 from analysis.media.windows import activity_of
 
 _T = TypeVar("_T")

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.core.limits import Limits
+from analysis.core.thresholds import Limits
 from analysis.lineup.correlation import OffsetFinder
 from analysis.lineup.starts import LONGEST_LAG_S, MOST_WINDOWS, REFERENCES_TRIED, WINDOW_S, Source, Start
 from analysis.media.windows import choose_windows, read_window

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.core.limits import Limits
+from analysis.core.thresholds import Limits
 from analysis.lineup.correlation import Offset, OffsetFinder
 from analysis.media.windows import Activity, choose_windows, read_window
 

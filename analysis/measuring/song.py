@@ -13,9 +13,9 @@ from analysis import ENGINE_VERSION
 from analysis.bars.measures import with_music
 from analysis.bars.song_measures import no_grid
 from analysis.bars.statements import Statements, gather_statements
-from analysis.core.limits import Limits
 from analysis.core.reports import Brief, FileReport, SongMeasures, SongReport
 from analysis.core.threads import on_one_thread
+from analysis.core.thresholds import Limits
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
 from analysis.form.sections import find_sections

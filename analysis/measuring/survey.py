@@ -8,10 +8,10 @@ from pathlib import Path
 
 from analysis.core.blocks import Block
 from analysis.core.errors import NotAudioError, UnreadableError, UnusableFileError
-from analysis.core.limits import Limits
 from analysis.core.reports import Drums, FileReport
 from analysis.core.samples import Samples
 from analysis.core.threads import on_one_thread
+from analysis.core.thresholds import Limits
 from analysis.core.units import amplitude_from_db, dbfs_from_amplitude
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.features.guide_drums import find_drums

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from analysis.core.limits import Limits
 from analysis.core.reports import FileReport, Finding, Place
+from analysis.core.thresholds import Limits
 from analysis.core.units import dbfs_from_amplitude, seconds_as_clock
 from analysis.findings.catalogue import Severity, make_finding
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
-from analysis.core.limits import Limits
 from analysis.core.reports import Brief, FileReport, Finding, Place, SongMeasures
+from analysis.core.thresholds import Limits
 from analysis.findings.catalogue import Severity, make_finding
 from analysis.given_grid.click_fit import ClickFit
 from analysis.lineup.stem_lag import Lag

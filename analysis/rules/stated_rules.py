@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from analysis.core.limits import Limits
 from analysis.core.reports import FileReport, Finding, SongMeasures
 from analysis.core.sentences import written
+from analysis.core.thresholds import Limits
 from analysis.findings.catalogue import make_finding
 
 _TEMPO_SOURCES = ("name_bpm", "tag_bpm", "midi_bpm")

@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import Any
 
 from analysis.core.errors import SongNotMeasuredError
-from analysis.core.limits import Limits
 from analysis.core.reports import Brief, FileReport, SongReport
+from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check, VerifyReport
 from analysis.rules.file_rules import unusable_finding
 from analysis.sandbox.child_jobs import OUT_OF_MEMORY, ChildJob, ExcerptJob, ProxyJob, SongJob, SurveyJob, VerifyJob

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from analysis.core.limits import Limits
 from analysis.core.reports import Brief, FileReport, Record
+from analysis.core.thresholds import Limits
 
 OUT_OF_MEMORY = 3  # exit status; Python itself uses 1 and 2
 # House choices, for each file that is written and for files open at once.

@@ -22,8 +22,8 @@ from scipy.optimize import minimize
 
 from analysis.band.render import Stem, mix_stems, render_stems
 from analysis.band.score import write_score
-from analysis.core.limits import Limits
 from analysis.core.samples import Doubles, Flags
+from analysis.core.thresholds import Limits
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.features.guide_drums import MOST_SPREADS, WEIGHTS, DrumModel, drum_numbers
 from bench.tempo.development_set import draw_items

@@ -16,7 +16,7 @@ import numpy as np
 from analysis.band.feels import FEELS
 from analysis.band.render import Stem, mix_stems, render_stems, write_wav
 from analysis.band.score import steady, write_score
-from analysis.core.limits import Limits
+from analysis.core.thresholds import Limits
 from analysis.lineup.starts import Source, Start, find_starts
 from analysis.media.windows import activity_of
 

@@ -6,9 +6,9 @@ import argparse
 from collections.abc import Iterator
 
 from analysis.core.blocks import Block
-from analysis.core.limits import Limits
 from analysis.core.reports import Clipped
 from analysis.core.samples import Samples
+from analysis.core.thresholds import Limits
 from analysis.core.units import dbfs_from_amplitude
 from analysis.levels.clipping import ClippingMeter
 from analysis.levels.loudness import measure_loudness

@@ -23,8 +23,8 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from analysis.bars.beat_table import prepare
-from analysis.bars.choice import WEIGHTS_PATH, Weights
 from analysis.bars.readings import COLUMNS, Reading, readings_of
+from analysis.bars.weighing import WEIGHTS_PATH, Weights
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.tempo.evidence import Evidence, pool
 from analysis.tempo.grid import fit_grid

@@ -124,7 +124,7 @@ TOOLS = {
 def use_weights(path: str | None) -> None:
     """Exchange the engine's fitted weights, for songs whose pattern they must not have seen."""
     if path:
-        from analysis.bars import choice
+        from analysis.bars import weighing as choice
 
         choice.WEIGHTS_PATH = Path(path)
         choice.fitted_weights.cache_clear()

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from analysis.maps import TempoMap
-from portal.intake.checks.answers import carried_bpm, shown_bpm
+from portal.intake.checks.offers import carried_bpm, shown_bpm
 from portal.listening.models import Excerpt
 from portal.listening.services import TIMES_TEMPO
 from portal.listening.taps import TappedOne, tapped_one

@@ -12,7 +12,7 @@ from analysis.maps import TempoMap
 from portal.bookings.models import FASTEST_BPM, SLOWEST_BPM, Song, SongQuerySet
 from portal.bookings.services import note_song, save_brief
 from portal.bookings.stages import SongStage
-from portal.intake.checks.answers import carried_bpm
+from portal.intake.checks.offers import carried_bpm
 from portal.intake.checks.song_facts import note_facts
 from portal.intake.maps.song_maps import map_of_song
 from portal.intake.models import ApprovedMap

@@ -17,7 +17,7 @@ from portal.bookings.models import Brief, Song
 from portal.bookings.services import save_brief
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake.checks import apply_check, questions
-from portal.intake.checks.answers import LEAVE_OUT, brief_changes
+from portal.intake.checks.offers import LEAVE_OUT, brief_changes
 from portal.intake.checks.song_facts import note_facts
 from portal.intake.errors import AnswerError
 from portal.intake.files.services import check_again, take_out

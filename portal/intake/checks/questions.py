@@ -12,7 +12,7 @@ from analysis.core import Finding as Found
 from analysis.core import Place
 from analysis.findings import KIND_BY_CODE, Severity, client_message
 from portal.bookings.models import Song
-from portal.intake.checks.answers import NEW_FILE, TOPICS, USELESS_CODES, offers_for
+from portal.intake.checks.offers import NEW_FILE, TOPICS, USELESS_CODES, offers_for
 from portal.intake.models import Finding
 from portal.mailroom import asking as mailroom
 from portal.mailroom.message_rules import rules_in_force

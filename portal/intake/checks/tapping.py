@@ -12,7 +12,7 @@ from django.utils import timezone
 from analysis.core import SongMeasures
 from analysis.maps import TappedTempo, fit_taps, is_off_beat, measured_at
 from portal.bookings.models import Song
-from portal.intake.checks.answers import carried_bpm, shown_bpm
+from portal.intake.checks.offers import carried_bpm, shown_bpm
 from portal.intake.maps.song_maps import DEFAULT_METER, meter_of
 from portal.intake.models import Tapping
 from portal.people.models import User

@@ -9,7 +9,7 @@ from typing import Any
 
 from analysis.bars import map_stated
 from analysis.core import SongMeasures
-from portal.intake.checks.answers import shown_bpm
+from portal.intake.checks.offers import shown_bpm
 from portal.intake.models import SongCheck, SourceFile
 
 # Evidence in a file's report, in the order of its worth; how it is called beside the file name.

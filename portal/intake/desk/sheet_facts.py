@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from analysis.core import FileReport, SongMeasures
 from analysis.maps import MeterSign, TempoMap, TempoMapError
 from portal.bookings.models import Brief
-from portal.intake.checks.answers import shown_bpm
+from portal.intake.checks.offers import shown_bpm
 from portal.people.templatetags.look import clock, measured
 
 NOT_MEASURED = "–"

@@ -14,7 +14,7 @@ from analysis.rules import in_bars
 from portal.bookings.models import Brief, Song
 from portal.bookings.stages import SongStage
 from portal.intake.checks import services
-from portal.intake.checks.answers import carried_bpm, shown_bpm
+from portal.intake.checks.offers import carried_bpm, shown_bpm
 from portal.intake.checks.page_version import Seen
 from portal.intake.checks.tempo_claims import FileSays, files_say
 from portal.intake.desk.files_page import FindingShown, place_of

@@ -10,7 +10,7 @@ from django.template import Context
 
 from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Booking, Song
-from portal.intake.checks.answers import shown_bpm
+from portal.intake.checks.offers import shown_bpm
 from portal.intake.checks.tempo_claims import apart_words
 from portal.intake.desk.files_page import files_page
 from portal.intake.desk.unfinished import unfinished_uploads

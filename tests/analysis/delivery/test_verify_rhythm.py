@@ -11,7 +11,7 @@ import pytest
 
 from analysis.band.render import Stem, mix_stems, render_stems
 from analysis.band.score import steady, write_score
-from analysis.core.limits import Limits
+from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check
 from analysis.delivery.verify import verify_set
 from analysis.delivery.verify_rhythm import fits_originals, on_map

@@ -9,9 +9,9 @@ import pytest
 
 from analysis.band.render import mix_stems, render_stems
 from analysis.band.score import steady, write_score
-from analysis.core.limits import Limits
 from analysis.core.reports import Drums
 from analysis.core.samples import Samples
+from analysis.core.thresholds import Limits
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.features.guide_drums import NUMBERS, WEIGHTS, DrumModel, drum_numbers, find_drums
 from tests import signals

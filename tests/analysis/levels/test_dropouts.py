@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from analysis.core.blocks import Block
-from analysis.core.limits import Limits
 from analysis.core.reports import Dropout
 from analysis.core.samples import Samples
+from analysis.core.thresholds import Limits
 from analysis.levels.dropouts import DropoutMeter, runs
 from tests import signals
 

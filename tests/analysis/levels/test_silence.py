@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 
 from analysis.core.blocks import Block
-from analysis.core.limits import Limits
 from analysis.core.samples import Samples
+from analysis.core.thresholds import Limits
 from analysis.levels.silence import Silence, SilenceMeter
 from tests import signals
 

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import soxr
 
-from analysis.core.limits import Limits
 from analysis.core.reports import Drums, FileReport
 from analysis.core.samples import Samples
+from analysis.core.thresholds import Limits
 from analysis.lineup.compare_files import CODEC_DELAYS, Comparison, codec_delay, compare_files, guide_drums
 from analysis.measuring.song import SongFile
 from analysis.measuring.survey import survey_file

@@ -9,8 +9,8 @@ import pytest
 from numpy.typing import NDArray
 
 from analysis.band.clock import Clock, Drift, Rubato, TempoPlan
-from analysis.core.limits import Limits
 from analysis.core.reports import Brief, FileReport
+from analysis.core.thresholds import Limits
 from analysis.features.feature_arrays import Features
 from analysis.maps.click import render_click
 from analysis.maps.tempo_map import MeterSign, TempoMap

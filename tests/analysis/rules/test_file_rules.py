@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from analysis.core.limits import Limits
 from analysis.core.reports import Clipped, ClippedEvent, Dropout, FileReport, Finding
+from analysis.core.thresholds import Limits
 from analysis.rules.file_rules import file_findings, unusable_finding
 
 LIMITS = Limits()

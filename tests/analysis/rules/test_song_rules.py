@@ -1,7 +1,7 @@
 """What is worth saying about a song: rules over measurements and brief, without any sound."""
 
-from analysis.core.limits import Limits
 from analysis.core.reports import Brief, SongMeasures, Tempo
+from analysis.core.thresholds import Limits
 from analysis.rules.song_rules import SongFacts, song_findings
 
 

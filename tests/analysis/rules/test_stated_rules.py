@@ -1,7 +1,7 @@
 import pytest
 
-from analysis.core.limits import Limits
 from analysis.core.reports import FileReport, SongMeasures, Tempo
+from analysis.core.thresholds import Limits
 from analysis.rules.stated_rules import stated_findings
 
 SONG = SongMeasures(tempo=Tempo(kind="constant", bpm=112.0, confidence=0.99))

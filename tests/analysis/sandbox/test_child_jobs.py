@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from analysis.core.limits import Limits
 from analysis.core.reports import Brief, FileReport, SongReport
+from analysis.core.thresholds import Limits
 from analysis.sandbox.child_jobs import OPEN_FILES_LIMIT, SongJob, SurveyJob, limit_self
 from tests import signals
 from tests.analysis.encoded import write_sound

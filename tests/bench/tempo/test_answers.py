@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from analysis.bars.choice import WEIGHTS_PATH
+from analysis.bars.weighing import WEIGHTS_PATH
 from bench.tempo import answers, readers
 from bench.tempo.answers import ask
 from bench.tempo.fit_choice import fold_of

@@ -2,7 +2,7 @@
 
 import dataclasses
 
-from analysis.core.limits import Limits
+from analysis.core.thresholds import Limits
 
 
 def test_an_edited_limit_leaves_the_others_as_they_are() -> None:

@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from portal.bookings.models import Brief, Song
-from portal.intake.checks.answers import brief_changes, offers_for, shown_bpm
+from portal.intake.checks.offers import brief_changes, offers_for, shown_bpm
 from portal.intake.errors import AnswerError
 from portal.intake.models import Finding
 from tests.factories import make_song

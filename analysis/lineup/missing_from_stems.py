@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.core.limits import Limits
 from analysis.core.samples import Doubles, Flags
+from analysis.core.thresholds import Limits
 from analysis.features.feature_arrays import Features
 from analysis.lineup.starts import MOST_WINDOWS, WINDOW_S, Source, Start
 from analysis.media.windows import choose_windows, read_window

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from analysis.bars.beat_table import prepare
-from analysis.bars.choice import WEIGHTS_PATH, Weights, fitted_weights, read_weights
 from analysis.bars.readings import COLUMNS, readings_of
+from analysis.bars.weighing import WEIGHTS_PATH, Weights, fitted_weights, read_weights
 from analysis.tempo.evidence import pool
 from analysis.tempo.grid import fit_grid
 from tests.analysis.playing import band, features_of
