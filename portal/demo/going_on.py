@@ -15,6 +15,7 @@ from portal.delivery import services as delivery
 from portal.delivery.models import Delivery
 from portal.demo.jobs import client_of, send
 from portal.intake.checks import services as intake
+from portal.money import payments
 from portal.money import services as money
 from portal.money.models import Payment, Quote
 from portal.takes import services as takes
@@ -114,7 +115,7 @@ def accept(task: Task) -> bool:
     booking = task.song.booking
     if booking.files_wait_for_balance:
         agreed = booking.quotes.get(state=Quote.State.ACCEPTED)
-        money.record_payment(
+        payments.record_payment(
             booking=booking,
             kind=Payment.Kind.BALANCE,
             amount=Decimal(agreed.balance_minor) / 100,

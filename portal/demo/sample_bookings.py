@@ -16,6 +16,7 @@ from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
 from portal.bookings.stages import SongStage
 from portal.demo.people import CLIENT, DRUMMER, ENQUIRER, OTHER_CLIENT, Invented, move_in
+from portal.money import payments
 from portal.money import services as money
 from portal.money.models import Payment, Quote
 from portal.money.services import Conditions, Line
@@ -134,7 +135,7 @@ def agree(booking: Booking, *, client: User, drummer: User, balance_before_files
     quote = offer(booking, drummer=drummer, balance_before_files=balance_before_files)
     money.accept_quote(quote=quote, by=client)
     deposit = Decimal(quote.deposit_minor) / 100
-    money.record_payment(
+    payments.record_payment(
         booking=booking, kind=Payment.Kind.DEPOSIT, amount=deposit, received_on=today(), by=drummer, note="by transfer"
     )
 

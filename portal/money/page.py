@@ -10,7 +10,8 @@ from portal.bookings.models import Booking
 from portal.money.agreement import CAUTION, conditions
 from portal.money.currencies import in_words, to_decimal
 from portal.money.models import Payment, Quote
-from portal.money.services import house_today, too_late_for
+from portal.money.payments import too_late_for
+from portal.money.services import house_today
 from portal.people.models import House
 
 

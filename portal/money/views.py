@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
 from portal.bookings.models import Booking
-from portal.money import services
+from portal.money import payments, services
 from portal.money.agreement import CAUTION
 from portal.money.errors import MoneyError
 from portal.money.forms import (
@@ -130,7 +130,7 @@ def payment(request: MemberRequest, booking_id: int) -> HttpResponse:
         return render(request, "money/quote.html", _reading(booking, newest, form), status=UNPROCESSABLE)
     fields = form.cleaned_data | {"kind": Payment.Kind(form.cleaned_data["kind"])}
     try:
-        services.record_payment(booking=booking, by=request.user, **fields)
+        payments.record_payment(booking=booking, by=request.user, **fields)
         messages.success(request, f"The {fields['kind'].label} is recorded.")
     except MoneyError as error:
         messages.error(request, str(error))
@@ -148,7 +148,7 @@ def take_back(request: MemberRequest, payment_id: int) -> HttpResponse:
     if not form.is_valid():
         messages.error(request, "Enter why the payment is taken back.")
     else:
-        services.take_back_payment(payment=payment, by=request.user, why=form.cleaned_data["why"])
+        payments.take_back_payment(payment=payment, by=request.user, why=form.cleaned_data["why"])
         messages.success(request, f"The {payment.get_kind_display()} is taken back: it is open again.")
     return redirect(f"{reverse('money:quote', args=[payment.booking_id])}#payments")
 

@@ -27,6 +27,7 @@ from portal.listening.jobs import let_out
 from portal.listening.models import Excerpt
 from portal.mailroom import reminders
 from portal.mailroom.models import Mail, Question
+from portal.money import payments
 from portal.money import services as money
 from portal.money.errors import QuoteError
 from portal.money.models import Payment, Quote
@@ -190,7 +191,7 @@ def through_delivery(walk: Walk) -> None:
 
 def pay(walk: Walk, kind: Payment.Kind) -> None:
     booking, today = walk.song.booking, timezone.localdate()
-    money.record_payment(booking=booking, kind=kind, amount=Decimal(120), received_on=today, by=walk.jo)
+    payments.record_payment(booking=booking, kind=kind, amount=Decimal(120), received_on=today, by=walk.jo)
 
 
 def at_work(**song: Any) -> tuple[Song, User, User]:

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
 from portal.mailroom.models import Mail
-from portal.money import services
+from portal.money import payments, services
 from portal.money.errors import PaymentError, QuoteError
 from portal.money.models import Payment, Quote
 from portal.people.models import House
@@ -218,7 +218,7 @@ def test_payments_open_the_gate_that_waited_for_them() -> None:
     services.accept_quote(quote=make_sent_quote(booking=booking), by=client)
     by = booking.created_by
     for kind in (Payment.Kind.DEPOSIT, Payment.Kind.BALANCE):
-        services.record_payment(
+        payments.record_payment(
             booking=booking, kind=kind, amount=Decimal("87.50"), received_on=date(2026, 11, 25), by=by
         )
         booking.refresh_from_db()
@@ -236,11 +236,11 @@ def test_a_payment_is_recorded_once_and_only_for_what_was_agreed() -> None:
     kind, received_on = Payment.Kind.DEPOSIT, date(2026, 11, 25)
     pay: dict[str, Any] = {"booking": booking, "kind": kind, "amount": Decimal(1), "received_on": received_on}
     with pytest.raises(PaymentError, match="No quote is accepted"):
-        services.record_payment(**pay, by=booking.created_by)
+        payments.record_payment(**pay, by=booking.created_by)
     services.accept_quote(quote=make_sent_quote(booking=booking), by=make_client())
-    services.record_payment(**pay, by=booking.created_by)
+    payments.record_payment(**pay, by=booking.created_by)
     with pytest.raises(PaymentError, match="already"):
-        services.record_payment(**pay, by=booking.created_by)
+        payments.record_payment(**pay, by=booking.created_by)
 
 
 def paid_booking() -> Booking:
@@ -248,7 +248,7 @@ def paid_booking() -> Booking:
     booking = make_booking(client=client, songs=2)
     services.accept_quote(quote=make_sent_quote(booking=booking), by=client)
     for kind in Payment.Kind:
-        services.record_payment(
+        payments.record_payment(
             booking=booking, kind=kind, amount=Decimal("87.50"), received_on=date(2026, 11, 25), by=booking.created_by
         )
     booking.refresh_from_db()
@@ -257,7 +257,7 @@ def paid_booking() -> Booking:
 
 def take_back(booking: Booking, kind: Payment.Kind) -> Payment:
     payment = booking.payments.standing().get(kind=kind)
-    services.take_back_payment(payment=payment, by=booking.created_by, why="It was for another booking.")
+    payments.take_back_payment(payment=payment, by=booking.created_by, why="It was for another booking.")
     booking.refresh_from_db()
     payment.refresh_from_db()
     return payment
@@ -266,7 +266,7 @@ def take_back(booking: Booking, kind: Payment.Kind) -> Payment:
 def test_a_payment_taken_back_shuts_its_gate_and_stays_to_be_read() -> None:
     booking = paid_booking()
     payment = take_back(booking, Payment.Kind.BALANCE)
-    services.take_back_payment(payment=payment, by=booking.created_by, why="Pressed twice.")
+    payments.take_back_payment(payment=payment, by=booking.created_by, why="Pressed twice.")
 
     booking.refresh_from_db()
     assert (booking.deposit_is_missing, booking.files_wait_for_balance) == (False, True)
@@ -284,7 +284,7 @@ def test_a_payment_taken_back_shuts_its_gate_and_stays_to_be_read() -> None:
 def test_what_was_taken_back_may_be_recorded_rightly() -> None:
     booking = paid_booking()
     take_back(booking, Payment.Kind.BALANCE)
-    services.record_payment(
+    payments.record_payment(
         booking=booking,
         kind=Payment.Kind.BALANCE,
         amount=Decimal("80.00"),
