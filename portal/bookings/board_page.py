@@ -7,17 +7,21 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.core.paginator import Page, Paginator
-from django.db.models import Case, F, Value, When
+from django.db.models import Case, F, Prefetch, Value, When
 from django.utils import timezone
 
 from portal.bookings.board_filter import BoardFilter
-from portal.bookings.models import Booking, BookingQuerySet
+from portal.bookings.models import Booking, BookingQuerySet, Song
 from portal.bookings.stages import OVER_STAGES, BookingStage, SongStage
 from portal.bookings.turn_page import TurnShown, booking_turn
 from portal.people.models import User
 
 CARDS_PER_PAGE = 18
 ARCHIVED_PER_PAGE = 25
+# What a card says of its songs: a booking may have hundreds.
+SONGS = Prefetch(
+    "songs", queryset=Song.objects.only("booking", "position", "title", "stage", "turn", "turn_since", "waits_for")
+)
 LANES = (
     (BookingStage.WORKING, "Working"),
     (BookingStage.AGREED, "Agreed, waiting for files"),
@@ -58,9 +62,11 @@ def board_page(user: User, look: BoardFilter, number: str | None = None) -> Boar
     bookings = look.apply(going_on, user, timezone.localdate())
     rank = Case(*(When(stage=stage, then=Value(place)) for place, (stage, _) in enumerate(LANES)))
     ordered = bookings.order_by(rank, F("is_yours").desc(), F("due_on").asc(nulls_last=True), "turn_since", "pk")
-    page = Paginator(with_people(ordered).prefetch_related("songs"), CARDS_PER_PAGE).get_page(number)
-    cards = [Card(booking, booking_turn(booking, user), count_songs(booking)) for booking in page]
     counts = Counter(bookings.order_by().values_list("stage", flat=True))
+    paginator = Paginator(with_people(ordered).prefetch_related(SONGS), CARDS_PER_PAGE)
+    paginator.count = counts.total()
+    page = paginator.get_page(number)
+    cards = [Card(booking, booking_turn(booking, user), count_songs(booking)) for booking in page]
     lanes = (
         Lane(name, counts[stage], tuple(card for card in cards if card.booking.stage == stage)) for stage, name in LANES
     )

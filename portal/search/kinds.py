@@ -17,7 +17,7 @@ from portal.bookings.models import Booking, Member, Song
 from portal.delivery.models import DeliveryFile
 from portal.folding import Words, all_in, any_of
 from portal.intake.models import SourceFile
-from portal.mailroom.models import Message
+from portal.mailroom.models import Message, Question
 from portal.people.models import User
 from portal.search.words import excerpt, one_in
 from portal.takes.models import RoughMix
@@ -132,8 +132,11 @@ def track_shown(track: DeliveryFile, words: Words) -> Found:  # noqa: ARG001
 
 
 def talk(user: User, words: Words) -> QuerySet[Message]:
-    """A message that was withdrawn may never have been sent: it is the drummer's alone."""
-    said = Message.objects.visible_to(user).filter(all_in(words, "folded"))
+    """By what a message says or asks. One that was withdrawn may never have been sent: it is the drummer's alone."""
+    said = Message.objects.visible_to(user)
+    for word in words:
+        asks = Question.objects.visible_to(user).filter(any_of(word, "folded"), message=OuterRef("pk"))
+        said = said.filter(any_of(word, "folded") | Q(Exists(asks)))
     if not user.is_drummer:
         said = said.exclude(state=Message.State.WITHDRAWN)
     return said.select_related("booking", "song").order_by("-created_at", "-pk")

@@ -61,6 +61,10 @@ class Look:
     def query(self) -> str:
         return urlencode({name: value for name, value in asdict(self).items() if value})
 
+    @property
+    def is_narrow(self) -> bool:
+        return bool(self.words or self.stage or self.due)
+
     def shows(self, show: Show) -> Look:
         return Look(show, self.words, self.stage, self.due)
 

@@ -81,10 +81,13 @@ class QueuePage:
 def queue_page(user: User, look: Look, number: str | None = None) -> QueuePage:
     """One page of the queue. A constant number of queries, whatever the number of songs."""
     songs = queued(user)
-    whole, objections = songs.count(), objections_to(songs)
+    objections = objections_to(songs)
     looked_at = ranked(look.narrow(songs), set(objections))
     counts = count_by_show(looked_at)
-    page = Paginator(with_flags(ordered(looked_at.filter(SHOWN[look.show]))), ROWS_PER_PAGE).get_page(number)
+    paginator = Paginator(with_flags(ordered(looked_at.filter(SHOWN[look.show]))), ROWS_PER_PAGE)
+    paginator.count = counts[look.show]
+    page = paginator.get_page(number)
+    whole = songs.count() if look.is_narrow else counts[Show.ALL]
     rows = tuple(row_of(song, objections.get(song.pk, ""), user) for song in page)
     return QueuePage(look, rows, page, counts, whole)
 

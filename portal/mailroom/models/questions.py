@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 from django.db import models
 from django.utils import timezone
 
+from portal.folding import FoldedField, SearchedModel
 from portal.mailroom.models.threads import Message, answer_words
 from portal.people.models import User
 
@@ -26,7 +27,7 @@ class QuestionQuerySet(models.QuerySet["Question"]):
         return self.filter(state__in=(Question.State.HELD, Question.State.OPEN, Question.State.SAVED))
 
 
-class Question(models.Model):
+class Question(SearchedModel):
     """One thing that a message asks: HELD (only the drummer sees it) → OPEN → SAVED (answered, and can be changed) →
     SENT (the answer counts). Or nobody needs an answer any more, and `reason` says why: SETTLED by what was found
     since, MOOT when the work went on without one.
@@ -48,6 +49,7 @@ class Question(models.Model):
     topic = models.CharField(max_length=60)
     about = models.CharField(max_length=80)
     text = models.TextField()
+    folded = FoldedField(of=["about", "text"])
     offers = models.JSONField(default=list)
     state = models.CharField(max_length=7, choices=State.choices, default=State.HELD)
     asked_at = models.DateTimeField(null=True, blank=True)

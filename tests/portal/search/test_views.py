@@ -11,10 +11,11 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
 from portal.delivery.models import Delivery
-from portal.mailroom.models import Message
+from portal.mailroom.models import Message, Question
 from portal.people.models import User
 from portal.search.page import MOST_OF_EACH, MOST_ON_A_PAGE
 from portal.takes.models import RoughMix
@@ -192,3 +193,15 @@ def test_rows_from_before_are_filled() -> None:
     booking.refresh_from_db()
     assert booking.folded == "ärger im öl"
     assert Song.objects.get().folded == "song 1"
+
+
+def test_a_question_is_found_by_its_text_and_a_held_one_by_the_drummer_alone() -> None:
+    song = make_song(client=(client := make_client()))
+    message = make_message(song=song, subject="About the song")
+    for word, asked_at in (("ostinato", timezone.now()), ("fermata", None)):
+        Question.objects.create(
+            message=message, topic=word, about="Tempo", text=f"Where does the {word} end?", asked_at=asked_at
+        )
+    assert "About the song" in find(client, "ostinato")
+    assert "Nothing found" in find(client, "fermata")
+    assert "About the song" in find(song.booking.created_by, "fermata tempo")
