@@ -192,6 +192,12 @@ CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "note quotes that ran out": {"task": "portal.money.tasks.note_expired", "schedule": 900},
     "check deliveries that were left": {"task": "portal.delivery.tasks.sweep", "schedule": 60},
 }
+if DEMO:
+    CELERY_BEAT_SCHEDULE["move the songs of a new demo on"] = {
+        "task": "portal.demo.tasks.sweep",
+        "schedule": 5,
+        "options": {"expires": 5},
+    }
 
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},

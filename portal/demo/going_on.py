@@ -3,21 +3,27 @@
 Nothing is remembered between two moves: the rows say which comes next, so a killed process goes on where it was.
 """
 
+import fcntl
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from decimal import Decimal
 from pathlib import Path
 from typing import NamedTuple
+
+from django.conf import settings
 
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.delivery import services as delivery
 from portal.delivery.models import Delivery
+from portal.demo.further_on import Way, ways
 from portal.demo.jobs import client_of, send
 from portal.intake.checks import services as intake
 from portal.money import payments
 from portal.money import services as money
 from portal.money.models import Payment, Quote
+from portal.queueing import queue_task
 from portal.takes import services as takes
 from portal.takes.models import RoughMix
 
@@ -37,22 +43,50 @@ class Task(NamedTuple):
     target: str
 
 
-def go_on(song_id: int, slug: str, target: str) -> bool:
-    """Make every move that can be made now. True: the song stands where it is to stand, or no move leads there."""
-    while True:
-        song = Song.objects.select_related("booking__created_by").get(pk=song_id)
-        if is_there(song, target):
-            return True
-        move = MOVES.get(song.stage)
-        if move is None or not move(Task(song, slug, target)):
-            return False
+def queue_all() -> None:
+    """Queue whatever is not where it is to stand."""
+    for way in ways():
+        if not is_there(song_of(way), way.target):
+            queue_task("portal.demo.tasks.go_on", *way)
+
+
+def go_on(way: Way) -> None:
+    """Make every move that can be made now. Two at once would send everything twice: the second leaves it all."""
+    with locked(way.song_id) as is_mine:
+        while is_mine and moves(way):
+            pass
+
+
+def moves(way: Way) -> bool:
+    """Make the next move. False: there is none now."""
+    song = song_of(way)
+    move = None if is_there(song, way.target) else MOVES.get(song.stage)
+    return move is not None and move(Task(song, way.slug, way.target))
+
+
+@contextmanager
+def locked(song_id: int) -> Iterator[bool]:
+    """Whether the song is this process's to move. A killed one lets go by itself."""
+    with (settings.DATA_DIR / f"demo-song-{song_id}.lock").open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            yield False
+        else:
+            yield True
+
+
+def song_of(way: Way) -> Song:
+    return Song.objects.select_related("booking__created_by").get(pk=way.song_id)
 
 
 def is_there(song: Song, target: str) -> bool:
+    """Has it been where it is to stand? What people do with it afterwards is theirs."""
     if song.booking.is_over or COURSE.index(SongStage(song.stage)) > COURSE.index(SongStage(target)):
         return True
-    is_in_review = target == SongStage.IN_REVIEW
-    return song.stage == target and not (is_in_review and song.rough_mixes.count() < MIXES_IN_REVIEW)
+    if target == SongStage.IN_REVIEW:
+        return song.rough_mixes.filter(number__gte=MIXES_IN_REVIEW, state__in=RoughMix.HEARD).exists()
+    return song.stage == target
 
 
 def leave_desk(task: Task) -> bool:

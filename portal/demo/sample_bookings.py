@@ -1,10 +1,9 @@
 """The invented house: bookings at every stage, from an enquiry to one that is closed.
 
 The first is at work, with a song that waits for its files; the second has an open quote; the third is an enquiry. The
-others are agreed here, and their songs go on in the queue.
+others are agreed here, and their songs go on in the queue (`going_on`).
 """
 
-from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -14,8 +13,8 @@ from django.utils import timezone
 from analysis.band import SHORT_SONG_BY_SLUG, SONG_BY_SLUG
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
-from portal.bookings.stages import SongStage
-from portal.demo.people import CLIENT, DRUMMER, ENQUIRER, OTHER_CLIENT, Invented, move_in
+from portal.demo.further_on import FURTHER_ON, FurtherOn
+from portal.demo.people import CLIENT, DRUMMER, ENQUIRER, OTHER_CLIENT, move_in
 from portal.money import payments
 from portal.money import services as money
 from portal.money.models import Payment, Quote
@@ -38,24 +37,6 @@ ENQUIRY_NOTES = (
     "Asked by phone: about three minutes, brushes, no click. She would like a price for both songs together."
 )
 ALL_SONGS = SONG_BY_SLUG | SHORT_SONG_BY_SLUG
-
-
-@dataclass(frozen=True)
-class FurtherOn:
-    """A booking whose one song goes on to `target`."""
-
-    title: str
-    slug: str
-    target: SongStage
-    client: Invented
-
-
-FURTHER_ON = (
-    FurtherOn("Corner Table Single", "paper-plate", SongStage.READY, OTHER_CLIENT),
-    FurtherOn("Back Door Single", "grey-folder", SongStage.IN_REVIEW, CLIENT),
-    FurtherOn("Spare Room Single", "empty-jar", SongStage.DELIVERED, CLIENT),
-    FurtherOn("Short Film About Counters", "loose-button", SongStage.ACCEPTED, CLIENT),
-)
 
 
 @transaction.atomic
@@ -90,12 +71,10 @@ def note_enquiry(*, drummer: User) -> None:
 
 
 def begin(further: FurtherOn, *, client: User, drummer: User) -> None:
-    """The files are sent, and the song goes on as soon as they are checked."""
+    """The files are sent; when they are checked, `going_on` takes the song further."""
     booking = open_booking(further.title, (further.slug,), client=client, drummer=drummer)
     agree(booking, client=client, drummer=drummer, balance_before_files=True)
-    song = booking.songs.all()[0]
-    send_song(song, further.slug, client=client)
-    queue_task_on_commit("portal.demo.tasks.go_on", song.pk, further.slug, further.target.value)
+    send_song(booking.songs.all()[0], further.slug, client=client)
 
 
 def send_song(song: Song, slug: str, *, client: User) -> None:

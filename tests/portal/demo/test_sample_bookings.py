@@ -3,18 +3,21 @@
 from pathlib import Path
 
 import pytest
+from django.utils import timezone
 from pytest_django import Settings
 
 from portal.bookings.models import Booking, Song, TimelineEntry
 from portal.bookings.services import cancel_booking
 from portal.delivery.models import Delivery
 from portal.demo import going_on, tasks
+from portal.demo.further_on import FURTHER_ON, GOES_ON_FOR, FurtherOn, Way
 from portal.demo.jobs import client_of
 from portal.demo.people import ENQUIRER
-from portal.demo.sample_bookings import ALL_SONGS, FURTHER_ON, FurtherOn
+from portal.demo.sample_bookings import ALL_SONGS
 from portal.demo.seed import seed_house
 from portal.intake.checks import apply_check, inputs
 from portal.mailroom.models import Mail
+from portal.takes import services as takes
 from portal.takes.models import RoughMix
 from tests.factories import make_check, make_source, measured_song
 
@@ -39,6 +42,10 @@ def song_of(further: FurtherOn) -> Song:
     return Song.objects.select_related("booking").get(title=ALL_SONGS[further.slug].title)
 
 
+def way_of(further: FurtherOn) -> Way:
+    return Way(song_of(further).pk, further.slug, further.target.value)
+
+
 def check(further: FurtherOn) -> None:
     """What the house does with the client's files, without measuring any."""
     song = song_of(further)
@@ -60,7 +67,8 @@ def measure(song: Song) -> None:
 def go_all_the_way(further: FurtherOn) -> Song:
     song = song_of(further)
     for _ in range(5):
-        if going_on.go_on(song.pk, further.slug, further.target):
+        going_on.go_on(way_of(further))
+        if going_on.is_there(song_of(further), further.target):
             return song_of(further)
         measure(song)
     raise AssertionError(f"“{song}” is still {song_of(further).stage}")
@@ -85,7 +93,7 @@ def test_who_asked_has_heard_nothing_from_the_house() -> None:
 def test_a_song_that_is_not_checked_waits() -> None:
     for further in FURTHER_ON:
         before = written()
-        assert not going_on.go_on(song_of(further).pk, further.slug, further.target)
+        going_on.go_on(way_of(further))
         assert written() == before
 
 
@@ -100,7 +108,8 @@ def test_a_checked_song_goes_on_to_where_it_is_to_stand_and_no_further(further: 
     assert list(song.rough_mixes.values_list("state", flat=True)) == mixes
     assert song.booking.stage == booking_stage
     before = written()
-    assert going_on.go_on(song.pk, further.slug, further.target)
+    going_on.go_on(way_of(further))
+    tasks.sweep()
     assert written() == before
 
 
@@ -118,7 +127,7 @@ def test_a_set_that_was_half_sent_is_completed() -> None:
     check(further)
     song = song_of(further)
     for _ in range(2):
-        going_on.go_on(song.pk, further.slug, further.target)
+        going_on.go_on(way_of(further))
         measure(song)
     opened = song.deliveries.get()
     opened.files.all()[0].delete()
@@ -132,12 +141,12 @@ def test_a_set_that_fails_its_checks_is_left_to_the_drummer() -> None:
     check(further)
     song = song_of(further)
     for _ in range(2):
-        assert not going_on.go_on(song.pk, further.slug, further.target)
+        going_on.go_on(way_of(further))
         measure(song)
     failed = [{"code": "clipping", "file": "", "passed": False, "value": 1, "limit": 0, "message": "It clips."}]
     song.deliveries.get().store_checks(failed, passed=False)
 
-    assert not going_on.go_on(song.pk, further.slug, further.target)
+    going_on.go_on(way_of(further))
     assert song_of(further).stage == "in-review"
 
 
@@ -147,19 +156,39 @@ def test_a_booking_that_was_cancelled_stays_as_it_is() -> None:
     song = song_of(further)
     cancel_booking(booking=song.booking, by=song.booking.created_by, reason="")
 
-    assert going_on.go_on(song.pk, further.slug, further.target)
+    going_on.go_on(way_of(further))
     assert song_of(further).stage == "on-desk"
 
 
-def test_it_looks_again_so_many_times(monkeypatch: pytest.MonkeyPatch) -> None:
-    looks: list[str] = []
+def test_the_sweep_moves_on_what_is_not_there_yet_in_a_young_house_only() -> None:
+    further = FURTHER_ON[0]
+    check(further)
+    Booking.objects.update(created_at=timezone.now() - GOES_ON_FOR)
+    tasks.sweep()
+    assert song_of(further).stage == "on-desk"
 
-    def not_yet(song_id: int, slug: str, target: str) -> bool:
-        looks.append(target)
-        return False
+    Booking.objects.update(created_at=timezone.now())
+    tasks.sweep()
 
-    monkeypatch.setattr(going_on, "go_on", not_yet)
+    assert song_of(further).stage == "ready"
 
-    tasks.go_on(1, "grey-folder", "in-review", looks_left=3)
 
-    assert looks == ["in-review"] * 4
+def test_two_at_once_move_a_song_once() -> None:
+    further = FURTHER_ON[0]
+    check(further)
+
+    with going_on.locked(song_of(further).pk):
+        going_on.go_on(way_of(further))
+
+    assert song_of(further).stage == "on-desk"
+
+
+def test_a_further_change_that_the_client_asks_for_is_the_drummers_to_answer() -> None:
+    further = next(further for further in FURTHER_ON if further.target == "in-review")
+    check(further)
+    song = go_all_the_way(further)
+    takes.ask_for_change(rough_mix=song.rough_mixes.all()[0], words="Softer.", by=client_of(song))
+
+    tasks.sweep()
+
+    assert (song_of(further).stage, song.rough_mixes.count()) == ("tracking", 2)
