@@ -200,10 +200,5 @@ def _editor(
     lines: LineFormSet,
     status: int = 200,
 ) -> HttpResponse:
-    context = {
-        "booking": booking,
-        "quote_page": quote_page_of(newest),
-        "form": form,
-        "lines": lines,
-    }
-    return render(request, "money/editor.html", context | {"caution": CAUTION}, status=status)
+    context = _reading(booking, newest) | {"form": form, "lines": lines, "caution": CAUTION}
+    return render(request, "money/editor.html", context, status=status)
