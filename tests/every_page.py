@@ -52,8 +52,8 @@ EACH = ("booking_id", "song_id")
 # What the links in letters hold; a link may have run out, or have been taken.
 WORDS = ("token", "uidb64")
 OPENED, REFUSED, ABSENT, POSTED_ONLY, GONE = (200, 302), 403, 404, 405, 410
-# What may be missing of a row that is there: sound that is not made yet, or was cleared away.
-MAY_LACK = ("source_id", "excerpt_id", "rough_mix_id")
+# What may be missing of a row that is there: sound that is not made yet, or was cleared away; a drummer is no client.
+MAY_LACK = ("source_id", "excerpt_id", "rough_mix_id", "user_id")
 TUS = {"Tus-Resumable": "1.0.0"}
 
 
