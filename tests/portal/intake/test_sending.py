@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.intake import tasks
 from portal.intake.checks import jobs
-from portal.intake.models import SourceFile
+from portal.intake.models import Announcement, SourceFile
 from portal.uploads import services as uploads
 from portal.uploads.models import Upload
 from tests.factories import make_check, measured_song
@@ -176,3 +177,33 @@ def test_without_script_a_plain_form_takes_files(live_server: LiveServer, page: 
     expect(without_script.locator("main .notices")).to_contain_text("“bass.wav” is received")
     assert stored_content(song.sources.get()) == CONTENT
     plain.close()
+
+
+def test_the_page_says_how_many_files_it_has_to_send_until_it_is_left(page: Page, song: Song, stem: Path) -> None:
+    other = stem.with_name("keys.wav")
+    other.write_bytes(CONTENT[::-1])
+    page.route(TUS, lambda route: route.abort() if route.request.method == "PATCH" else route.continue_())
+    choose(page, stem, other)
+    until(page, lambda: Announcement.objects.filter(song=song, files=2).exists())
+
+    page.on("dialog", lambda dialog: dialog.accept())
+    page.goto("about:blank")
+
+    until(page, lambda: not Announcement.objects.exists())
+
+
+def test_an_announcement_ends_with_the_last_file(page: Page, song: Song, stem: Path) -> None:
+    told: list[str] = []
+    page.on("request", lambda request: told.append(request.url) if "/announce/" in request.url else None)
+    choose(page, stem)
+
+    expect(page.locator("#files tbody tr")).to_have_count(1)
+    until(page, lambda: len(told) == 2 and not Announcement.objects.exists())
+
+
+def until(page: Page, is_so: Callable[[], bool]) -> None:
+    for _ in range(100):
+        if is_so():
+            return
+        page.wait_for_timeout(100)
+    assert is_so()
