@@ -20,6 +20,7 @@ from portal.intake.models import Finding, KeptView, SentZip, SourceFile
 from portal.listening.models import Excerpt
 from portal.mailroom.models import Mail, Message, Question
 from portal.money.models import Payment, Quote
+from portal.people.addresses import change_address
 from portal.people.models import User
 from portal.prep.models import PreparedFile
 from portal.takes.models import RoughMix
@@ -50,7 +51,7 @@ MODELS: dict[str, Any] = {
 # Their pages show all that belongs to them: each is opened. Of the others, one of each kind.
 EACH = ("booking_id", "song_id")
 # What the links in letters hold; a link may have run out, or have been taken.
-WORDS = ("token", "uidb64")
+WORDS = ("token", "uidb64", "change_token")
 OPENED, REFUSED, ABSENT, POSTED_ONLY, GONE = (200, 302), 403, 404, 405, 410
 # What may be missing of a row that is there: sound that is not made yet, or was cleared away; a drummer is no client.
 MAY_LACK = ("source_id", "excerpt_id", "rough_mix_id", "user_id")
@@ -183,8 +184,21 @@ def word_in_link(name: str) -> str:
     """A number of a person, as a link writes it, or what the newest invitation holds."""
     if name == "uidb64":
         return urlsafe_base64_encode(b"1")
+    if name == "change_token":
+        return new_address_link()
     letter = Mail.objects.filter(body__contains="/invitations/").first()
     return letter.body.partition("/invitations/")[2].partition("/")[0] if letter else "none"
+
+
+def new_address_link() -> str:
+    """What the e-mail to a client's new address holds, asked for now: such a link holds for some days only."""
+    client = User.objects.filter(role=User.Role.CLIENT).exclude(password__startswith="!").exclude(password="").first()
+    drummer = User.objects.filter(role=User.Role.DRUMMER).first()
+    if client is None or drummer is None:
+        return "none"
+    change_address(client=client, email="moved@example.com", by=drummer, address_of_link="")
+    letter = Mail.objects.filter(to="moved@example.com", body__contains="/address/").latest("pk")
+    return letter.body.partition("/address/")[2].partition("/")[0]
 
 
 def support_pages(user: User, ask: Ask) -> Iterator[str]:

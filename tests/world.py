@@ -153,7 +153,7 @@ def ways_in(drummer: User) -> dict[str, dict[str, Any]]:
     )
     return {
         "account": {"user_id": change.user_id},
-        "address_token": {"token": "change"},
+        "address_token": {"change_token": "change"},
         "token": {"token": token},
         "reset": {"uidb64": "MQ", "token": "none"},
     }

@@ -17,7 +17,7 @@ urlpatterns = [
     path("invitations/<str:token>/", views.invitation, name="invitation"),
     path("me/", views.me, name="me"),
     path("people/<int:user_id>/", views.client, name="client"),
-    path("address/<str:token>/", views.address, name="address"),
+    path("address/<str:change_token>/", views.address, name="address"),
     path("house/", views.house, name="house"),
     path(
         "me/password/",

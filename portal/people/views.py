@@ -101,12 +101,12 @@ def _correct_client(request: MemberRequest, person: User, form: ClientForm) -> b
 
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
-def address(request: HttpRequest, token: str) -> HttpResponse:
+def address(request: HttpRequest, change_token: str) -> HttpResponse:
     """Confirms a new address. A program that previews links confirms nothing: that takes the button."""
     try:
-        change = addresses.find_change(token)
+        change = addresses.find_change(change_token)
         if request.method == "POST":
-            addresses.confirm_address(token=token)
+            addresses.confirm_address(token=change_token)
     except AddressChangeError as error:
         return render(request, "people/address_closed.html", {"sentence": str(error)}, status=HTTPStatus.GONE)
     context = {"change": change, "is_confirmed": request.method == "POST", "house": House.get()}
