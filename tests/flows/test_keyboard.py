@@ -56,7 +56,7 @@ def the_sheet_is_heard_and_seen(keys: Keyboard) -> None:
     page = keys.page
     expect(page.locator("[data-lanes]")).to_have_attribute("data-state", "drawn")
     assert keys.walk() > 40
-    keys.tab_to("at bar 5 beat", "button")
+    keys.tab_to("^Clipped peaks$", "button")
     keys.press("Enter")
     assert page.evaluate(HEAD_S) == pytest.approx(7.7, abs=0.1)
     keys.press("p")

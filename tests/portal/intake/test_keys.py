@@ -9,6 +9,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
+from portal.intake.checks.song_facts import note_facts
 from portal.intake.models import SetAside
 from portal.mailroom.models import Question
 from tests.factories import make_check, make_client, make_drummer, make_question, make_song, make_source
@@ -25,9 +26,10 @@ def songs(live_server: LiveServer, client: Client, page: Page) -> list[Song]:
     )
     songs = []
     for title in ("Cellar Bucket Before Noon", "Paper Bin Behind Goose"):
-        song = make_song(client=make_client(), title=title, stage=SongStage.ON_DESK, turn="drummer")
+        song = make_song(client=make_client(), title=title, stage=SongStage.ON_DESK)
         make_source(song=song, features_key="")  # measured, and nothing to draw
         make_check(song=song)
+        note_facts(song)
         songs.append(song)
     page.goto(f"{live_server.url}/desk/")
     return songs

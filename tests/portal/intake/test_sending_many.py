@@ -266,7 +266,7 @@ def test_begun_on_another_machine_it_goes_on_here(page: Page, song: Song, stem: 
     page.on("dialog", lambda dialog: dialog.accept())
     page.reload()
     gate.open()
-    expect(page.locator(".unfinished")).to_contain_text("bass.wav: 2.9")
+    expect(page.locator(".unfinished")).to_contain_text("bass.wav: 3.0 kB")
     expect(page.locator(".unfinished")).to_contain_text("Choose the same file again by ")
 
     choose(page, stem)
