@@ -53,10 +53,12 @@ s3-server: .venv/.ready
 		$(BIN)/uv pip sync --quiet --python .venv-s3/bin/python --require-hashes requirements-s3.txt >&2 && \
 		touch .venv-s3/.ready; } || echo "No S3 server: the store's tests on S3 are left out" >&2
 
-# One thread each: on a busy machine a matrix library's waiting threads cost more than they give.
+# Two processes for each core, since half of a test's time goes into waiting for pages and for other processes. One thread
+# each: on a busy machine a matrix library's waiting threads cost more than they give.
+TEST_PROCESSES ?= $(shell echo $$((2 * $$(getconf _NPROCESSORS_ONLN))))
 test: export OPENBLAS_NUM_THREADS = 1
 test: venv browser s3-server
-	$(BIN)/python -m pytest --numprocesses auto --maxprocesses 8 --dist worksteal $(ARGS)
+	$(BIN)/python -m pytest --numprocesses $(TEST_PROCESSES) --maxprocesses 8 --dist worksteal $(ARGS)
 
 check: venv
 	$(BIN)/ruff format --check
