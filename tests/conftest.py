@@ -27,7 +27,8 @@ CHROMIUM_FLAGS = [
     "--disable-sync",
 ]
 NO_CHROMIUM = "no Chromium on this machine: `make browser` looks for one"
-PAGE_TIMEOUT_MS = 15_000
+# Patience with a busy machine: only a test that fails waits so long.
+PAGE_TIMEOUT_MS = 60_000
 
 
 def chromium_program() -> str | None:
@@ -70,8 +71,9 @@ def chromium() -> "Iterator[Browser]":
         if os.environ.get("CI") == "true":
             pytest.fail(NO_CHROMIUM)
         pytest.skip(NO_CHROMIUM)
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=PAGE_TIMEOUT_MS)
     with sync_playwright() as playwright:
         # Playwright runs an event loop in this thread; the tests' own queries beside it are not part of it.
         os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
