@@ -133,6 +133,8 @@ def the_tempo_is_tapped(keys: Keyboard) -> None:
 
 
 def another_reading_is_taken(keys: Keyboard) -> None:
+    keys.tab_to("Other readings", "summary")
+    keys.press("Enter")
     keys.tab_to("It is 46.25 bpm")
     keys.opens("Enter", r"/sheet/")
     expect(keys.page.locator("#tempo h2")).to_contain_text("version 1")
