@@ -102,10 +102,9 @@ def keep_map(
         return newest
     if seen is not None:
         seen.hold_map(newest)
-    version = (song.maps.aggregate(last=Max("version"))["last"] or 0) + 1
     kept = ApprovedMap.objects.create(
         song=song,
-        version=version,
+        version=(song.maps.aggregate(last=Max("version"))["last"] or 0) + 1,
         origin=origin,
         map=found,
         count_in_bars=count_in_bars,
@@ -113,14 +112,17 @@ def keep_map(
         approved_by=by,
         note=note,
     )
-    words = (
-        "approved the tempo map as measured" if origin == ApprovedMap.Origin.MEASURED else "set the tempo map by hand"
-    )
-    record(song.booking, f"{words} (version {version})", actor=by, song=song)
+    _tell_of_map(kept, song=song, by=by)
+    return kept
+
+
+def _tell_of_map(kept: ApprovedMap, *, song: Song, by: User) -> None:
+    is_measured = kept.origin == ApprovedMap.Origin.MEASURED
+    words = "approved the tempo map as measured" if is_measured else "set the tempo map by hand"
+    record(song.booking, f"{words} (version {kept.version})", actor=by, song=song)
     note_facts(song)
     for call in hooks.on_map_approved:
         call(kept.pk)
-    return kept
 
 
 @transaction.atomic
