@@ -6,8 +6,7 @@ import { drawRuler, RULER_PX } from "kitpost/lib/ruler";
 import { clockSteps } from "kitpost/lanes/where";
 
 // Room for a name, two buttons and a level that a finger can hold (WCAG 2.2, 2.5.8: 24 px).
-// On a phone the level has a line of its own. Chosen as the page loads.
-export const LANE_PX = globalThis.matchMedia?.("(max-width: 40rem)").matches ? 64 : 52;
+export const LANE_PX = 52;
 export const CLOCK_PX = 22;
 const CLOSE_S = 12;
 const buffer = new Int8Array(2 * 8192);
