@@ -11,6 +11,7 @@ import pytest
 
 from portal.demo import broker
 from tests.queue_server import serving
+from tests.requests_under_way import RequestsUnderWay
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -83,8 +84,13 @@ def chromium() -> "Iterator[Browser]":
         del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
+@pytest.fixture(scope="session")
+def requests_under_way() -> RequestsUnderWay:
+    return RequestsUnderWay()
+
+
 @pytest.fixture
-def page(chromium: "Browser") -> "Iterator[Page]":
+def page(chromium: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
     """A fresh, signed-out window. A script's error on the page is the test's error."""
     context = chromium.new_context(viewport={"width": 1440, "height": 900})
     context.set_default_timeout(PAGE_TIMEOUT_MS)
@@ -95,6 +101,7 @@ def page(chromium: "Browser") -> "Iterator[Page]":
     # What a page says as it closes would reach the house while its tables are being emptied.
     context.set_offline(offline=True)
     context.close()
+    requests_under_way.wait_for_none()
     assert not errors
 
 
