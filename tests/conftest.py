@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 import pytest
+from pytest_django import DjangoDbBlocker
 
 from portal.demo import broker
 from tests.queue_server import serving
@@ -82,6 +83,19 @@ def chromium() -> "Iterator[Browser]":
         yield browser
         browser.close()
         del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """As pytest-django makes it. At the end PostgreSQL drops no database in which a page's last request is still at
+    work: what is left there is ended first."""
+    yield
+    from django.db import connection
+
+    if connection.vendor == "postgresql":
+        others = "FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        with django_db_blocker.unblock(), connection.cursor() as cursor:
+            cursor.execute(f"SELECT pg_terminate_backend(pid) {others}")
 
 
 @pytest.fixture(scope="session")
