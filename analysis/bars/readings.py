@@ -1,7 +1,7 @@
 """Readings of a song: beat period, which pulse is the beat, meter and bar phase, each with its evidence as numbers.
 
 Level, on-beat, meter and bar phase are decided together, because each explains the others: a wrong level has no bar at
-which the harmony changes. A reading's evidence is one row of numbers; `choice` weighs the rows.
+which the harmony changes. A reading's evidence is one row of numbers; `weighing` weighs the rows.
 """
 
 from __future__ import annotations
