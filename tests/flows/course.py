@@ -61,7 +61,8 @@ def agree(drummer: Drummer, client: Client, material: Material, client_email: st
     client.follow(f"{material.title} sessions")
     client.look("booking-agreed")
     booking_url = client.page.url
-    client.section("Songs").get_by_role("link", name=material.title).first.click()
+    with client.page.expect_navigation():
+        client.section("Songs").get_by_role("link", name=material.title).first.click()
     return booking_url, client.page.url
 
 

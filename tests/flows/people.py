@@ -39,7 +39,9 @@ class Person:
             button.click()
 
     def follow(self, words: str | re.Pattern[str]) -> None:
-        self.page.locator("main").get_by_role("link", name=words).first.click()
+        """Follow a link and wait for the page, or the place on this page, that it leads to."""
+        with self.page.expect_navigation():
+            self.page.locator("main").get_by_role("link", name=words).first.click()
 
     def sees(self, words: str | re.Pattern[str], *, within_ms: float = 15_000) -> None:
         expect(self.page.locator("main").get_by_text(words).first).to_be_visible(timeout=within_ms)
