@@ -119,6 +119,22 @@ def page(chromium: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator
     assert not errors
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Side by side, each process begins with its share of the tests of whole houses: begun last, one would be at work
+    long after the others had ended. The processes get equal pieces of this list, one after the other."""
+    processes = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
+    houses = [item for item in items if "house_dir" in getattr(item, "fixturenames", ())]
+    others = [item for item in items if item not in set(houses)]
+    dealt: list[pytest.Item] = []
+    for process in range(processes):
+        share = houses[process::processes]
+        piece = (len(items) - len(dealt)) // (processes - process)
+        rest = max(0, piece - len(share))
+        dealt += share + others[:rest]
+        others = others[rest:]
+    items[:] = dealt
+
+
 def pytest_report_header() -> str:
     from django.conf import settings
 

@@ -119,9 +119,12 @@ def test_a_tab_closed_in_mid_drop_does_not_keep_the_rest_waiting(
         expect(client.page.locator("#files tbody tr")).to_have_count(2, timeout=MEASURED_WITHIN_MS)
         client.page.close(run_before_unload=False)
         assert said_of(house_dir, song_id).checks == 0
-        let_the_tab_be_forgotten(house_dir)
-        until(lambda: said_of(house_dir, song_id).checks > 0, within_s=2 * MEASURED_WITHIN_MS / 1_000)
 
+        def is_checked() -> bool:
+            let_the_tab_be_forgotten(house_dir)  # again: what was under way when the tab closed is noted after that
+            return said_of(house_dir, song_id).checks > 0
+
+        until(is_checked, within_s=MEASURED_WITHIN_MS / 1_000)
         said = said_of(house_dir, song_id)
     assert (said.checks, len(said.messages)) == (1, 1), said
 

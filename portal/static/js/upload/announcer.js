@@ -10,11 +10,12 @@ export class Announcer {
     this.token = token;
     this.tab = crypto.getRandomValues(new Uint32Array(4)).join("-").slice(0, 40);
     this.files = 0;
+    this.hasLeft = false;
   }
 
   /** Called as often as one likes: it is said when the number changes, and every 20 seconds. */
   say(files) {
-    if (!this.url) return;
+    if (!this.url || this.hasLeft) return;
     const isDue = files > 0 && performance.now() - this.saidAt >= REPEAT_MS;
     if (files === this.files && !isDue) return;
     this.files = files;
@@ -22,14 +23,21 @@ export class Announcer {
     clearTimeout(this.timer);
     if (files) this.timer = setTimeout(() => this.say(this.files), REPEAT_MS);
     // In the order in which it was said; what is lost is said again.
-    this.saying = (this.saying ?? Promise.resolve()).then(() =>
-      fetch(this.url, { method: "POST", body: this.form(files), keepalive: true }).catch(() => {}),
-    );
+    this.saying = (this.saying ?? Promise.resolve()).then(() => {
+      if (this.hasLeft && files) return null;
+      return fetch(this.url, { method: "POST", body: this.form(files), keepalive: true }).catch(() => {});
+    });
   }
 
-  /** The page goes: its files are no longer waited for. */
+  /** The page is shown again, from the browser's memory: what it has to send counts once more. */
+  comeBack() {
+    this.hasLeft = false;
+  }
+
+  /** The page goes: its files are no longer waited for, and nothing that ends late says otherwise. */
   leave() {
     clearTimeout(this.timer);
+    this.hasLeft = true;
     if (!this.files) return;
     this.files = 0;
     navigator.sendBeacon(this.url, this.form(0));

@@ -45,7 +45,10 @@ class UploadForm {
       if (this.isBusy) event.preventDefault();
     });
     this.listen(window, "pagehide", () => this.announcer.leave());
-    this.listen(window, "pageshow", () => this.show());
+    this.listen(window, "pageshow", () => {
+      this.announcer.comeBack();
+      this.show();
+    });
     this.listen(document.body, "htmx:beforeRequest", ({ detail }) => this.asked(detail));
     this.listen(document.body, "htmx:afterSwap", ({ detail }) => this.listed(detail.xhr));
     this.listen(this.list, "pointerenter", () => (this.isUnderHand = true));
