@@ -7,30 +7,25 @@ stays in any case.
 from __future__ import annotations
 
 import logging
-from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
+from datetime import timedelta
 
 from django.core.files.storage import default_storage
 from django.db import transaction
-from django.db.models import Exists, OuterRef, QuerySet, Sum
-from django.template.defaultfilters import date as date_words
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 
 from portal.bookings.models import Booking
 from portal.bookings.services import record
 from portal.bookings.stages import OVER_STAGES
 from portal.intake.files import store_cleanup
-from portal.intake.files.file_versions import size_words
 from portal.intake.models import Keeping, SentZip, SourceFile
-from portal.intake.zips.contents import files_words
+from portal.intake.retention.kept_originals import amount_words, day_words, kept_until, originals_of
 from portal.mailroom import services as mailroom
 from portal.people.models import House
-from portal.people.time_zones import zone_in_words
 from portal.uploads.errors import UploadBusyError
 
 # For so long after a removal the store is looked through again: a killed worker leaves content that nothing names.
 LOOKED_THROUGH_FOR = timedelta(days=7)
-DATE = "j F Y"
 
 logger = logging.getLogger(__name__)
 
@@ -50,11 +45,6 @@ def with_originals() -> QuerySet[Booking]:
     sources = SourceFile.objects.filter(song__booking=OuterRef("pk"), gone_at=None)
     zips = SentZip.objects.filter(song__booking=OuterRef("pk"), gone_at=None)
     return Booking.objects.filter(Exists(sources) | Exists(zips), stage__in=OVER_STAGES)
-
-
-def kept_until(booking: Booking, keeping: Keeping | None, house: House) -> datetime:
-    """A booking that is over is nobody's turn: it has been over since then."""
-    return keeping.until if keeping else booking.turn_since + timedelta(days=house.keep_originals_days)
 
 
 @transaction.atomic
@@ -132,22 +122,3 @@ def clear_store(booking_id: int) -> None:
             store_cleanup.clear(key=key, sha256=sha256)
         except UploadBusyError:
             logger.info("store: %s is being stored anew", key)
-
-
-def originals_of(booking: Booking) -> list[SourceFile | SentZip]:
-    return [
-        *SourceFile.objects.filter(song__booking=booking, gone_at=None),
-        *SentZip.objects.filter(song__booking=booking, gone_at=None),
-    ]
-
-
-def amount_words(booking: Booking) -> str:
-    """What came in a zip is counted once, as files."""
-    sources = SourceFile.objects.filter(song__booking=booking, gone_at=None)
-    total = sources.aggregate(bytes=Sum("size_bytes"))["bytes"] or 0
-    return f"{files_words(sources.count())}, {size_words(total)}"
-
-
-def day_words(moment: datetime, house: House) -> str:
-    day = date_words(moment.astimezone(ZoneInfo(house.time_zone)), DATE)
-    return f"{day} ({zone_in_words(house.time_zone)})"

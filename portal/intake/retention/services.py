@@ -12,7 +12,7 @@ from portal.bookings.models import Booking
 from portal.bookings.services import record
 from portal.intake.errors import KeepingError
 from portal.intake.models import Keeping
-from portal.intake.retention.jobs import amount_words, day_words, kept_until, originals_of
+from portal.intake.retention.kept_originals import amount_words, day_words, kept_until, originals_of
 from portal.mailroom import services as mailroom
 from portal.people.models import House, User
 
