@@ -8,6 +8,7 @@ from pathlib import Path
 
 from analysis.commands import run as commands
 from analysis.core.errors import AnalysisError
+from analysis.maps.click_style import BEAT, DEFAULT_PEAK_DBFS, HIGHEST_PEAK_DBFS, SOUNDS, SUBDIVISIONS
 
 WRONG_USAGE = 2
 # Longer than any song; a click is rendered whole.
@@ -49,11 +50,25 @@ def _add_map_or_bpm(part: argparse.ArgumentParser) -> None:
 
 def _add_click(part: argparse.ArgumentParser) -> None:
     _add_map_or_bpm(part)
-    part.add_argument("--count-in", type=_count_or_none, default=2, help="bars before bar one")
+    _add_click_style(part)
     part.add_argument("--rate", type=_count, default=48_000)
     part.add_argument("--depth", type=int, choices=(16, 24, 32), default=24)
+    part.add_argument(
+        "--with-files", action="store_true", help="start with the song's files, whatever of the count-in fits before"
+    )
     part.add_argument("--out", type=Path, required=True)
     part.set_defaults(run=commands.click)
+
+
+def _add_click_style(part: argparse.ArgumentParser) -> None:
+    part.add_argument("--count-in", type=_count_or_none, default=2, help="bars before bar one")
+    part.add_argument("--subdivision", choices=SUBDIVISIONS, default=BEAT, help="click these note values as well")
+    part.add_argument("--sound", choices=SOUNDS, default=SOUNDS[0])
+    part.add_argument(
+        "--peak", type=float, default=DEFAULT_PEAK_DBFS, help=f"dBFS, held at {HIGHEST_PEAK_DBFS:g} at most"
+    )
+    part.add_argument("--bars-on", type=_count, default=1, help="bars of click, in turn with ...")
+    part.add_argument("--bars-off", type=_count_or_none, default=0, help="... bars without; 0 never stops")
 
 
 def _add_midi(part: argparse.ArgumentParser) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 from analysis.commands import report_text
 from analysis.core.errors import FeelError, MapError
 from analysis.core.reports import Brief, FileReport, SongReport
+from analysis.maps.click_style import ClickStyle
 from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.brief import brief_from_json
 from analysis.sandbox.child import measure_song_in_child, survey_in_child
@@ -57,17 +58,35 @@ def _map_json(report: SongReport) -> dict[str, Any]:
 
 
 def click(options: argparse.Namespace) -> int:
-    from analysis.maps.click import render_click
+    from analysis.maps.click import plan_click
+    from analysis.maps.click_sound import render_blocks
     from analysis.media.reader import create_sound
 
-    samples = render_click(
-        _tempo_map(options), bars=options.bars, count_in_bars=options.count_in, sample_rate_hz=options.rate
+    style = _click_style(options)
+    plan = plan_click(
+        _tempo_map(options),
+        bars=options.bars,
+        count_in_bars=options.count_in,
+        sample_rate_hz=options.rate,
+        with_files=options.with_files,
+        style=style,
     )
     with create_sound(
-        options.out, sample_rate_hz=options.rate, channels=1, bit_depth=options.depth, frames=len(samples)
+        options.out, sample_rate_hz=options.rate, channels=1, bit_depth=options.depth, frames=plan.frames
     ) as sound:
-        sound.write(samples)
+        for samples in render_blocks(plan, style=style):
+            sound.write(samples)
     return 0
+
+
+def _click_style(options: argparse.Namespace) -> ClickStyle:
+    return ClickStyle(
+        subdivision=options.subdivision,
+        bars_on=options.bars_on,
+        bars_off=options.bars_off,
+        sound=options.sound,
+        peak_dbfs=options.peak,
+    )
 
 
 def midi(options: argparse.Namespace) -> int:

@@ -1,10 +1,14 @@
 from .anchors import Anchor as Anchor
 from .anchors import anchors_of as anchors_of
 from .anchors import map_through as map_through
-from .click import DEFAULT_PEAK_DBFS as DEFAULT_PEAK_DBFS
 from .click import clicks_between as clicks_between
 from .click import plan_click as plan_click
-from .click import render_blocks as render_blocks
+from .click_sound import render_blocks as render_blocks
+from .click_style import DEFAULT_PEAK_DBFS as DEFAULT_PEAK_DBFS
+from .click_style import HIGHEST_PEAK_DBFS as HIGHEST_PEAK_DBFS
+from .click_style import SOUNDS as SOUNDS
+from .click_style import SUBDIVISIONS as SUBDIVISIONS
+from .click_style import ClickStyle as ClickStyle
 from .excerpt import excerpt_start_s as excerpt_start_s
 from .midi import Marker as Marker
 from .midi import read_midi as read_midi

@@ -14,7 +14,9 @@ import numpy as np
 import soundfile
 
 from analysis.core.samples import Doubles
-from analysis.maps.click import DEFAULT_PEAK_DBFS, ClickPlan, clicks_between, onsets_after, render_plan
+from analysis.maps.click import ClickPlan, clicks_between, onsets_after
+from analysis.maps.click_sound import render_plan
+from analysis.maps.click_style import DEFAULT_PEAK_DBFS
 from analysis.maps.tempo_map import TempoMap, round_half_up
 from analysis.media.windows import mixed_window
 

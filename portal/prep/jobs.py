@@ -99,7 +99,7 @@ def _write_click(job: Job, to: Path, *, with_files: bool = False) -> dict[str, f
     with soundfile.SoundFile(
         to, "w", samplerate=plan.sample_rate_hz, channels=1, format="WAV", subtype=f"PCM_{BIT_DEPTH}"
     ) as file:
-        for samples in render_blocks(plan, peak_dbfs=DEFAULT_PEAK_DBFS):
+        for samples in render_blocks(plan):
             file.write(samples)
     return {
         "bars": job.bars,

@@ -14,13 +14,14 @@ import pytest
 
 from analysis.commands.song_text import song_lines
 from analysis.core.reports import Brief
-from analysis.maps.click import plan_click, render_click
+from analysis.maps.click import plan_click
 from analysis.maps.click_drift import click_drift_s
 from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.song import SongFile
 from analysis.rules.wrong_rate import suspected_rates
 from bench.tempo.known import Known
 from bench.tempo.scores import Reading, score
+from tests.analysis.clicks import render_click
 from tests.analysis.playing import band, codes, measured, placed, pluck, song_file
 
 RATE_HZ = 48_000

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from analysis.core.reports import Finding, SongReport
-from analysis.maps.click import render_click
 from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.song import SongFile
+from tests.analysis.clicks import render_click
 from tests.analysis.playing import RATE_HZ, band, codes, measured, song_file
 
 BARS = 32

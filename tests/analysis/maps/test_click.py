@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy import signal
 
 from analysis.maps.anchors import Anchor, map_through
-from analysis.maps.click import CEILING_DBTP, DEFAULT_PEAK_DBFS, clicks_between, plan_click, render_blocks, render_click
+from analysis.maps.click import clicks_between, plan_click
+from analysis.maps.click_style import ClickStyle
 from analysis.maps.tempo_map import MeterSign, TempoMap
 from tests.analysis.playing import FREE_MAP
 
@@ -91,20 +91,6 @@ def test_accents_the_first_beat_of_every_bar() -> None:
     assert [onset.is_accent for onset in plan.onsets] == [True, False, False] * 3
 
 
-def test_the_default_peak_is_minus_twelve() -> None:
-    samples = render_click(TempoMap.constant(112), bars=2)
-
-    assert 20 * np.log10(np.abs(samples).max()) == pytest.approx(DEFAULT_PEAK_DBFS, abs=0.01)
-
-
-@pytest.mark.parametrize("bpm", [60, 300, 1000])
-def test_no_setting_passes_the_ceiling(bpm: int) -> None:
-    samples = render_click(TempoMap.constant(bpm), bars=4, sample_rate_hz=48_000, peak_dbfs=40.0)
-
-    oversampled = signal.resample_poly(samples[:, 0], 8, 1)
-    assert 20 * np.log10(np.abs(oversampled).max()) <= CEILING_DBTP
-
-
 def times_s(tempo_map: TempoMap, first_bar: int, last_bar: int) -> list[float]:
     return [float(click.time_s) for click in clicks_between(tempo_map, first_bar, last_bar)]
 
@@ -138,11 +124,10 @@ def test_a_passage_shorter_than_the_bar_counts_nothing_in(free_s: str, *, counte
 def test_a_passage_that_is_free_to_the_end_stays_silent() -> None:
     four = MeterSign(4, 4)
     anchors = [Anchor(1, Fraction(0), four), Anchor(3, Fraction(4), four, free=True)]
-    samples = render_click(map_through(anchors, last_bpm=Fraction(120)), bars=20, count_in_bars=0)
+    plan = plan_click(map_through(anchors, last_bpm=Fraction(120)), bars=20, count_in_bars=0)
 
-    assert len(samples) == 40 * 48_000
-    assert not samples[4 * 48_000 :].any()
-    assert samples[: 4 * 48_000].any()
+    assert plan.frames == 40 * 48_000
+    assert [onset.frame for onset in plan.onsets] == [24_000 * beat for beat in range(8)]
 
 
 def test_a_song_that_begins_free_is_not_counted_in_before_it() -> None:
@@ -161,11 +146,74 @@ def test_what_is_cut_out_after_a_free_passage_begins_with_its_own_bar() -> None:
     assert times_s(FREE_MAP, 9, 9) == pytest.approx([18.0, 18.6, 19.2], abs=1e-12)
 
 
-@pytest.mark.parametrize("block_frames", [1_000, 1_441, 25_715])
-def test_in_blocks_it_is_the_same_sample_for_sample(block_frames: int) -> None:
-    """Clicks of 60 ms (2880 frames at 48 kHz) lie across one end of a block, or several; fast ones are cut short."""
-    for bpm in (112, 900):
-        plan = plan_click(TempoMap.constant(bpm), bars=6)
-        blocks = list(render_blocks(plan, block_frames=block_frames))
-        assert max(len(block) for block in blocks) <= block_frames
-        assert np.array_equal(np.concatenate(blocks), next(render_blocks(plan, block_frames=plan.frames)))
+@pytest.mark.parametrize(
+    ("meter", "subdivision", "parts"),
+    [
+        # Note values to the beat (music theory). Simple meters: the beat is the lower number.
+        ("4/4", "beat", 1),
+        ("4/4", "quarter", 1),
+        ("4/4", "eighth", 2),
+        ("4/4", "triplet", 3),
+        ("4/4", "sixteenth", 4),
+        ("2/2", "quarter", 2),
+        ("2/2", "triplet", 6),
+        ("2/2", "sixteenth", 8),
+        # Compound meters: the beat is a dotted quarter, which is three eighths.
+        ("6/8", "eighth", 3),
+        ("6/8", "triplet", 3),
+        ("12/8", "sixteenth", 6),
+        # A value that does not divide the beat adds nothing to it (house choice).
+        ("6/8", "quarter", 1),
+        ("7/8", "quarter", 1),
+        ("7/8", "triplet", 1),
+        ("7/8", "eighth", 1),
+        ("7/8", "sixteenth", 2),
+        ("3/16", "sixteenth", 1),
+    ],
+)
+def test_subdivisions_by_meter(meter: str, subdivision: str, parts: int) -> None:
+    sign = MeterSign.parse(meter)
+    style = ClickStyle(subdivision=subdivision)
+    onsets = plan_click(TempoMap.constant(90, meter), bars=2, count_in_bars=0, style=style).onsets
+
+    assert len(onsets) == 2 * sign.beats_per_bar * parts
+    assert [onset.is_accent for onset in onsets] == ([True] + [False] * (sign.beats_per_bar * parts - 1)) * 2
+
+
+@pytest.mark.parametrize("rate_hz", [44_100, 48_000, 88_200, 96_000, 192_000])
+@pytest.mark.parametrize("subdivision", ["beat", "triplet", "sixteenth"])
+def test_every_onset_is_the_frame_nearest_to_the_maps_time(rate_hz: int, subdivision: str) -> None:
+    """A map whose tempo changes, and whose beats fall between frames: tolerance 0 (Source: arithmetic)."""
+    tempo_map = TempoMap.from_json(
+        {
+            "segments": [
+                {"bar": 1, "time_s": 0.37, "bpm": 112.3, "meter": "4/4"},
+                {"bar": 6, "time_s": 11.0, "bpm": 97.7, "meter": "6/8"},
+                {"bar": 9, "time_s": 14.9, "bpm": 133, "meter": "7/8"},
+            ]
+        }
+    )
+    style = ClickStyle(subdivision=subdivision)
+    plan = plan_click(tempo_map, bars=12, count_in_bars=0, sample_rate_hz=rate_hz, style=style)
+    expected = []
+    for bar in range(1, 13):
+        segment = tempo_map.segment_at_bar(bar)
+        parts = style.parts_of_beat(segment.meter)
+        count = segment.meter.beats_per_bar * parts
+        starts_s = segment.time_s + (bar - segment.bar) * segment.bar_s
+        expected += [starts_s + segment.bar_s * Fraction(part, count) for part in range(count)]
+
+    assert [onset.frame for onset in plan.onsets] == [int(time_s * rate_hz + Fraction(1, 2)) for time_s in expected]
+
+
+def test_bars_of_click_and_bars_without_in_turn() -> None:
+    """Two on, one off, from bar one; the count-in before it always sounds."""
+    onsets = plan_click(TempoMap.constant(120), bars=7, style=ClickStyle(bars_on=2, bars_off=1)).onsets
+
+    assert sorted({onset.bar for onset in onsets}) == [-1, 0, 1, 2, 4, 5, 7]
+
+
+def test_counting_in_is_done_in_beats() -> None:
+    plan = plan_click(TempoMap.constant(120), bars=1, style=ClickStyle(subdivision="sixteenth"))
+
+    assert [onset.part for onset in plan.onsets] == [0] * 8 + [0, 1, 2, 3] * 4

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from analysis.maps.click import DEFAULT_PEAK_DBFS
+from analysis.maps.click_style import DEFAULT_PEAK_DBFS
 from analysis.maps.excerpt import excerpt_plan, excerpt_start_s, write_excerpt
 from analysis.maps.tempo_map import TempoMap
 from tests.analysis.playing import FREE_MAP

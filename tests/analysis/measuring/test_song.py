@@ -12,9 +12,9 @@ from analysis.band.clock import Clock, Drift, Rubato, TempoPlan
 from analysis.core.reports import Brief, FileReport
 from analysis.core.thresholds import Limits
 from analysis.features.feature_arrays import Features
-from analysis.maps.click import render_click
 from analysis.maps.tempo_map import MeterSign, TempoMap
 from analysis.measuring.song import SongFile
+from tests.analysis.clicks import render_click
 from tests.analysis.playing import RATE_HZ, band, codes, measured, placed, pluck, song_file
 
 BAR_ONE_FRAME = 205_714

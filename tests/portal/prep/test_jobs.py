@@ -11,7 +11,7 @@ import soundfile
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
-from analysis.maps.click import BLOCK_FRAMES
+from analysis.maps.click_sound import BLOCK_FRAMES
 from portal.intake import hooks
 from portal.intake.models import ApprovedMap
 from portal.prep import jobs, tasks
