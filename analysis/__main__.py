@@ -9,6 +9,7 @@ from pathlib import Path
 from analysis.commands import run as commands
 from analysis.core.errors import AnalysisError
 from analysis.maps.click_style import BEAT, DEFAULT_PEAK_DBFS, HIGHEST_PEAK_DBFS, SOUNDS, SUBDIVISIONS
+from analysis.session.file_names import DEFAULT_TEMPLATE
 
 WRONG_USAGE = 2
 # Longer than any song; a click is rendered whole.
@@ -27,6 +28,7 @@ def parser() -> argparse.ArgumentParser:
     )
     _add_midi(parts.add_parser("midi", help="write a tempo map as a Standard MIDI File"))
     _add_conform(parts.add_parser("conform", help="bring files to one start, length, rate and depth"))
+    _add_pack(parts.add_parser("pack", help="make a session pack: files, click, tempo map and papers"))
     _add_verify(parts.add_parser("verify", help="check a multitrack as a set"))
     _add_feel(parts.add_parser("feel", help="compare a take with the grid"))
     return whole
@@ -78,14 +80,35 @@ def _add_midi(part: argparse.ArgumentParser) -> None:
 
 
 def _add_conform(part: argparse.ArgumentParser) -> None:
+    _add_session(part, names="{part}", start_bar=1)
+    part.set_defaults(run=commands.conform)
+
+
+def _add_pack(part: argparse.ArgumentParser) -> None:
+    _add_session(part, names=DEFAULT_TEMPLATE, start_bar=3)
+    _add_click_style(part)
+    part.add_argument("--song", default="", help="title, for the names")
+    part.add_argument("--client", default="", help="the client's name, for the names")
+    part.add_argument("--drummer", default="", help="the drummer's name, for the names")
+    part.add_argument("--version", type=_count, default=1, help="version of the map, for the names")
+    part.set_defaults(run=commands.pack)
+
+
+def _add_session(part: argparse.ArgumentParser, *, names: str, start_bar: int) -> None:
     part.add_argument("files", nargs="+", type=Path, metavar="FILE")
     part.add_argument("--map", type=Path, required=True)
-    part.add_argument("--start-bar", type=int, default=1, help="the session bar where bar one of the files goes")
+    part.add_argument(
+        "--start-bar",
+        type=_count,
+        default=start_bar,
+        help="the session bar where bar one goes; later when sound before it needs the room",
+    )
     part.add_argument("--rate", type=_count, default=48_000)
     part.add_argument("--depth", type=int, choices=(16, 24, 32), default=24)
+    part.add_argument("--clock-start", type=int, choices=range(24), default=0, help="hour of the session's start")
+    part.add_argument("--names", default=names, help="template of the names")
     part.add_argument("--out", type=Path, required=True, metavar="DIR")
     part.add_argument("--json", action="store_true")
-    part.set_defaults(run=commands.conform)
 
 
 def _add_verify(part: argparse.ArgumentParser) -> None:

@@ -4,4 +4,5 @@ from .run import conform as conform
 from .run import feel as feel
 from .run import inspect as inspect
 from .run import midi as midi
+from .run import pack as pack
 from .run import verify as verify

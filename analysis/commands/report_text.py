@@ -13,7 +13,7 @@ from analysis.findings.catalogue import KIND_BY_CODE
 
 if TYPE_CHECKING:
     from analysis.delivery.check_results import VerifyReport
-    from analysis.delivery.conform import ConformReport
+    from analysis.session.pack import PackReport
 
 _MARKS = {"stop": "STOP", "ask": "ask ", "note": "note"}
 _NOTHING = "–"
@@ -69,8 +69,9 @@ def verify_text(report: VerifyReport) -> str:
     return "\n".join([*lines, "", "The set is ready to deliver." if report.passed else "The set is not ready."])
 
 
-def conform_text(report: ConformReport) -> str:
+def conform_text(report: PackReport) -> str:
     lines = [f"{item.name} → {item.out}: moved by {written('_frames', item.shift_frames)}" for item in report.files]
+    lines += [f"{name}: left out, it {why}" for name, why in report.left_out]
     return "\n".join([*lines, f"All are {report.frames} frames long; bar one is at frame {report.bar_one_frame}."])
 
 

@@ -9,7 +9,7 @@ import sys
 import tempfile
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from analysis.commands import report_text
 from analysis.core.errors import FeelError, MapError
@@ -18,6 +18,9 @@ from analysis.maps.click_style import ClickStyle
 from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.brief import brief_from_json
 from analysis.sandbox.child import measure_song_in_child, survey_in_child
+
+if TYPE_CHECKING:
+    from analysis.session.timeline import SessionSettings
 
 _NOT_ALL_MEASURED = 1  # exit status
 _PAPERS = frozenset(
@@ -97,18 +100,41 @@ def midi(options: argparse.Namespace) -> int:
 
 
 def conform(options: argparse.Namespace) -> int:
-    from analysis.delivery.conform import conform_files
+    from analysis.session.file_names import NameParts, session_names
+    from analysis.session.pack import conform_files, usable_among
+    from analysis.session.timeline import plan_session
 
-    report = conform_files(
-        options.files,
-        options.out,
-        tempo_map=_read_map(options.map),
-        start_bar=options.start_bar,
+    settings = _session_settings(options, count_in_bars=0)
+    paths, left_out = usable_among(options.files)
+    timeline = plan_session(paths, _read_map(options.map), settings)
+    names = session_names(settings.name_template, NameParts(), [path.name for path in paths])
+    report = conform_files(paths, options.out, timeline, names, left_out=left_out)
+    _say(report_text.conform_text(report), report.to_json(), as_json=options.json)
+    return _NOT_ALL_MEASURED if report.left_out else 0
+
+
+def pack(options: argparse.Namespace) -> int:
+    from analysis.session.file_names import NameParts
+    from analysis.session.pack import make_pack
+
+    shared = NameParts(client=options.client, song=options.song, drummer=options.drummer, version=options.version)
+    settings = _session_settings(options, count_in_bars=options.count_in, click=_click_style(options))
+    report = make_pack(options.files, options.out, tempo_map=_read_map(options.map), settings=settings, shared=shared)
+    _say(report_text.conform_text(report), report.to_json(), as_json=options.json)
+    return _NOT_ALL_MEASURED if report.left_out else 0
+
+
+def _session_settings(options: argparse.Namespace, **more: Any) -> SessionSettings:
+    from analysis.session.timeline import SessionSettings
+
+    return SessionSettings(
         sample_rate_hz=options.rate,
         bit_depth=options.depth,
+        start_bar=options.start_bar,
+        clock_start_h=options.clock_start,
+        name_template=options.names,
+        **more,
     )
-    _say(report_text.conform_text(report), report.to_json(), as_json=options.json)
-    return 0
 
 
 def verify(options: argparse.Namespace) -> int:

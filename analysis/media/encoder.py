@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from analysis.core.samples import Samples
 
 _SUBTYPES = {16: "PCM_16", 24: "PCM_24", 32: "FLOAT"}
-_RIFF_LIMIT_BYTES = 2**32 - 2**20  # room for headers and further chunks (house choice)
+RIFF_LIMIT_BYTES = 2**32 - 2**20  # room for headers and further chunks (house choice)
 
 
 class SoundWriter:
@@ -61,7 +61,7 @@ def create_sound(
     """
     if bit_depth not in _SUBTYPES:
         raise ValueError(f"bit_depth must be one of {sorted(_SUBTYPES)}, not {bit_depth}")
-    is_long = frames * channels * bit_depth // 8 > _RIFF_LIMIT_BYTES
+    is_long = frames * channels * bit_depth // 8 > RIFF_LIMIT_BYTES
     part = path.with_name(f".{path.name}.part")
     try:
         with soundfile.SoundFile(

@@ -13,23 +13,28 @@ from pathlib import PurePosixPath
 
 _SAFE_NAME = re.compile(r"^[A-Za-z0-9_-]+\.wav$")
 _RESERVED = re.compile(r"^(con|prn|aux|nul|com\d|lpt\d)$", re.I)
-_LONGEST = 100  # characters (house choice)
+LONGEST_NAME = 100  # characters (house choice)
 _SPELLED_OUT = str.maketrans(
     {"ß": "ss", "Æ": "Ae", "æ": "ae", "Ø": "O", "ø": "o", "ł": "l", "Ł": "L", "&": "and", "đ": "d"}
 )
 
 
+def spelled_out(text: str) -> str:
+    """Letters that lose no accent but would be lost, in two letters or another."""
+    return text.translate(_SPELLED_OUT)
+
+
 def is_safe(name: str) -> bool:
     stem = name.rpartition(".")[0]
-    return bool(_SAFE_NAME.match(name)) and not _RESERVED.match(stem) and len(name) <= _LONGEST
+    return bool(_SAFE_NAME.match(name)) and not _RESERVED.match(stem) and len(name) <= LONGEST_NAME
 
 
 def safe_name(name: str) -> str:
     """A name in the safe set that still says what the file is; the original stays in its metadata."""
     base = PurePosixPath(name.replace("\\", "/").replace("/", " ")).name
     stem = re.sub(r"\.wav[. ]*$", "", base, flags=re.I)
-    plain = unicodedata.normalize("NFKD", stem.translate(_SPELLED_OUT)).encode("ascii", "ignore").decode()
-    words = re.sub(r"[^A-Za-z0-9-]+", "_", plain).strip("_-")[: _LONGEST - 10] or "audio"
+    plain = unicodedata.normalize("NFKD", spelled_out(stem)).encode("ascii", "ignore").decode()
+    words = re.sub(r"[^A-Za-z0-9-]+", "_", plain).strip("_-")[: LONGEST_NAME - 10] or "audio"
     return f"{'file_' if _RESERVED.match(words) else ''}{words}.wav"
 
 

@@ -3,8 +3,9 @@
 from analysis.commands.report_text import conform_text, plain_text, song_text, verify_text
 from analysis.core.reports import FileReport, SongReport
 from analysis.delivery.check_results import Check, VerifyReport
-from analysis.delivery.conform import ConformedFile, ConformReport
 from analysis.findings.catalogue import make_finding
+from analysis.session.pack import PackReport
+from tests.analysis.session.conformed import conformed_file
 
 BASS = FileReport(
     name="Bass.wav",
@@ -52,12 +53,17 @@ def test_checks_of_a_delivery() -> None:
 
 
 def test_conformed_files() -> None:
-    report = ConformReport(
-        96_000, 480_000, (ConformedFile("Bass DI.wav", "Bass_DI.wav", 480_000, -24_000, resampled=False),)
+    report = PackReport(
+        1,
+        96_000,
+        480_000,
+        (conformed_file(name="Bass DI.wav", out="Bass_DI.wav", shift_frames=-24_000),),
+        (("notes.wav", "is not audio"),),
     )
 
     assert conform_text(report).splitlines() == [
         "Bass DI.wav → Bass_DI.wav: moved by -24000 samples",
+        "notes.wav: left out, it is not audio",
         "All are 480000 frames long; bar one is at frame 96000.",
     ]
 

@@ -7,6 +7,7 @@ from typing import Any
 import mido
 import numpy as np
 import pytest
+import soundfile
 
 from analysis.__main__ import main
 from analysis.media.reader import open_media
@@ -162,6 +163,37 @@ def test_conform_and_verify(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     assert code == 0
     assert json.loads(printed)["passed"]
     assert "ready to deliver" in run(capsys, "verify", out)[1]
+
+
+def test_pack(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is in it is tested in `tests/analysis/session`."""
+    stem = write_sound(tmp_path / "bass.wav", signals.noise(duration_s=2.0))
+    out = tmp_path / "out"
+    options = ("--subdivision", "eighth", "--song", "Salt", "--start-bar", 2, "--count-in", 1, "--clock-start", 1)
+    code, printed = run(capsys, "pack", "--map", map_file(tmp_path), *options, "--out", out, stem)
+
+    assert code == 0
+    assert "Salt_v1_Bass_48k_24.wav" in printed
+    assert sorted(path.name for path in out.iterdir()) == [
+        "SHA256SUMS",
+        "about-this-pack.html",
+        "audio",
+        "cue-sheet.csv",
+        "session.json",
+        "session.otio",
+        "tempo-map.mid",
+    ]
+
+
+def test_a_click_as_chosen(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two bars of 4/4 at 120 in eighths, the second silent; the ceiling holds whatever is asked for."""
+    options = ("--subdivision", "eighth", "--sound", "tick", "--bars-off", 1, "--count-in", 0, "--peak", 3)
+    code, _ = run(capsys, "click", "--bpm", "120", "--bars", 2, *options, "--out", tmp_path / "click.wav")
+    samples, _ = soundfile.read(tmp_path / "click.wav")
+
+    assert code == 0
+    assert [bool(np.abs(samples[at : at + 600]).max()) for at in range(0, 192_000, 12_000)] == [True] * 8 + [False] * 8
+    assert 20 * np.log10(np.abs(samples).max()) == pytest.approx(-7.5, abs=0.01)
 
 
 def test_verify_says_what_fails(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

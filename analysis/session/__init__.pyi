@@ -1,0 +1,16 @@
+from .about_page import changes_of as changes_of
+from .conform import ConformedFile as ConformedFile
+from .conform import conform_file as conform_file
+from .file_names import DEFAULT_TEMPLATE as DEFAULT_TEMPLATE
+from .file_names import FIELDS as FIELDS
+from .file_names import NameParts as NameParts
+from .file_names import NameTemplateError as NameTemplateError
+from .file_names import check_template as check_template
+from .file_names import session_names as session_names
+from .pack import AUDIO_FOLDER as AUDIO_FOLDER
+from .pack import make_pack as make_pack
+from .pack import pack_names as pack_names
+from .pack import write_papers as write_papers
+from .timeline import SessionSettings as SessionSettings
+from .timeline import Timeline as Timeline
+from .timeline import plan_session as plan_session
