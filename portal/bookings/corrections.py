@@ -18,6 +18,7 @@ from portal.bookings.models import Booking, Member, Song
 from portal.bookings.services import follow_songs, lock_booking, move_booking, record
 from portal.bookings.stages import BookingStage, SongStage
 from portal.people.models import User
+from portal.people.services import withdraw_invitations
 
 AGREED_STAGES = (BookingStage.AGREED, BookingStage.WORKING, BookingStage.DELIVERED)
 DELIVERED_STAGES = (SongStage.DELIVERED, SongStage.ACCEPTED)
@@ -100,6 +101,8 @@ def withdraw_seat(*, member: Member, by: User) -> None:
         )
     if booking.members.filter(pk=member.pk).delete()[0]:
         record(booking, f"removed {member.user.name} from this booking", actor=by)
+        if not Member.objects.filter(user=member.user_id).exists():
+            withdraw_invitations(member.user)
 
 
 @transaction.atomic

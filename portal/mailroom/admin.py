@@ -1,5 +1,4 @@
 from django.contrib import admin
-from django.http import HttpRequest
 
 from portal.mailroom.models import Mail, Message, MessageRule, Question
 
@@ -39,5 +38,5 @@ class MailAdmin(admin.ModelAdmin[Mail]):
     raw_id_fields = ["message"]
     readonly_fields = ["key", "is_private", "state", "tries", "last_trouble", "not_before", "created_at", "sent_at"]
 
-    def get_exclude(self, request: HttpRequest, obj: Mail | None = None) -> list[str]:  # noqa: ARG002 - Django's
-        return ["body"] if obj is not None and obj.is_private else []
+    # Until it is sent, an e-mail may hold the link into somebody's account.
+    exclude = ["body"]

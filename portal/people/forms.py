@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django import forms
+from django.conf import settings
 from django.contrib.admin.forms import AdminAuthenticationForm
 from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm, PasswordResetForm, SetPasswordForm
@@ -15,6 +16,7 @@ from django.template import loader
 from django.utils import timezone
 
 from portal.people import hooks, throttling
+from portal.people.devices import known_device
 from portal.people.errors import TooManyTriesError
 from portal.people.models import House, User
 from portal.people.requests import address_of
@@ -38,12 +40,13 @@ class SlowedForm(AuthenticationForm):
         account, password = self.cleaned_data.get("username"), self.cleaned_data.get("password")
         if self.request is None or not account or not password:
             return super().clean()
+        device = known_device(self.request, account=account)
         try:
-            throttling.count_try(account=account, address=address_of(self.request))
+            throttling.count_try(account=account, address=address_of(self.request), device=device)
         except TooManyTriesError as error:
             raise ValidationError(str(error), code="too-many") from error
         cleaned = super().clean()
-        throttling.forget_tries(account=account)
+        throttling.forget_tries(account=account, device=device)
         return cleaned
 
 
@@ -84,6 +87,8 @@ class ForgottenPasswordForm(PasswordResetForm):
         to_email: str,
         html_email_template_name: str | None = None,  # noqa: ARG002 - letters are plain text
     ) -> None:
+        # Never from the Host header of whoever asks: the link holds the way into an account.
+        context = context | {"house_url": settings.BASE_URL}
         for carry in hooks.carries_private_letter:
             carry(
                 to=to_email,
@@ -110,8 +115,12 @@ class TakeInvitationForm(forms.Form):
         self.fields["time_zone"].widget.attrs["data-time-zone"] = ""
 
     def clean_password(self) -> str:
+        """A password made of the name is refused: of the name in the invitation, and of the one typed here."""
         password: str = self.cleaned_data["password"]
         password_validation.validate_password(password, self.user)
+        password_validation.validate_password(
+            password, User(name=self.cleaned_data.get("name", ""), email=self.user.email)
+        )
         return password
 
 

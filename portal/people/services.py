@@ -79,5 +79,10 @@ def take_invitation(*, token: str, password: str, name: str = "", time_zone: str
     return user, invitation.lands_on
 
 
+def withdraw_invitations(user: User) -> None:
+    """No link that was sent to somebody leads in any more. Who has a password keeps it."""
+    user.invitations.usable().use()
+
+
 def hash_token(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()

@@ -8,6 +8,7 @@ from typing import ClassVar
 from django.db import models
 from django.utils import timezone
 
+from portal.mailroom.links import without_ways_in
 from portal.mailroom.models.threads import Message
 
 # One claim outlasts the mail server's own time limit (30 s for connecting and for each answer) with room to spare.
@@ -36,7 +37,7 @@ class Mail(models.Model):
 
     `key` is unique: an e-mail about the same thing to the same person exists once. `not_before` keeps an e-mail from
     being sent by two processes at once, and spaces the tries. A private e-mail holds a way into somebody's account: no
-    page shows what it says, and once it is sent its text is forgotten here.
+    page shows what it says, and once it is sent its text is forgotten here; of an invitation the link alone.
     """
 
     class State(models.TextChoices):
@@ -67,8 +68,7 @@ class Mail(models.Model):
 
     def mark_sent(self) -> None:
         self.state, self.sent_at, self.last_trouble = self.State.SENT, timezone.now(), ""
-        if self.is_private:
-            self.body = ""
+        self.body = "" if self.is_private else without_ways_in(self.body)
         self.save(update_fields=["state", "sent_at", "last_trouble", "body"])
 
     def note_trouble(self, trouble: str, *, is_final: bool) -> None:

@@ -18,7 +18,8 @@ from portal.bookings.stages import BookingStage, SongStage, Turn
 from portal.intake.desk.queue_filter import Look
 from portal.intake.desk.queue_page import queue_page
 from portal.mailroom.models import Mail
-from tests.factories import make_booking, make_client, make_song
+from portal.people.services import invite
+from tests.factories import make_booking, make_client, make_invited_client, make_song
 
 pytestmark = pytest.mark.django_db
 MAY, JUNE = date(2030, 5, 1), date(2030, 6, 1)
@@ -125,6 +126,15 @@ def test_a_seat_that_is_withdrawn_loses_access_at_once(client: Client) -> None:
     assert said(booking)[-1] == f"removed {mara.name} from this booking"
     with pytest.raises(CorrectionError, match="the only client"):
         corrections.withdraw_seat(member=second, by=booking.created_by)
+
+
+def test_who_loses_the_only_seat_before_coming_in_has_no_link_any_more() -> None:
+    booking = make_booking(client=(mara := make_invited_client()), stage="working")
+    booking.members.create(user=make_client())
+    invite(email=mara.email, name=mara.name, sent_by=booking.created_by, lands_on=booking.get_absolute_url())
+    assert mara.invitations.usable().count() == 1
+    corrections.withdraw_seat(member=booking.members.get(user=mara), by=booking.created_by)
+    assert not mara.invitations.usable().exists()
 
 
 def test_a_song_taken_out_is_nobodys_turn_and_comes_back_to_where_it_was(client: Client) -> None:

@@ -3,6 +3,7 @@ from smtplib import SMTPRecipientsRefused, SMTPServerDisconnected
 
 import pytest
 from django.core.mail import EmailMessage
+from django.test import override_settings
 from django.utils import timezone
 
 from portal.mailroom import jobs
@@ -122,6 +123,17 @@ def test_a_bug_is_raised_once_and_does_not_go_round_for_ever(server: MailServer)
         jobs.send(mail.pk)
     mail.refresh_from_db()
     assert mail.state == Mail.State.FAILED
+
+
+@override_settings(DEMO=False)
+def test_of_an_invitation_that_is_sent_the_link_is_forgotten(server: MailServer) -> None:
+    mail = make_mail(body="Come in: http://house.example/invitations/abc-DEF_123/ by Friday.")
+    send_mail(mail.pk)
+    mail.refresh_from_db()
+    assert mail.state == Mail.State.SENT
+    assert "abc-DEF_123" in str(server.taken[-1].body)
+    assert "abc-DEF_123" not in mail.body
+    assert "by Friday" in mail.body
 
 
 def test_a_private_letter_is_tried_again_and_forgotten_once_it_is_sent(server: MailServer) -> None:

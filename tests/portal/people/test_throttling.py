@@ -13,12 +13,13 @@ from django.utils import timezone
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
+from portal.people.devices import COOKIE
 from portal.people.errors import TooManyTriesError
 from portal.people.models import SignInTry, User
 from portal.people.throttling import (
+    FIRST_WAIT,
     MOST_TRIES_FOR_ACCOUNT,
     MOST_TRIES_FROM_ADDRESS,
-    WAIT_MINUTES,
     count_try,
     forget_tries,
 )
@@ -49,7 +50,7 @@ def test_after_some_guesses_not_even_the_right_password_is_looked_at(client: Cli
     user = make_client()
     guess_up(client, user.email)
 
-    assert f"Wait {WAIT_MINUTES} minutes" in sign_in(client, user.email.upper(), PASSWORD)
+    assert "Too many attempts. Wait 15 seconds" in sign_in(client, user.email.upper(), PASSWORD)
     assert "_auth_user_id" not in client.session
 
 
@@ -59,12 +60,58 @@ def test_waiting_helps_though_somebody_else_goes_on(client: Client) -> None:
     guess_up(client, user.email)
     sign_in(client, user.email)  # turned away, so not counted
     assert SignInTry.objects.count() == MOST_TRIES_FOR_ACCOUNT
-    SignInTry.objects.update(at=timezone.now() - timedelta(minutes=WAIT_MINUTES))
+    SignInTry.objects.update(at=timezone.now() - FIRST_WAIT)
 
     sign_in(client, user.email, PASSWORD)
 
     assert client.session["_auth_user_id"] == str(user.pk)
     assert not SignInTry.objects.exists()
+
+
+@pytest.mark.django_db
+def test_each_further_guess_waits_twice_as_long() -> None:
+    for _ in range(MOST_TRIES_FOR_ACCOUNT):
+        count_try(account="mara@example.com", address="")
+    for wait_s in (15, 30, 60):
+        SignInTry.objects.update(at=timezone.now() - timedelta(seconds=wait_s - 1))
+        with pytest.raises(TooManyTriesError, match=r"Wait 1 second,"):
+            count_try(account="mara@example.com", address="")
+        SignInTry.objects.update(at=timezone.now() - timedelta(seconds=wait_s))
+        count_try(account="mara@example.com", address="")
+
+
+@pytest.mark.django_db
+def test_guesses_from_afar_do_not_keep_the_owner_out_of_a_device_they_know(client: Client) -> None:
+    owner = make_client()
+    sign_in(client, owner.email, PASSWORD)
+    client.post(reverse("people:sign-out"))
+    guess_up(Client(), owner.email)
+
+    sign_in(client, owner.email, PASSWORD)
+
+    assert client.session["_auth_user_id"] == str(owner.pk)
+    assert "Too many attempts" in sign_in(Client(), owner.email, PASSWORD)  # the guesses stay counted
+
+
+@pytest.mark.django_db
+def test_a_known_device_may_not_guess_on_and_on_and_knows_one_account_alone(client: Client) -> None:
+    owner, other = make_client(email="one@example.com"), make_client(email="two@example.com")
+    sign_in(client, owner.email, PASSWORD)
+    client.post(reverse("people:sign-out"))
+    guess_up(Client(), other.email)
+
+    assert "Too many attempts" in sign_in(client, other.email, PASSWORD)
+    guess_up(client, owner.email)
+    assert "Too many attempts" in sign_in(client, owner.email, PASSWORD)
+
+
+@pytest.mark.django_db
+def test_a_made_up_device_is_none(client: Client) -> None:
+    owner = make_client()
+    guess_up(Client(), owner.email)
+    client.cookies[COOKIE] = "eyJhIjoxfQ:made:up"
+
+    assert "Too many attempts" in sign_in(client, owner.email, PASSWORD)
 
 
 @pytest.mark.django_db
@@ -126,7 +173,7 @@ def test_a_half_empty_form_is_no_try(client: Client) -> None:
 def test_the_support_pages_count_the_same_tries(client: Client) -> None:
     root = User.objects.create_superuser("root@example.com", PASSWORD, name="Support")
     guess_up(client, root.email)
-    assert f"Wait {WAIT_MINUTES} minutes" in sign_in(client, root.email, PASSWORD, view="admin:login")
+    assert "Too many attempts. Wait 15 seconds" in sign_in(client, root.email, PASSWORD, view="admin:login")
     forget_tries(account=root.email)
     sign_in(client, root.email, PASSWORD, view="admin:login")
     assert client.session["_auth_user_id"] == str(root.pk)

@@ -3,11 +3,12 @@ from http import HTTPStatus
 
 import pytest
 from django.core import mail
-from django.test import Client
+from django.test import Client, override_settings
 from django.urls import reverse
 from django.utils import timezone
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
+from portal.mailroom.models import Mail
 from portal.people.models import House, Invitation, User
 from portal.people.services import invite
 from tests.factories import PASSWORD, make_client, make_drummer, make_invited_client
@@ -129,6 +130,30 @@ def test_a_lost_password_is_set_anew_by_mail(
     user.refresh_from_db()
     assert user.check_password("a new set of words")
     assert "expired" in client.get(link[1]).content.decode()
+
+
+@override_settings(ALLOWED_HOSTS=["*"], BASE_URL="https://house.example")
+def test_the_link_to_a_new_password_never_follows_the_host_that_a_stranger_names(client: Client) -> None:
+    make_client(email="mara@example.com")
+
+    client.post(reverse("people:password-reset"), {"email": "mara@example.com"}, headers={"Host": "evil.example"})
+
+    body = Mail.objects.get().body
+    assert "https://house.example/password-reset/" in body
+    assert "evil.example" not in body
+
+
+@pytest.mark.parametrize("password", ["mirelasandquell", "Sandquell Mirela", "otherperson1"])
+def test_a_password_made_of_ones_own_name_is_refused(client: Client, password: str) -> None:
+    invited = make_invited_client(name="Mirela Sandquell")
+
+    answer = client.post(
+        invitation_address(invited), {"name": "Other Person", "time_zone": "UTC", "password": password}
+    )
+
+    assert "too similar to the name" in answer.content.decode()
+    invited.refresh_from_db()
+    assert not invited.has_usable_password()
 
 
 def test_asking_for_a_new_password_tells_nobody_who_is_here(client: Client) -> None:
