@@ -45,4 +45,18 @@ class TrackForm(forms.ModelForm[DeliveryFile]):
         fields = ("microphone", "polarity", "take", "note")
 
 
-TrackForms = forms.modelformset_factory(DeliveryFile, form=TrackForm, extra=0)
+class TrackFormSet(forms.BaseModelFormSet[DeliveryFile, TrackForm]):
+    """A row for each file of the set, whatever number of rows the page says it sends."""
+
+    def initial_form_count(self) -> int:
+        return len(self.get_queryset())
+
+    total_form_count = initial_form_count
+
+    def clean(self) -> None:
+        super().clean()
+        if self.management_form.cleaned_data.get("TOTAL_FORMS") != self.total_form_count():
+            raise forms.ValidationError("The files of this set have changed. Check the rows, then save again.")
+
+
+TrackForms = forms.modelformset_factory(DeliveryFile, form=TrackForm, formset=TrackFormSet, extra=0)

@@ -24,6 +24,7 @@ from portal.people.errors import DrummerAddressError
 from portal.people.models import House
 from portal.people.requests import MemberRequest, status_of
 
+LONGEST_KEY = 18  # digits
 LETTERS_PER_PAGE = 50
 
 
@@ -130,7 +131,7 @@ def rules(request: MemberRequest) -> HttpResponse:
 def song_named(request: MemberRequest, booking: Booking) -> Song | None:
     """The song that a message is about, when its form names one of this booking."""
     named = request.POST.get("song", "")
-    return get_object_or_404(booking.songs, pk=named) if named.isdecimal() else None
+    return get_object_or_404(booking.songs, pk=int(named[:LONGEST_KEY])) if named.isdecimal() else None
 
 
 def back_address(request: MemberRequest, booking: Booking) -> str:

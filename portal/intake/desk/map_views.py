@@ -68,7 +68,7 @@ def try_map(request: MemberRequest, song_id: int) -> HttpResponse:
     require_drummer(request.user)
     try:
         anchors, found = anchors_from(json.loads(request.body))
-    except (MapInputError, ValueError) as error:
+    except (MapInputError, ValueError, RecursionError) as error:
         sentence = str(error) if isinstance(error, MapInputError) else "Not a valid tempo map."
         return JsonResponse({"error": sentence}, status=HTTPStatus.UNPROCESSABLE_ENTITY)
     return JsonResponse(seen_on(song, anchors, found))
@@ -98,7 +98,7 @@ def keep_map(request: MemberRequest, song_id: int) -> HttpResponse:
     except IntakeError as error:
         messages.error(request, str(error))
         return redirect("intake:map", song.pk)
-    except ValueError:
+    except (ValueError, RecursionError):
         messages.error(request, "Not a valid tempo map.")
         return redirect("intake:map", song.pk)
     messages.success(request, f"The tempo map is approved (version {approved.version}).")

@@ -391,3 +391,30 @@ def test_the_first_download_of_a_client_is_written_down_once(client: Client, son
 
     assert Delivery.objects.get().fetched_at is not None
     assert song.booking.timeline.filter(text__contains="started to download").count() == 1
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        pytest.param({"tracks-TOTAL_FORMS": "2", "tracks-1-microphone": "one more"}, id="a row too many"),
+        pytest.param({"tracks-TOTAL_FORMS": "5", "tracks-INITIAL_FORMS": "5"}, id="rows that are not there"),
+        pytest.param({"tracks-TOTAL_FORMS": "0", "tracks-INITIAL_FORMS": "0"}, id="no rows"),
+        pytest.param({"tracks-TOTAL_FORMS": "9" * 5_000}, id="a number of 5,000 digits"),
+        pytest.param({"tracks-0-id": "9" * 5_000}, id="a key of 5,000 digits"),
+    ],
+)
+def test_a_track_sheet_with_other_rows_than_files_is_refused(client: Client, song: Song, more: dict[str, str]) -> None:
+    delivery = make_delivery(song=song)
+    track = make_track(delivery=delivery)
+    client.force_login(song.booking.created_by)
+    typed = {
+        "perspective": "player",
+        "tracks-TOTAL_FORMS": "1",
+        "tracks-INITIAL_FORMS": "1",
+        "tracks-0-id": str(track.pk),
+        "tracks-0-microphone": "ribbon",
+        "tracks-0-polarity": "flipped",
+    }
+    answer = client.post(reverse("delivery:describe", args=[delivery.pk]), typed | more)
+    assert answer.status_code == 422
+    assert list(delivery.files.values_list("microphone", flat=True)) == [""]

@@ -181,6 +181,15 @@ def test_a_song_of_another_booking_is_not_written_about(client: Client, booking:
     assert client.post(reverse("mailroom:write", args=[booking.pk]), data).status_code == HTTPStatus.NOT_FOUND
 
 
+@pytest.mark.parametrize("named", ["9" * 5_000, "٣" * 5_000, "1" * 19])
+def test_a_song_named_by_a_number_that_none_has_is_absent(
+    client: Client, booking: Booking, mara: User, named: str
+) -> None:
+    client.force_login(mara)
+    data = {"body": "Hello", "key": str(uuid.uuid4()), "song": named}
+    assert client.post(reverse("mailroom:write", args=[booking.pk]), data).status_code == HTTPStatus.NOT_FOUND
+
+
 def test_outsiders_find_no_message_and_no_place_to_write(client: Client, booking: Booking) -> None:
     message = make_message(booking=booking)
     client.force_login(make_client())
