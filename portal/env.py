@@ -6,6 +6,7 @@ is read when `KITPOST_SECRET_KEY` is not set.
 
 import os
 from collections.abc import Mapping
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Any
 from urllib.parse import SplitResult, parse_qsl, unquote, urlsplit
@@ -15,8 +16,6 @@ from django.core.exceptions import ImproperlyConfigured
 TRUE_WORDS = frozenset({"1", "true", "yes", "on"})
 FALSE_WORDS = frozenset({"0", "false", "no", "off"})
 HIGHEST_PORT = 65_535
-# Variables that held a secret when they were read.
-secrets_read: set[str] = set()
 LOG_LEVELS = frozenset({"DEBUG", "INFO", "WARNING", "ERROR"})
 
 
@@ -36,7 +35,6 @@ def text(name: str, default: str | None = None) -> str:
 
 def secret(name: str, default: str | None = None) -> str:
     """Read a secret from the environment or from the file that `<name>_FILE` names."""
-    secrets_read.add(name)
     file = os.environ.get(f"{name}_FILE", "").strip()
     if os.environ.get(name, "").strip() or not file:
         return text(name, default)
@@ -84,6 +82,15 @@ def choice(name: str, *, default: str, choices: frozenset[str]) -> str:
 def names(name: str) -> list[str]:
     """Read a list separated by commas; empty when not set."""
     return [part.strip() for part in text(name, "").split(",") if part.strip()]
+
+
+def networks(name: str, default: str) -> list[IPv4Network | IPv6Network]:
+    """Read addresses and networks (`10.0.0.0/8`) separated by commas; `none` means none."""
+    parts = [] if text(name, default) == "none" else text(name, default).split(",")
+    try:
+        return [ip_network(part.strip()) for part in parts]
+    except ValueError as error:
+        raise SettingError(f"{name} must list addresses or networks, such as 127.0.0.1,10.0.0.0/8.") from error
 
 
 def folder(name: str, *, default: Path) -> Path:

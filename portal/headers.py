@@ -1,4 +1,4 @@
-"""Which scripts, styles, pictures and sounds a page may load: a Content-Security-Policy on every answer.
+"""Headers of every answer: who may keep it, and which scripts, styles, pictures and sounds a page may load.
 
 Scripts come from our own files, or carry the nonce of this one answer (`<script nonce="{{ request.csp_nonce }}">`, for
 the import map). W3C Content Security Policy Level 3.
@@ -12,6 +12,21 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponseBase
 
 NONCE_BYTES = 16
+
+
+class NoStoreMiddleware:
+    """Nobody in between keeps a page, nor does the browser of a machine that others use.
+
+    Static files never come here.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        response = self.get_response(request)
+        response.headers.setdefault("Cache-Control", "no-store")
+        return response
 
 
 class ContentSecurityPolicyMiddleware:

@@ -12,11 +12,8 @@ import django_stubs_ext
 
 from portal import env
 from portal.demo.secrets import house_secret
-from portal.secrecy import hide_this_process
 
 django_stubs_ext.monkeypatch()
-# Every process that reads this module holds secrets from here on.
-hide_this_process()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = env.folder("KITPOST_DATA_DIR", default=BASE_DIR / "var")
@@ -29,6 +26,8 @@ BASE_URL = env.web_address("KITPOST_BASE_URL", "http://localhost:8000" if DEMO e
 LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
 ALLOWED_HOSTS = [urlsplit(BASE_URL).hostname or "", *env.names("KITPOST_EXTRA_HOSTS"), *(LOCAL_HOSTS if DEMO else [])]
 CSRF_TRUSTED_ORIGINS = [BASE_URL]
+# Whose X-Forwarded-For and X-Forwarded-Proto are believed. Everybody else may write there what they like.
+FRONT_SERVERS = env.networks("KITPOST_FRONT_SERVERS", "none" if DEMO else "127.0.0.1,::1")
 
 ROOT_URLCONF = "portal.urls"
 WSGI_APPLICATION = "portal.wsgi.application"
@@ -64,12 +63,15 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "portal.front_servers.FrontServerMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "portal.headers.ContentSecurityPolicyMiddleware",
+    "portal.headers.NoStoreMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "portal.uploads.door.BodyMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "portal.people.middleware.DeviceMiddleware",
@@ -143,6 +145,15 @@ MOST_FILES_IN_ZIP = env.whole_number("KITPOST_MOST_FILES_IN_ZIP", default=1_000,
 # Bytes of all files of one booking together, those that are still arriving included.
 LARGEST_BOOKING_BYTES = env.whole_number("KITPOST_LARGEST_BOOKING_GIB", default=200, least=1) * 1024**3
 UPLOAD_DIR = DATA_DIR / "uploads"
+# A form without files, of somebody who is signed in, and of nobody: longer ones are refused unread.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_500_000
+LARGEST_ANONYMOUS_FORM_BYTES = 64_000
+# Where files that come with a form lie until they are taken over.
+FILE_UPLOAD_TEMP_DIR = UPLOAD_DIR / "forms"
+SILENCED_SYSTEM_CHECKS = [
+    "files.E001",  # the folder for forms is made when the first one arrives
+    *("security.W005", "security.W021"),  # HSTS for other hosts of the domain is the owner's choice
+]
 # What an upload must leave free on the disk of the data folder.
 UPLOAD_DISK_RESERVE_BYTES = env.whole_number("KITPOST_DISK_RESERVE_GIB", default=2) * 1024**3
 # Whom a finished upload is handed to, by what it is for: `uploads` itself knows no songs.
@@ -193,6 +204,7 @@ CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "keep or clear originals": {"task": "portal.intake.tasks.keep_house", "schedule": 3_600},
     "make prepared files that were left": {"task": "portal.prep.tasks.sweep", "schedule": 60},
     "measure rough mixes that were left": {"task": "portal.takes.tasks.sweep", "schedule": 60},
+    "clear expired sessions": {"task": "portal.people.tasks.clear_sessions", "schedule": 24 * 3_600},
     "note quotes that ran out": {"task": "portal.money.tasks.note_expired", "schedule": 900},
     "check deliveries that were left": {"task": "portal.delivery.tasks.sweep", "schedule": 60},
 }
@@ -219,11 +231,13 @@ SESSION_COOKIE_AGE = 30 * 24 * 3_600
 SESSION_COOKIE_SECURE = IS_HTTPS
 CSRF_COOKIE_SECURE = IS_HTTPS
 SECURE_SSL_REDIRECT = IS_HTTPS
+SECURE_SSL_HOST = urlsplit(BASE_URL).netloc
 SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if IS_HTTPS else None
 SECURE_HSTS_SECONDS = env.whole_number("KITPOST_HSTS_SECONDS", default=31_536_000) if IS_HTTPS else 0
-SECURE_HSTS_INCLUDE_SUBDOMAINS = IS_HTTPS
-SECURE_HSTS_PRELOAD = IS_HTTPS
+# Both reach beyond this house, to every other host of the domain, and stay for a year: somebody has to want them.
+SECURE_HSTS_INCLUDE_SUBDOMAINS = IS_HTTPS and env.flag("KITPOST_HSTS_SUBDOMAINS", default=False)
+SECURE_HSTS_PRELOAD = IS_HTTPS and env.flag("KITPOST_HSTS_PRELOAD", default=False)
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 

@@ -23,6 +23,7 @@ from portal.file_serving import content_disposition, send_bytes, serve
 from portal.people.access import require_drummer
 from portal.people.models import User
 from portal.people.requests import MemberRequest
+from portal.uploads.door import may_bring_files
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
 
@@ -49,6 +50,7 @@ def delivery(request: MemberRequest, delivery_id: int) -> HttpResponse:
     return _page(request, _find(request, delivery_id))
 
 
+@may_bring_files
 @require_POST
 @login_required
 def upload(request: MemberRequest, delivery_id: int) -> HttpResponse:

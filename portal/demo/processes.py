@@ -10,7 +10,7 @@ SMALL = "--small"
 WEB_PROCESSES = 2
 WEB_THREADS = 8
 WORKER_PROCESSES = 2
-# A page may send a big file for hours; a thread that sends does not hold up its process's heartbeat.
+# Without a heartbeat for so long, a process is killed. Threads that send for hours do not hold it up.
 WEB_TIMEOUT_S = 120
 
 
@@ -29,10 +29,11 @@ def queue(command: list[str]) -> Part:
 
 
 def web(door: int) -> Part:
-    """Threads, not an event loop: uploads and downloads stream at a thread's own pace."""
+    """The worker class keeps slow and idle connections away from the threads."""
     command = (
         *(sys.executable, "-m", "gunicorn", "portal.wsgi:application"),
-        *("--config", "python:portal.demo.gunicorn", "--bind", f"fd://{door}", "--worker-class", "gthread"),
+        *("--config", "python:portal.demo.gunicorn", "--bind", f"fd://{door}"),
+        *("--worker-class", "portal.serving.worker.HouseWorker"),
         *("--workers", str(WEB_PROCESSES), "--threads", str(WEB_THREADS), "--timeout", str(WEB_TIMEOUT_S)),
         *("--graceful-timeout", "5", "--preload", "--no-control-socket", "--log-level", "warning"),
     )

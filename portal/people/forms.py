@@ -19,7 +19,6 @@ from portal.people import hooks, throttling
 from portal.people.devices import known_device
 from portal.people.errors import TooManyTriesError
 from portal.people.models import House, User
-from portal.people.requests import address_of
 from portal.people.time_zones import time_zone_choices
 
 LONGEST_KEPT_DAYS = 3_650
@@ -42,7 +41,8 @@ class SlowedForm(AuthenticationForm):
             return super().clean()
         device = known_device(self.request, account=account)
         try:
-            throttling.count_try(account=account, address=address_of(self.request), device=device)
+            address = str(self.request.META["REMOTE_ADDR"])
+            throttling.count_try(account=account, address=address, device=device)
         except TooManyTriesError as error:
             raise ValidationError(str(error), code="too-many") from error
         cleaned = super().clean()

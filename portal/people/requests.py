@@ -2,7 +2,6 @@
 
 from http import HTTPStatus
 
-from django.conf import settings
 from django.forms import BaseForm
 from django.http import HttpRequest
 from django_htmx.middleware import HtmxDetails
@@ -18,9 +17,3 @@ class MemberRequest(HttpRequest):
 def status_of(form: BaseForm) -> int:
     """The status of a page that shows a form: as it is for the first time, or sent with something wrong in it."""
     return HTTPStatus.UNPROCESSABLE_ENTITY if form.errors else HTTPStatus.OK
-
-
-def address_of(request: HttpRequest) -> str:
-    """Where a request comes from. Behind a front server, the last entry is the one that the server itself wrote."""
-    forwarded = request.headers.get("X-Forwarded-For", "") if settings.IS_HTTPS else ""
-    return forwarded.rpartition(",")[2].strip() or str(request.META.get("REMOTE_ADDR", ""))

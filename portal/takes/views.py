@@ -18,6 +18,7 @@ from portal.takes.errors import TakesError
 from portal.takes.forms import DecisionForm, SendForm, UploadForm
 from portal.takes.models import RoughMix
 from portal.takes.page import takes_page
+from portal.uploads.door import may_bring_files
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
 
@@ -46,6 +47,7 @@ def rough_mixes(request: MemberRequest, song_id: int) -> HttpResponse:
     return render(request, "takes/_mixes.html", {"page": takes_page(song, request.user)})
 
 
+@may_bring_files
 @require_POST
 @login_required
 def upload(request: MemberRequest, song_id: int) -> HttpResponse:

@@ -30,13 +30,19 @@ def check_length(length_bytes: int) -> None:
 
 
 def check_room(length_bytes: int) -> None:
-    """Count what open uploads are still to bring as well. With an S3 store, only a part or two of each waits here."""
+    """With an S3 store, only a part or two of each upload waits here."""
+    most = 2 * part_bytes(settings.LARGEST_UPLOAD_BYTES) if settings.S3_BUCKET else settings.LARGEST_UPLOAD_BYTES
+    check_disk(min(length_bytes, most), most_of_each=most)
+
+
+def check_disk(length_bytes: int, *, most_of_each: int | None = None) -> None:
+    """Whether so many bytes fit on this disk, besides what open uploads are still to bring."""
     folder = Path(settings.UPLOAD_DIR)
     folder.mkdir(parents=True, exist_ok=True)
-    most = 2 * part_bytes(settings.LARGEST_UPLOAD_BYTES) if settings.S3_BUCKET else settings.LARGEST_UPLOAD_BYTES
+    most = most_of_each or settings.LARGEST_UPLOAD_BYTES
     to_come = Upload.objects.filter(OPEN).aggregate(bytes=Sum(Least(F("length_bytes") - F("offset_bytes"), most)))
     free = shutil.disk_usage(folder).free - (to_come["bytes"] or 0)
-    if free - min(length_bytes, most) < settings.UPLOAD_DISK_RESERVE_BYTES:
+    if free - length_bytes < settings.UPLOAD_DISK_RESERVE_BYTES:
         raise NoRoomError("The server has no room for this file right now. Nothing was sent; please tell the drummer.")
 
 

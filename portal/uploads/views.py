@@ -23,6 +23,7 @@ from django.views.decorators.cache import never_cache
 
 from portal.people.models import User
 from portal.uploads import body, headers, joining, services
+from portal.uploads.door import reads_itself
 from portal.uploads.errors import (
     BadRequestError,
     DatabaseBusyError,
@@ -44,6 +45,7 @@ Handler = Callable[..., HttpResponse]
 def tus_endpoint(**handlers: Handler) -> Callable[..., HttpResponse]:
     """A view that hands each method to its handler, and turns what goes wrong into the protocol's statuses."""
 
+    @reads_itself
     @never_cache
     def endpoint(request: HttpRequest, **kwargs: uuid.UUID) -> HttpResponse:
         response = answer(request, handlers, **kwargs)

@@ -1,10 +1,12 @@
 import re
 
+import pytest
 from django.http import HttpRequest, HttpResponse
-from django.test import RequestFactory
+from django.test import Client, RequestFactory
 from pytest_django import Settings
 
-from portal.headers import ContentSecurityPolicyMiddleware
+from portal.headers import ContentSecurityPolicyMiddleware, NoStoreMiddleware
+from tests.factories import make_client
 
 
 def policy_of(request: HttpRequest) -> dict[str, str]:
@@ -36,3 +38,16 @@ def test_a_store_behind_the_front_server_is_no_browsers_business(rf: RequestFact
     settings.S3_ENDPOINT_URL, settings.ACCEL_PREFIX = "http://store:9000", "/objects/"
 
     assert policy_of(rf.get("/"))["media-src"].split() == ["'self'", "blob:"]
+
+
+@pytest.mark.django_db
+def test_pages_are_kept_by_nobody(client: Client) -> None:
+    assert client.get("/sign-in/").headers["Cache-Control"].find("no-store") >= 0
+    client.force_login(make_client())
+    for address in ("/", "/me/", "/nothing-here/"):
+        assert client.get(address).headers["Cache-Control"] == "no-store", address
+
+
+def test_who_says_how_long_an_answer_may_be_kept_is_left_alone(rf: RequestFactory) -> None:
+    answer = HttpResponse(headers={"Cache-Control": "private, max-age=60"})
+    assert NoStoreMiddleware(lambda _: answer)(rf.get("/")).headers["Cache-Control"] == "private, max-age=60"

@@ -16,6 +16,7 @@ from portal.intake.errors import IntakeError
 from portal.intake.files import services as song_files
 from portal.intake.models import SentZip, SourceFile
 from portal.people.requests import MemberRequest
+from portal.uploads.door import may_bring_files
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
 
@@ -40,6 +41,7 @@ def versions(request: MemberRequest, source_id: int) -> HttpResponse:
     return render(request, "intake/versions.html", context)
 
 
+@may_bring_files
 @require_POST
 @login_required
 def replace(request: MemberRequest, source_id: int) -> HttpResponse:

@@ -23,6 +23,7 @@ from portal.intake.files.leftovers import leftovers_among
 from portal.intake.models import SourceFile
 from portal.intake.models.arrival import TAB_LENGTH
 from portal.people.requests import MemberRequest
+from portal.uploads.door import may_bring_files
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
 
@@ -52,6 +53,7 @@ def files(request: MemberRequest, song_id: int) -> HttpResponse:
     return response
 
 
+@may_bring_files
 @require_POST
 @login_required
 def plain_upload(request: MemberRequest, song_id: int) -> HttpResponse:

@@ -3,6 +3,7 @@
 import re
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
+from ipaddress import ip_network
 
 import pytest
 from django.contrib.auth.tokens import default_token_generator
@@ -203,12 +204,30 @@ def test_who_is_signed_in_is_not_held_up(client: Client) -> None:
 
 
 @pytest.mark.django_db
-@override_settings(IS_HTTPS=True)
+@override_settings(FRONT_SERVERS=[ip_network("127.0.0.1")])
 def test_behind_a_front_server_the_address_is_the_one_it_wrote() -> None:
     for number in range(MOST_TRIES_FROM_ADDRESS):
-        headers = {"X-Forwarded-For": f"198.51.100.{number}, 192.0.2.7"}  # all but the last may be made up
+        headers = {"X-Forwarded-For": f"198.51.100.{number}, 203.0.113.7"}  # all but the last may be made up
         Client(headers=headers).post(reverse(SIGN_IN), {"username": f"{number}@example.com", "password": "x"})
     assert SignInTry.objects.values("address_hash").distinct().count() == 1
+
+
+@pytest.mark.django_db
+def test_without_a_front_server_nobody_is_believed_to_be_somebody_else() -> None:
+    for number in range(MOST_TRIES_FROM_ADDRESS):
+        headers = {"X-Forwarded-For": f"203.0.113.{number}"}
+        guesser = Client(headers=headers, REMOTE_ADDR="198.51.100.7")
+        guesser.post(reverse(SIGN_IN), {"username": f"{number}@example.com", "password": "x"})
+    assert SignInTry.objects.values("address_hash").distinct().count() == 1
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "address", ["10.0.0.1", "172.18.0.1", "192.168.1.1", "127.0.0.1", "::ffff:172.18.0.1", "fe80::1"]
+)
+def test_an_address_that_may_be_a_gateway_is_not_everybody(address: str) -> None:
+    for number in range(MOST_TRIES_FROM_ADDRESS + 1):
+        count_try(account=f"{number}@example.com", address=address)
 
 
 @pytest.mark.django_db(transaction=True)
