@@ -1,16 +1,22 @@
 """The queue: `celery -A portal worker` and `celery -A portal beat`. Its settings are settings.py's CELERY_ names."""
 
+import logging
 import os
 from typing import Any
 
 from celery import Celery
 from celery.signals import worker_init, worker_process_init
 
+from analysis.sandbox import LAYERS, layers_that_hold
+from portal import env
 from portal.parent_death import die_with
+from portal.secrecy import wipe_environment
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 
 EVERY_ONE = -1
+
+logger = logging.getLogger(__name__)
 
 app = Celery("kitpost")
 app.config_from_object("django.conf:settings", namespace="CELERY")
@@ -20,6 +26,25 @@ app.autodiscover_tasks()
 @worker_process_init.connect
 def leave_no_orphans(**_: Any) -> None:
     die_with(os.getppid())
+
+
+@worker_init.connect
+def keep_secrets(**_: Any) -> None:
+    """Workers open uploads: once their settings are read, their environment need not hold the secrets any more."""
+    from portal import settings  # noqa: F401 - reading it takes the secrets in
+
+    wipe_environment(env.secrets_read)
+
+
+@worker_init.connect
+def say_what_holds(**_: Any) -> None:
+    held = layers_that_hold()
+    missing = [layer for layer in LAYERS if layer not in held]
+    logger.info(
+        "Sound files are opened behind: %s%s",
+        ", ".join(held) or "no layer",
+        f". Not offered here: {', '.join(missing)}" if missing else "",
+    )
 
 
 @worker_init.connect

@@ -11,6 +11,8 @@ from django.core import checks
 from django.core.checks import CheckMessage, Error, Tags, register
 from django.utils.encoding import filepath_to_uri
 
+from analysis.sandbox import LAYERS, layers_that_hold
+
 SMALLEST_FREE_BYTES = 1024**3
 
 
@@ -61,6 +63,30 @@ def check_sending(**_: Any) -> list[CheckMessage]:
     if prefix and (not prefix.startswith("/") or not prefix.endswith("/") or filepath_to_uri(prefix) != prefix):
         return [Error(f"KITPOST_ACCEL_PREFIX is {prefix!r}; the format is /store/.", id="portal.E002")]
     return []
+
+
+# What a decoder that was taken over could do where a layer is missing.
+OPEN_WITHOUT = {
+    "landlock": "it could read and change every file that this user can",
+    "seccomp": "it could start processes and programs, and reach services over sockets in the file system",
+    "namespaces": "the other layers have to hold the network and other processes by themselves",
+    "capabilities": "it would keep what root may do",
+}
+
+
+@register(Tags.security)
+def check_layers(**_: Any) -> list[CheckMessage]:
+    """Sound files are decoded in a process that is closed in: say what this kernel does not offer for it."""
+    held = layers_that_hold()
+    return [
+        (checks.Info if layer == "namespaces" else checks.Warning)(
+            f"Sound files are opened without {layer}: {OPEN_WITHOUT[layer]}.",
+            hint=f"What holds here: {', '.join(held) or 'limits on memory, time and output alone'}.",
+            id=f"portal.{'I' if layer == 'namespaces' else 'W'}004",
+        )
+        for layer in LAYERS
+        if layer not in held
+    ]
 
 
 @register(Tags.security, deploy=True)

@@ -16,6 +16,8 @@ from django.core.exceptions import ImproperlyConfigured
 TRUE_WORDS = frozenset({"1", "true", "yes", "on"})
 FALSE_WORDS = frozenset({"0", "false", "no", "off"})
 HIGHEST_PORT = 65_535
+# Variables that held a secret when they were read.
+secrets_read: set[str] = set()
 LOG_LEVELS = frozenset({"DEBUG", "INFO", "WARNING", "ERROR"})
 
 
@@ -35,6 +37,7 @@ def text(name: str, default: str | None = None) -> str:
 
 def secret(name: str, default: str | None = None) -> str:
     """Read a secret from the environment or from the file that `<name>_FILE` names."""
+    secrets_read.add(name)
     file = os.environ.get(f"{name}_FILE", "").strip()
     if os.environ.get(name, "").strip() or not file:
         return text(name, default)

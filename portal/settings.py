@@ -12,8 +12,11 @@ import django_stubs_ext
 
 from portal import env
 from portal.demo.secrets import house_secret
+from portal.secrecy import hide_this_process
 
 django_stubs_ext.monkeypatch()
+# Every process that reads this module holds secrets from here on.
+hide_this_process()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = env.folder("KITPOST_DATA_DIR", default=BASE_DIR / "var")

@@ -1,4 +1,4 @@
-"""Opens strangers' files in a child process with limits on memory, time and output.
+"""Opens strangers' files in a child process that is closed in, with limits on memory, time and output.
 
 The portal measures through these functions alone. Nothing numerical is loaded in the process that calls them.
 """

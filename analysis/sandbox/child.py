@@ -1,8 +1,9 @@
-"""Measures in a child process with limits on memory, time and output: a hostile file harms only its own report.
+"""Measures in a child process that is closed in and has limits: a hostile file harms only its own report.
 
-The child is a fresh interpreter, not a fork: it inherits no connections, and its limits cannot touch the worker. A file
-is surveyed in one; the song's files are compared in one too, since that opens them again. Nothing numerical is loaded
-here: this module is for processes that only wait.
+The child is a fresh interpreter, not a fork: it inherits no connections and no environment, and its limits cannot touch
+the worker. It writes to two files that are made for it here, and what it left in them is believed only as far as its
+form goes. A file is surveyed in one; the song's files are compared in one too, since that opens them again. Nothing
+numerical is loaded here: this module is for processes that only wait.
 """
 
 from __future__ import annotations
@@ -10,12 +11,13 @@ from __future__ import annotations
 import json
 import logging
 import os
+import stat
 import subprocess
 import sys
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from analysis.core.errors import SongNotMeasuredError
 from analysis.core.reports import Brief, FileReport, SongReport
@@ -31,6 +33,10 @@ _TIME_LIMIT_S = 1_200.0
 # Address space, not resident memory: libraries alone map half of this.
 _MEMORY_LIMIT_BYTES = 3 * 2**30
 _REPORT_LIMIT_BYTES = 64 * 2**20  # a larger answer is taken for none
+_COMPLAINT_BYTES = 2_000  # that are logged
+# -s and -P: no modules from the user's own folder, none from the child's.
+_PYTHON = (sys.executable, "-s", "-P", "-m")
+_CHILD = (*_PYTHON, "analysis.sandbox.child_jobs")
 PACKAGE_PARENT = Path(__file__).resolve().parents[2]
 # One thread for each child: the worker runs as many children as there are cores, and waiting threads would only spin.
 # glibc keeps the memory of passing arrays instead of fetching it from the system again for every block: a tenth faster.
@@ -56,7 +62,7 @@ def survey_in_child(
     job = SurveyJob(
         path=str(path.resolve()),
         name=name,
-        features_to=str(features_to.resolve()),
+        output_to=str(features_to.resolve()),
         limits=(limits or Limits()).to_json(),
     )
     answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
@@ -130,7 +136,7 @@ def write_proxy_in_child(
     memory_limit_bytes: int = _MEMORY_LIMIT_BYTES,
 ) -> str | None:
     """Write the copy that any browser plays. None when it is there, else why not: the end of "This file ..."."""
-    job = ProxyJob(path=str(path.resolve()), proxy_to=str(to.resolve()))
+    job = ProxyJob(path=str(path.resolve()), output_to=str(to.resolve()))
     answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
     return trouble if answer is None else None
 
@@ -148,7 +154,7 @@ def write_excerpt_in_child(
     job = ExcerptJob(
         paths=[str(path.resolve()) for path in paths],
         map=map,
-        excerpt_to=str(to.resolve()),
+        output_to=str(to.resolve()),
         first_bar=first_bar,
         bars=bars,
         sample_rate_hz=sample_rate_hz,
@@ -157,49 +163,85 @@ def write_excerpt_in_child(
     return trouble if answer is None else None
 
 
+def layers_that_hold() -> tuple[str, ...]:
+    """The layers of `confinement` that this machine offers, found by a child that puts them on."""
+    done = subprocess.run(
+        [*_PYTHON, "analysis.sandbox.confinement"],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        env=_environment(),
+        check=False,
+    )
+    return tuple(json.loads(done.stdout)) if done.returncode == 0 else ()
+
+
 def _run(job: ChildJob, time_limit_s: float, memory_limit_bytes: int) -> tuple[dict[str, Any] | None, str]:
     """The child's answer, or None and what went wrong, as the end of the sentence "This file ..."."""
-    with tempfile.TemporaryDirectory(prefix="measure-") as folder:
-        answer_to = Path(folder) / "answer.json"
+    output_to = Path(job.output_to) if isinstance(job, (SurveyJob, ProxyJob, ExcerptJob)) else None
+    with tempfile.TemporaryDirectory(prefix="measure-", dir=output_to.parent if output_to else None) as folder:
+        answered, made = Path(folder, "answer.json"), Path(folder, "output")
         order = job.to_json() | {
             "kind": type(job).__name__,
-            "answer_to": str(answer_to),
+            "answer_to": str(answered),
             "memory_limit_bytes": memory_limit_bytes,
             "time_limit_s": time_limit_s,
         }
+        answered.touch()
+        if output_to:
+            order["output_to"] = str(made)
+            made.touch()
         trouble = _wait_for_child(json.dumps(order).encode(), folder, time_limit_s)
-        answer = None if trouble else _read_answer(answer_to)
+        answer = None if trouble else _read_answer(answered)
+        if answer is not None and output_to and _is_plain_file(made):
+            made.replace(output_to)
     return answer, trouble or "could not be measured"
 
 
+def _environment() -> dict[str, str]:
+    """All that a child gets of this process's environment: nothing."""
+    return {"PATH": os.defpath, "PYTHONPATH": str(PACKAGE_PARENT), "LANG": "C.UTF-8"} | MEASURING_ENVIRONMENT
+
+
 def _wait_for_child(order: bytes, folder: str, time_limit_s: float) -> str | None:
-    environment = {"PATH": os.defpath, "PYTHONPATH": str(PACKAGE_PARENT), "TMPDIR": folder, "LANG": "C.UTF-8"}
-    try:
-        done = subprocess.run(
-            [sys.executable, "-m", "analysis.sandbox.child_jobs"],
-            input=order,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.PIPE,
-            timeout=time_limit_s,
-            cwd=folder,
-            env=environment | MEASURING_ENVIRONMENT,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        return f"took more than {time_limit_s:.0f} seconds to read"
-    if done.returncode == 0:
-        return None
-    logger.warning("child ended with %s: %s", done.returncode, done.stderr[-2000:].decode("utf-8", "replace"))
+    # What the child complains of goes into a file, which its limits hold for, and not into this process's memory.
+    with tempfile.TemporaryFile() as complaints:
+        try:
+            done = subprocess.run(
+                _CHILD,
+                input=order,
+                stdout=subprocess.DEVNULL,
+                stderr=complaints,
+                timeout=time_limit_s,
+                cwd=folder,
+                env=_environment() | {"TMPDIR": folder},
+                check=False,
+            )
+        except subprocess.TimeoutExpired:
+            return f"took more than {time_limit_s:.0f} seconds to read"
+        if done.returncode == 0:
+            return None
+        logger.warning("child ended with %s: %s", done.returncode, _end_of(complaints))
     return (
         "needs more memory than the limit for a song" if done.returncode == OUT_OF_MEMORY else ("made the decoder fail")
     )
 
 
-def _read_answer(answer_to: Path) -> dict[str, Any] | None:
+def _end_of(complaints: IO[bytes]) -> str:
+    complaints.seek(max(0, complaints.seek(0, os.SEEK_END) - _COMPLAINT_BYTES))
+    return complaints.read(_COMPLAINT_BYTES).decode("utf-8", "replace")
+
+
+def _is_plain_file(path: Path) -> bool:
+    """Not a link that leads elsewhere, nor another name of a file of ours."""
+    found = path.lstat()
+    return stat.S_ISREG(found.st_mode) and found.st_nlink == 1
+
+
+def _read_answer(answered: Path) -> dict[str, Any] | None:
     try:
-        if answer_to.stat().st_size > _REPORT_LIMIT_BYTES:
+        if not _is_plain_file(answered) or answered.stat().st_size > _REPORT_LIMIT_BYTES:
             return None
-        answer = json.loads(answer_to.read_text("utf-8"))
+        answer = json.loads(answered.read_text("utf-8"))
     except (OSError, ValueError):
         return None
     return answer if isinstance(answer, dict) else None

@@ -1,4 +1,7 @@
-"""What a measuring child is told, and the child itself: limits first, then the work, then one JSON answer."""
+"""What a measuring child is told, and the child itself: it closes itself in, does the work, and writes one JSON answer.
+
+Each job names the files that it reads; `output_to` is the one that it makes besides its answer.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,7 @@ from typing import Any
 
 from analysis.core.reports import Brief, FileReport, Record
 from analysis.core.thresholds import Limits
+from analysis.sandbox.confinement import confine_self
 
 OUT_OF_MEMORY = 3  # exit status; Python itself uses 1 and 2
 # House choices, for each file that is written and for files open at once.
@@ -24,14 +28,18 @@ _CPU_GRACE_S = 5  # the parent's clock should end the child first (house choice)
 class SurveyJob(Record):
     path: str
     name: str
-    features_to: str
+    output_to: str
     limits: dict[str, Any]
+
+    @property
+    def reads(self) -> list[str]:
+        return [self.path]
 
     def do(self) -> dict[str, Any]:
         from analysis.measuring.survey import survey_file
 
         survey = survey_file(Path(self.path), name=self.name, limits=Limits.from_json(self.limits))
-        survey.features.save(Path(self.features_to))
+        survey.features.save(Path(self.output_to))
         return survey.report.to_json()
 
 
@@ -44,6 +52,10 @@ class SongJob(Record):
     paths: list[str | None]
     brief: dict[str, Any]
     limits: dict[str, Any]
+
+    @property
+    def reads(self) -> list[str]:
+        return [*self.features, *(path for path in self.paths if path)]
 
     def without_sound(self) -> SongJob:
         return dataclasses.replace(self, paths=[None] * len(self.paths))
@@ -71,6 +83,10 @@ class VerifyJob(Record):
     against: str | None
     originals: list[str] = dataclasses.field(default_factory=list)
 
+    @property
+    def reads(self) -> list[str]:
+        return [*self.paths, *self.originals, *([self.against] if self.against else [])]
+
     def do(self) -> dict[str, Any]:
         from analysis.delivery.verify import verify_set
         from analysis.maps.tempo_map import TempoMap
@@ -85,12 +101,16 @@ class VerifyJob(Record):
 @dataclass(frozen=True)
 class ProxyJob(Record):
     path: str
-    proxy_to: str
+    output_to: str
+
+    @property
+    def reads(self) -> list[str]:
+        return [self.path]
 
     def do(self) -> dict[str, Any]:
         from analysis.media.proxy import write_proxy
 
-        write_proxy(Path(self.path), Path(self.proxy_to))
+        write_proxy(Path(self.path), Path(self.output_to))
         return {}
 
 
@@ -98,10 +118,14 @@ class ProxyJob(Record):
 class ExcerptJob(Record):
     paths: list[str]
     map: dict[str, Any]
-    excerpt_to: str
+    output_to: str
     first_bar: int
     bars: int
     sample_rate_hz: int
+
+    @property
+    def reads(self) -> list[str]:
+        return self.paths
 
     def do(self) -> dict[str, Any]:
         from analysis.maps.excerpt import write_excerpt
@@ -110,7 +134,7 @@ class ExcerptJob(Record):
         write_excerpt(
             [Path(path) for path in self.paths],
             TempoMap.from_json(self.map),
-            Path(self.excerpt_to),
+            Path(self.output_to),
             first_bar=self.first_bar,
             bars=self.bars,
             sample_rate_hz=self.sample_rate_hz,
@@ -139,9 +163,12 @@ def limit_self(*, memory_limit_bytes: int, time_limit_s: float) -> None:
 
 def main() -> int:
     order = json.loads(sys.stdin.buffer.read())
+    job = _JOBS[order["kind"]].from_json(order)
     limit_self(memory_limit_bytes=order["memory_limit_bytes"], time_limit_s=order["time_limit_s"])
+    written = [order[name] for name in ("answer_to", "output_to") if name in order]
+    confine_self(read=map(Path, job.reads), write=map(Path, written))
     try:
-        answer = _JOBS[order["kind"]].from_json(order).do()
+        answer = job.do()
     except MemoryError:
         return OUT_OF_MEMORY
     Path(order["answer_to"]).write_text(json.dumps(answer, allow_nan=False), "utf-8")

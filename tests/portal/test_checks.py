@@ -4,6 +4,7 @@ import pytest
 from django.core.checks import CheckMessage
 from pytest_django import Settings
 
+from analysis.sandbox import LAYERS
 from portal import checks
 
 
@@ -74,3 +75,17 @@ def test_pages_need_their_files_collected(settings: Settings, tmp_path: Path) ->
 
     (tmp_path / "staticfiles.json").touch()
     assert checks.check_static() == []
+
+
+def test_what_the_kernel_does_not_offer_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(checks, "layers_that_hold", lambda: LAYERS)
+    assert checks.check_layers() == []
+
+    monkeypatch.setattr(checks, "layers_that_hold", lambda: ("seccomp", "capabilities"))
+    namespaces, landlock = checks.check_layers()
+
+    assert (namespaces.id, landlock.id) == ("portal.I004", "portal.W004")
+    assert landlock.msg == (
+        "Sound files are opened without landlock: it could read and change every file that this user can."
+    )
+    assert landlock.hint == "What holds here: seccomp, capabilities."
