@@ -38,14 +38,9 @@ def test_a_house_for_real_passes_every_deployment_check(tmp_path: Path) -> None:
     checked = manage(environment, "check", "--deploy", "--database", "default", "--fail-level", "INFO")
 
     assert collected.returncode == 0, collected.stderr
-<<<<<<< HEAD
-    assert checked.returncode == 0, checked.stderr
-    assert "no issues (3 silenced)" in checked.stdout
-=======
-    assert "0 silenced" in checked.stdout + checked.stderr
+    assert "3 silenced" in checked.stdout + checked.stderr
     # What a kernel does not offer is no fault of the settings.
     assert set(re.findall(r"\((\w+\.[A-Z]\d+)\)", checked.stderr)) <= {"portal.I004", "portal.W004"}, checked.stderr
->>>>>>> 035569e (Close the child that opens a stranger's file in, and hide secrets from other processes)
 
 
 @pytest.mark.parametrize("name", ["KITPOST_SECRET_KEY", "KITPOST_BASE_URL"])
