@@ -5,7 +5,7 @@ import os
 from typing import Any
 
 from celery import Celery
-from celery.signals import worker_init, worker_process_init
+from celery.signals import celeryd_init, worker_init, worker_process_init
 
 from analysis.sandbox import LAYERS, layers_that_hold
 from portal import env
@@ -26,6 +26,20 @@ app.autodiscover_tasks()
 @worker_process_init.connect
 def leave_no_orphans(**_: Any) -> None:
     die_with(os.getppid())
+
+
+@celeryd_init.connect
+def hold_jobs_apart(conf: Any, options: Any, **_: Any) -> None:
+    """Each worker notes the jobs that it holds in a place of its own: one that starts anew takes up its own alone."""
+    names = options.get("queues")
+    if names:
+        names = names.split(",") if isinstance(names, str) else names
+        of_these = "-".join(sorted(names))
+        conf.broker_transport_options = conf.broker_transport_options | {
+            "unacked_key": f"unacked-{of_these}",
+            "unacked_index_key": f"unacked-index-{of_these}",
+            "unacked_mutex_key": f"unacked-mutex-{of_these}",
+        }
 
 
 @worker_init.connect

@@ -67,7 +67,8 @@ def serve(options: argparse.Namespace) -> None:
             if queue_socket:
                 start_queue(supervisor, data_dir, queue_socket)
             house = json.loads(supervisor.run_once(processes.prepare(small=options.small), within_s=PREPARED_WITHIN_S))
-            supervisor.start(processes.worker())
+            for worker in processes.workers():
+                supervisor.start(worker)
             supervisor.start(processes.beat(data_dir))
             web = processes.web(door.fileno())
             supervisor.start(web)

@@ -9,7 +9,8 @@ BASE_DIR = Path(__file__).resolve().parent.parent.parent
 SMALL = "--small"
 WEB_PROCESSES = 2
 WEB_THREADS = 8
-WORKER_PROCESSES = 2
+# Each worker's name, the queues that it serves, and its processes.
+WORKERS = (("mail", "mail,sweeps", 1), ("unpacking", "unpacking", 1), ("measuring", "measuring,files", 2))
 # Without a heartbeat for so long, a process is killed. Threads that send for hours do not hold it up.
 WEB_TIMEOUT_S = 120
 
@@ -40,12 +41,17 @@ def web(door: int) -> Part:
     return Part("web", command, handed_down=(door,))
 
 
-def worker() -> Part:
+def workers() -> list[Part]:
+    """One for each kind of work: what takes long holds up its own kind alone."""
+    return [_worker(name, queues, processes) for name, queues, processes in WORKERS]
+
+
+def _worker(name: str, queues: str, processes: int) -> Part:
     command = (
-        *(sys.executable, "-m", "celery", "-A", "portal", "worker", "--concurrency", str(WORKER_PROCESSES)),
-        *("--loglevel", "WARNING", "--without-gossip", "--without-mingle"),
+        *(sys.executable, "-m", "celery", "-A", "portal", "worker", "--queues", queues, "--hostname", f"{name}@demo"),
+        *("--concurrency", str(processes), "--loglevel", "WARNING", "--without-gossip", "--without-mingle"),
     )
-    return Part("worker", command)
+    return Part(f"{name}-worker", command)
 
 
 def beat(data_dir: Path) -> Part:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 
 from portal.listening import jobs
+from portal.queueing import queue_left
 
 
 @shared_task(acks_late=True, autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
@@ -16,6 +17,5 @@ def make_excerpt(excerpt_id: int) -> None:
 @shared_task
 def sweep() -> None:
     """Queue what was never queued, or whose job was lost. Safe to run twice."""
-    for excerpt_id in jobs.left_alone():
-        make_excerpt.delay(excerpt_id)
+    queue_left("portal.listening.tasks.make_excerpt", jobs.left_alone())
     jobs.clear_gone()

@@ -16,6 +16,7 @@ from django.utils import timezone
 from portal.mailroom.emails import compose, letter, readers_of
 from portal.mailroom.links import absolute
 from portal.mailroom.models import Message
+from portal.queueing import for_each_row
 
 # House choice: time enough for whoever is at their computer to see the page change.
 STILL_FOR = timedelta(minutes=10)
@@ -24,8 +25,8 @@ STILL_FOR = timedelta(minutes=10)
 def send_digests() -> None:
     """Write the digests that are due. Safe to run twice."""
     still = Message.objects.waiting().at_work().filter(changed_at__lte=timezone.now() - STILL_FOR)
-    for message_id in still.filter(changed_at__gt=F("mailed_at")).values_list("pk", flat=True):
-        _send_digest(message_id)
+    changed = still.filter(changed_at__gt=F("mailed_at")).values_list("pk", flat=True)
+    for_each_row(changed, _send_digest, what="digest of message")
 
 
 @transaction.atomic

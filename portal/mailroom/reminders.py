@@ -19,6 +19,7 @@ from portal.mailroom.links import absolute
 from portal.mailroom.models import Mail, Message, Question
 from portal.people.models import House, User
 from portal.people.templatetags.look import moment_in_words
+from portal.queueing import for_each_row
 
 MOST_REMINDERS = 2
 # Hours of the reader's day in which an e-mail may come (house choice).
@@ -33,8 +34,7 @@ def remind() -> None:
     wait = timedelta(days=days)
     asked_before = Question.objects.waiting().filter(asked_at__lte=timezone.now() - wait)
     waiting = Message.objects.waiting().at_work().filter(pk__in=asked_before.values("message"))
-    for message_id in waiting.values_list("pk", flat=True):
-        _remind_of(message_id, wait)
+    for_each_row(waiting.values_list("pk", flat=True), lambda key: _remind_of(key, wait), what="reminder of message")
 
 
 @transaction.atomic

@@ -4,6 +4,7 @@ from celery import shared_task
 
 from portal.mailroom import digests, jobs, reminders
 from portal.mailroom.models import Mail
+from portal.queueing import queue_left
 
 MOST_AT_ONCE = 200
 
@@ -17,8 +18,8 @@ def send_mail(mail_id: int) -> None:
 @shared_task
 def send_waiting() -> None:
     """Hand out every e-mail that is due. Safe to run twice: each is claimed before it is sent."""
-    for mail_id in Mail.objects.due().order_by("not_before").values_list("pk", flat=True)[:MOST_AT_ONCE]:
-        send_mail.delay(mail_id)
+    due = Mail.objects.due().order_by("not_before").values_list("pk", flat=True)
+    queue_left("portal.mailroom.tasks.send_mail", due[:MOST_AT_ONCE])
 
 
 @shared_task

@@ -24,6 +24,7 @@ from portal.money.currencies import to_minor
 from portal.money.errors import QuoteError
 from portal.money.models import Quote, QuoteLine
 from portal.people.models import House, User
+from portal.queueing import for_each_row
 
 STAGES_OF_OFFER = (BookingStage.ENQUIRY, BookingStage.QUOTED, BookingStage.DECLINED)
 
@@ -209,9 +210,13 @@ def note_quotes(booking: Booking, **facts: Unpack[BookingNotes]) -> None:
 def note_expired() -> None:
     """Quotes that are no longer valid wait for no answer. Safe to run twice."""
     late = Quote.objects.filter(state=Quote.State.SENT, valid_until__lt=house_today())
-    for quote in late.filter(booking__quote_state=QuoteState.SENT).exclude(booking__stage__in=OVER_STAGES):
-        with transaction.atomic():
-            note_quotes(bookings.lock_booking(quote.booking))
+    still_out = late.filter(booking__quote_state=QuoteState.SENT).exclude(booking__stage__in=OVER_STAGES)
+    for_each_row(still_out, _note_late, what="quote")
+
+
+@transaction.atomic
+def _note_late(quote: Quote) -> None:
+    note_quotes(bookings.lock_booking(quote.booking))
 
 
 def withdraw_cancelled(booking_id: int, by_id: int) -> None:  # noqa: ARG001

@@ -5,6 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 
 from portal.prep import jobs
+from portal.queueing import queue_left
 
 
 @shared_task(acks_late=True, autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
@@ -16,5 +17,4 @@ def make_files(approved_map_id: int) -> None:
 @shared_task
 def sweep() -> None:
     """Queue what was never queued, or whose job was lost. Safe to run twice."""
-    for approved_map_id in jobs.left_alone():
-        make_files.delay(approved_map_id)
+    queue_left("portal.prep.tasks.make_files", jobs.left_alone())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from celery import shared_task
 
+from portal.queueing import queue_left
 from portal.takes import jobs
 
 
@@ -16,5 +17,4 @@ def survey_rough_mix(rough_mix_id: int) -> None:
 @shared_task
 def sweep() -> None:
     """Queue what was never queued, or whose job was lost. Safe to run twice: a second survey changes nothing."""
-    for rough_mix_id in jobs.left_alone():
-        survey_rough_mix.delay(rough_mix_id)
+    queue_left("portal.takes.tasks.survey_rough_mix", jobs.left_alone())

@@ -77,7 +77,7 @@ class BodyMiddleware:
         self._count(length_bytes)
         request.arriving_bytes = length_bytes  # type: ignore[attr-defined]
         try:
-            quota.check_disk(self.arriving_bytes)
+            quota.check_disk(Path(settings.UPLOAD_DIR), self.arriving_bytes)
         except NoRoomError as error:
             return _sentence(error.status, error.sentence)
         return None

@@ -33,3 +33,11 @@ def shorten(name: str) -> str:
     stem, dot, ending = name.rpartition(".")
     tail = f"…{dot}{ending}" if stem and len(ending) <= LONGEST_ENDING else "…"
     return name[: LONGEST_NAME - len(tail)] + tail
+
+
+def numbered(name: str, number: int) -> str:
+    """ "kick.wav" and 2 are "kick (2).wav", cut where it would become too long."""
+    stem, dot, ending = name.rpartition(".")
+    has_ending = bool(stem) and len(ending) <= LONGEST_ENDING
+    tail = f" ({number}){dot}{ending}" if has_ending else f" ({number})"
+    return (stem if has_ending else name)[: LONGEST_NAME - len(tail)] + tail

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import uuid
 from datetime import timedelta
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from django.conf import settings
 from django.db.models import F, Q
 from django.utils import timezone
 
+from portal.queueing import for_each_row
 from portal.uploads import multipart
 from portal.uploads.errors import UploadBusyError, UploadError
 from portal.uploads.expiry import KEPT_OPEN, give_up
@@ -25,12 +27,16 @@ logger = logging.getLogger(__name__)
 def finish_waiting() -> None:
     """Store uploads whose bytes are all there but whose process died before it handed them on."""
     waiting = Upload.objects.filter(state=Upload.State.OPEN, touched_at__lt=timezone.now() - LEFT_ALONE_FOR)
-    for upload in waiting.filter(Q(offset_bytes=F("length_bytes")) | ~Q(parts=[])).exclude(concat=PARTIAL):
-        try:
-            finish(upload)
-        except UploadError as error:
-            # One that cannot be stored now is tried again at the next round; the others must not wait for it.
-            logger.warning("upload %s: not finished: %s", upload.pk, error.sentence)
+    complete = waiting.filter(Q(offset_bytes=F("length_bytes")) | ~Q(parts=[])).exclude(concat=PARTIAL)
+    for_each_row(complete, finish_one, what="upload")
+
+
+def finish_one(upload: Upload) -> None:
+    try:
+        finish(upload)
+    except UploadError as error:
+        # One that cannot be stored now is tried again at the next round.
+        logger.warning("upload %s: not finished: %s", upload.pk, error.sentence)
 
 
 def expire_abandoned() -> None:
@@ -38,14 +44,17 @@ def expire_abandoned() -> None:
     abandoned = Upload.objects.filter(
         state=Upload.State.OPEN, touched_at__lt=timezone.now() - KEPT_OPEN, parts=[]
     ).filter(Q(offset_bytes__lt=F("length_bytes")) | Q(concat=PARTIAL))
-    for upload_id in abandoned.values_list("pk", flat=True):
-        try:
-            give_up(upload_id)
-        except UploadBusyError:
-            logger.info("upload %s: went on at the last moment", upload_id)
+    for_each_row(abandoned.values_list("pk", flat=True), give_up_one, what="upload")
     remove_strays()
     if settings.S3_BUCKET:
         multipart.remove_strays(still_open)
+
+
+def give_up_one(upload_id: uuid.UUID) -> None:
+    try:
+        give_up(upload_id)
+    except UploadBusyError:
+        logger.info("upload %s: went on at the last moment", upload_id)
 
 
 def remove_strays() -> None:

@@ -31,19 +31,27 @@ def check_length(length_bytes: int) -> None:
 
 def check_room(length_bytes: int) -> None:
     """With an S3 store, only a part or two of each upload waits here."""
-    most = 2 * part_bytes(settings.LARGEST_UPLOAD_BYTES) if settings.S3_BUCKET else settings.LARGEST_UPLOAD_BYTES
-    check_disk(min(length_bytes, most), most_of_each=most)
+    check_disk(Path(settings.UPLOAD_DIR), min(length_bytes, most_waiting_bytes()))
 
 
-def check_disk(length_bytes: int, *, most_of_each: int | None = None) -> None:
-    """Whether so many bytes fit on this disk, besides what open uploads are still to bring."""
-    folder = Path(settings.UPLOAD_DIR)
+def most_waiting_bytes() -> int:
+    return 2 * part_bytes(settings.LARGEST_UPLOAD_BYTES) if settings.S3_BUCKET else settings.LARGEST_UPLOAD_BYTES
+
+
+def check_disk(folder: Path, length_bytes: int) -> None:
+    """Whether this folder's disk holds so much more, when what open uploads are still to bring is counted as well."""
     folder.mkdir(parents=True, exist_ok=True)
-    most = most_of_each or settings.LARGEST_UPLOAD_BYTES
-    to_come = Upload.objects.filter(OPEN).aggregate(bytes=Sum(Least(F("length_bytes") - F("offset_bytes"), most)))
-    free = shutil.disk_usage(folder).free - (to_come["bytes"] or 0)
-    if free - length_bytes < settings.UPLOAD_DISK_RESERVE_BYTES:
+    uploads = Path(settings.UPLOAD_DIR)
+    uploads.mkdir(parents=True, exist_ok=True)
+    to_come = still_to_come() if folder.stat().st_dev == uploads.stat().st_dev else 0
+    if shutil.disk_usage(folder).free - to_come - length_bytes < settings.UPLOAD_DISK_RESERVE_BYTES:
         raise NoRoomError("The server has no room for this file right now. Nothing was sent; please tell the drummer.")
+
+
+def still_to_come() -> int:
+    most = most_waiting_bytes()
+    to_come = Upload.objects.filter(OPEN).aggregate(bytes=Sum(Least(F("length_bytes") - F("offset_bytes"), most)))
+    return to_come["bytes"] or 0
 
 
 def check_booking(booking: Booking, length_bytes: int, *, without: Iterable[uuid.UUID] = ()) -> None:

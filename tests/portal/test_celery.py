@@ -5,7 +5,7 @@ from celery import Celery
 from kombu import Queue
 
 from portal.celery import app as house_queue
-from portal.celery import restore_unacknowledged
+from portal.celery import hold_jobs_apart, restore_unacknowledged
 
 JOBS = "jobs-that-were-left"
 # Takes a job and dies at once, as a worker does that is killed: nothing is acknowledged or given back.
@@ -44,6 +44,24 @@ def test_a_job_that_a_killed_worker_held_is_handed_out_again_at_once_and_once(qu
         assert job.payload == "survey 7"
         job.ack()
         assert queue.get() is None
+
+
+def test_a_worker_that_starts_anew_leaves_alone_what_another_kind_of_worker_holds(queue_url: str) -> None:
+    mail, measuring = queue_at(queue_url), queue_at(queue_url)
+    hold_jobs_apart(mail.conf, {"queues": "mail,sweeps"})
+    hold_jobs_apart(measuring.conf, {"queues": ["measuring", "files"]})
+    with measuring.connection_for_write() as connection:
+        connection.SimpleQueue(JOBS).put("song 7")
+        held = Queue(JOBS)(connection.default_channel).get()
+        assert held is not None
+
+        restore_unacknowledged(mail)
+
+        assert Queue(JOBS)(connection.default_channel).get() is None
+        restore_unacknowledged(measuring)
+        again = Queue(JOBS)(connection.default_channel).get()
+        assert again is not None
+        assert again.payload == "song 7"
 
 
 def test_a_job_may_run_as_long_as_it_stays_invisible() -> None:

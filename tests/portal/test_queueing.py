@@ -8,6 +8,12 @@ import pytest
 from celery import Task
 from django.conf import settings
 from django.utils.module_loading import import_string
+from kombu import Message, Queue
+
+from portal import queueing
+from portal.celery import app
+from portal.demo import processes
+from tests.portal.test_celery import queue_at
 
 PORTAL = Path(settings.BASE_DIR) / "portal"
 QUEUEING = {"queue_task", "queue_task_on_commit"}
@@ -35,3 +41,77 @@ def test_a_worker_knows_the_task_under_this_name(name: str) -> None:
 
     assert isinstance(task, Task)
     assert task.name == name
+
+
+QUEUES = {
+    "portal.mailroom.tasks.send_mail": "mail",
+    "portal.mailroom.tasks.send_waiting": "sweeps",
+    "portal.intake.tasks.sweep": "sweeps",
+    "portal.lanes.tasks.sweep": "sweeps",
+    "portal.money.tasks.note_expired": "sweeps",
+    "portal.intake.tasks.unpack_zip": "unpacking",
+    "portal.uploads.tasks.finish_waiting": "unpacking",
+    "portal.intake.tasks.survey_file": "files",
+    "portal.intake.tasks.measure_song": "measuring",
+    "portal.lanes.tasks.make_copy": "measuring",
+    "portal.delivery.tasks.check_delivery": "measuring",
+}
+
+
+@pytest.mark.parametrize("name", QUEUES)
+def test_each_kind_of_work_has_a_queue_of_its_own(name: str) -> None:
+    assert queueing.queue_of(name) == QUEUES[name]
+
+
+@pytest.mark.parametrize("workers", [None, processes.WORKERS])
+def test_every_queue_has_a_worker(workers: tuple[tuple[str, str, int], ...] | None) -> None:
+    """In a demo, and where one plain `celery worker` serves a house."""
+    served = {name for _, names, _ in workers for name in names.split(",")} if workers else set(app.amqp.queues)
+    assert served == {queueing.queue_of(name) for name in NAMES}
+
+
+def test_messages_that_nobody_took_are_counted(queue_url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    queue = queue_at(queue_url)
+    monkeypatch.setattr(queueing, "current_app", queue)
+    assert queueing.length_of("counted") == 0
+    with queue.connection_for_write() as connection:
+        Queue("counted")(connection.default_channel).declare()
+        for priority in (0, 9):
+            connection.Producer().publish("turn", routing_key="counted", priority=priority)
+    assert queueing.length_of("counted") == 2
+
+
+def test_what_follows_from_measured_files_comes_before_more_files(queue_url: str) -> None:
+    queue = queue_at(queue_url)
+    got: list[str] = []
+    with queue.connection_for_write() as connection:
+        names = ["measuring", "files"]
+        for name in names:
+            Queue(name)(connection.default_channel).declare()
+        for number in range(3):
+            connection.Producer().publish(f"file {number}", routing_key="files", priority=9)
+        connection.Producer().publish("song", routing_key="measuring")
+        consumer = connection.Consumer([Queue(name) for name in names], callbacks=[lambda body, m: take(body, m, got)])
+        consumer.qos(prefetch_count=1)
+        with consumer:
+            while len(got) < 4:
+                connection.drain_events(timeout=10)
+    assert got == ["song", "file 0", "file 1", "file 2"]
+
+
+def take(body: str, message: Message, got: list[str]) -> None:
+    got.append(body)
+    message.ack()
+
+
+def test_a_row_that_fails_is_noted_and_those_behind_it_do_not_wait(caplog: pytest.LogCaptureFixture) -> None:
+    done: list[int] = []
+
+    def do(row: int) -> None:
+        if row == 2:
+            raise ValueError("a NUL")
+        done.append(row)
+
+    queueing.for_each_row([1, 2, 3], do, what="upload")
+    assert done == [1, 3]
+    assert "upload 2: left for the next round" in caplog.text

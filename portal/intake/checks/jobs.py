@@ -29,15 +29,15 @@ from portal.intake import hooks
 from portal.intake.checks import answering, apply_check, inputs
 from portal.intake.checks.song_facts import facts_of
 from portal.intake.files.announcing import forget_expired
+from portal.intake.files.fair_order import next_of
 from portal.intake.files.stored_features import store_features
 from portal.intake.files.waiting import awaited_of, start_check
-from portal.intake.models import FileCourse, SentZip, SongCheck, SourceFile
-from portal.queueing import queue_task
+from portal.intake.models import CLAIM_LASTS, FileCourse, SentZip, SongCheck, SourceFile
+from portal.queueing import queue_left
 from portal.uploads import parts
 from portal.uploads.errors import UploadBusyError
 
-# What has given no sign of life for so long died with its worker: one that only takes long gives some (`alive`).
-SURVEY_LEFT_AFTER = timedelta(minutes=2)
+SURVEY_LEFT_AFTER = CLAIM_LASTS
 CHECK_LEFT_AFTER = timedelta(minutes=2)
 MOST_TRIES = 3
 CANNOT_MEASURE = "We could not measure this file. It is stored as you sent it, and we will look at it ourselves."
@@ -45,15 +45,32 @@ CANNOT_MEASURE = "We could not measure this file. It is stored as you sent it, a
 logger = logging.getLogger(__name__)
 
 
-def survey(source_id: int) -> None:
-    """Measure one file, unless that is done."""
-    source = SourceFile.objects.current().filter(pk=source_id, status=SourceFile.Status.RECEIVED).first()
+def survey_next() -> None:
+    """Measure the file that is due. One that another worker took a moment before is left to it."""
+    while (
+        source_id := next_of(SourceFile.objects.unclaimed(), began="survey_began_at", tries="survey_tries")
+    ) is not None:
+        if survey(source_id):
+            return
+
+
+def survey(source_id: int) -> bool:
+    """Measure one file, unless that is done or under way: then False."""
+    source = SourceFile.objects.claim(source_id)
     if source is None:
+        return False
+    try:
+        survey_claimed(source)
+    except OSError:
+        source.let_go()  # the store was out of reach: the task is tried again in a moment
+        raise
+    return True
+
+
+def survey_claimed(source: SourceFile) -> None:
+    if source.survey_tries > MOST_TRIES:
+        finish_survey(source.pk, report=None, features_key="")
         return
-    if source.survey_tries >= MOST_TRIES:
-        finish_survey(source_id, report=None, features_key="")
-        return
-    source.begin_survey()
     with (
         alive(source.go_on),
         tempfile.TemporaryDirectory(prefix="kitpost-survey-") as folder,
@@ -62,7 +79,7 @@ def survey(source_id: int) -> None:
         features_path = Path(folder, "features.npz")
         report = survey_in_child(original, name=source.name, features_to=features_path)
         features_key = store_features(source, features_path) if is_readable(report) else ""
-    finish_survey(source_id, report=report, features_key=features_key)
+    finish_survey(source.pk, report=report, features_key=features_key)
 
 
 def is_readable(report: FileReport) -> bool:
@@ -173,31 +190,28 @@ def store(check: SongCheck, report: dict[str, Any]) -> None:
 def sweep() -> None:
     """Start again what a killed worker or a broker that was down left lying. The rows say what that is."""
     forget_expired()
-    for zip_id in left_zips():
-        queue_task("portal.intake.tasks.unpack_zip", zip_id)
-    for source_id in left_files():
-        queue_task("portal.intake.tasks.survey_file", source_id)
-    for message_id in answering.left_answers():
-        queue_task("portal.intake.tasks.send_answers", message_id)
-    for song_id in left_songs():
-        queue_task("portal.intake.tasks.measure_song", song_id)
+    queue_left("portal.intake.tasks.unpack_zip", left_zips())
+    queue_left("portal.intake.tasks.survey_file", left_files())
+    queue_left("portal.intake.tasks.send_answers", answering.left_answers())
+    queue_left("portal.intake.tasks.measure_song", left_songs())
 
 
 def left_files() -> list[int]:
-    long_ago = timezone.now() - SURVEY_LEFT_AFTER
-    left = SourceFile.objects.current().filter(
-        Q(survey_began_at=None, received_at__lt=long_ago) | Q(survey_began_at__lt=long_ago),
-        status=SourceFile.Status.RECEIVED,
-    )
+    left = SourceFile.objects.unclaimed().filter(received_at__lt=timezone.now() - SURVEY_LEFT_AFTER)
     return list(left.values_list("pk", flat=True))
 
 
 def left_zips() -> list[int]:
-    long_ago = timezone.now() - SURVEY_LEFT_AFTER
-    left = SentZip.objects.waiting().filter(
-        Q(began_at=None, received_at__lt=long_ago) | Q(began_at__lt=long_ago),
-    )
+    left = SentZip.objects.unclaimed().filter(received_at__lt=timezone.now() - SURVEY_LEFT_AFTER)
     return list(left.values_list("pk", flat=True))
+
+
+def let_go_all(*, files: bool, zips: bool) -> None:
+    """Claims whose workers are known to be dead."""
+    if files:
+        SourceFile.objects.filter(status=SourceFile.Status.RECEIVED).update(survey_began_at=None)
+    if zips:
+        SentZip.objects.waiting().update(began_at=None)
 
 
 def left_songs() -> list[int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +11,7 @@ from django.db.models import Max, Q
 
 from portal.bookings.models import Song
 from portal.bookings.services import record
+from portal.folding import fold
 from portal.intake.models import SentZip, SourceFile
 from portal.people.models import User
 from portal.queueing import queue_task_on_commit
@@ -48,7 +50,33 @@ class Arrival:
 
 def add(song: Song, arrival: Arrival, *, by: User) -> SourceFile:
     """Under the song's row lock. A file that is here already under this name becomes its earlier version."""
-    earlier = earlier_version(song, arrival)
+    return add_to(CurrentFiles(song, [arrival.name]), arrival, by=by)
+
+
+class CurrentFiles:
+    """The files of these names that count. Whoever holds the song's row lock changes them alone; what was measured of
+    them stays in the database."""
+
+    def __init__(self, song: Song, names: Iterable[str]) -> None:
+        self.song = song
+        self._by_name: dict[str, list[SourceFile]] = {}
+        for source in song.sources.current().filter(folded__in={fold(name) for name in names}).defer("report"):
+            self.put(source)
+
+    def named(self, name: str) -> list[SourceFile]:
+        return self._by_name.setdefault(folded(name), [])
+
+    def put(self, source: SourceFile) -> None:
+        self.named(source.name).append(source)
+
+    def take_away(self, source: SourceFile) -> None:
+        with_name = self.named(source.name)
+        with_name[:] = [one for one in with_name if one.pk != source.pk]
+
+
+def add_to(current: CurrentFiles, arrival: Arrival, *, by: User) -> SourceFile:
+    song = current.song
+    earlier = earlier_version(current, arrival)
     source = SourceFile(song=song, sent_by=by, **arrival.fields())
     if earlier is not None:
         source.first_id = earlier.line
@@ -56,7 +84,9 @@ def add(song: Song, arrival: Arrival, *, by: User) -> SourceFile:
         source.version = newest + 1
         if earlier.removed_at is None:
             earlier.leave(SourceFile.Left.REPLACED, by=by)
+            current.take_away(earlier)
     source.save()
+    current.put(source)
     if earlier is not None or arrival.zip is None:  # a zip has one line for all its new files
         record(song.booking, words_of(source, earlier), actor=by, song=song)
     queue_task_on_commit("portal.intake.tasks.survey_file", source.pk)
@@ -76,13 +106,12 @@ def size_words(size_bytes: int) -> str:
     return size_in_words(size_bytes).replace("\N{NO-BREAK SPACE}", " ")
 
 
-def earlier_version(song: Song, arrival: Arrival) -> SourceFile | None:
+def earlier_version(current: CurrentFiles, arrival: Arrival) -> SourceFile | None:
     """The file that this one replaces: the one that its sender chose, else the one of the same name."""
-    current = list(song.sources.current().select_for_update())
     if arrival.replaces:
-        line = song.sources.filter(Q(pk=arrival.replaces) | Q(first=arrival.replaces))
-        return next((source for source in current if source.line == arrival.replaces), line.order_by("version").last())
-    namesakes = [source for source in current if is_namesake(source, arrival)]
+        line = current.song.sources.filter(Q(pk=arrival.replaces) | Q(first=arrival.replaces)).defer("report")
+        return line.current().first() or line.order_by("version").last()
+    namesakes = [source for source in current.named(arrival.name) if is_other_state(source, arrival)]
     in_place = [source for source in namesakes if folded(source.folder) == folded(arrival.folder[:FOLDER_LENGTH])]
     if in_place:
         return in_place[0]
@@ -90,11 +119,11 @@ def earlier_version(song: Song, arrival: Arrival) -> SourceFile | None:
     return namesakes[0] if len(namesakes) == 1 and not arrival.folder else None
 
 
-def is_namesake(source: SourceFile, arrival: Arrival) -> bool:
-    if arrival.sent_with and source.sent_with == arrival.sent_with:
-        return False
-    # The very same again is a copy, not a new bounce: both stay, and the page says so.
-    return folded(source.name) == folded(arrival.name) and source.sha256 != arrival.sha256
+def is_other_state(source: SourceFile, arrival: Arrival) -> bool:
+    """What came in one go never replaces each other; the very same again is a copy, not a new bounce: both stay, and
+    the page says so."""
+    came_together = bool(arrival.sent_with) and source.sent_with == arrival.sent_with
+    return not came_together and source.sha256 != arrival.sha256
 
 
 def folded(name: str) -> str:

@@ -5,9 +5,10 @@ from portal.intake.models.checks import ApprovedMap, Finding, SongCheck
 from portal.intake.models.desk import KeptView, SetAside, Tapping
 from portal.intake.models.retention import Keeping
 from portal.intake.models.sources import SourceFile
-from portal.intake.models.zips import SentZip
+from portal.intake.models.zips import CLAIM_LASTS, SentZip
 
 __all__ = [
+    "CLAIM_LASTS",
     "Announcement",
     "ApprovedMap",
     "FileCourse",

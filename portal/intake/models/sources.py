@@ -11,7 +11,7 @@ from django.utils.functional import cached_property
 from analysis.core import FileReport as FileNumbers
 from portal.bookings.models import Song
 from portal.folding import FoldedField, SearchedModel
-from portal.intake.models.zips import SentZip
+from portal.intake.models.zips import CLAIM_LASTS, SentZip
 from portal.people.models import User
 
 REFUSAL_LENGTH = 300
@@ -24,6 +24,21 @@ class SourceFileQuerySet(models.QuerySet["SourceFile"]):
     def current(self) -> SourceFileQuerySet:
         """Leaves out what a newer bounce replaced and what was removed."""
         return self.filter(removed_at=None)
+
+    def unclaimed(self) -> SourceFileQuerySet:
+        """Waits for its survey, and no worker is at it."""
+        lapsed = models.Q(survey_began_at=None) | models.Q(survey_began_at__lt=timezone.now() - CLAIM_LASTS)
+        return self.current().filter(lapsed, status=SourceFile.Status.RECEIVED)
+
+    def claim(self, source_id: int) -> SourceFile | None:
+        """Take a file to survey it; None when it is done, or another worker has it. Whoever has it says so again and
+        again (`go_on`): a worker that dies loses it after a while."""
+        claimed = (
+            self.unclaimed()
+            .filter(pk=source_id)
+            .update(survey_tries=models.F("survey_tries") + 1, survey_began_at=timezone.now())
+        )
+        return self.get(pk=source_id) if claimed else None
 
     def versions_of(self, source: SourceFile) -> SourceFileQuerySet:
         """Every version of the same file, the newest first."""
@@ -78,6 +93,13 @@ class SourceFile(SearchedModel):
 
     class Meta:
         ordering: ClassVar = ["pk"]
+        indexes: ClassVar = [
+            models.Index(
+                fields=["song"],
+                condition=models.Q(status="received", removed_at=None),
+                name="intake_source_waiting",
+            )
+        ]
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["zip", "zip_entry"], name="intake_zip_entry_once"),
             models.UniqueConstraint(fields=["first", "version"], name="intake_source_version"),
@@ -110,13 +132,14 @@ class SourceFile(SearchedModel):
         """Refused because measuring failed, not for what the file holds: it can be tried again."""
         return self.status == self.Status.REFUSED and self.report is None
 
-    def begin_survey(self) -> None:
-        self.survey_tries, self.survey_began_at = self.survey_tries + 1, timezone.now()
-        self.save(update_fields=["survey_tries", "survey_began_at"])
-
     def go_on(self) -> None:
         """The survey is at work still."""
         self.survey_began_at = timezone.now()
+        self.save(update_fields=["survey_began_at"])
+
+    def let_go(self) -> None:
+        """Whoever comes next may take it at once."""
+        self.survey_began_at = None
         self.save(update_fields=["survey_began_at"])
 
     def survey_anew(self) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import ClassVar
 
 from django.db import models
@@ -11,6 +12,8 @@ from portal.bookings.models import Song
 from portal.people.models import User
 
 REFUSAL_LENGTH = 300
+# What has given no sign of life for so long died with its worker: one that only takes long gives some (`alive`).
+CLAIM_LASTS = timedelta(minutes=2)
 
 
 class SentZipQuerySet(models.QuerySet["SentZip"]):
@@ -19,6 +22,15 @@ class SentZipQuerySet(models.QuerySet["SentZip"]):
 
     def waiting(self) -> SentZipQuerySet:
         return self.filter(state=SentZip.State.RECEIVED)
+
+    def unclaimed(self) -> SentZipQuerySet:
+        lapsed = models.Q(began_at=None) | models.Q(began_at__lt=timezone.now() - CLAIM_LASTS)
+        return self.waiting().filter(lapsed)
+
+    def claim(self, zip_id: int) -> SentZip | None:
+        """As a file is claimed for its survey."""
+        claimed = self.unclaimed().filter(pk=zip_id).update(tries=models.F("tries") + 1, began_at=timezone.now())
+        return self.select_related("song__booking").get(pk=zip_id) if claimed else None
 
 
 class SentZip(models.Model):
@@ -59,12 +71,17 @@ class SentZip(models.Model):
     def short_hash(self) -> str:
         return self.sha256[:12]
 
-    def begin(self) -> None:
-        self.tries, self.began_at = self.tries + 1, timezone.now()
-        self.save(update_fields=["tries", "began_at"])
+    def go_on(self) -> None:
+        """It is being unpacked still."""
+        self.began_at = timezone.now()
+        self.save(update_fields=["began_at"])
+
+    def let_go(self) -> None:
+        self.began_at = None
+        self.save(update_fields=["began_at"])
 
     def wait(self) -> None:
-        """There was no room: that is not its fault, and does not count."""
+        """There was no room: that is not its fault, and does not count. It is tried again when its claim has lapsed."""
         self.tries -= 1
         self.save(update_fields=["tries"])
 

@@ -22,6 +22,7 @@ from portal.intake.models import Keeping, SentZip, SourceFile
 from portal.intake.retention.kept_originals import amount_words, day_words, kept_until, originals_of
 from portal.mailroom import services as mailroom
 from portal.people.models import House
+from portal.queueing import for_each_row
 from portal.uploads.errors import UploadBusyError
 
 # For so long after a removal the store is looked through again: a killed worker leaves content that nothing names.
@@ -33,11 +34,14 @@ logger = logging.getLogger(__name__)
 def keep_house() -> None:
     house = House.get()
     if house.keep_originals_days:
-        for booking_id in with_originals().values_list("pk", flat=True):
-            give_notice(booking_id)
-            remove_originals(booking_id)
-    for keeping in Keeping.objects.filter(removed_at__gte=timezone.now() - LOOKED_THROUGH_FOR):
-        clear_store(keeping.booking_id)
+        for_each_row(with_originals().values_list("pk", flat=True), keep_or_remove, what="originals of booking")
+    lately = Keeping.objects.filter(removed_at__gte=timezone.now() - LOOKED_THROUGH_FOR)
+    for_each_row(lately.values_list("booking", flat=True), clear_store, what="store of booking")
+
+
+def keep_or_remove(booking_id: int) -> None:
+    give_notice(booking_id)
+    remove_originals(booking_id)
 
 
 def with_originals() -> QuerySet[Booking]:

@@ -7,7 +7,7 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import count, pairwise
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import BinaryIO
 
 from django.conf import settings
@@ -20,10 +20,15 @@ from portal.intake.models import SentZip
 from portal.intake.zips.names import place_of
 from portal.intake.zips.reading import DEFLATED, LOCAL, STORED, Entry, list_entries, read_entry, scan_entries
 from portal.sizes import size_in_words
-from portal.uploads import originals, parts
+from portal.uploads import file_names, originals, parts
 
 NAMES_SHOWN = 5
 AGAIN = "Please send it again."
+# How often the disk is looked at while it fills: what headers say about sizes may be a lie.
+LOOK_EVERY_BYTES = 256 * 1024 * 1024
+
+InZip = tuple[str, ...]
+CheckRoom = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
@@ -57,22 +62,27 @@ class Kept:
 class Contents:
     """Fills `kept` and `notes` while it reads; `folder` is where an entry waits until its hash is known."""
 
-    def __init__(self, sent: SentZip, folder: Path) -> None:
-        self.sent, self.folder = sent, folder
+    def __init__(self, sent: SentZip, folder: Path, check_room: CheckRoom) -> None:
+        """`check_room` raises where so many bytes, the largest file of them so large, have no room."""
+        self.sent, self.folder, self.check_room = sent, folder, check_room
         self.kept: list[Kept] = []
         self.notes: list[str] = []
         self.left_out: list[str] = []
-        self.written_bytes = self.most_bytes = 0
+        self.written_bytes = self.most_bytes = self.looked_at_bytes = 0
+        # Which contents lie at a place (its folders and folded name), and the number that its next namesake gets.
+        self.hashes_at: dict[InZip, set[str]] = {}
+        self.next_number: dict[InZip, int] = {}
 
-    def read(self, file: BinaryIO, *, most_bytes: int, check_room: Callable[[int], None]) -> None:
-        """`most_bytes`: what there may be of it in all; `check_room` stops it before it begins."""
+    def read(self, file: BinaryIO, *, most_bytes: int) -> None:
+        """`most_bytes`: what there may be of it in all."""
         self.most_bytes = min(most_bytes, settings.LARGEST_UNPACKED_BYTES)
         listed = self.listed(file)
         if listed is None:
             self.read_from_the_front(file)
         else:
             check_listed(listed, self.most_bytes)
-            check_room(sum(entry.size or 0 for entry in listed))
+            sizes = [entry.size or 0 for entry in listed]
+            self.check_room(sum(sizes), max(sizes, default=0))
             for number, entry in enumerate(listed):
                 self.take(file, number, entry)
         self.leave_out_what_lies_beside()
@@ -98,13 +108,14 @@ class Contents:
         )
 
     def scanned(self, file: BinaryIO) -> Iterator[Entry]:
-        """Stops where nothing says how far it is to the next entry."""
+        """Stops where nothing says how far it is to the next entry, or where that is past the end."""
+        length_of_zip = file.seek(0, 2)
         for entry in scan_entries(file):
             start, kept_before = file.tell(), len(self.kept)
             yield entry
             if len(self.kept) > kept_before:
                 continue
-            if entry.size is None:
+            if entry.size is None or start + entry.packed_size > length_of_zip:
                 return
             file.seek(start + entry.packed_size)
 
@@ -131,22 +142,28 @@ class Contents:
 
     def add(self, kept: Kept) -> None:
         """Two entries of one name are both kept, unless they are the same."""
-        namesakes = [one for one in self.kept if is_same_place(one, kept)]
-        if any(one.sha256 == kept.sha256 for one in namesakes):
+        hashes = self.hashes_at.setdefault(place_in_zip(kept), set())
+        if kept.sha256 in hashes:
             self.notes.append(f"“{kept.name}” is in the zip twice with the same content; one copy was used.")
             return
-        if namesakes:
-            renamed = self.free_name(kept)
-            self.notes.append(f"“{kept.name}” is in the zip twice; the second was renamed to “{renamed}”.")
-            kept = replace(kept, name=renamed)
+        is_taken = bool(hashes)
+        hashes.add(kept.sha256)
+        if is_taken:
+            renamed = self.with_free_name(kept)
+            self.hashes_at[place_in_zip(renamed)] = {kept.sha256}
+            self.notes.append(f"“{kept.name}” is in the zip twice; the second was renamed to “{renamed.name}”.")
+            kept = renamed
         self.kept.append(kept)
 
-    def free_name(self, kept: Kept) -> str:
-        path = PurePosixPath(kept.name)
-        names = (f"{path.stem} ({number}){path.suffix}" for number in count(2))
-        return next(
-            name for name in names if not any(is_same_place(one, replace(kept, name=name)) for one in self.kept)
-        )
+    def with_free_name(self, kept: Kept) -> Kept:
+        """Counted on from the number that the last namesake got: a thousand of them are a thousand steps."""
+        place = place_in_zip(kept)
+        for number in count(self.next_number.get(place, 2)):
+            renamed = replace(kept, name=file_names.numbered(kept.name, number))
+            if place_in_zip(renamed) not in self.hashes_at:
+                self.next_number[place] = number + 1
+                return renamed
+        raise AssertionError("numbers do not end")
 
     def store(self, file: BinaryIO, entry: Entry, kept: Kept) -> Kept:
         part = self.folder / str(kept.number)
@@ -173,15 +190,19 @@ class Contents:
         self.written_bytes += length
         if self.written_bytes > self.most_bytes:
             raise ZipError(too_large(self.most_bytes))
+        if self.written_bytes - self.looked_at_bytes > LOOK_EVERY_BYTES:
+            self.check_room(0, 0)
+            self.looked_at_bytes = self.written_bytes
 
     def leave_out_what_lies_beside(self) -> None:
         """When all is read: only then is it known what was sent together, and how large it really is."""
         paths = frozenset(folded(one.path) for one in self.kept)
-        beside = [one for one in self.kept if is_beside(one.path, one.size_bytes, paths)]
-        self.kept = [one for one in self.kept if one not in beside]
-        self.left_out += [one.name for one in beside]
-        for one in beside:
-            if all(other.key != one.key for other in self.kept):
+        beside = {one.number: one for one in self.kept if is_beside(one.path, one.size_bytes, paths)}
+        self.kept = [one for one in self.kept if one.number not in beside]
+        self.left_out += [one.name for one in beside.values()]
+        keys = {one.key for one in self.kept}
+        for one in beside.values():
+            if one.key not in keys:
                 store_cleanup.clear(key=one.key, sha256=one.sha256)
 
     def note_left_out(self) -> None:
@@ -232,8 +253,8 @@ def too_large(most_bytes: int) -> str:
     return f"It unpacks to more than the {most} allowed. Please send only what the song needs."
 
 
-def is_same_place(one: Kept, other: Kept) -> bool:
-    return one.folders == other.folders and folded(one.name) == folded(other.name)
+def place_in_zip(kept: Kept) -> InZip:
+    return (*kept.folders, folded(kept.name))
 
 
 def without_common_folder(kept: Iterable[Kept]) -> list[Kept]:

@@ -166,12 +166,15 @@ def scan_entries(file: BinaryIO) -> Iterator[Entry]:
 
 def read_entry(file: BinaryIO, entry: Entry) -> Iterator[bytes]:
     """The entry's bytes, piece by piece, proven by length and CRC at the end. Leaves the file after its data."""
-    file.seek(entry.offset)
+    length_of_zip = file.seek(0, 2)
+    # Before it is sought: a zip64 field holds numbers that no file can have.
+    file.seek(min(entry.offset, length_of_zip))
     header = file.read(LOCAL.size)
     if len(header) < LOCAL.size or not header.startswith(LOCAL_MARK):
         raise DamagedEntryError("is not where the list of contents says")
     *_, names, extras = LOCAL.unpack(header)
-    file.seek(names + extras, 1)
+    if file.seek(names + extras, 1) + entry.packed_size > length_of_zip:
+        raise DamagedEntryError("is cut off")
     crc, length = 0, 0
     for piece in stored(file, entry) if entry.method == STORED else inflated(file, entry):
         crc, length = zlib.crc32(piece, crc), length + len(piece)

@@ -64,3 +64,16 @@ def raw_zip(
         body += LOCAL.pack(b"PK\x03\x04", *about) + name + extra + packed
     end = END.pack(b"PK\x05\x06", 0, 0, len(files), len(files), len(listed), len(body), 0)
     return body + listed + end
+
+
+def with_zip64(name: bytes, content: bytes, *, offset: int = 0, packed: int | None = None) -> bytes:
+    """One stored entry whose sizes and offset are in a zip64 field (4.5.3), where they may be any 64-bit number."""
+    crc, size, full = zlib.crc32(content), len(content), 0xFFFF_FFFF
+    packed = size if packed is None else packed
+    local_extra = struct.pack("<2H2Q", 1, 16, size, packed)
+    listed_extra = struct.pack("<2H3Q", 1, 24, size, packed, offset)
+    about = (45, 0, STORED, 0, 0, crc, full, full, len(name))
+    body = LOCAL.pack(b"PK\x03\x04", *about, len(local_extra)) + name + local_extra + content
+    fields = (*about, len(listed_extra), 0, 0, 0, 0, full)
+    listed = CENTRAL.pack(b"PK\x01\x02", 45, *fields) + name + listed_extra
+    return body + listed + END.pack(b"PK\x05\x06", 0, 0, 1, 1, len(listed), len(body), 0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -15,13 +16,14 @@ from django.utils import timezone
 
 from analysis.core.errors import SongNotMeasuredError
 from analysis.core.reports import FileReport, SongReport
+from portal import queueing
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.intake import tasks
 from portal.intake.checks import jobs
-from portal.intake.models import SongCheck, SourceFile
+from portal.intake.models import CLAIM_LASTS, SentZip, SongCheck, SourceFile
 from portal.mailroom.models import Mail, Message
-from tests.factories import make_check, make_client, make_song, make_source, measured_song
+from tests.factories import make_check, make_client, make_sent_zip, make_song, make_source, measured_song
 from tests.portal.intake.sending import Callbacks, click_wav, send, wav
 from tests.signs import long_work
 
@@ -204,15 +206,94 @@ class TestBadFiles:
         assert {path.name for path in (tmp_path / "store").rglob("*") if path.is_file()} == {source.sha256}
 
 
+class TestClaim:
+    """A survey is claimed in the file's row, once."""
+
+    def test_a_second_copy_of_the_task_does_nothing(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+        source = received(song, wav())
+        assert SourceFile.objects.claim(source.pk) is not None  # another worker is at it
+        monkeypatch.setattr(jobs, "survey_in_child", lambda *_, **__: pytest.fail("surveyed twice at once"))
+
+        tasks.survey_file(source.pk)
+
+        source.refresh_from_db()
+        assert (source.status, source.survey_tries) == (SourceFile.Status.RECEIVED, 1)
+
+    def test_a_good_file_is_not_refused_because_many_copies_of_its_task_ran_at_once(self, song: Song) -> None:
+        source = received(song, wav())
+        claimed = SourceFile.objects.claim(source.pk)
+        assert claimed is not None
+        for _ in range(2 * jobs.MOST_TRIES):
+            tasks.survey_file(source.pk)
+        jobs.survey_claimed(claimed)
+
+        source.refresh_from_db()
+        assert (source.status, source.survey_tries) == (SourceFile.Status.SURVEYED, 1)
+
+    def test_a_claim_that_gives_no_sign_of_life_lapses(self, song: Song) -> None:
+        source = received(song, wav())
+        assert SourceFile.objects.claim(source.pk) is not None
+        assert SourceFile.objects.claim(source.pk) is None
+        SourceFile.objects.update(survey_began_at=timezone.now() - CLAIM_LASTS - timedelta(seconds=1))
+        assert SourceFile.objects.claim(source.pk) is not None
+
+    def test_a_store_out_of_reach_lets_the_file_go_at_once(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+        source = received(song, wav())
+        with monkeypatch.context() as patched:
+            patched.setattr(jobs, "survey_in_child", raises(OSError("out of reach")))
+            with pytest.raises(OSError, match="out of reach"):
+                jobs.survey(source.pk)
+        assert jobs.survey(source.pk)
+
+    def test_what_a_dead_worker_claimed_is_free_when_the_only_one_starts(self, song: Song) -> None:
+        source, sent = received(song, wav()), make_sent_zip(song=song)
+        assert SourceFile.objects.claim(source.pk)
+        assert SentZip.objects.claim(sent.pk)
+        jobs.let_go_all(files=True, zips=False)
+        assert SourceFile.objects.claim(source.pk)
+        assert SentZip.objects.claim(sent.pk) is None
+        jobs.let_go_all(files=False, zips=True)
+        assert SentZip.objects.claim(sent.pk)
+
+    def test_the_turn_goes_to_the_booking_that_had_none(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Three tiny files of one booking, then one of another: it is the second that is measured."""
+        measured: list[str] = []
+        monkeypatch.setattr(jobs, "survey_claimed", lambda source: measured.append(source.name))
+        many = [received(song, wav(), name=f"tiny {number}.wav") for number in range(3)]
+        received(make_song(), wav(), name="other.wav")
+        for source in many:
+            tasks.survey_file(source.pk)
+        assert measured == ["tiny 0.wav", "other.wav", "tiny 1.wav"]
+
+
+def raises(error: Exception) -> Callable[..., None]:
+    def call(*_: object, **__: object) -> None:
+        raise error
+
+    return call
+
+
 class TestSweep:
+    def test_what_only_waits_in_the_queue_is_not_queued_again(
+        self, song: Song, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        received(song, wav(), received_at=timezone.now() - jobs.SURVEY_LEFT_AFTER - timedelta(seconds=1))
+        queued: list[int] = []
+        monkeypatch.setattr(tasks.survey_file, "delay", queued.append)
+        monkeypatch.setattr(queueing, "length_of", {"files": 700}.__getitem__)
+        tasks.sweep()
+        assert queued == []
+        monkeypatch.setattr(queueing, "length_of", {"files": 0}.__getitem__)
+        tasks.sweep()
+        assert len(queued) == 1
+
     def test_a_file_whose_worker_was_killed_is_surveyed_again(
         self, song: Song, django_capture_on_commit_callbacks: Callbacks
     ) -> None:
         song.move_to(SongStage.CHECKING)
         source = received(song, wav())
-        source.begin_survey()
-        source.survey_began_at = timezone.now() - jobs.SURVEY_LEFT_AFTER - timedelta(seconds=1)
-        source.save()
+        long_ago = timezone.now() - jobs.SURVEY_LEFT_AFTER - timedelta(seconds=1)
+        SourceFile.objects.update(received_at=long_ago, survey_began_at=long_ago, survey_tries=1)
 
         with django_capture_on_commit_callbacks(execute=True):
             tasks.sweep()
@@ -231,7 +312,8 @@ class TestSweep:
 
     def test_a_file_that_just_came_is_left_to_its_own_task(self, song: Song) -> None:
         received(song, wav())
-        received(song, wav()).begin_survey()
+        claimed = received(song, wav())
+        assert SourceFile.objects.claim(claimed.pk) is not None
 
         assert jobs.left_files() == []
 

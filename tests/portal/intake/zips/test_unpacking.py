@@ -5,11 +5,16 @@ from __future__ import annotations
 import hashlib
 import shutil
 import stat
+import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings as django_settings
 from django.core.files.storage import default_storage
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from pytest_django import DjangoCaptureOnCommitCallbacks
 from pytest_django.fixtures import Settings
 
@@ -20,12 +25,13 @@ from portal.intake.checks import jobs
 from portal.intake.files import store_cleanup
 from portal.intake.files.waiting import awaited_of
 from portal.intake.models import SentZip, SourceFile
+from portal.intake.zips import contents as zip_contents
 from portal.intake.zips import unpacking
 from portal.people.models import User
-from portal.uploads import originals, parts
+from portal.uploads import originals
 from portal.uploads.errors import NoRoomError
 from tests.factories import make_client, make_sent_zip, make_song, make_source, store_content
-from tests.portal.intake.made_zips import DEFLATED, raw_zip, zipped, zipped_through_a_pipe
+from tests.portal.intake.made_zips import DEFLATED, raw_zip, with_zip64, zipped, zipped_through_a_pipe
 from tests.portal.intake.sending import wav
 
 pytestmark = pytest.mark.django_db
@@ -111,6 +117,7 @@ def test_a_worker_that_is_killed_in_the_middle_leaves_what_another_finishes(
             unpacking.unpack(sent.pk)
     assert song.sources.count() == 0
     assert len(stored_objects()) == 2  # the zip, and the one file that was through
+    its_worker_is_dead()
 
     unpacking.unpack(sent.pk)
 
@@ -120,9 +127,7 @@ def test_a_worker_that_is_killed_in_the_middle_leaves_what_another_finishes(
 
 
 def test_one_that_kills_every_worker_is_given_up(song: Song) -> None:
-    sent = make_sent_zip(song=song, content=zipped(*STEMS))
-    for _ in range(unpacking.MOST_TRIES):
-        sent.begin()
+    sent = make_sent_zip(song=song, content=zipped(*STEMS), tries=unpacking.MOST_TRIES)
     unpacking.unpack(sent.pk)
     sent.refresh_from_db()
     assert (sent.state, sent.refusal) == (SentZip.State.REFUSED, unpacking.NO_LUCK)
@@ -288,7 +293,7 @@ class TestLimits:
         assert contents(song) == {}
 
     def test_without_room_it_waits(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
-        def no_room(_length: int) -> None:
+        def no_room(_total: int, _largest: int) -> None:
             raise NoRoomError("full")
 
         sent = make_sent_zip(song=song, content=zipped(*STEMS))
@@ -296,6 +301,7 @@ class TestLimits:
             patched.setattr(unpacking, "check_room", no_room)
             for _ in range(5):
                 unpacking.unpack(sent.pk)
+                its_worker_is_dead()
         unpacking.unpack(sent.pk)
         assert len(contents(song)) == 3
 
@@ -341,9 +347,17 @@ def test_content_that_was_cleared_away_meanwhile_is_unpacked_anew(song: Song, mo
 
 def test_a_busy_zip_is_left_to_whoever_is_at_it(song: Song) -> None:
     sent = make_sent_zip(song=song, content=zipped(*STEMS))
-    with parts.locked(f"zip{sent.pk}"):
-        unpacking.unpack(sent.pk)
+    assert SentZip.objects.claim(sent.pk)
+    tasks.unpack_zip(sent.pk)
     assert not song.sources.exists()
+    its_worker_is_dead()
+    tasks.unpack_zip(sent.pk)
+    assert song.sources.count() == 3
+
+
+def its_worker_is_dead() -> None:
+    """For longer than a claim lasts."""
+    jobs.let_go_all(files=False, zips=True)
 
 
 def test_source_files_of_a_zip_know_where_they_came_from(song: Song) -> None:
@@ -351,3 +365,135 @@ def test_source_files_of_a_zip_know_where_they_came_from(song: Song) -> None:
     source = SourceFile.objects.get(name="kick.wav")
     assert (source.zip, source.sent_by) == (sent, sent.sent_by)
     assert stored(sent.key) == zipped(*STEMS)
+
+
+class TestManyOfOneName:
+    """A zip of 91 KB may hold a thousand entries with one name, each with other content."""
+
+    def test_they_are_numbered_in_one_go(self, song: Song) -> None:
+        contents = zip_contents.Contents(make_sent_zip(song=song), Path(), lambda *_: None)
+        began = time.process_time()
+        for number in range(2_000):
+            contents.add(zip_contents.Kept(number, "hat.wav", (), f"{number:064x}", "", 1))
+        # 2,000 steps of a few microseconds; one that looked at all earlier names for each would take minutes.
+        assert time.process_time() - began < 1
+        assert {one.name for one in contents.kept} == {"hat.wav", *(f"hat ({n}).wav" for n in range(2, 2_001))}
+
+    def test_a_name_that_is_counted_on_leaves_out_what_is_taken(self, song: Song) -> None:
+        names = (b"x.wav", b"x (2).wav", b"x.wav", b"x.wav")
+        sent = unpack(song, raw_zip(*((name, b"%d" % at) for at, name in enumerate(names))))
+        assert contents(song) == {"x.wav": b"0", "x (2).wav": b"1", "x (3).wav": b"2", "x (4).wav": b"3"}
+        assert len(sent.notes) == 2
+
+    def test_a_numbered_name_is_no_longer_than_a_name_may_be(self, song: Song) -> None:
+        name = b"a" * 251 + b".wav"
+        unpack(song, raw_zip((name, b"1"), (name, b"2")))
+        assert sorted(len(key) for key in contents(song)) == [255, 255]
+        assert any(key.endswith("a (2).wav") for key in contents(song))
+
+    def test_no_report_is_loaded_to_place_them(self, song: Song) -> None:
+        make_source(song=song, name="old.wav", report={"engine": "x"})
+        with CaptureQueriesContext(connection) as queries:
+            unpack(song, zipped(*((f"{number}.wav", b"%d" % number) for number in range(20))))
+        read = [query["sql"] for query in queries if query["sql"].startswith("SELECT")]
+        assert not [sql for sql in read if '"intake_sourcefile"."report"' in sql]
+
+    def test_their_rows_are_written_in_short_pieces(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(unpacking, "ROWS_FOR_S", 0.0)
+        pieces: list[int] = []
+        real = unpacking.add_some
+
+        def add_some(*arguments: Any) -> int:
+            pieces.append(real(*arguments))
+            assert awaited_of(song)  # no check of the song begins in between
+            return pieces[-1]
+
+        monkeypatch.setattr(unpacking, "add_some", add_some)
+        unpack(song, zipped(*STEMS))
+        assert pieces == [1, 1, 1]
+        assert len(contents(song)) == 3
+
+    def test_a_worker_that_is_killed_between_two_pieces_leaves_what_another_finishes(
+        self, song: Song, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        sent = make_sent_zip(song=song, content=zipped(*STEMS))
+        with monkeypatch.context() as patched:
+            patched.setattr(unpacking, "ROWS_FOR_S", 0.0)
+            patched.setattr(unpacking, "add_some", dies_after(1, unpacking.add_some))
+            with pytest.raises(KeyboardInterrupt):
+                unpacking.unpack(sent.pk)
+        assert song.sources.count() == 1
+        its_worker_is_dead()
+
+        unpacking.unpack(sent.pk)
+
+        assert contents(song) == {"bass.wav": b"bass", "Drums/kick.wav": b"kick", "keys.wav": b"keys"}
+        assert song.sources.count() == 3
+
+    def test_when_no_try_gets_through_what_came_stays_and_the_rest_is_asked_for(self, song: Song) -> None:
+        sent = make_sent_zip(song=song, content=zipped(*STEMS))
+        make_source(song=song, name="bass.wav", zip=sent, zip_entry=0)
+        SentZip.objects.filter(pk=sent.pk).update(tries=unpacking.MOST_TRIES)
+        unpacking.unpack(sent.pk)
+        sent.refresh_from_db()
+        assert sent.state == SentZip.State.UNPACKED
+        assert sent.notes == ["Only 1 file of this zip could be unpacked. Please send the others again."]
+
+
+def dies_after(calls: int, real: Callable[..., int]) -> Callable[..., int]:
+    left = iter(range(calls))
+
+    def call(*arguments: Any) -> int:
+        if next(left, None) is None:
+            raise KeyboardInterrupt
+        return real(*arguments)
+
+    return call
+
+
+class TestNumbersThatNoFileHas:
+    """A zip64 field (APPNOTE 4.5.3) holds 64 bits: offsets and lengths that cannot be sought."""
+
+    @pytest.mark.parametrize("most", [2**63 - 1, 2**63, 2**64 - 1])
+    def test_an_offset_past_every_end_is_a_sentence(self, song: Song, most: int) -> None:
+        sent = unpack(song, with_zip64(b"a.wav", b"sound", offset=most))
+        assert (sent.state, sent.refusal) == (SentZip.State.REFUSED, unpacking.NOTHING)
+        assert sent.notes == ["“a.wav” is not where the list of contents says. Please send it again."]
+
+    @pytest.mark.parametrize("most", [2**63 - 1, 2**64 - 1])
+    def test_a_packed_length_past_every_end_is_a_sentence(self, song: Song, most: int) -> None:
+        sent = unpack(song, with_zip64(b"a.wav", b"sound", packed=most))
+        assert (sent.state, sent.notes) == (SentZip.State.REFUSED, ["“a.wav” is cut off. Please send it again."])
+
+    def test_it_is_so_without_a_list_of_contents_too(self, song: Song) -> None:
+        content = with_zip64(b"a.wav", b"sound", packed=2**64 - 1)
+        sent = unpack(song, content[: content.index(b"PK\x01\x02")])
+        assert sent.state == SentZip.State.REFUSED
+        assert "“a.wav” is cut off. Please send it again." in sent.notes
+
+
+class TestRoom:
+    def test_the_whole_unpacked_size_has_to_fit_where_it_will_lie(
+        self, song: Song, monkeypatch: pytest.MonkeyPatch, settings: Settings
+    ) -> None:
+        """Ten files of 1 MB, each with room, all together without: not a byte of them is written."""
+        settings.UPLOAD_DISK_RESERVE_BYTES = settings.LARGEST_UPLOAD_BYTES = 2 * 10**6
+        free = shutil.disk_usage("/")._replace(free=11 * 10**6)
+        monkeypatch.setattr(shutil, "disk_usage", lambda _folder: free)
+        sent = unpack(song, zipped(*((f"{number}.wav", bytes(10**6)) for number in range(10))))
+        assert (sent.state, sent.tries) == (SentZip.State.RECEIVED, 0)
+        assert len(stored_objects()) == 1
+
+    def test_a_disk_that_fills_up_meanwhile_stops_it(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(zip_contents, "LOOK_EVERY_BYTES", 10)
+        asked: list[tuple[int, int]] = []
+
+        def room_at_first(total: int, largest: int) -> None:
+            asked.append((total, largest))
+            if total == 0:
+                raise NoRoomError("full")
+
+        monkeypatch.setattr(unpacking, "check_room", room_at_first)
+        sent = unpack(song, zipped(("a.wav", bytes(8)), ("b.wav", bytes(9))))
+        assert asked == [(17, 9), (0, 0)]
+        assert sent.state == SentZip.State.RECEIVED
