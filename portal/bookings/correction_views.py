@@ -133,6 +133,9 @@ def _as_is(booking: Booking) -> dict[str, Any]:
 
 
 def _price_words(booking: Booking) -> str:
+    booking = Booking.objects.get(pk=booking.pk)
+    if booking.is_over:
+        return f" The booking is {booking.get_stage_display()} now: what was agreed stands."
     return " A new version of the quote is drafted: check its price, then send it." if booking.agreed_once else ""
 
 

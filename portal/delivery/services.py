@@ -8,6 +8,7 @@ from django.utils import timezone
 from portal.bookings import services as bookings
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
+from portal.bookings.turn_page import asks
 from portal.delivery.errors import BalanceMissingError, NameTakenError, NotCheckedError, SetClosedError
 from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
 from portal.delivery.names import fold
@@ -130,13 +131,12 @@ def release(*, delivery: Delivery, note: str, by: User) -> None:
         bookings.record(song.booking, text, actor=by, song=song)
     else:
         bookings.move_song(song, SongStage.DELIVERED, text=text, actor=by)
-    waits = f" {BALANCE_SENTENCE}" if song.booking.files_wait_for_balance else ""
-    says = f"The files of “{song.title}” are ready: download them one by one, or all in one zip.{waits}"
+    says = f"{by.name} has delivered the files of “{song.title}”. {asks(Song.objects.get(pk=song.pk))}"
     mailroom.post(
         booking=song.booking,
         song=song,
         key=f"delivery:{delivery.pk}:released",
-        subject=f"The files of “{song.title}” are delivered",
+        subject=f"Delivery {delivery.number} of “{song.title}”",
         body=f"{note}\n\n{says}" if note else says,
         sender=by,
     )

@@ -9,7 +9,7 @@ from django.db import transaction
 from portal.bookings.models import Booking, Song
 from portal.bookings.services import record, seat_client
 from portal.mailroom.emails import hand_out, letter, mail_out, one_line, write_to, write_to_drummers, write_to_members
-from portal.mailroom.models import Mail, Message, MessageRule
+from portal.mailroom.models import NOTE_PREFIX, Mail, Message, MessageRule
 from portal.people.models import House, User
 from portal.people.services import find_or_add_client
 
@@ -57,7 +57,7 @@ def post(
 @transaction.atomic
 def write(*, booking: Booking, by: User, body: str, key: str, song: Song | None = None) -> Message:
     """Write freely. `key` comes from the form: the same form sent twice is one message."""
-    key, subject = f"note:{by.pk}:{key}", f"a message from {by.name}"
+    key, subject = f"{NOTE_PREFIX}{by.pk}:{key}", f"a message from {by.name}"
     if not Message.objects.filter(key=key).exists():
         record(booking, "wrote a message", actor=by, song=song)
     return post(booking=booking, key=key, subject=subject, body=body, song=song, sender=by)

@@ -174,11 +174,12 @@ def decline_quote(*, quote: Quote, by: User, reason: str = "") -> None:
     else:
         bookings.record(booking, text, actor=by)
         bookings.follow_songs(booking)  # with all songs accepted, the new quote alone kept it open
+    said = f":\n\n{reason}" if reason else " and gave no reason."
     mailroom.post(
         booking=booking,
         key=f"quote:{quote.pk}:declined",
         subject=f"Quote {quote.version} is declined",
-        body=reason or f"{by.name} declines quote {quote.version} and gave no reason.",
+        body=f"{by.name} has declined quote {quote.version}{said}",
         sender=by,
     )
 

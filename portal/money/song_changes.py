@@ -21,7 +21,7 @@ def draft_for_song(song_id: int, by_id: int) -> None:
     song = Song.objects.select_related("booking").get(pk=song_id)
     quotes = song.booking.quotes.prefetch_related("lines")
     accepted = quotes.filter(state=Quote.State.ACCEPTED).first()
-    if accepted is None:
+    if accepted is None or song.booking.is_over:  # without its last open song a booking closes
         return
     source = quotes.filter(state=Quote.State.DRAFT).first() or accepted
     lines = [

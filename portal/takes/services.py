@@ -68,12 +68,13 @@ def send_rough_mix(*, rough_mix: RoughMix, note: str, by: User) -> None:
     else:
         bookings.move_song(song, SongStage.IN_REVIEW, text=text, actor=by, **UNDECIDED)
     song.refresh_from_db()
+    says = f"{by.name} has sent rough mix {rough_mix.number} of “{song.title}”. {asks(song)}"
     mailroom.post(
         booking=song.booking,
         song=song,
         key=f"rough-mix:{rough_mix.pk}:out",
         subject=f"Rough mix {rough_mix.number} of “{song.title}”",
-        body=f"{note}\n\n{asks(song)}" if note else f"Rough mix {rough_mix.number} is ready to hear. {asks(song)}",
+        body=f"{note}\n\n{says}" if note else says,
         sender=by,
     )
 
@@ -113,7 +114,7 @@ def ask_for_change(*, rough_mix: RoughMix, words: str, by: User) -> None:
         song=song,
         key=f"rough-mix:{rough_mix.pk}:change",
         subject=f"A change to rough mix {rough_mix.number} of “{song.title}”",
-        body=words,
+        body=f"{by.name} asks for a change to rough mix {rough_mix.number}:\n\n{words}",
         sender=by,
     )
 

@@ -2,6 +2,7 @@ import re
 
 import pytest
 from django.http import HttpRequest, HttpResponse
+from django.template.loader import render_to_string
 from django.test import Client, RequestFactory
 from pytest_django import Settings
 
@@ -51,3 +52,9 @@ def test_pages_are_kept_by_nobody(client: Client) -> None:
 def test_who_says_how_long_an_answer_may_be_kept_is_left_alone(rf: RequestFactory) -> None:
     answer = HttpResponse(headers={"Cache-Control": "private, max-age=60"})
     assert NoStoreMiddleware(lambda _: answer)(rf.get("/")).headers["Cache-Control"] == "private, max-age=60"
+
+
+def test_the_page_of_a_server_error_has_no_script_that_the_policy_refuses() -> None:
+    page = render_to_string("500.html")
+    assert "Something went wrong" in page
+    assert "<script" not in page

@@ -12,6 +12,9 @@ from portal.bookings.stages import OVER_STAGES, SongStage
 from portal.folding import FoldedField, SearchedModel
 from portal.people.models import User
 
+# What the key of a freely written message begins with.
+NOTE_PREFIX = "note:"
+
 
 class MessageRule(models.Model):
     """What the house does when a finding needs the client: send at once, hold for the drummer, or never."""
@@ -88,6 +91,11 @@ class Message(SearchedModel):
 
     def __str__(self) -> str:
         return self.subject
+
+    @property
+    def is_note(self) -> bool:
+        """Whether somebody wrote it as a message, rather than did something that is told here."""
+        return self.sender_id is not None and self.key.startswith(NOTE_PREFIX)
 
     @property
     def is_asking(self) -> bool:

@@ -117,6 +117,7 @@ def test_release_moves_the_song_and_writes_to_the_client_once(song: Song, member
     assert "All at 48 kHz." in Message.objects.get(song=song).body
     assert Mail.objects.filter(to=member.email).count() == 1
     assert "balance" not in Message.objects.get(song=song).body
+    assert "Download your files" in Message.objects.get(song=song).body
 
 
 def test_a_released_set_stands(song: Song) -> None:
@@ -151,7 +152,9 @@ def test_only_the_newest_set_can_be_accepted(song: Song, member: User) -> None:
 def test_files_that_wait_for_the_balance_cannot_be_accepted_unheard(song: Song, member: User) -> None:
     Booking.objects.filter(pk=song.booking_id).update(balance_before_files=True)
     delivery = released_set(Song.objects.get(pk=song.pk))
-    assert "balance" in Message.objects.get(song=song).body
+    message = Message.objects.get(song=song)
+    assert "Pay the balance: you can download the files as soon as it is recorded." in message.body
+    assert "Download" not in message.body
     with pytest.raises(BalanceMissingError):
         services.accept(delivery=delivery, by=member)
 

@@ -40,7 +40,7 @@ def test_the_same_thing_is_said_once(booking: Booking, mara: User) -> None:
     assert say(booking) == say(booking)
     mail = Mail.objects.get()
     assert (mail.to, mail.subject) == (mara.email, "Cold Bus Under Spoons: Which tempo is right?")
-    assert "Read and reply:\nhttp://testserver/messages/" in mail.body
+    assert "Open it here:\nhttp://testserver/messages/" in mail.body
     assert booking.timeline.filter(text="“Which tempo is right?” was sent").count() == 1
 
 
@@ -51,6 +51,7 @@ def test_a_client_s_words_go_to_the_drummers_and_a_drummer_s_to_every_client(boo
     write(booking=booking, by=mara, body="Softer in the bridge, please.", key="1")
     assert [mail.to for mail in Mail.objects.all()] == [booking.created_by.email]
     assert "Mara wrote:\n\nSofter in the bridge, please." in Mail.objects.get().body
+    assert "Read and reply:\nhttp" in Mail.objects.get().body
 
     Mail.objects.all().delete()
     write(booking=booking, by=booking.created_by, body="Gladly.", key="2")

@@ -178,7 +178,7 @@ def test_declining_tells_the_drummer_why_and_a_new_version_may_follow() -> None:
     booking = quote.booking
     booking.refresh_from_db()
     assert booking.stage == "declined"
-    assert booking.messages.get().body == "Half of it, please."
+    assert booking.messages.get().body == f"{client.name} has declined quote 1:\n\nHalf of it, please."
     services.send_quote(quote=make_quote(booking=booking), by=booking.created_by)
     booking.refresh_from_db()
     assert booking.stage == "quoted"

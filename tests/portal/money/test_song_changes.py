@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from portal.bookings.corrections import put_back_song, take_out_song
 from portal.bookings.models import Booking
-from portal.bookings.services import add_song
+from portal.bookings.services import add_song, move_song
+from portal.bookings.stages import BookingStage, SongStage
 from portal.money import services
 from portal.money.models import Quote
 from tests.factories import make_booking, make_client, make_sent_quote
@@ -53,3 +56,18 @@ def test_a_song_that_is_taken_out_leaves_the_draft_and_comes_back_at_the_agreed_
     put_back_song(song=song, by=booking.created_by)
     assert draft_lines(booking) == [("Drums for Song 2", 20_000), ("Drums for Song 1", 10_000)]
     assert booking.quotes.count() == 2
+
+
+def test_taking_out_the_last_open_song_closes_the_booking_and_drafts_nothing(client: Client) -> None:
+    booking = accepted_booking()
+    done, other = booking.songs.all()
+    move_song(done, SongStage.ACCEPTED, text="accepted")
+    client.force_login(booking.created_by)
+    answer = client.post(reverse("bookings:take-out", args=[other.pk]), follow=True)
+    assert Booking.objects.get(pk=booking.pk).stage == BookingStage.CLOSED
+    assert booking.quotes.count() == 1
+    assert "The booking is closed now: what was agreed stands." in answer.content.decode()
+
+    put_back_song(song=other, by=booking.created_by)
+    assert Booking.objects.get(pk=booking.pk).stage == BookingStage.WORKING
+    assert [text for text, _ in draft_lines(booking)] == ["Drums for Song 1", "Drums for Song 2"]

@@ -55,6 +55,10 @@ def test_sending_hands_the_song_to_the_client_with_a_letter_once(song: Song, mem
     mix.refresh_from_db()
     assert (song.stage, song.turn, mix.state, mix.note) == ("in-review", "client", "out", "Listen to the bridge.")
     assert "Listen to the bridge." in Message.objects.get(song=song).body
+    mail = Mail.objects.get(to=member.email)
+    assert f"{song.booking.created_by.name} has sent rough mix 1 of “{song.title}”. Listen to" in mail.body
+    assert "wrote" not in mail.body
+    assert "reply" not in mail.body
     assert Mail.objects.filter(to=member.email).count() == 1
 
 
@@ -87,7 +91,7 @@ def test_a_change_takes_the_song_back_to_the_kit_with_the_clients_words(song: So
     assert (song.stage, song.turn) == ("tracking", "drummer")
     assert (mix.state, mix.client_note) == ("change-asked", "Bar 33: ride, please.")
     said = Message.objects.get(song=song, sender=member)
-    assert said.body == "Bar 33: ride, please."
+    assert said.body == f"{member.name} asks for a change to rough mix 1:\n\nBar 33: ride, please."
     assert Mail.objects.filter(to=song.booking.created_by.email).count() == 1
 
 
