@@ -17,12 +17,16 @@ from django.db.models import Q
 
 Words = tuple[str, ...]
 
+# Combining Diacritical Marks, U+0300 to U+036F.
+ACCENTS = frozenset(map(chr, range(0x0300, 0x0370)))
 LONGEST_QUERY = 200
 MOST_WORDS = 8
 
 
 def fold(text: str) -> str:
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFKC", text).casefold())
+    """Accents are left out: who cannot type them finds what has them, and the other way round."""
+    letters = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", text).casefold())
+    return unicodedata.normalize("NFC", "".join(letter for letter in letters if letter not in ACCENTS))
 
 
 def words_in(query: str) -> Words:

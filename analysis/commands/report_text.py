@@ -12,7 +12,7 @@ from analysis.core.units import seconds_as_clock
 from analysis.findings.catalogue import KIND_BY_CODE
 
 if TYPE_CHECKING:
-    from analysis.delivery.check_results import VerifyReport
+    from analysis.delivery.check_results import Check, VerifyReport
     from analysis.session.pack import PackReport
 
 _MARKS = {"stop": "STOP", "ask": "ask ", "note": "note"}
@@ -65,8 +65,18 @@ def _finding_lines(findings: Sequence[Finding]) -> str:
 
 
 def verify_text(report: VerifyReport) -> str:
-    lines = [f"{'ok  ' if check.passed else 'FAIL'}  {check.message}" for check in report.checks]
-    return "\n".join([*lines, "", "The set is ready to deliver." if report.passed else "The set is not ready."])
+    lines = [f"{_mark(check)}  {check.message}" for check in report.checks]
+    undecided = sum(check.undecided for check in report.checks)
+    says = "The set is not ready."
+    if report.passed:
+        says = f"Nothing failed, but {undecided} could not be checked." if undecided else "The set is ready to deliver."
+    return "\n".join([*lines, "", says])
+
+
+def _mark(check: Check) -> str:
+    if check.undecided:
+        return "?   "
+    return "ok  " if check.passed else "FAIL"
 
 
 def conform_text(report: PackReport) -> str:

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Check(Record):
-    """One thing looked at. `message` is a plain sentence, passed or not; `file` is None for the set as a whole."""
+    """One thing looked at. `message` is a plain sentence, passed or not; `file` is None for the set as a whole.
+    `undecided` says that it could not be checked: it does not block, and assures nobody of anything."""
 
     code: str
     file: str | None
@@ -24,6 +25,7 @@ class Check(Record):
     value: Any = None
     limit: Any = None
     message: str = ""
+    undecided: bool = False
 
 
 @dataclass(frozen=True)

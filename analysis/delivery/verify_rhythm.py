@@ -145,7 +145,8 @@ def _how_late(late_ms: float) -> str:
 
 
 def _cannot_tell(why: str) -> Check:
-    return Check("on-the-map", None, passed=True, message=f"Can't tell whether the drums are on the tempo map: {why}.")
+    words = f"Can't tell whether the drums are on the tempo map: {why}."
+    return Check("on-the-map", None, passed=True, message=words, undecided=True)
 
 
 def _places(times: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
@@ -217,7 +218,7 @@ def fits_originals(drums: Sequence[Features], originals: Sequence[Features], lim
 
 def _cannot_fit(why: str) -> Check:
     words = f"Can't tell whether the drums line up with the client's files: {why}."
-    return Check("fits-originals", None, passed=True, message=words)
+    return Check("fits-originals", None, passed=True, message=words, undecided=True)
 
 
 def _curve(parts: Sequence[Features]) -> Doubles:

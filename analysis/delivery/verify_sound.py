@@ -191,7 +191,7 @@ def _lined_up(tracks: Sequence[_Track], against: Path, limits: Limits) -> Check:
         return Check("lined-up", None, passed=False, message=f"{against.name} {error.reason}.")
     if offset is None or offset.confidence < limits.start_confidence:
         words = f"Can't tell whether the set lines up with {against.name}: they have too little sound in common."
-        return Check("lined-up", None, passed=True, value=None, limit=_LINED_UP_FRAMES, message=words)
+        return Check("lined-up", None, passed=True, limit=_LINED_UP_FRAMES, message=words, undecided=True)
     lag = offset.lag_frames
     way = "later" if lag > 0 else "earlier"
     words = f"The set lines up with {against.name}."

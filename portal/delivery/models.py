@@ -102,6 +102,11 @@ def key_of(check: dict[str, Any]) -> tuple[str, str]:
     return check["code"], check["file"] or ""
 
 
+def is_undecided(check: dict[str, Any]) -> bool:
+    """Whether it could not be checked. Checks stored before that was noted say it in their words alone."""
+    return bool(check.get("undecided", check["message"].startswith("Can't tell")))
+
+
 class Waiver(models.Model):
     """One failed check of a set that a drummer lets pass, and why. A changed set is checked again, without it."""
 

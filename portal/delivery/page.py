@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from portal.delivery.forms import PerspectiveForm, ReleaseForm, TrackForms, WaiveForm
-from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
+from portal.delivery.models import Delivery, DeliveryFile, Waiver, is_undecided, key_of
 from portal.people.models import User
 
 CHECK_TITLES = {
@@ -33,11 +33,13 @@ CHECK_TITLES = {
 
 @dataclass(frozen=True)
 class CheckShown:
-    """One check in words. `waiver` is why a failed one may pass, `form` where one that blocks is let pass."""
+    """One check in words. `waiver` is why a failed one may pass, `form` where one that blocks is let pass. What is
+    `undecided` has not failed, and assures of nothing."""
 
     title: str
     passed: bool
     message: str
+    undecided: bool
     waiver: Waiver | None = None
     form: WaiveForm | None = None
 
@@ -56,6 +58,8 @@ class DeliveryPage:
     # Failed checks that the drummer let pass, for both sides.
     let_pass: tuple[CheckShown, ...]
     failed: tuple[CheckShown, ...]
+    # What could not be checked, for both sides.
+    undecided: tuple[CheckShown, ...]
     passed: tuple[CheckShown, ...]
     blocks: int
     size_bytes: int
@@ -98,7 +102,8 @@ def delivery_page(
         replaced=tuple(delivery.files.exclude(replaced_at=None)) if can_edit else (),
         let_pass=tuple(check for check in checks if check.waiver),
         failed=tuple(check for check in shown if not check.passed),
-        passed=tuple(check for check in shown if check.passed),
+        undecided=tuple(check for check in checks if check.undecided),
+        passed=tuple(check for check in shown if check.passed and not check.undecided),
         blocks=blocks,
         size_bytes=sum(file.size_bytes for file in files),
         can_edit=can_edit,
@@ -136,4 +141,6 @@ def _shown(check: dict[str, Any], waiver: Waiver | None, typed: WaiveForm | None
     if not check["passed"] and waiver is None:
         is_this = typed is not None and (typed.data.get("code"), typed.data.get("file_name")) == (code, file_name)
         form = typed if is_this else WaiveForm(initial={"code": code, "file_name": file_name})
-    return CheckShown(CHECK_TITLES.get(code, code), check["passed"], check["message"], waiver, form)
+    return CheckShown(
+        CHECK_TITLES.get(code, code), check["passed"], check["message"], is_undecided(check), waiver, form
+    )

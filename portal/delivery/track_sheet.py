@@ -11,7 +11,7 @@ from datetime import UTC
 
 from analysis.maps import Segment, TempoMap
 from portal.bookings.models import Song
-from portal.delivery.models import Delivery, DeliveryFile, key_of
+from portal.delivery.models import Delivery, DeliveryFile, is_undecided, key_of
 
 NOT_SAID = "not stated"
 LABEL_WIDTH = 14
@@ -42,6 +42,7 @@ def track_sheet(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
     for number, file in enumerate(files, start=1):
         lines += [*_file_lines(number, file), ""]
     lines += _let_pass_lines(delivery)
+    lines += _undecided_lines(delivery)
     if delivery.note:
         lines += ["NOTES", "", delivery.note, ""]
     return "\n".join(lines)
@@ -55,6 +56,12 @@ def _let_pass_lines(delivery: Delivery) -> list[str]:
         message = messages.get((waiver.code, waiver.file_name), waiver.code)
         lines += [f"{number:>3}. {message}", f"     let pass by {waiver.waived_by.name}: {waiver.reason}", ""]
     return ["CHECKS LET PASS", "", *lines] if lines else []
+
+
+def _undecided_lines(delivery: Delivery) -> list[str]:
+    """What nobody checked, since it could not be: the set is not assured in that."""
+    lines = [check["message"] for check in delivery.checks if is_undecided(check)]
+    return ["COULD NOT BE CHECKED", "", *lines, ""] if lines else []
 
 
 def _one_or_all(files: Sequence[DeliveryFile], fact: str, unit: str) -> str:

@@ -52,6 +52,16 @@ def test_checks_of_a_delivery() -> None:
     assert verify_text(VerifyReport(passed=True)).endswith("The set is ready to deliver.")
 
 
+def test_what_could_not_be_checked_assures_nobody() -> None:
+    unknown = Check("lined-up", None, passed=True, message="Can't tell whether it lines up.", undecided=True)
+
+    assert verify_text(VerifyReport(passed=True, checks=(unknown,))).splitlines() == [
+        "?     Can't tell whether it lines up.",
+        "",
+        "Nothing failed, but 1 could not be checked.",
+    ]
+
+
 def test_conformed_files() -> None:
     report = PackReport(
         1,

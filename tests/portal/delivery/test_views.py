@@ -4,6 +4,7 @@ import hashlib
 import io
 import zipfile
 import zlib
+from html import unescape
 from http import HTTPStatus
 from typing import Any
 
@@ -15,9 +16,11 @@ from django.http import HttpResponse
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
 from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.track_sheet import track_sheet
 from portal.people.models import User
 from tests import signals
 from tests.factories import make_client, make_delivery, make_drummer, make_song, make_track, wav_bytes
@@ -115,6 +118,28 @@ def test_a_failed_check_is_let_pass_with_a_reason(client: Client, song: Song) ->
     ).content.decode()
     assert "meant to be" in page
     assert "Release delivery 1" in page
+
+
+@pytest.mark.parametrize("noted", [{"undecided": True}, {}])  # and as it was stored before that was noted
+def test_what_could_not_be_checked_is_not_said_to_have_passed(
+    client: Client, song: Song, noted: dict[str, bool]
+) -> None:
+    words = "Can't tell whether the drums are on the tempo map: there are too few hits to compare."
+    unknown = {"code": "on-the-map", "file": None, "passed": True, "message": words} | noted
+    rate = {"code": "rate", "file": "a.wav", "passed": True, "message": "a.wav is at 48 kHz."}
+    delivery = make_delivery(song=song, state="checked", checks=[unknown, rate], passed=True)
+    make_track(delivery=delivery, name="a.wav")
+
+    client.force_login(song.booking.created_by)
+    assert "1 passed, 0 failed, 1 could not be checked" in flat(client.get(page_of(delivery)).content.decode())
+
+    Delivery.objects.update(state="released", released_at=timezone.now())
+    client.force_login(song.booking.members.get().user)
+    seen = unescape(client.get(page_of(delivery)).content.decode())
+    assert words in seen
+    assert "is at 48 kHz" not in seen
+    delivery.refresh_from_db()
+    assert f"COULD NOT BE CHECKED\n\n{words}" in track_sheet(delivery, list(delivery.files.all()))
 
 
 def test_the_track_sheet_is_written_and_goes_into_the_zip(client: Client, song: Song) -> None:

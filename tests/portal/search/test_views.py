@@ -90,6 +90,9 @@ def test_the_archive_is_searched(stage: str) -> None:
         (unicodedata.normalize("NFD", "Café Ürümqi"), unicodedata.normalize("NFC", "café ürü")),
         (unicodedata.normalize("NFC", "Café Ürümqi"), unicodedata.normalize("NFD", "CAFÉ")),
         ("Ｆｕｌｌ width", "full"),
+        ("Tomás im Öl", "tomas ol"),
+        ("Lantern", "lántern"),
+        ("비 오는 날", "오는"),
     ],
 )
 def test_whatever_is_typed_is_text(title: str, query: str) -> None:
@@ -191,8 +194,15 @@ def test_rows_from_before_are_filled() -> None:
     Song.objects.update(folded="")
     import_module("portal.search.migrations.0001_fold_what_is_there").fill(apps, None)
     booking.refresh_from_db()
-    assert booking.folded == "ärger im öl"
+    assert booking.folded == "arger im ol"
     assert Song.objects.get().folded == "song 1"
+
+
+def test_what_was_folded_with_its_accents_is_folded_again() -> None:
+    make_booking(title="Ärger im Öl")
+    Booking.objects.update(folded="ärger im öl")
+    import_module("portal.search.migrations.0003_fold_accents_away").fill(apps, None)
+    assert Booking.objects.get().folded == "arger im ol"
 
 
 def test_a_question_is_found_by_its_text_and_a_held_one_by_the_drummer_alone() -> None:
