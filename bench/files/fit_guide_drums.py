@@ -1,11 +1,13 @@
 """Fit the weights that tell whether a file holds drums, on files whose line-up is known; report on held-out grooves.
 
-usage: python -m bench.files.fit_guide_drums SET [SET ...] [--practice SET ...] [--band N] [--out FILE]
+usage: python -m bench.files.fit_guide_drums SET [SET ...] [--practice SET ...] [--font FONT.sf2 ...] [--band N]
 
 A SET is a folder as `bench.tempo.practice_songs` writes it: audio and a manifest.jsonl (id, files, style, drums ...).
 Folds keep all files of one accompaniment pattern together. Sets given with --practice are only learned from. Songs by
-the project's own band (--band) are only tried: other instruments than any that were learned. Clicks are left out: they
-are recognised by themselves, and never said to be drums.
+the project's own band (--band) are only tried: other instruments than any that were learned. With --font, plucked,
+struck and muted parts alone are learned too, of other seeds than `bench.files.drum_trial` tries. With --onto-stored the
+weights in use are moved no further than new examples ask for: what they learned of other files is kept. Clicks are left
+out: they are recognised by themselves, and never said to be drums.
 """
 
 from __future__ import annotations
@@ -26,11 +28,13 @@ from analysis.core.samples import Doubles, Flags
 from analysis.core.thresholds import Limits
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.features.guide_drums import MOST_SPREADS, WEIGHTS, DrumModel, drum_numbers
+from bench.files.drum_trial import sounds
 from bench.tempo.development_set import draw_items
 from bench.tempo.fit_choice import FOLDS, SHARPNESS, features_of, fold_of
 
 BAND_RATE_HZ = 48_000
 BAND_SEED = 102
+SOLOS_SEEDS = (300, 301)
 FALSE_SHARES = (0.005, 0.01, 0.02, 0.05)
 # Patterns without a drum part. A manifest marks what keeps its drums, and here there are none to keep.
 DRUMLESS_STYLES = frozenset(
@@ -83,6 +87,12 @@ def _examples(folder: Path, item: dict[str, Any], weight: float) -> Iterator[Exa
             yield Example(name, fold_of(item), numbers, has_drums(item, PurePath(name).stem), weight)
 
 
+def solo_examples(fonts: Sequence[Path], each: int) -> list[Example]:
+    """Learned in full: what they teach is not in the sets."""
+    found = (sound for seed in SOLOS_SEEDS for sound in sounds(fonts, seed, each))
+    return [Example(sound.group, 0, sound.numbers, sound.has_drums, 1.0) for sound in found]
+
+
 def band_examples(songs: int) -> list[Example]:
     """Every stem by itself, the mix, and where there are drums the mix without them.
 
@@ -118,30 +128,34 @@ def has_drums(item: dict[str, Any], stem: str) -> bool:
     return bool(item["drums"])
 
 
-def fit(taught: Sequence[Example], ridge: float) -> DrumModel:
+def fit(taught: Sequence[Example], ridge: float, start: DrumModel | None = None) -> DrumModel:
+    """`ridge` holds the weights near nothing, or near those to start from."""
     rows = np.array([example.numbers for example in taught])
-    means, scales = rows.mean(axis=0), rows.std(axis=0) + 1e-9
+    means, scales = (start.means, start.scales) if start else (rows.mean(axis=0), rows.std(axis=0) + 1e-9)
     rows = standard(rows, means, scales)
+    begin = np.append(start.weights, start.constant) if start else np.zeros(rows.shape[1] + 1)
     truth = np.array([float(example.has_drums) for example in taught])
     shares = np.array([example.weight for example in taught])
 
     def loss(point: Doubles) -> tuple[float, Doubles]:
-        weights, scores = point[:-1], rows @ point[:-1] + point[-1]
+        moved, scores = (point - begin)[:-1], rows @ point[:-1] + point[-1]
         wrong = shares * (1.0 / (1.0 + np.exp(-scores)) - truth)
-        total = shares @ (np.logaddexp(0.0, scores) - truth * scores) + 0.5 * ridge * weights @ weights
-        return float(total), np.append(rows.T @ wrong + ridge * weights, wrong.sum())
+        total = shares @ (np.logaddexp(0.0, scores) - truth * scores) + 0.5 * ridge * moved @ moved
+        return float(total), np.append(rows.T @ wrong + ridge * moved, wrong.sum())
 
-    found = minimize(loss, np.zeros(rows.shape[1] + 1), jac=True, method="L-BFGS-B", options={"maxiter": 500}).x
+    found = minimize(loss, begin, jac=True, method="L-BFGS-B", options={"maxiter": 500}).x
     return DrumModel(means, scales, found[:-1], float(found[-1]))
 
 
-def held_out(songs: Sequence[Example], practice: Sequence[Example], ridge: float) -> tuple[Doubles, Flags]:
+def held_out(
+    songs: Sequence[Example], practice: Sequence[Example], ridge: float, start: DrumModel | None = None
+) -> tuple[Doubles, Flags]:
     """Scores from weights that were fitted without the song's pattern, and the truth."""
     scores, truth = [], []
     for fold in range(FOLDS):
         tested = [song for song in songs if song.fold == fold]
         if tested:
-            model = fit([*(song for song in songs if song.fold != fold), *practice], ridge)
+            model = fit([*(song for song in songs if song.fold != fold), *practice], ridge, start)
             scores.append(scores_of(model, tested))
             truth += [song.has_drums for song in tested]
     return np.concatenate(scores), np.array(truth)
@@ -180,19 +194,25 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("sets", type=Path, nargs="+")
     parser.add_argument("--practice", type=Path, nargs="*", default=[])
+    parser.add_argument("--font", type=Path, action="append", default=[], help="sound fonts to learn parts alone from")
+    parser.add_argument("--each", type=int, default=9, help="parts alone of every kind and seed")
     parser.add_argument("--band", type=int, default=0, help="songs by the project's own band to try it on")
     parser.add_argument("--practice-weight", type=float, default=0.3)
     parser.add_argument("--ridge", type=float, default=2.0)
+    parser.add_argument("--onto-stored", action="store_true", help="start from the weights in use")
     parser.add_argument("--out", type=Path, default=WEIGHTS)
     options = parser.parse_args()
     songs, practice = examples(options.sets, 1.0), examples(options.practice, options.practice_weight)
+    if options.font:
+        practice += solo_examples(options.font, options.each)
     print(f"{len(songs)} files in {FOLDS} folds by pattern, {len(practice)} more to learn from")
-    scores, truth = held_out(songs, practice, options.ridge)
-    sharpness, sure = best_sharpness(scores, truth), Limits().drums_sure
+    start = DrumModel.load(WEIGHTS) if options.onto_stored else None
+    scores, truth = held_out(songs, practice, options.ridge, start)
+    sharpness, sure = 1.0 if start else best_sharpness(scores, truth), Limits().drums_sure
     print("held out: ", end="")
     report_curve(scores, truth)
     report_answers(scores * sharpness, truth, sure)
-    model = fit([*songs, *practice], options.ridge)
+    model = fit([*songs, *practice], options.ridge, start)
     if options.band:
         tried = band_examples(options.band)
         print("songs by the band, whose sounds it never learned: ", end="")

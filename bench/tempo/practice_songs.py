@@ -69,17 +69,17 @@ def write_song(rng: np.random.Generator) -> Song:
     bpm = float(round(rng.uniform(*style.bpm), 0 if rng.random() < 0.6 else 2))
     bars = int(SECONDS * bpm / 60 / style.beats / 4) * 4 + int(rng.integers(0, 4))
     song = Song(style, bpm, max(bars, 8))
-    chords = _harmony(rng, style, song.bars)
+    chords = harmony(rng, style, song.bars)
     drawn = draw_parts(rng, style)
     for channel, part in enumerate(drawn or _common_parts(rng, style), 1):
-        _play(rng, song, part, channel, chords)
+        play(rng, song, part, channel, chords)
     if rng.random() < (0.2 if drawn else 0.6):
         _tune(rng, song, chords)
     if rng.random() < (0.2 if drawn else 0.35):
         drums = [part for part in DRUM_PARTS if style.name in part.styles]
         song.has_drums = bool(drums)
         if drums:
-            _play(rng, song, drums[rng.integers(len(drums))], DRUM_CHANNEL, chords)
+            play(rng, song, drums[rng.integers(len(drums))], DRUM_CHANNEL, chords)
     _opening(rng, song)
     return song
 
@@ -95,7 +95,7 @@ def _common_parts(rng: np.random.Generator, style: Style) -> list[Part]:
     return found
 
 
-def _harmony(rng: np.random.Generator, style: Style, bars: int) -> list[list[int]]:
+def harmony(rng: np.random.Generator, style: Style, bars: int) -> list[list[int]]:
     """A chord for every half bar (whole bars in odd meters): pitch classes, root first."""
     key = int(rng.integers(12))
     parts = 2 if style.beats % 2 == 0 else 1
@@ -114,7 +114,7 @@ def _chord_at(song: Song, chords: list[list[int]], beat: float) -> list[int]:
     return chords[min(len(chords) - 1, max(0, int((beat + 1e-6) / song.style.beats * parts)))]
 
 
-def _play(rng: np.random.Generator, song: Song, part: Part, channel: int, chords: list[list[int]]) -> None:
+def play(rng: np.random.Generator, song: Song, part: Part, channel: int, chords: list[list[int]]) -> None:
     """Repeat a part's bars; now and then leave a note out, push a chord, or rest for a section."""
     song.programs[channel] = int(rng.choice(part.programs))
     beats, lacks = song.style.beats, rng.uniform(0, 0.12)
@@ -207,10 +207,13 @@ def clock(rng: np.random.Generator, song: Song, kind: str) -> Any:
     return lambda beat: np.interp(beat, grid, seconds) + np.minimum(beat, 0) * 60 / song.bpm
 
 
-def perform(rng: np.random.Generator, song: Song, font: Path, rate: int, kind: str) -> tuple[Any, dict[str, Any]]:
-    """Render the song with human timing: samples, and the truth about them."""
+def perform(
+    rng: np.random.Generator, song: Song, font: Path, rate: int, kind: str, *, scatter_s: float | None = None
+) -> tuple[Any, dict[str, Any]]:
+    """Render the song with human timing, or with a given scatter: samples, and the truth about them."""
     seconds_of = clock(rng, song, kind)
     spread, lead = rng.choice([0.003, 0.005, 0.008, 0.012]), rng.uniform(0.03, 2.5)
+    spread = spread if scatter_s is None else scatter_s
     late = rng.normal(0, spread / 2, 16)
     start = lead + max(song.pickup, song.count_in) * 60 / song.bpm
     messages = [(0.0, mido.Message("program_change", channel=ch, program=pr)) for ch, pr in song.programs.items()]
