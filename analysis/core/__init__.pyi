@@ -11,6 +11,8 @@ from .reports import Place as Place
 from .reports import SongMeasures as SongMeasures
 from .reports import SongReport as SongReport
 from .reports import Starts as Starts
+from .sentences import beat_of as beat_of
 from .sentences import fill as fill
 from .sentences import place_words as place_words
 from .thresholds import Limits as Limits
+from .units import tempo_in_words as tempo_in_words

@@ -223,6 +223,11 @@ class Meter(Record):
     beat_unit: int | None = None
     confidence: float = 0.0
 
+    @property
+    def sign(self) -> str:
+        """As it is written at a staff, "6/8"; empty where none was measured."""
+        return f"{self.beats_per_bar}/{self.beat_unit or 4}" if self.beats_per_bar else ""
+
 
 @dataclass(frozen=True)
 class BarOne(Record):

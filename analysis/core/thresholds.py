@@ -79,6 +79,9 @@ class Limits(Record):
     missing_from_stems_s: float = 3.0
     # Confidence above which a file is said to hold drums, and below which it is said to hold none (house choice).
     drums_sure: float = 0.75
+    # From here on the client is asked whether there are drums in it; below, it is a note for the drummer (house choice,
+    # from the false alarms counted in docs/files.md).
+    drums_ask: float = 0.9
 
     # Names, tags and brief against the measured tempo (house choice).
     named_bpm_tolerance: float = 0.02

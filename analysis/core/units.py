@@ -25,3 +25,9 @@ def seconds_as_clock(time_s: float) -> str:
     minutes, seconds = divmod(round(time_s), 60)
     hours, minutes = divmod(minutes, 60)
     return f"{hours}:{minutes:02d}:{seconds:02d}" if hours else f"{minutes}:{seconds:02d}"
+
+
+def tempo_in_words(bpm: str, beat: str = "") -> str:
+    """With the note that is counted wherever that is not the quarter: "112 bpm", "70 bpm (dotted quarter)". `beat` is
+    the note's name; empty where nobody said."""
+    return f"{bpm} bpm" if beat in ("", "quarter") else f"{bpm} bpm ({beat})"

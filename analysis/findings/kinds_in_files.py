@@ -181,10 +181,11 @@ FILE_KINDS = (
     ),
     FindingKind(
         "has-drums",
-        Severity.NOTE,
-        "Already has drums",
-        "{file} already has drums in it. Is there a version without?",
-        "{file} already contains drums (confidence {confidence}).",
-        "Ask for a version without drums if you will replace them; use this one as a guide.",
+        Severity.ASK,
+        "May hold drums",
+        "{file} sounds as if drums were already in it ({confidence} sure). Are there drums in it?",
+        "{file} may hold drums, {confidence} sure: listen.",
+        "If there are drums in it, ask for a version without them, and use this one as a guide.",
+        may_send=True,
     ),
 )

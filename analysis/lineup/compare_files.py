@@ -89,7 +89,7 @@ def compare_files(files: Sequence[Surveyed], *, limits: Limits | None = None) ->
     findings += _start_findings(reports, starts, limits)
     if not true_rates:
         findings += _missing_from_stems(files, sources, starts, limits)
-    findings += guide_drums(measured)
+    findings += guide_drums(measured, limits)
     same_as = {finding.file: finding.value["other_file"] for finding in findings if finding.code == "duplicate"}
     reports = [
         dataclasses.replace(
@@ -102,14 +102,17 @@ def compare_files(files: Sequence[Surveyed], *, limits: Limits | None = None) ->
     return Comparison(tuple(reports), tuple(findings))
 
 
-def guide_drums(reports: Sequence[FileReport]) -> Iterator[Finding]:
-    """Drums in a file that is not named after them.
+def guide_drums(reports: Sequence[FileReport], limits: Limits) -> Iterator[Finding]:
+    """Drums in a file that is not named after them: a question where they are likely, else a note to whoever listens.
 
     Judged here and not of a file alone: a click sounds much like drums, and is known only when all files are there.
     """
     for report in reports:
-        if report.drums.present and not report.is_click and not _NAMED_DRUMS.search(report.name):
-            yield make_finding("has-drums", file=report.name, value={"confidence": report.drums.confidence})
+        drums = report.drums
+        if drums.present and not report.is_click and not _NAMED_DRUMS.search(report.name):
+            severity = Severity.ASK if drums.confidence >= limits.drums_ask else Severity.NOTE
+            value = {"confidence": drums.confidence}
+            yield make_finding("has-drums", file=report.name, severity=severity, value=value)
 
 
 def _most_common(values: Sequence[_T]) -> _T | None:

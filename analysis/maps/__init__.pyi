@@ -34,4 +34,5 @@ from .tempo_map import MeterSign as MeterSign
 from .tempo_map import Segment as Segment
 from .tempo_map import TempoMap as TempoMap
 from .tempo_map import TempoMapError as TempoMapError
+from .tempo_map import beat_name_of as beat_name_of
 from .tempo_map import exact as exact

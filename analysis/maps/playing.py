@@ -70,6 +70,7 @@ def _stretch(anchor: Anchor, tempo_map: TempoMap, lean: Lean) -> dict[str, Any]:
     return {
         "bpm": round(float(segment.bpm), _DIGITS),
         "beat_s": float(segment.beat_s),
+        "beat": "" if segment.meter.beat_name == "quarter" else segment.meter.beat_name,
         "late_ms": _rounded_ms(lean.late_ms),
         "spread_ms": _rounded_ms(lean.spread_ms),
         "attacks": lean.count,

@@ -87,6 +87,14 @@ class MeterSign:
         return f"{self.upper}/{self.lower}"
 
 
+def beat_name_of(meter: str | None) -> str:
+    """The note that a tempo in this meter counts; empty for what is no meter."""
+    try:
+        return MeterSign.parse(meter).beat_name if meter else ""
+    except TempoMapError:
+        return ""
+
+
 @dataclass(frozen=True)
 class Segment:
     """From `bar` on, which starts at `time_s`, beats run at `bpm` in `meter`.

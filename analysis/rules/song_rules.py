@@ -13,7 +13,7 @@ from analysis.findings.catalogue import Severity, make_finding
 from analysis.given_grid.click_fit import ClickFit
 from analysis.lineup.stem_lag import Lag
 from analysis.maps.click_drift import click_drift_s
-from analysis.maps.tempo_map import MeterSign, TempoMapError
+from analysis.maps.tempo_map import MeterSign, TempoMapError, beat_name_of
 from analysis.rules.wrong_rate import suspected_rates
 
 # A drift is told as it would be after a song of the usual length (house choice).
@@ -69,8 +69,17 @@ def _tempo_unsure(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     others = [other for other in tempo.alternatives if tempo.bpm and abs(other.bpm / tempo.bpm - 1) > 0.01]
     if tempo.bpm is None or tempo.kind == "none" or tempo.confidence >= limits.tempo_sure or not others:
         return
-    value = {"measured_bpm": tempo.bpm, "other_bpm": others[0].bpm, "confidence": tempo.confidence}
+    other, meter = others[0], facts.song.meter.sign
+    value = {"measured_bpm": tempo.bpm, "other_bpm": other.bpm, "confidence": tempo.confidence}
+    value |= beat_counted("measured", meter) | beat_counted("other", other.meter or meter)
     yield make_finding("tempo-unsure", value=value)
+
+
+def beat_counted(name: str, meter: str) -> dict[str, Any]:
+    """Beside `<name>_bpm` in a finding: the note that it counts, where that is not the quarter. What a brief, a name or
+    a tag states is left as it was stated."""
+    beat = beat_name_of(meter)
+    return {} if beat in ("", "quarter") else {f"{name}_beat": beat}
 
 
 def _tempo_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
@@ -81,6 +90,7 @@ def _tempo_differs(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
         "said_bpm": said,
         "measured_bpm": measured,
         "drift_ms": 1000 * click_drift_s(measured, said, _FOUR_MINUTES_S),
+        **beat_counted("measured", facts.song.meter.sign),
     }
     rates = suspected_rates(said, measured)
     if rates:
@@ -137,11 +147,13 @@ def _moving_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     if len(pairs) <= _MOST_CHANGES and all(two.bar - one.bar >= _LEAST_BARS for one, two in pairs[1:]):
         for one, two in pairs:
             value = {"from_bpm": one.bpm, "to_bpm": two.bpm}
+            value |= beat_counted("from", one.meter) | beat_counted("to", two.meter)
             yield make_finding("tempo-changes", place=Place(time_s=two.time_s, bar=two.bar), value=value)
     else:
         _, changed = pairs[0]
         place = Place(time_s=changed.time_s, bar=changed.bar)
-        yield make_finding("tempo-drifts", place=place, value={"low_bpm": min(bpms), "high_bpm": max(bpms)})
+        value = {"low_bpm": min(bpms), "high_bpm": max(bpms)} | beat_counted("high", facts.song.meter.sign)
+        yield make_finding("tempo-drifts", place=place, value=value)
 
 
 def _odd_bars(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
@@ -181,6 +193,8 @@ def _click_tempo(facts: SongFacts, limits: Limits) -> Iterator[Finding]:
     if fit and fit.music_bpm:
         drift_ms = 1000 * abs(click_drift_s(fit.music_bpm, fit.click_bpm, fit.music_to_s - fit.music_from_s))
         value = {"click_bpm": fit.click_bpm, "measured_bpm": fit.music_bpm, "drift_ms": drift_ms}
+        meter = facts.song.meter.sign
+        value |= beat_counted("click", meter) | beat_counted("measured", meter)
         yield make_finding("click-tempo-differs", file=facts.click_name, value=value)
 
 

@@ -11,6 +11,7 @@ from analysis.core.reports import FileReport, Finding, SongMeasures
 from analysis.core.sentences import written
 from analysis.core.thresholds import Limits
 from analysis.findings.catalogue import make_finding
+from analysis.maps.tempo_map import beat_name_of
 
 _TEMPO_SOURCES = ("name_bpm", "tag_bpm", "midi_bpm")
 _RATE_SOURCES = ("name_sample_rate_hz", "ixml_sample_rate_hz")
@@ -46,12 +47,17 @@ def _tempo_disagrees(report: FileReport, song: SongMeasures, limits: Limits) -> 
         stated = report.metadata.get(source)
         if isinstance(stated, float) and not _same_pulse(stated, tempo.bpm, limits.named_bpm_tolerance):
             value = {
-                "said": written("_bpm", stated),
-                "measured": written("_bpm", round(tempo.bpm, 2)),
+                "said": written("_bpm", stated, beat=_beat_stated(report, source)),
+                "measured": written("_bpm", round(tempo.bpm, 2), beat=beat_name_of(song.meter.sign)),
                 "source": source,
             }
             yield make_finding("evidence-disagrees", file=report.name, value=value)
             return
+
+
+def _beat_stated(report: FileReport, source: str) -> str:
+    """A MIDI file says what it counts, a name or a tag does not."""
+    return beat_name_of(str(report.metadata.get("midi_meter", ""))) if source == "midi_bpm" else ""
 
 
 def _same_pulse(stated: float, measured: float, tolerance: float) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC
 
+from analysis.core import tempo_in_words
 from analysis.maps import Segment, TempoMap
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile, is_undecided, key_of
@@ -86,7 +87,7 @@ def _tempo_lines(song: Song, files: Sequence[DeliveryFile]) -> list[str]:
 
 def _pace(segment: Segment) -> str:
     """A free passage has bars, and a tempo only to lead through them: a programme needs it, nobody keeps it."""
-    pace = f"{float(segment.bpm):.5f} BPM in {segment.meter}"
+    pace = f"{tempo_in_words(f'{float(segment.bpm):.5f}', segment.meter.beat_name)} in {segment.meter}"
     return f"free (counted at {pace})" if segment.free else pace
 
 

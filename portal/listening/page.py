@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from analysis.core import tempo_in_words
 from analysis.maps import TempoMap
 from portal.intake.checks.offers import carried_bpm, shown_bpm
 from portal.listening.models import Excerpt
@@ -28,7 +29,7 @@ class Change:
 @dataclass(frozen=True)
 class ExcerptShown:
     excerpt: Excerpt
-    bpm: str
+    tempo: str
     map_json: str
     tapped: TappedOne | None
     change: Change | None
@@ -49,9 +50,10 @@ class ExcerptShown:
 def excerpt_shown(excerpt: Excerpt) -> ExcerptShown:
     tempo_map = TempoMap.from_json(excerpt.map)
     tapped = tapped_one(tempo_map, excerpt.taps_s)
+    segment = tempo_map.segment_at_bar(excerpt.first_bar)
     return ExcerptShown(
         excerpt=excerpt,
-        bpm=shown_bpm(float(tempo_map.segment_at_bar(excerpt.first_bar).bpm)),
+        tempo=tempo_in_words(shown_bpm(float(segment.bpm)), segment.meter.beat_name),
         map_json=json.dumps(on_its_own_clock(tempo_map, excerpt)),
         tapped=tapped,
         change=change_of(excerpt, tempo_map, tapped),
@@ -89,6 +91,6 @@ def change_of(excerpt: Excerpt, tempo_map: TempoMap, tapped: TappedOne | None) -
         label = f"Bar one {abs(beats)} beat{'' if abs(beats) == 1 else 's'} {'later' if beats > 0 else 'earlier'}"
     else:
         bpm *= TIMES_TEMPO[Excerpt.Answer(excerpt.answer)]
-        label = f"Take {shown_bpm(bpm)}"
+        label = f"Take {tempo_in_words(shown_bpm(bpm), first.meter.beat_name)}"
     bar_one_s = Decimal(float(tempo_map.time_of_bar(1, beats))).quantize(SIX_DIGITS)
     return Change(carried_bpm(bpm), str(first.meter), str(bar_one_s), label)

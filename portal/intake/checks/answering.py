@@ -17,7 +17,7 @@ from portal.bookings.models import Brief, Song
 from portal.bookings.services import save_brief
 from portal.bookings.stages import INTAKE_STAGES, SongStage
 from portal.intake.checks import apply_check, questions
-from portal.intake.checks.offers import LEAVE_OUT, brief_changes
+from portal.intake.checks.offers import LEAVE_OUT, SETTLING_ANSWERS, brief_changes
 from portal.intake.checks.song_facts import note_facts
 from portal.intake.errors import AnswerError
 from portal.intake.files.services import check_again, take_out
@@ -90,15 +90,22 @@ def _act_on(song: Song, sent: Iterable[Question], *, by: User) -> None:
     for question in sent:
         findings = _findings_of(question)
         changes |= _changes_of(question, findings)
-        if question.answer and question.answer["code"] == LEAVE_OUT:
-            for finding in findings:
-                if finding.source is not None:
-                    take_out(finding.source, by=by)
+        _act_on_files(question, findings, by=by)
     if not _changes_brief(song, changes, by=by):
         check_again(song.pk)
     song.refresh_from_db(fields=["stage"])
     if song.stage == SongStage.WITH_CLIENT:  # no check was started: there is nothing to measure any more
         apply_check.place(song, text="the answers are here")
+
+
+def _act_on_files(question: Question, findings: Iterable[Finding], *, by: User) -> None:
+    """A file is left out, or what was asked about it is known now and stays settled."""
+    answer = question.answer or {"code": ""}
+    for finding in findings:
+        if answer["code"] == LEAVE_OUT and finding.source is not None:
+            take_out(finding.source, by=by)
+        if answer["code"] in SETTLING_ANSWERS:
+            finding.end(Finding.State.WAIVED, by=question.answered_by, reason=answer["label"])
 
 
 def _changes_brief(song: Song, changes: dict[str, Any], *, by: User) -> bool:

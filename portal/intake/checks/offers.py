@@ -1,7 +1,7 @@
 """The answers that a question offers, and what each says about the brief.
 
 Codes are stored with the question: "bpm=112", "bpm" (with a figure), "make-map", "meter=3/4", "starts=later",
-"start-as-written", "leave-out", "new-file", "as-is".
+"start-as-written", "leave-out", "new-file", "as-is", "drums=guide", "drums=none".
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
+from analysis.core import beat_of, tempo_in_words
+from analysis.maps import beat_name_of
 from portal.bookings.fields import BPM_DECIMALS, read_bpm, write_bpm
 from portal.bookings.models import Brief, Song
 from portal.intake.errors import AnswerError
@@ -22,9 +24,15 @@ MAP_CODES = frozenset({"no-click", "no-tempo"})
 TEMPO_CODES = MAP_CODES | {"tempo-differs", "tempo-unsure", "wrong-rate-suspected"}
 BAR_CODES = frozenset({"meter-differs", "bar-one-late"})
 USELESS_CODES = frozenset({"unreadable", "not-audio"})
+DRUM_CODES = frozenset({"has-drums"})
+# Findings that ask about one file only, whatever is asked of the others.
+BY_FILE_CODES = USELESS_CODES | DRUM_CODES
 # A tap that promises a file: the song stays with the client until one comes.
 NEW_FILE = "new-file"
 LEAVE_OUT = "leave-out"
+# Answers after which there is nothing left to ask: how it is, is known now.
+DRUMS_GUIDE, DRUMS_NONE = "drums=guide", "drums=none"
+SETTLING_ANSWERS = frozenset({DRUMS_GUIDE, DRUMS_NONE})
 # Measured well enough to be put into the client's mouth.
 SURE_ENOUGH = 0.5
 BPM_STEP = Decimal("0.001")
@@ -46,18 +54,28 @@ class Offer:
         return said | ({"asks": self.asks} if self.asks else {})
 
 
+DRUM_OFFERS = (
+    Offer(NEW_FILE, "Yes, and a version without will come"),
+    Offer(DRUMS_GUIDE, "Yes, please keep them as a guide"),
+    Offer(DRUMS_NONE, "No, there are no drums"),
+)
+
+
 def offers_for(song: Song, findings: Sequence[Finding]) -> list[Offer]:
     """Each answer once, in the order in which a person would look for it."""
     codes = {finding.code for finding in findings}
     offers: list[Offer] = []
     if codes & TEMPO_CODES:
-        offers += [Offer(f"bpm={bpm}", f"{bpm} is right") for bpm in tempos_on_offer(song, findings)]
+        tempos = tempos_on_offer(song, findings)
+        offers += [Offer(f"bpm={bpm}", f"{tempo_in_words(bpm, beat)} is right") for bpm, beat in tempos.items()]
         offers.append(Offer("bpm", "It is …", asks="bpm"))
     if codes & MAP_CODES:
         offers.append(Offer("make-map", "There is no click: please make the map"))
     for finding in findings:
         offers += song_offers(finding)
-    about_files = codes - TEMPO_CODES - BAR_CODES
+    if codes & DRUM_CODES:
+        offers += DRUM_OFFERS
+    about_files = codes - TEMPO_CODES - BAR_CODES - DRUM_CODES
     if about_files:
         offers.append(Offer(NEW_FILE, "I will send a new file"))
     if about_files & USELESS_CODES:
@@ -67,19 +85,24 @@ def offers_for(song: Song, findings: Sequence[Finding]) -> list[Offer]:
     return list(dict.fromkeys(offers))
 
 
-def tempos_on_offer(song: Song, findings: Iterable[Finding]) -> list[str]:
-    """The measured tempo when it is a sure one, and every tempo that the findings themselves name."""
+def tempos_on_offer(song: Song, findings: Iterable[Finding]) -> dict[str, str]:
+    """The measured tempo when it is a sure one, and every tempo that the findings themselves name; to each the note
+    that it counts, where that is known."""
     named = [value for finding in findings for value in bpm_values(finding)]
     check = song.checks.done().first()
-    tempo = check.numbers.song.tempo if check else None
-    if tempo and tempo.bpm and tempo.kind == "constant" and tempo.confidence >= SURE_ENOUGH:
-        named.insert(0, tempo.bpm)
-    return list(dict.fromkeys(shown_bpm(value) for value in named))
+    measured = check.numbers.song if check else None
+    if measured and (tempo := measured.tempo).bpm and tempo.kind == "constant" and tempo.confidence >= SURE_ENOUGH:
+        named.insert(0, (tempo.bpm, beat_name_of(measured.meter.sign)))
+    offered: dict[str, str] = {}
+    for bpm, beat in named:
+        offered.setdefault(shown_bpm(bpm), beat)
+    return offered
 
 
-def bpm_values(finding: Finding) -> Iterator[float]:
+def bpm_values(finding: Finding) -> Iterator[tuple[float, str]]:
     if finding.code in TEMPO_CODES:
-        yield from (value for name, value in finding.value.items() if name.endswith("_bpm") and value)
+        named = ((name, value) for name, value in finding.value.items() if name.endswith("_bpm") and value)
+        yield from ((value, beat_of(name, finding.value)) for name, value in named)
 
 
 def shown_bpm(value: float | Decimal) -> str:

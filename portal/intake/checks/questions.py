@@ -12,7 +12,7 @@ from analysis.core import Finding as Found
 from analysis.core import Place
 from analysis.findings import KIND_BY_CODE, Severity, client_message
 from portal.bookings.models import Song
-from portal.intake.checks.offers import NEW_FILE, TOPICS, USELESS_CODES, offers_for
+from portal.intake.checks.offers import BY_FILE_CODES, NEW_FILE, TOPICS, offers_for
 from portal.intake.models import Finding
 from portal.mailroom import asking as mailroom
 from portal.mailroom.message_rules import rules_in_force
@@ -71,11 +71,11 @@ def _grouped(findings: Sequence[Finding]) -> Iterator[tuple[tuple[str, When], li
 
 
 def topic_of(finding: Finding) -> str:
-    """Tempo, meter and bar one are one thing each. A file of no use is answered by itself, a fault in several files at
-    once."""
+    """Tempo, meter and bar one are one thing each. A file of no use is answered by itself, and so is whether one holds
+    drums; a fault in several files at once."""
     if finding.code in TOPICS:
         return TOPICS[finding.code]
-    if finding.code in USELESS_CODES:
+    if finding.code in BY_FILE_CODES:
         return f"file:{finding.source_id}"
     return f"fault:{finding.code}"
 

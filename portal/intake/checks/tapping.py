@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from django import forms
 from django.utils import timezone
 
-from analysis.core import SongMeasures
+from analysis.core import SongMeasures, tempo_in_words
 from analysis.maps import TappedTempo, fit_taps, is_off_beat, measured_at
 from portal.bookings.models import Song
 from portal.intake.checks.offers import carried_bpm, shown_bpm
@@ -59,8 +59,9 @@ class TappingShown:
     words: str
 
     @property
-    def tapped_bpm(self) -> str:
-        return shown_bpm(round(self.tapped.bpm, 1)) if self.tapped else ""
+    def tapped_words(self) -> str:
+        """A person tapped the beat, whatever note that is."""
+        return tempo_in_words(shown_bpm(round(self.tapped.bpm, 1))) if self.tapped else ""
 
 
 def keep_taps(*, song: Song, taps_s: Sequence[float], per_beat: int, from_song: bool, by: User) -> Tapping:

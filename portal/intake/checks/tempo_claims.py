@@ -8,13 +8,14 @@ from decimal import Decimal
 from typing import Any
 
 from analysis.bars import map_stated
-from analysis.core import SongMeasures
+from analysis.core import SongMeasures, tempo_in_words
+from analysis.maps import beat_name_of
 from portal.intake.checks.offers import shown_bpm
 from portal.intake.models import SongCheck, SourceFile
 
 # Evidence in a file's report, in the order of its worth; how it is called beside the file name.
 EVIDENCE = (("midi_bpm", "MIDI file"), ("tag_bpm", "file tag"), ("name_bpm", "file name"))
-LEVELS = ((2.0, "twice the measured tempo"), (0.5, "half of the measured tempo"))
+LEVELS = ((2.0, "twice the measured"), (0.5, "half of the measured"))
 # The same pulse counted otherwise, within what a tempo written without decimals can be off (house choice).
 SAME_PULSE = 0.006
 TELL_FROM_BPM = Decimal("0.001")
@@ -31,6 +32,14 @@ class FileSays:
     meter: str = ""
     highest_bpm: float | None = None
 
+    @property
+    def tempo(self) -> str:
+        """A click and a MIDI file count the beat of their meter; a tag or a name gives a bare figure."""
+        words = shown_bpm(self.bpm)
+        if self.highest_bpm is not None:
+            words = f"{words} to {shown_bpm(self.highest_bpm)}"
+        return tempo_in_words(words, beat_name_of(self.meter))
+
 
 def files_say(sources: Sequence[SourceFile], check: SongCheck | None) -> list[FileSays]:
     """The click first, as it was measured, several files of it as one; then what MIDI files, tags and names state."""
@@ -42,9 +51,7 @@ def files_say(sources: Sequence[SourceFile], check: SongCheck | None) -> list[Fi
 
 def _click_says(name: str, song: SongMeasures | None) -> Iterator[FileSays]:
     if name and song and song.tempo.source == "click" and song.tempo.bpm:
-        meter = song.meter
-        sign = f"{meter.beats_per_bar}/{meter.beat_unit}" if meter.beats_per_bar and meter.beat_unit else ""
-        yield FileSays(name, "click", song.tempo.bpm, sign)
+        yield FileSays(name, "click", song.tempo.bpm, song.meter.sign)
 
 
 def _evidence_of(source: SourceFile) -> Iterator[FileSays]:
@@ -73,15 +80,17 @@ def _midi_meters(metadata: dict[str, Any]) -> str:
     return ", ".join(dict.fromkeys(meters))
 
 
-def apart_words(bpm: float | Decimal | None, measured_bpm: float | None) -> str:
-    """How a stated tempo lies beside the measured one: "as measured", "0.4 bpm faster than measured"."""
-    if not bpm or not measured_bpm:
+def apart_words(bpm: float | Decimal | None, song: SongMeasures | None) -> str:
+    """How a stated tempo lies beside the measured one: "as measured", "0.4 bpm faster than measured". Where the beat is
+    not the quarter, the note that the measured one counts is named."""
+    if not bpm or song is None or not song.tempo.bpm:
         return ""
-    said, measured = Decimal(str(bpm)), Decimal(str(measured_bpm))
+    said, measured = Decimal(str(bpm)), Decimal(str(song.tempo.bpm))
+    beat = beat_name_of(song.meter.sign)
     if abs(said - measured) < TELL_FROM_BPM:
         return "as measured"
     for level, words in LEVELS:
         if abs(float(said / measured) / level - 1) < SAME_PULSE:
-            return words
+            return f"{words} {tempo_in_words(shown_bpm(measured), beat)}"
     way = "faster" if said > measured else "slower"
-    return f"{shown_bpm(abs(said - measured))} bpm {way} than measured"
+    return f"{tempo_in_words(shown_bpm(abs(said - measured)), beat)} {way} than measured"

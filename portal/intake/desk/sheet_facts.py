@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from analysis.core import FileReport, SongMeasures
-from analysis.maps import MeterSign, TempoMap, TempoMapError
+from analysis.core import FileReport, SongMeasures, tempo_in_words
+from analysis.maps import TempoMap, beat_name_of
 from portal.bookings.models import Brief
 from portal.intake.checks.offers import shown_bpm
 from portal.people.templatetags.look import clock, measured
@@ -42,14 +42,13 @@ def facts_of(
 
 
 def tempo_fact(measures: SongMeasures | None, brief: Brief | None, approved: TempoMap | None) -> Fact:
-    client = f"{shown_bpm(brief.bpm)} bpm" if brief and brief.bpm else ""
+    client = tempo_in_words(shown_bpm(brief.bpm)) if brief and brief.bpm else ""
     if approved is not None:
         return Fact("Tempo", map_tempo(approved), "", client, is_approved=True)
     tempo = measures.tempo if measures else None
     if measures is None or tempo is None or not tempo.bpm:
         return Fact("Tempo", "no steady tempo" if measures else NOT_MEASURED, "", client)
-    meter = measures.meter
-    named = with_beat(shown_bpm(tempo.bpm), meter_sign(f"{meter.beats_per_bar}/{meter.beat_unit}"))
+    named = tempo_in_words(shown_bpm(tempo.bpm), beat_name_of(measures.meter.sign))
     kind = "" if tempo.kind == "constant" else "changes, "
     return Fact("Tempo", named, f"{kind}{percent(tempo.confidence)} sure", client)
 
@@ -62,7 +61,7 @@ def meter_fact(measures: SongMeasures | None, brief: Brief | None, approved: Tem
     meter = measures.meter if measures else None
     if meter is None or not meter.beats_per_bar:
         return Fact("Meter", NOT_MEASURED, "", client)
-    return Fact("Meter", f"{meter.beats_per_bar}/{meter.beat_unit}", f"{percent(meter.confidence)} sure", client)
+    return Fact("Meter", meter.sign, f"{percent(meter.confidence)} sure", client)
 
 
 def bar_one_fact(measures: SongMeasures | None, brief: Brief | None, approved: TempoMap | None) -> Fact:
@@ -109,22 +108,8 @@ def map_tempo(tempo_map: TempoMap) -> str:
     """One tempo as it is; of a map that moves the slowest and the fastest."""
     held = [one for one in tempo_map.segments if not one.free] or [tempo_map.first_in_time]
     tempi = sorted({round(float(one.bpm), 3) for one in held})
-    if len(tempi) > 1:
-        return f"{tempi[0]:.1f} to {tempi[-1]:.1f} bpm"
-    return with_beat(shown_bpm(tempi[0]), held[0].meter)
-
-
-def with_beat(bpm: str, meter: MeterSign | None) -> str:
-    """A tempo with the note it counts, wherever that is not the quarter: "70 bpm (dotted quarter)"."""
-    unit = meter.beat_name if meter else ""
-    return f"{bpm} bpm" if unit in ("", "quarter") else f"{bpm} bpm ({unit})"
-
-
-def meter_sign(text: str) -> MeterSign | None:
-    try:
-        return MeterSign.parse(text)
-    except TempoMapError:
-        return None
+    figures = shown_bpm(tempi[0]) if len(tempi) == 1 else f"{tempi[0]:.1f} to {tempi[-1]:.1f}"
+    return tempo_in_words(figures, " or ".join(dict.fromkeys(one.meter.beat_name for one in held)))
 
 
 def percent(share: float) -> str:

@@ -14,12 +14,12 @@ from analysis.rules import in_bars
 from portal.bookings.models import Brief, Song
 from portal.bookings.stages import SongStage
 from portal.intake.checks import services
-from portal.intake.checks.offers import carried_bpm, shown_bpm
+from portal.intake.checks.offers import carried_bpm
 from portal.intake.checks.page_version import Seen
 from portal.intake.checks.tempo_claims import FileSays, files_say
 from portal.intake.desk.files_page import FindingShown, place_of
 from portal.intake.desk.forms import OverruleForm
-from portal.intake.desk.sheet_facts import Fact, facts_of
+from portal.intake.desk.sheet_facts import Fact, facts_of, map_tempo
 from portal.intake.errors import NoMapError
 from portal.intake.maps.song_maps import DEFAULT_METER, map_of_song, measured_map, meter_of
 from portal.intake.models import ApprovedMap, Finding, SongCheck, SourceFile
@@ -174,7 +174,8 @@ def _on_map(place: Place, tempo_map: TempoMap) -> Place:
 
 def settled_words(finding: Finding) -> str:
     if finding.state == Finding.State.WAIVED:
-        return f"Waived by {finding.ended_by}: {finding.reason}"
+        is_clients = finding.ended_by is not None and not finding.ended_by.is_drummer
+        return f"{'Answered' if is_clients else 'Waived'} by {finding.ended_by}: {finding.reason}"
     if finding.resolved_by is not None:
         return f"Fixed by version {finding.resolved_by.version} of “{finding.resolved_by.name}”"
     return (finding.reason or "No longer found") if finding.state == Finding.State.RESOLVED else ""
@@ -209,9 +210,7 @@ def overrule_form(sheet: SheetPage) -> OverruleForm:
 
 def tempo_words(tempo_map: TempoMap) -> str:
     """One tempo as it is; of a map that moves the slowest and the fastest, and into how many pieces it falls."""
-    tempi = [float(one.bpm) for one in tempo_map.segments if not one.free] or [float(tempo_map.first_in_time.bpm)]
-    is_one = len({round(bpm, 3) for bpm in tempi}) == 1
-    words = [f"{shown_bpm(tempi[0]) if is_one else f'{min(tempi):.1f} to {max(tempi):.1f}'} bpm"]
+    words = [map_tempo(tempo_map)]
     if len(tempo_map.segments) > 1:
         words.append(f"{len(tempo_map.segments)} segments")
     if free := len(tempo_map.free_stretches):

@@ -87,7 +87,8 @@ class FindingQuerySet(models.QuerySet["Finding"]):
 
 class Finding(models.Model):
     """Something measured that someone should know or decide: OPEN → RESOLVED (a later check no longer finds it;
-    `resolved_by` is the new bounce that mended it) or WAIVED (a drummer decided, with a reason)."""
+    `resolved_by` is the new bounce that mended it) or WAIVED (a drummer decided, with a reason, or
+    the client gave the answer that `reason` holds)."""
 
     class State(models.TextChoices):
         OPEN = "open", "open"

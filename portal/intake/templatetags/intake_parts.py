@@ -8,7 +8,9 @@ from typing import Any
 from django import template
 from django.template import Context
 
+from analysis.core import SongMeasures, tempo_in_words
 from analysis.findings import KIND_BY_CODE
+from analysis.maps import beat_name_of
 from portal.bookings.models import Booking, Song
 from portal.intake.checks.offers import shown_bpm
 from portal.intake.checks.tempo_claims import apart_words
@@ -47,14 +49,14 @@ def finding_title(finding: Finding) -> str:
 
 
 @register.filter
-def tempo(bpm: float | Decimal | None) -> str:
-    """Up to three decimals: 112, 98.765."""
-    return "–" if bpm is None else shown_bpm(bpm)
+def tempo(bpm: float | Decimal | None, meter: str = "") -> str:
+    """Up to three decimals, and the note that is counted where the meter tells it and it is not the quarter."""
+    return "–" if bpm is None else tempo_in_words(shown_bpm(bpm), beat_name_of(meter))
 
 
 @register.filter
-def beside(bpm: float | Decimal | None, measured_bpm: float | None) -> str:
-    return apart_words(bpm, measured_bpm)
+def beside(bpm: float | Decimal | None, measures: SongMeasures | None) -> str:
+    return apart_words(bpm, measures)
 
 
 @register.filter

@@ -55,7 +55,7 @@ def test_inspect_prints_a_report_for_people(click: Path, capsys: pytest.CaptureF
     code, printed = run(capsys, "inspect", click)
 
     assert code == 0
-    assert "112 BPM" in printed
+    assert "112 bpm" in printed
     assert "pcm_s24le 48 kHz/24 1ch" in printed
 
 

@@ -30,10 +30,17 @@ def steady(bpm: float = 111.95) -> SongMeasures:
 def test_says_tempo_interval_meter_bar_one_and_what_else_it_could_be() -> None:
     lines = text(steady())
 
-    for part in ("111.95 BPM", "between 111.9460 and 111.9540", "4/4", "1.2500 s, frame 60000", "pickup of one beat"):
+    said = (
+        "111.95 bpm: constant",
+        "between 111.9460 and 111.9540",
+        "4/4",
+        "1.2500 s, frame 60000",
+        "pickup of one beat",
+    )
+    for part in said:
         assert part in lines
     assert "count-in of 2 bars" in lines
-    assert "55.975 (half) 3%" in lines
+    assert "55.975 bpm (half) 3%" in lines
 
 
 def test_says_how_far_a_rounded_click_would_be_off_by_the_end() -> None:
@@ -47,7 +54,7 @@ def test_shows_the_map_of_music_that_moves() -> None:
 
     lines = text(SongMeasures(Tempo("map", 105.0), tempo_map=segments))
 
-    assert "bar 1 at 0:01.0: 101.000 BPM, 4/4" in lines
+    assert "bar 1 at 0:01.0: 101.000 bpm, 4/4" in lines
     assert "and 7 more segments" in lines
 
 
@@ -57,13 +64,13 @@ def test_shows_the_odd_bars_of_steady_music() -> None:
 
     lines = text(SongMeasures(Tempo("constant", 120.0), tempo_map=segments))
 
-    assert "bar 33 at 1:04: 120.000 BPM, 2/4" in lines
+    assert "bar 33 at 1:04: 120.000 bpm, 2/4" in lines
     assert "Map" not in text(SongMeasures(Tempo("constant", 120.0), tempo_map=segments[:1]))
 
 
 def test_says_when_there_is_none() -> None:
     assert text(SongMeasures()) == "Tempo    none found"
-    assert "the brief says 98 BPM" in text(SongMeasures(Tempo("none", 98.0, source="brief")))
+    assert "the brief says 98 bpm" in text(SongMeasures(Tempo("none", 98.0, source="brief")))
 
 
 def test_says_where_a_map_is_free() -> None:
@@ -72,5 +79,15 @@ def test_says_where_a_map_is_free() -> None:
     lines = text(SongMeasures(Tempo("map", 110.0), tempo_map=segments))
 
     assert "bar 5 at 0:08.0: free, counted in 4/4" in lines
-    assert "bar 9 at 0:18: 100.000 BPM, 3/4" in lines
+    assert "bar 9 at 0:18: 100.000 bpm, 3/4" in lines
     assert "96" not in lines
+
+
+def test_compound_time_names_the_note_that_the_tempo_counts() -> None:
+    """6/8 is felt in dotted quarters, 3/4 in quarters (common practice)."""
+    tempo = Tempo("constant", 70.0, confidence=0.9, alternatives=(Alternative(105.0, 0.2, meter="3/4"),))
+
+    lines = text(SongMeasures(tempo, meter=Meter(6, 8, 0.9)))
+
+    assert "70 bpm (dotted quarter): constant" in lines
+    assert "or 105 bpm 20%" in lines

@@ -13,8 +13,8 @@ from analysis.core.sentences import fill, place_words, written
         ("sample_peak_dbfs", -6.0206, "-6.0 dBFS"),
         ("true_peak_dbtp", 3.01, "+3.0 dBTP"),
         ("over_db", 2.345, "2.3 dB"),
-        ("measured_bpm", 112.0, "112 BPM"),
-        ("measured_bpm", 92.5, "92.5 BPM"),
+        ("measured_bpm", 112.0, "112 bpm"),
+        ("measured_bpm", 92.5, "92.5 bpm"),
         ("offset_ms", 25.708, "25.7 ms"),
         ("offset_frames", 1, "one sample"),
         ("offset_frames", 1_105, "1105 samples"),
@@ -22,7 +22,9 @@ from analysis.core.sentences import fill, place_words, written
         ("difference_s", 75.0, "1:15"),
         ("places", 1, "one place"),
         ("places", 3, "3 places"),
-        ("confidence", 0.97, "97%"),
+        ("confidence", 0.97, "97 %"),
+        ("confidence", 0.998, "99 %"),
+        ("confidence", 1.0, "100 %"),
         ("correlation", -0.987_654, "-0.99"),
         ("codec", "mp3", "mp3"),
         ("bit_depth", None, "unknown"),
@@ -56,3 +58,11 @@ def test_a_sentence_begins_with_a_capital_and_quotes_the_file() -> None:
 
 def test_names_with_braces_are_only_names() -> None:
     assert fill("{file} stops", file="{reason}.wav", place=Place(), value={}) == "“{reason}.wav” stops"
+
+
+def test_a_tempo_names_the_note_it_counts_where_that_is_given() -> None:
+    """`other_bpm` has no beat of its own: it is a quarter, or nobody said."""
+    value = {"measured_bpm": 70.0, "measured_beat": "dotted quarter", "other_bpm": 105.0}
+
+    said = fill("{measured_bpm} or {other_bpm}.", file=None, place=Place(), value=value)
+    assert said == "70 bpm (dotted quarter) or 105 bpm."

@@ -29,7 +29,7 @@ EXAMPLES = {
     "later_or_earlier": "later",
     "longer_or_shorter": "shorter",
     "said": "at bar one",
-    "measured": "120 BPM",
+    "measured": "120 bpm",
     "said_meter": "3/4",
     "measured_meter": "4/4",
     "odd_meter": "2/4",

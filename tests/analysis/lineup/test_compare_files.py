@@ -10,6 +10,7 @@ import soxr
 from analysis.core.reports import Drums, FileReport
 from analysis.core.samples import Samples
 from analysis.core.thresholds import Limits
+from analysis.findings.catalogue import client_message
 from analysis.lineup.compare_files import CODEC_DELAYS, Comparison, codec_delay, compare_files, guide_drums
 from analysis.measuring.song import SongFile
 from analysis.measuring.survey import survey_file
@@ -273,4 +274,16 @@ def test_a_file_that_is_cut_short_is_not_also_called_short(tmp_path: Path) -> No
 def test_drums_in_a_file_that_is_named_after_them_need_no_telling(name: str, told: bool) -> None:
     report = FileReport(name, "", drums=Drums(present=True, confidence=0.95))
 
-    assert [finding.file for finding in guide_drums([report])] == ([name] if told else [])
+    assert [finding.file for finding in guide_drums([report], Limits())] == ([name] if told else [])
+
+
+@pytest.mark.parametrize(("confidence", "severity"), [(0.78, "note"), (0.97, "ask")])
+def test_the_client_is_asked_only_where_drums_are_likely(confidence: float, severity: str) -> None:
+    report = FileReport("guitar.wav", "", drums=Drums(present=True, confidence=confidence))
+
+    (finding,) = guide_drums([report], Limits())
+    assert finding.severity == severity
+    assert finding.message == f"“guitar.wav” may hold drums, {confidence:.0%} sure: listen.".replace("%", " %")
+    assert client_message(finding) == (
+        f"“guitar.wav” sounds as if drums were already in it ({round(100 * confidence)} % sure). Are there drums in it?"
+    )

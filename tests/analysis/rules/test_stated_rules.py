@@ -21,8 +21,8 @@ def test_the_same_pulse_is_no_disagreement(bpm: float) -> None:
 def test_another_tempo_is(source: str) -> None:
     (message,) = said({source: 120.0})
 
-    assert "120 BPM" in message
-    assert "112 BPM" in message
+    assert "120 bpm" in message
+    assert "112 bpm" in message
 
 
 @pytest.mark.parametrize("source", ["name_sample_rate_hz", "ixml_sample_rate_hz"])

@@ -225,7 +225,7 @@ def test_the_client_writes_a_brief(client: Client) -> None:
 
     assert response.headers["Location"] == song.get_absolute_url()
     page = client.get(song.get_absolute_url()).content.decode()
-    assert "112.5 beats per minute" in page
+    assert "112.5 bpm" in page
     assert "6/8" in page
     assert "with a pickup before bar one" in page
 

@@ -41,7 +41,7 @@ def test_the_sheet_says_all_that_a_session_wants_to_know() -> None:
         "Bit depth:      24 bit",
         "Length:         11520000 frames",
         "Left and right: as the audience sees the kit",
-        "from bar 1, at 2.000000 s: 112.00000 BPM in 4/4",
+        "from bar 1, at 2.000000 s: 112.00000 bpm in 4/4",
         "bar one at 2.000000 s: frame 96000 at 48000 Hz, counted from 0",
         "  1. KickIn.wav",
         "     mono; microphone: dynamic, inside; polarity: flipped; take: 3",
@@ -61,8 +61,15 @@ def test_the_sheet_says_what_is_free() -> None:
     approved.save()
     lines = track_sheet(make_delivery(song=song), []).splitlines()
 
-    assert "from bar 5, at 8.000000 s: free (counted at 96.00000 BPM in 4/4)" in lines
-    assert "from bar 9, at 18.000000 s: 120.00000 BPM in 4/4" in lines
+    assert "from bar 5, at 8.000000 s: free (counted at 96.00000 bpm in 4/4)" in lines
+    assert "from bar 9, at 18.000000 s: 120.00000 bpm in 4/4" in lines
+
+
+def test_compound_time_names_the_note_that_the_tempo_counts() -> None:
+    delivery = make_delivery(song=make_song())
+    make_map(song=delivery.song, bpm=70.0, meter="6/8")
+
+    assert "70.00000 bpm (dotted quarter) in 6/8" in track_sheet(delivery, [])
 
 
 def test_what_nobody_said_is_called_so() -> None:

@@ -70,7 +70,7 @@ def test_several_files_arrive_and_the_result_comes_without_a_reload(page: Page, 
 
     expect(rows.nth(0)).to_contain_text("It is a text file.")
     expect(page.locator("#course")).to_contain_text("With the client")
-    expect(page.locator("#messages")).to_contain_text("112 is right")
+    expect(page.locator("#messages")).to_contain_text("112 bpm is right")
 
 
 def test_a_dropped_connection_goes_on_by_itself(page: Page, song: Song, stem: Path) -> None:

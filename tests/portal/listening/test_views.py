@@ -44,7 +44,7 @@ def test_the_client_finds_it_on_the_song_s_page_listens_and_answers(
         "twice as fast",
         "Tap beat one",
         "The fill, I mean.",
-        "112 beats per minute",
+        "112 bpm",
     ):
         assert words in page
     sound = client.get(reverse("listening:audio", args=[out.pk]))

@@ -3,7 +3,7 @@
 const WORDS = {
   time: "Time, s",
   meter: "Meter",
-  bpm: "Tempo",
+  bpm: "Tempo, bpm",
   ramps: "Ramp",
   free: "Free",
   late: "Playing",
@@ -60,13 +60,19 @@ function tempoText(stretch) {
   return stretch ? String(Math.round(stretch.bpm * 1000) / 1000) : "";
 }
 
+/** The note that the tempo counts; the server says it wherever that is not the quarter. */
+function beatText(stretch) {
+  return stretch?.beat ? `(${stretch.beat})` : "";
+}
+
 function fillFigures(row, anchor, stretch, tempo) {
   const figures = {
-    bpm: tempo,
+    bpm: [tempo, beatText(stretch)].filter(Boolean).join(" "),
+    beat: beatText(stretch),
     late: anchor.free ? "free" : signed(stretch?.late_ms),
     spread: stretch?.spread_ms == null ? "–" : `${stretch.spread_ms} ms`,
   };
-  for (const cell of row.querySelectorAll("td[data-figure]")) cell.textContent = figures[cell.dataset.figure];
+  for (const cell of row.querySelectorAll("[data-figure]")) cell.textContent = figures[cell.dataset.figure];
 }
 
 export function signed(lateMs) {
@@ -88,7 +94,7 @@ function rowOf(anchor, at, isLast) {
     typed("time", `Time of bar ${anchor.bar}, in seconds`),
     typed("meter", `Meter from bar ${anchor.bar}`),
   );
-  row.append(isLast ? typed("bpm", `Tempo from bar ${anchor.bar}`) : figure("bpm"));
+  row.append(isLast ? typedTempo(anchor) : figure("bpm"));
   row.append(
     ticked("ramps", `From bar ${anchor.bar} ramp to the next anchor`),
     ticked("free", `Free passage from bar ${anchor.bar}`),
@@ -99,6 +105,14 @@ function rowOf(anchor, at, isLast) {
 
 function typed(of, label) {
   return holding({ type: "text", className: "short", inputMode: of === "meter" ? "text" : "decimal" }, of, label);
+}
+
+function typedTempo(anchor) {
+  const cell = typed("bpm", `Tempo from bar ${anchor.bar}`);
+  const beat = Object.assign(document.createElement("span"), { className: "small" });
+  beat.dataset.figure = "beat";
+  cell.append(" ", beat);
+  return cell;
 }
 
 function ticked(of, label) {

@@ -17,6 +17,7 @@ from portal.bookings.stages import SongStage
 from portal.intake import tasks
 from portal.intake.checks import jobs, services
 from portal.intake.checks.answering import SENT_AFTER, release, save_answer, send_answers, send_left
+from portal.intake.desk.sheet_page import settled_words
 from portal.intake.errors import AnswerError
 from portal.intake.models import SourceFile
 from portal.mailroom.models import Mail, Message, MessageRule, Question
@@ -90,6 +91,65 @@ class TestOneAnswer:
         assert Message.objects.get().state == Message.State.ANSWERED
 
 
+class TestDrums:
+    """Whether a file holds drums is asked of the client, file by file, and asked once."""
+
+    @pytest.fixture
+    def guides(self, song: Song) -> list[SourceFile]:
+        return [make_source(song=song, name=name) for name in ("mix.wav", "guitar.wav")]
+
+    def heard(self, song: Song, *files: SourceFile, confidence: float = 0.96, severity: str = "ask") -> None:
+        value = {"confidence": confidence}
+        findings = tuple(
+            Found(code="has-drums", severity=severity, file=file.name, value=value)  # type: ignore[arg-type]
+            for file in files
+        )
+        make_check(song=song, report=measured_song(findings=findings))
+        jobs.measure(song.pk)
+        song.refresh_from_db()
+
+    def test_each_file_has_its_own_question(self, song: Song, guides: list[SourceFile]) -> None:
+        self.heard(song, *guides)
+
+        texts = [question.text for question in asking(song).questions.all()]
+        assert texts == [
+            f"“{guide.name}” sounds as if drums were already in it (96 % sure). Are there drums in it?"
+            for guide in guides
+        ]
+        assert song.stage == SongStage.WITH_CLIENT
+
+    def test_what_is_not_likely_enough_is_no_question(self, song: Song, guides: list[SourceFile]) -> None:
+        self.heard(song, *guides, confidence=0.78, severity="note")
+
+        assert not Message.objects.exists()
+        assert song.stage == SongStage.ON_DESK
+
+    @pytest.mark.parametrize(
+        ("code", "said"),
+        [("drums=guide", "Yes, please keep them as a guide"), ("drums=none", "No, there are no drums")],
+    )
+    def test_an_answer_settles_it_and_stays(
+        self, song: Song, guides: list[SourceFile], client_user: User, code: str, said: str
+    ) -> None:
+        self.heard(song, guides[0])
+        tell(asking(song), code, by=client_user)
+        self.heard(song, guides[0], confidence=0.91)  # measured by a later engine
+
+        finding = song.findings.get(code="has-drums")
+        assert (finding.state, finding.reason, finding.ended_by) == (finding.State.WAIVED, said, client_user)
+        assert settled_words(finding) == f"Answered by {client_user.name}: {said}"
+        assert not Question.objects.waiting().exists()
+        assert song.stage == SongStage.ON_DESK
+
+    def test_a_promised_version_is_waited_for(self, song: Song, guides: list[SourceFile], client_user: User) -> None:
+        self.heard(song, guides[0])
+        tell(asking(song), "new-file", by=client_user)
+        self.heard(song, guides[0])
+
+        assert song.stage == SongStage.WITH_CLIENT
+        assert song.findings.get(code="has-drums").state == "open"
+
+
 class TestSaving:
     def test_a_saved_answer_changes_nothing_until_it_is_sent(
         self, song: Song, asked: Message, client_user: User
@@ -99,7 +159,7 @@ class TestSaving:
         song.refresh_from_db()
         assert song.brief.bpm is None
         assert song.stage == SongStage.WITH_CLIENT
-        assert asked.questions.get().answer_in_words == "112 is right"
+        assert asked.questions.get().answer_in_words == "112 bpm is right"
 
     def test_it_can_be_changed_until_then(self, song: Song, asked: Message, client_user: User) -> None:
         save(asked, "bpm=112", by=client_user)
@@ -124,7 +184,7 @@ class TestSaving:
         question = asked.questions.get()  # both pages show it unanswered
         save_answer(question=question, code="bpm=112", value="", seen=0, by=client_user)
 
-        with pytest.raises(AnswerError, match=f"^{client_user.name} answered “112 is right” while"):
+        with pytest.raises(AnswerError, match=f"^{client_user.name} answered “112 bpm is right” while"):
             save_answer(question=question, code="make-map", value="", seen=0, by=leo)
 
         assert asked.questions.get().answered_by == client_user
@@ -194,7 +254,7 @@ class TestSending:
         assert not song.sources.current().filter(name="list.wav").exists()
         assert list(song.timeline.values_list("text", flat=True))[lines:] == [
             "answered “Go on without it”",
-            "answered “112 is right”",
+            "answered “112 bpm is right”",
             "removed “list.wav”",
             "wrote the brief",
             "the files are being checked",

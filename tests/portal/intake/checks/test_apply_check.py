@@ -113,7 +113,7 @@ class TestQuestions:
         message = Message.objects.get()
         assert message.state == Message.State.SENT
         assert [(offer["code"], offer["label"]) for offer in message.questions.get().offers] == [
-            ("bpm=112", "112 is right"),
+            ("bpm=112", "112 bpm is right"),
             ("bpm", "It is …"),
             ("make-map", "There is no click: please make the map"),
         ]

@@ -41,6 +41,21 @@ class TestOffers:
     def test_a_useless_file_is_sent_anew_or_left_out(self) -> None:
         assert codes(found("not-audio")) == ["new-file", "leave-out"]
 
+    def test_drums_are_asked_about_and_nothing_else_of_that_file(self) -> None:
+        labels = [(offer.code, offer.label) for offer in offers_for(make_song(), [found("has-drums", confidence=0.95)])]
+
+        assert labels == [
+            ("new-file", "Yes, and a version without will come"),
+            ("drums=guide", "Yes, please keep them as a guide"),
+            ("drums=none", "No, there are no drums"),
+        ]
+
+    def test_a_tempo_on_a_button_names_the_note_it_counts(self) -> None:
+        unsure = found("tempo-unsure", measured_bpm=70.0, measured_beat="dotted quarter", other_bpm=105.0)
+
+        labels = [offer.label for offer in offers_for(make_song(), [unsure])]
+        assert labels[:2] == ["70 bpm (dotted quarter) is right", "105 bpm is right"]
+
     def test_each_answer_is_offered_once(self) -> None:
         assert codes(found("no-click"), found("no-tempo")) == ["bpm", "make-map"]
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from django.test import Client
 
-from analysis.core.reports import FileReport
+from analysis.core.reports import FileReport, Meter
 from portal.bookings.models import Song
 from portal.intake.checks.tempo_claims import FileSays, apart_words, files_say
 from portal.people.models import User
@@ -24,14 +24,41 @@ pytestmark = pytest.mark.django_db
         (112.0, 112.0004, "as measured"),
         (Decimal("112.4"), 112.0, "0.4 bpm faster than measured"),
         (111, 112.004, "1.004 bpm slower than measured"),
-        (224, 112.1, "twice the measured tempo"),
-        (Decimal(56), 112.0, "half of the measured tempo"),
+        (224, 112.1, "twice the measured 112.1 bpm"),
+        (Decimal(56), 112.0, "half of the measured 112 bpm"),
         (None, 112.0, ""),
         (112.0, None, ""),
     ],
 )
 def test_the_distance_is_said_in_words(said: float | Decimal | None, measured: float | None, words: str) -> None:
-    assert apart_words(said, measured) == words
+    assert apart_words(said, measured_song(bpm=measured).song) == words
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        (140, "twice the measured 70 bpm (dotted quarter)"),
+        (72, "2 bpm (dotted quarter) faster than measured"),
+        (70, "as measured"),
+    ],
+)
+def test_in_compound_time_the_note_that_was_measured_is_named(said: float, words: str) -> None:
+    """6/8 is felt in two dotted quarters (common practice)."""
+    song = replace(measured_song(bpm=70.0).song, meter=Meter(6, 8, 0.9))
+
+    assert apart_words(said, song) == words
+
+
+@pytest.mark.parametrize(
+    ("says", "words"),
+    [
+        (FileSays("map.mid", "MIDI file", 70.0, "6/8"), "70 bpm (dotted quarter)"),
+        (FileSays("map.mid", "MIDI file", 68.5, "6/8", highest_bpm=72.0), "68.5 to 72 bpm (dotted quarter)"),
+        (FileSays("bass 70bpm.wav", "file name", 70.0), "70 bpm"),
+    ],
+)
+def test_a_file_names_the_note_only_where_it_has_a_meter(says: FileSays, words: str) -> None:
+    assert says.tempo == words
 
 
 def metadata_of(**said: object) -> dict[str, object]:

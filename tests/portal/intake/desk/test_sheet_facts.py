@@ -7,9 +7,9 @@ from decimal import Decimal
 import pytest
 
 from analysis.core.reports import FileReport
-from analysis.maps.tempo_map import MeterSign, TempoMap
+from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Brief
-from portal.intake.desk.sheet_facts import Fact, facts_of, map_tempo, with_beat
+from portal.intake.desk.sheet_facts import Fact, facts_of, map_tempo
 from tests.factories import measured_song
 
 
@@ -72,5 +72,4 @@ def test_without_a_measurement_nothing_is_claimed() -> None:
 )
 def test_a_tempo_names_the_note_it_counts(meter: str, words: str) -> None:
     """The beat that is felt: C-7 of the trade's handbook rules, dotted quarter in compound time."""
-    assert with_beat("70", MeterSign.parse(meter)) == words
     assert map_tempo(TempoMap.constant(70, meter)) == words

@@ -113,7 +113,7 @@ class TestAlternatives:
     def test_another_reading_is_one_press(self, client: Client, signed_in: User, two_ways: Song) -> None:
         page = read(client, f"/songs/{two_ways.pk}/sheet/")
 
-        assert "It is 168 bpm, 6/8" in page
+        assert "It is 168 bpm (dotted quarter), 6/8" in page
         assert "(three against two, 20 %)" in page
         for name, value in (("bpm", "168.0004"), ("meter", "6/8"), ("bar_one_s", "2.500000")):
             assert f'<input type="hidden" name="{name}" value="{value}">' in page

@@ -253,7 +253,7 @@ def test_whole_course_at_the_desk(client: Client, signed_in: User, song: Song) -
     assert list(song.timeline.values_list("text", flat=True))[1:] == [
         "“Thursday Ladder Behind Soup: tempo and click” was sent",
         "the check is done: the client has a question to answer",
-        "answered “112 is right”",
+        "answered “112 bpm is right”",
         "wrote the brief",
         "the files are being checked",
         "the check is done: the song is on the desk",
