@@ -3,8 +3,9 @@
 Drums are noise that starts at once in every band and is gone soon after. A few dozen numbers say how much a file is
 like that: the balance of the bands, how far their level swings, how sharp and how simultaneous their onsets are, how
 fast the highs die away. A logistic regression weighs them. `bench/files/fit_guide_drums.py` fits it on files of known
-line-up, then once more on plucked, struck and muted parts alone, which the first fit often took for drums. In between
-the answer is None. How often it is right and wrong, before and after, is in docs/files.md, "Drums in a file".
+line-up, then once more on plucked, struck and muted parts alone, and on the project's own band: the first fit often
+took mallets for drums. In between the answer is None. How often it is right and wrong, before and after, is in
+docs/files.md, "Drums in a file".
 
 Loops, electronic kits and hand percussion are drums too. Whether a player or a program made them is not told. Strokes
 of a program that keeps to its grid scatter by 0.4 ms in a stem, of a player by 4 ms and more (the band's own drums),

@@ -53,7 +53,9 @@ def test_a_song_whose_every_beat_is_12_ms_late_is_12_ms_late_in_every_bar() -> N
     assert [bar["late_ms"] for bar in drawn["bars"]] == [12.0] * 8
     assert [bar["attacks"] for bar in drawn["bars"]] == [4] * 8
     assert drawn["spread_ms"] == 12.0
-    assert drawn["stretches"] == [{"bpm": 120.0, "beat_s": 0.5, "late_ms": 12.0, "spread_ms": 0.0, "attacks": 32}]
+    assert drawn["stretches"] == [
+        {"bpm": 120.0, "beat_s": 0.5, "beat": "", "late_ms": 12.0, "spread_ms": 0.0, "attacks": 32}
+    ]
     assert drawn["dots"][0] == [0.012, 12.0, 1.0]
 
 

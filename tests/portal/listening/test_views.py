@@ -20,7 +20,7 @@ def test_the_sheet_asks_and_shows_what_was_answered(client: Client, song: Song, 
     Excerpt.objects.update(state="answered", answer="twice", answered_by=mara, answered_at="2027-01-01T10:00Z")
     page = client.get(reverse("intake:sheet", args=[song.pk]))
     assert "It should click twice as fast" in page.content.decode()
-    assert ">Take 224</button>" in page.content.decode()
+    assert ">Take 224 bpm</button>" in page.content.decode()
 
 
 @pytest.mark.parametrize(
