@@ -1,12 +1,31 @@
 """Whom a request comes from. Only a front server of our own may speak for somebody else; its last entry is its own."""
 
 from collections.abc import Callable
-from ipaddress import ip_address
+from ipaddress import ip_address, ip_network
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponseBase
 
 FORWARDED = ("HTTP_X_FORWARDED_FOR", "HTTP_X_FORWARDED_PROTO", "HTTP_X_FORWARDED_HOST", "HTTP_FORWARDED")
+
+
+# Private, shared and link-local addresses (RFC 1918, 6598, 3927, 4193, 4291).
+PRIVATE = [
+    ip_network(network)
+    for network in (
+        *("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "100.64.0.0/10", "169.254.0.0/16"),
+        *("fc00::/7", "fe80::/10"),
+    )
+]
+
+
+def may_be_gateway(address: str) -> bool:
+    """Whether everybody may come through this address, so that it is no one person's."""
+    try:
+        ip = ip_address(address)
+    except ValueError:
+        return False
+    return any((getattr(ip, "ipv4_mapped", None) or ip) in network for network in PRIVATE)
 
 
 def is_front_server(peer: str) -> bool:

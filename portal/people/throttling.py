@@ -14,6 +14,7 @@ from datetime import timedelta
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
+from portal.front_servers import may_be_gateway
 from portal.people.errors import TooManyTriesError
 from portal.people.models import TRIES_COUNT_FOR, SignInTry, SignInTryQuerySet
 
@@ -21,15 +22,6 @@ MOST_TRIES_FOR_ACCOUNT = 8
 # More, since a whole studio may share one address.
 MOST_TRIES_FROM_ADDRESS = 30
 IPV6_NETWORK_BITS = 64  # RFC 6177: what one site gets at the least, so one person can change all bits after it
-# Private, shared, link-local and loopback addresses (RFC 1918, 6598, 3927, 4193, 4291): one of them may be a gateway
-# that all come through. Tries are then counted by account alone.
-MAY_BE_EVERYBODY = [
-    ipaddress.ip_network(network)
-    for network in (
-        *("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "100.64.0.0/10", "169.254.0.0/16", "127.0.0.0/8"),
-        *("fc00::/7", "fe80::/10", "::1/128"),
-    )
-]
 
 # House choices: the wait after the free tries, doubled with each further one, up to the time that tries count for.
 FIRST_WAIT = timedelta(seconds=15)
@@ -102,7 +94,7 @@ def _address_hash(address: str) -> str:
     except ValueError:
         return ""
     ip = getattr(ip, "ipv4_mapped", None) or ip
-    if any(ip in network for network in MAY_BE_EVERYBODY):
+    if ip.is_loopback or may_be_gateway(str(ip)):  # then tries are counted by account alone
         return ""
     if ip.version == 6:
         return _hash(f"address:{ipaddress.ip_network((ip, IPV6_NETWORK_BITS), strict=False)}")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 END = b"\r\n\r\n"
 # A line that starts with a space continues the one before (RFC 9112, 5.2): gunicorn refuses it, so no need to read it.
 FIELD = re.compile(rb"^([!#$%&'*+.^_`|~0-9A-Za-z-]+):[ \t]*(.*?)[ \t]*\r$", re.MULTILINE)
+STATIC = re.compile(rb"(GET|HEAD) /static/[^ ]* HTTP/")
 LONGEST_NUMBER = 18
 BYTES_TYPE = b"application/offset+octet-stream"
 
@@ -19,6 +20,7 @@ class Head:
     carries_upload: bool
     expects_continue: bool
     forwarded_for: str
+    is_static: bool
 
 
 def read_head(received: bytes | bytearray) -> Head | None:
@@ -34,6 +36,7 @@ def read_head(received: bytes | bytearray) -> Head | None:
         body_bytes=_body_bytes(fields),
         carries_upload=BYTES_TYPE in fields.get(b"content-type", []),
         expects_continue=[value.lower() for value in fields.get(b"expect", [])] == [b"100-continue"],
+        is_static=STATIC.match(received) is not None,
         forwarded_for=",".join(value.decode("latin-1") for value in fields.get(b"x-forwarded-for", [])),
     )
 

@@ -33,6 +33,10 @@ class Limits:
 
     connections: int = 1_000
     connections_per_address: int = 128
+    # Requests of one address that take a thread, without static files: so many at once, then so many each second. More
+    # wait. Private addresses are not slowed down: one of them may be a gateway that everybody comes through.
+    requests_at_once: float = 100.0
+    requests_per_s: float = 10.0
     # Requests that are complete and wait for a thread.
     waiting: int = 512
     waiting_per_address: int = 128

@@ -14,7 +14,7 @@ from contextlib import suppress
 from queue import Empty, SimpleQueue
 from typing import Protocol
 
-from portal.front_servers import address_behind, is_front_server
+from portal.front_servers import address_behind, is_front_server, may_be_gateway
 from portal.serving import refusals
 from portal.serving.connection import WAITS_FOR_PEER, Connection, Phase
 from portal.serving.head import read_head
@@ -34,6 +34,10 @@ class Begin(Protocol):
     def __call__(self, connection: Connection, request: bytes, *, is_long: bool) -> None: ...
 
 
+def is_free(address: str, connection: Connection) -> bool:
+    return (connection.head is not None and connection.head.is_static) or may_be_gateway(address)
+
+
 class Loop:
     def __init__(
         self,
@@ -48,9 +52,13 @@ class Loop:
         self.connections: set[Connection] = set()
         self.pages: FairQueue[Connection] = FairQueue(
             at_once=threads,
-            at_once_per_address=max(1, threads // 2),
+            # Of two that compute, each has half: an address with few at once leaves the others time, not only threads.
+            at_once_per_address=max(1, threads // 4),
             waiting=limits.waiting,
             waiting_per_address=limits.waiting_per_address,
+            per_s=limits.requests_per_s,
+            burst=limits.requests_at_once,
+            is_free=is_free,
         )
         self.places = Places(all_together=limits.long_requests, per_address=limits.long_requests_per_address)
         self.done: SimpleQueue[Callable[[], None]] = SimpleQueue()
@@ -269,6 +277,8 @@ class Loop:
 
     def _look_at_deadlines(self) -> None:
         self.looked_at = now = time.monotonic()
+        self.pages.forget_full()
+        self._begin_pages()  # of addresses that had to wait
         for connection in [one for one in self.connections if one.phase in WAITS_FOR_PEER and one.deadline <= now]:
             if connection.phase is Phase.READING:
                 self._refuse(connection, refusals.TOO_SLOW)

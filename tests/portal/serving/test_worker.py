@@ -169,6 +169,30 @@ def test_one_address_cannot_have_all_threads() -> None:
         application.may_go_on.set()
 
 
+def test_an_address_that_asks_without_end_is_slowed_down_and_others_are_not() -> None:
+    application = Application()
+    with house(application, replace(PATIENT, requests_at_once=3.0, requests_per_s=0.001)) as opened:
+        for _ in range(3):
+            opened.ask(request("/page"), source="127.0.0.2")
+        fourth = opened.connect(request("/page"), source="127.0.0.2")
+        assert opened.ask(request("/static/page.css"), source="127.0.0.3").endswith(b"GET /static/page.css 0\n")
+        assert page(opened).endswith(b"GET /page 0\n")
+        assert len(application.addresses) == 5  # the fourth waits
+        fourth.close()
+
+
+def test_who_is_slowed_down_is_answered_when_it_may_ask_again() -> None:
+    with house(Application(), replace(PATIENT, requests_at_once=1.0, requests_per_s=4.0)) as opened:
+        for _ in range(3):
+            assert page(opened).endswith(b"GET /page 0\n")
+
+
+def test_static_files_are_not_counted() -> None:
+    with house(Application(), replace(PATIENT, requests_at_once=1.0, requests_per_s=0.001)) as opened:
+        for _ in range(3):
+            assert opened.ask(request("/static/page.css")).endswith(b"GET /static/page.css 0\n")
+
+
 def test_one_address_cannot_queue_without_end() -> None:
     application = Application()
     with house(application, replace(PATIENT, waiting_per_address=3)) as opened:
