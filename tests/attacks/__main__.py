@@ -1,0 +1,104 @@
+"""Attack a house of your own on this machine, and say how its pages fare: `python -m tests.attacks`.
+
+Without `--url` a small demo house is started in a folder that is thrown away. With it, a house that runs already is
+attacked, behind nginx or not: `--url https://127.0.0.1:8443 --email ... --password ...`. Addresses that are not on this
+machine are refused. A page's p95 is given in seconds and as a ratio to the quiet house.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import tempfile
+import threading
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from tests.attacks.attacks import ATTACKS, Attack
+from tests.attacks.reader import Reading, read_pages
+from tests.attacks.target import NotOursError, Target
+from tests.houses import demo
+
+PAGES = ("/", "/sign-in/", "/static/css/page.css")
+
+
+def main(arguments: Sequence[str]) -> int:
+    options = parse(arguments)
+    try:
+        with target_of(options) as target:
+            target.sign_in()
+            report = attack_all(target, [one for one in ATTACKS if chosen(one, options.only)], for_s=options.seconds)
+    except NotOursError as error:
+        print(error, file=sys.stderr)
+        return 2
+    if options.json:
+        options.json.write_text(json.dumps(report, indent=2) + "\n")
+    return 0
+
+
+def parse(arguments: Sequence[str]) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m tests.attacks", description=__doc__)
+    parser.add_argument("--url", help="a running house on this machine (default: a demo house of its own)")
+    parser.add_argument("--email", default="", help="somebody of that house; its pages are read signed in")
+    parser.add_argument("--password", default="")
+    parser.add_argument("--seconds", type=float, default=15, help="how long each attack goes on (default: 15)")
+    parser.add_argument("--from", dest="attacker", default="127.0.0.2", help="where attacks come from, on this machine")
+    parser.add_argument("--only", action="append", default=[], help="an attack's name; may be given again")
+    parser.add_argument("--json", type=Path, help="where to put the numbers as JSON")
+    return parser.parse_args(arguments)
+
+
+@contextmanager
+def target_of(options: argparse.Namespace) -> Iterator[Target]:
+    if options.url:
+        yield Target(options.url.rstrip("/"), options.email, options.password, options.attacker)
+        return
+    with tempfile.TemporaryDirectory() as folder, demo(Path(folder, "house")) as (_, house):
+        yield Target(house["url"], house["client"]["email"], house["client"]["password"], options.attacker)
+
+
+def chosen(attack: Attack, names: Sequence[str]) -> bool:
+    return not names or attack.name in names
+
+
+def attack_all(target: Target, attacks: Sequence[Attack], *, for_s: float) -> dict[str, Any]:
+    print(f"{'attack':<22}{'pages':>7}{'failed':>8}{'p95 s':>9}{'ratio':>8}  outcome")
+    read_pages(target, PAGES, for_s=2)  # the first pages of a new house are slower than all later ones
+    quiet = read_pages(target, PAGES, for_s=for_s)
+    rows = [told("quiet", quiet, quiet, {})]
+    for attack in attacks:
+        reading, outcome = read_during(target, attack, for_s=for_s)
+        rows.append(told(attack.name, reading, quiet, outcome))
+    return {"url": target.url, "seconds": for_s, "attacks": rows}
+
+
+def read_during(target: Target, attack: Attack, *, for_s: float) -> tuple[Reading, Any]:
+    stop = threading.Event()
+    with ThreadPoolExecutor(1) as attacker:
+        going_on = attacker.submit(attack.run, target if attack.needs_account else target.stranger(), stop)
+        stop.wait(1.0)
+        reading = read_pages(target, PAGES, for_s=for_s)
+        stop.set()
+        return reading, going_on.result()
+
+
+def told(name: str, reading: Reading, quiet: Reading, outcome: Any) -> dict[str, Any]:
+    ratio = reading.p95_s / quiet.p95_s
+    pages, failed = len(reading.seconds), reading.failed
+    print(f"{name:<22}{pages:>7}{failed:>8}{reading.p95_s:>9.3f}{ratio:>8.1f}  {outcome or ''}", flush=True)
+    return {
+        "attack": name,
+        "pages": pages,
+        "failed": failed,
+        "p95_s": reading.p95_s,
+        "ratio": ratio,
+        "outcome": outcome,
+    }
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,103 @@
+"""The house under attack: on this machine alone, and somebody's own."""
+
+from __future__ import annotations
+
+import ipaddress
+import re
+import socket
+import ssl
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from http.client import HTTPResponse
+from urllib.parse import urlencode, urlsplit
+
+PATIENCE_S = 10.0
+TOKEN = re.compile(rb'name="csrfmiddlewaretoken" value="(\w+)"')
+
+
+class NotOursError(Exception):
+    """An address that is not on this machine."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    status: int
+    headers: Mapping[str, str]
+    body: bytes
+    cookies: Mapping[str, str]
+
+
+@dataclass
+class Target:
+    """`attacker` is the address on this machine that attacks come from; pages are read from the usual one."""
+
+    url: str
+    email: str = ""
+    password: str = ""
+    attacker: str = "127.0.0.2"
+    cookies: dict[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        try:
+            parts = urlsplit(self.url)
+            self.host, self.is_https = parts.netloc, parts.scheme == "https"
+            self.ip = ipaddress.ip_address(socket.gethostbyname(parts.hostname or ""))
+        except (OSError, ValueError) as error:
+            raise NotOursError(f"{self.url} cannot be found.") from error
+        if not self.ip.is_loopback:
+            raise NotOursError(f"{self.url} is not on this machine: attack a house of your own, on 127.0.0.1.")
+        self.port = parts.port or (443 if self.is_https else 80)
+
+    def connect(self, *, as_attacker: bool = True, timeout_s: float = PATIENCE_S) -> socket.socket:
+        source = (self.attacker, 0) if as_attacker else None
+        peer = socket.create_connection((str(self.ip), self.port), timeout_s, source_address=source)
+        if not self.is_https:
+            return peer
+        context = ssl.create_default_context()
+        context.check_hostname, context.verify_mode = False, ssl.CERT_NONE  # on loopback, often signed by itself
+        return context.wrap_socket(peer, server_hostname=self.host.partition(":")[0])
+
+    def head(self, method: str, path: str, **fields: str) -> bytes:
+        cookies = "; ".join(f"{name}={value}" for name, value in self.cookies.items())
+        lines = [f"{method} {path} HTTP/1.1", f"Host: {self.host}", f"Referer: {self.url}/"]
+        lines += [f"{name.replace('_', '-')}: {value}" for name, value in fields.items()]
+        return "\r\n".join([*lines, *([f"Cookie: {cookies}"] if cookies else []), "", ""]).encode()
+
+    def read(self, path: str) -> Answer:
+        return self._ask("GET", path, b"", {}, as_attacker=False)
+
+    def ask(self, method: str, path: str, body: bytes = b"", **fields: str) -> Answer:
+        """One request over a connection of its own."""
+        return self._ask(method, path, body, fields, as_attacker=True)
+
+    def _ask(self, method: str, path: str, body: bytes, fields: dict[str, str], *, as_attacker: bool) -> Answer:
+        with self.connect(as_attacker=as_attacker) as peer:
+            if body:
+                fields |= {"Content_Length": str(len(body))}
+            peer.sendall(self.head(method, path, Connection="close", **fields) + body)
+            return read_answer(peer, method)
+
+    def sign_in(self) -> None:
+        """From then on each request is the signed-in person's."""
+        page = self.read("/sign-in/")
+        self.cookies |= page.cookies
+        found = TOKEN.search(page.body)
+        token = found.group(1).decode() if found else ""
+        form = urlencode({"username": self.email, "password": self.password, "csrfmiddlewaretoken": token}).encode()
+        kind = "application/x-www-form-urlencoded"
+        answer = self.ask("POST", "/sign-in/", form, Content_Type=kind)
+        self.cookies |= answer.cookies
+        if "sessionid" not in self.cookies:
+            raise NotOursError(f"Signing in as {self.email} failed ({answer.status}).")
+
+    def stranger(self) -> Target:
+        """The same house, as somebody who has no account. The cross-site check believes any cookie of this length."""
+        return replace(self, cookies={"csrftoken": "a" * 32})
+
+
+def read_answer(peer: socket.socket, method: str = "GET") -> Answer:
+    response = HTTPResponse(peer, method=method)
+    response.begin()
+    body = response.read()
+    cookies = dict(line.partition(";")[0].split("=", 1) for line in response.headers.get_all("Set-Cookie") or [])
+    return Answer(response.status, dict(response.headers), body, cookies)
