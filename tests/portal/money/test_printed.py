@@ -32,5 +32,5 @@ def test_a_printed_quote_names_the_house_and_shows_no_banner(
     expect(page.locator(".on-paper")).to_contain_text("Low Shed Drums")
     expect(page.locator(".on-paper")).to_contain_text("For Mara Quillfen")
     expect(page.locator("table.money")).to_be_visible()
-    for banner in (".house", ".foot", ".turn", ".crumbs", ".notices", ".actions", "form", ".on-screen"):
+    for banner in ("#decide", ".house", ".foot", ".turn", ".crumbs", ".notices", ".actions", "form", ".on-screen"):
         expect(page.locator(banner).locator("visible=true")).to_have_count(0)
