@@ -15,6 +15,7 @@ from portal.intake.errors import SongClosedError
 from portal.intake.files import services as song_files
 from portal.intake.files.waiting import ArrivalFacts, arrival_facts, waiting_to_check
 from portal.intake.models import Finding, SentZip, SongCheck, SourceFile
+from portal.mailroom.models import Question
 from portal.people.models import User
 
 
@@ -27,6 +28,16 @@ class FindingShown:
     place: str
     file: str
     settled: str = ""
+
+    @property
+    def answer(self) -> str:
+        """What the client answered about it, once that counts."""
+        question = self.finding.question
+        return question.answer_in_words if question and question.state == Question.State.SENT else ""
+
+    @property
+    def is_asked(self) -> bool:
+        return self.finding.question is not None and self.finding.question.is_waiting
 
     @property
     def severity(self) -> str:

@@ -103,7 +103,7 @@ def sheet_page(song: Song) -> SheetPage:
     sources = list(song.sources.current())
     measures = check.numbers.song if check else None
     tempo_map = map_of_song(song)
-    findings = list(song.findings.select_related("source", "ended_by", "resolved_by"))
+    findings = list(song.findings.select_related("source", "ended_by", "resolved_by", "question__answered_by"))
     open_ones = [finding for finding in findings if finding.state == Finding.State.OPEN]
     return SheetPage(
         song=song,

@@ -18,6 +18,7 @@ from portal.mailroom.models import Question
 from portal.people.models import User
 from tests.factories import (
     make_check,
+    make_client,
     make_finding,
     make_map,
     make_question,
@@ -197,3 +198,23 @@ def test_a_finding_s_place_is_a_button_that_the_score_follows(client: Client, si
     make_finding(song=on_desk, code="no-click")
     page = read(client, f"/songs/{on_desk.pk}/sheet/")
     assert page.count('data-go-s="3.500000"') == 1
+
+
+def test_a_finding_says_what_became_of_asking_about_it(client: Client, signed_in: User, on_desk: Song) -> None:
+    question = make_question(song=on_desk, state=Question.State.OPEN)
+    make_finding(song=on_desk, code="no-click", question=question)
+    sheet = reverse("intake:sheet", args=[on_desk.pk])
+    advice = "Ask for the click"
+
+    page = read(client, sheet)
+    assert "Asked, and waiting for the answer since" in page
+    assert advice not in page
+
+    answer = {"code": "keep", "label": "Use the files as they are"}
+    question.save_answer(answer, by=make_client(name="Odile Brankvist"))
+    assert "Use the files as they are”. Waive" not in read(client, sheet)  # it can still be changed
+    question.send()
+    page = read(client, sheet)
+    assert "Odile Brankvist answered: “Use the files as they are”. Waive it if that settles it." in page
+    assert 'value="Odile Brankvist: Use the files as they are"' in page
+    assert advice not in page
