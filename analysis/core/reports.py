@@ -265,7 +265,8 @@ Starts = Literal["bar-one", "count-in", "pickup", "later", "unknown"]
 
 @dataclass(frozen=True)
 class Brief(Record):
-    """What the client said. Evidence with a weight, never an override. `starts` says what the files begin with."""
+    """What the client said. Evidence with a weight, never an override. `starts` says what the files begin with;
+    `not_clicks` names files that sound like a click and are music, as somebody said who knows."""
 
     bpm: float | None = None
     meter: str | None = None
@@ -275,6 +276,7 @@ class Brief(Record):
     duration_s: float | None = None
     make_map: bool = False
     click_promised: bool = False
+    not_clicks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

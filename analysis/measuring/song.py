@@ -44,7 +44,7 @@ class SongFile:
 def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limits: Limits | None = None) -> SongReport:
     """Measure all files of one song together. Safe on any input: where there is no answer, the report has none."""
     brief, limits = brief or Brief(), limits or Limits()
-    clicks = [find_click(file.features) for file in files]
+    clicks = [None if file.report.name in brief.not_clicks else find_click(file.features) for file in files]
     compared = compare_files(_told_clicks(files, clicks), limits=limits)
     reports = compared.reports
     click, music_indices = _first(clicks), _music(files, reports)

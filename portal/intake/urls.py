@@ -32,6 +32,7 @@ urlpatterns = [
     path("bookings/<int:booking_id>/originals/keep/", retention_views.extend, name="keep-longer"),
     path("bookings/<int:booking_id>/originals/let-go/", retention_views.let_go, name="let-go"),
     path("zips/<int:zip_id>/", file_views.zip_as_sent, name="zip"),
+    path("files/<int:source_id>/no-click/", song_views.no_click, name="no-click"),
     path("files/<int:source_id>/remove/", song_views.remove, name="remove"),
     path("questions/<int:question_id>/answer/", answer_views.answer, name="answer"),
     path("messages/<int:message_id>/send-answers/", answer_views.send_answers, name="send-answers"),

@@ -56,7 +56,7 @@ def gather(song: Song) -> CheckInputs | None:
 def said_in(song: Song) -> SaidBrief:
     brief = Brief.objects.filter(song=song).first()
     if brief is None:
-        return SaidBrief()
+        return SaidBrief(not_clicks=not_clicks(song))
     return SaidBrief(
         bpm=None if brief.bpm is None else float(brief.bpm),
         meter=brief.meter or None,
@@ -64,4 +64,11 @@ def said_in(song: Song) -> SaidBrief:
         count_in_bars=None if brief.count_in_bars is None else float(brief.count_in_bars),
         make_map=brief.click == Brief.Clicks.MAKE_MAP,
         click_promised=brief.click == Brief.Clicks.SENT,
+        not_clicks=not_clicks(song),
     )
+
+
+def not_clicks(song: Song) -> tuple[str, ...]:
+    """Files that are no click, as somebody said of them or of an earlier version."""
+    said = {source.line for source in song.sources.filter(is_no_click=True)}
+    return tuple(source.name for source in song.sources.current() if source.line in said)

@@ -104,6 +104,18 @@ def all_sent(request: MemberRequest, song_id: int) -> HttpResponse:
 
 @require_POST
 @login_required
+def no_click(request: MemberRequest, source_id: int) -> HttpResponse:
+    source = find_source(request, source_id)
+    try:
+        song_files.say_no_click(source=source, by=request.user)
+        messages.success(request, f"“{source.name}” is taken for music. The song is measured again.")
+    except SongClosedError as error:
+        messages.error(request, str(error))
+    return redirect(f"{source.song.get_absolute_url()}#files")
+
+
+@require_POST
+@login_required
 def remove(request: MemberRequest, source_id: int) -> HttpResponse:
     source = find_source(request, source_id)
     try:

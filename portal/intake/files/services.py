@@ -101,6 +101,17 @@ def remove(*, source: SourceFile, by: User) -> None:
         check_again(source.song_id)
 
 
+@transaction.atomic
+def say_no_click(*, source: SourceFile, by: User) -> None:
+    """The file is music, whatever it sounds like: the song is measured again, from all of its music."""
+    source = lock(source)
+    check_takes_files(source.song)
+    if not source.is_no_click:
+        source.be_no_click()
+        record(source.song.booking, f"said that “{source.name}” is not a click", actor=by, song=source.song)
+        check_again(source.song_id)
+
+
 def take_out(source: SourceFile, *, by: User) -> bool:
     """Whether it was there to be taken out. What is left is checked again by whoever asks for it."""
     source = lock(source)

@@ -84,6 +84,8 @@ class SourceFile(SearchedModel):
     left_as = models.CharField(max_length=8, choices=Left.choices, blank=True)
     gone_at = models.DateTimeField(null=True, blank=True)
     report = models.JSONField(null=True, blank=True)
+    # Somebody said that it is music, though it sounds like a click.
+    is_no_click = models.BooleanField(default=False)
     features_key = models.CharField(max_length=160, blank=True)
     # How often a survey began, and the last sign of life of one: a worker that is killed leaves no other trace.
     survey_tries = models.PositiveSmallIntegerField(default=0)
@@ -154,6 +156,10 @@ class SourceFile(SearchedModel):
     def refuse(self, *, reason: str, report: dict[str, Any] | None = None) -> None:
         self.status, self.refusal, self.report = self.Status.REFUSED, reason[:REFUSAL_LENGTH], report
         self.save(update_fields=["status", "refusal", "report"])
+
+    def be_no_click(self) -> None:
+        self.is_no_click = True
+        self.save(update_fields=["is_no_click"])
 
     def leave(self, left_as: Left, *, by: User | None = None) -> None:
         self.removed_at, self.removed_by, self.left_as = timezone.now(), by, left_as

@@ -95,6 +95,15 @@ def test_bar_one_that_the_brief_places_at_the_start_is_asked_about() -> None:
     assert "bar-one-late" in codes(report)
 
 
+def test_what_somebody_knows_to_be_no_click_is_music() -> None:
+    click = click_file("112")
+
+    report = measured(click, brief=Brief(not_clicks=(click.report.name,)))
+
+    assert [file.is_click for file in report.files] == [False]
+    assert report.song.tempo.source != "click"
+
+
 def test_the_band_says_where_bar_one_is_and_the_click_when() -> None:
     tempo_map = TempoMap.constant(100, "4/4", Fraction(24, 5))
     click = song_file(render_click(tempo_map, bars=24, count_in_bars=2), "click.wav")

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
+from django.test import Client
+from django.urls import reverse
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from analysis.core.reports import FileReport, SongReport
@@ -12,7 +16,7 @@ from portal.bookings.models import Song
 from portal.bookings.services import save_brief
 from portal.bookings.stages import SongStage
 from portal.intake import tasks
-from portal.intake.checks import jobs
+from portal.intake.checks import inputs, jobs
 from portal.intake.desk.sheet_page import settled_words
 from portal.intake.errors import FileGoneError, SongClosedError
 from portal.intake.files import services as song_files
@@ -286,3 +290,26 @@ class TestCheckAgain:
         song_files.check_again(song.pk)
         song.refresh_from_db()
         assert song.stage == SongStage.ON_DESK
+
+
+def test_a_file_that_is_no_click_is_measured_as_music_and_so_are_its_later_versions(
+    client: Client, queue: list[tuple[str, int]], django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks
+) -> None:
+    song = make_song(client=make_client(), stage=SongStage.ON_DESK)
+    guitar = make_source(
+        song=song, name="guitar.wav", status="surveyed", report=(heard := FileReport("guitar.wav", "0" * 64)).to_json()
+    )
+    make_check(song=song, report=measured_song(files=(replace(heard, is_click=True),)))
+    client.force_login(song.booking.created_by)
+    assert "Not a click" in client.get(song.get_absolute_url()).content.decode()
+
+    with django_capture_on_commit_callbacks(execute=True):
+        client.post(reverse("intake:no-click", args=[guitar.pk]))
+
+    assert inputs.not_clicks(song) == ("guitar.wav",)
+    assert "said that “guitar.wav” is not a click" in song.booking.timeline.values_list("text", flat=True)
+    assert ("measure", song.pk) in queue
+    guitar.refresh_from_db()
+    guitar.leave(SourceFile.Left.REPLACED)
+    make_source(song=song, name="guitar 2.wav", first=guitar, version=2)
+    assert inputs.not_clicks(song) == ("guitar 2.wav",)
