@@ -130,6 +130,7 @@ ROWS = {
     "intake:let-go": drummers("POST", MOVED, "booking"),
     "intake:zip": members("GET", OK, "sent_zip"),
     "intake:remove": members("POST", MOVED, "source"),
+    "intake:no-click": members("POST", MOVED, "source"),
     "intake:answer": members("POST", MOVED, "question"),
     "intake:send-answers": members("POST", MOVED, "message"),
     "intake:send-held": drummers("POST", MOVED, "message"),
