@@ -9,6 +9,7 @@ written over): it makes the tag.
 from __future__ import annotations
 
 import hashlib
+import io
 import re
 import shutil
 import tempfile
@@ -16,7 +17,7 @@ import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
-from typing import Any, cast
+from typing import Any, BinaryIO, cast
 from urllib.parse import quote, urlsplit
 
 from django.conf import settings
@@ -29,6 +30,8 @@ from django.http import (
     HttpResponseRedirect,
     StreamingHttpResponse,
 )
+
+from portal.clean_text import BIDI_CONTROLS
 
 CHUNK_BYTES = 256 * 1024
 CONTENT_TYPES = {
@@ -43,8 +46,6 @@ UNKNOWN_TYPE = "application/octet-stream"
 ONE_RANGE = re.compile(r"\s*bytes\s*=\s*(\d{0,18})\s*-\s*(\d{0,18})\s*\Z", re.ASCII)
 # RFC 8187, 3.2.1: what a name in an extended parameter may hold as it is.
 ATTRIBUTE_CHARACTERS = "!#$&+-.^_`|~"
-# These turn the direction of writing, and so hide how a name really ends.
-DIRECTION_MARKS = frozenset("\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 ReadBytes = Callable[[int, int], Iterator[bytes]]
 
@@ -130,7 +131,7 @@ def tag_of(*names: str) -> str:
 
 def content_disposition(file_name: str, *, inline: bool = False) -> str:
     """Name the file for saving: plain ASCII for old readers, the true name beside it (RFC 6266, RFC 8187)."""
-    name = "".join(_safe_character(character) for character in file_name if character not in DIRECTION_MARKS)
+    name = "".join(_safe_character(character) for character in file_name if character not in BIDI_CONTROLS)
     name = name.strip() or "file"
     plain = unicodedata.normalize("NFKD", name)
     plain = "".join(character for character in plain if not unicodedata.combining(character))
@@ -138,6 +139,44 @@ def content_disposition(file_name: str, *, inline: bool = False) -> str:
     kind = "inline" if inline else "attachment"
     header = f'{kind}; filename="{plain}"'
     return header if plain == name else f"{header}; filename*=UTF-8''{quote(name, safe=ATTRIBUTE_CHARACTERS)}"
+
+
+class StoredFile(io.RawIOBase):
+    """A file of a store that has no folder, read where it is wanted: each read is a request for that range."""
+
+    def __init__(self, key: str) -> None:
+        self.key, self.at, self.length_bytes = key, 0, int(default_storage.size(key))
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET) -> int:
+        base = {io.SEEK_SET: 0, io.SEEK_CUR: self.at, io.SEEK_END: self.length_bytes}[whence]
+        self.at = max(0, base + offset)
+        return self.at
+
+    def readinto(self, buffer: Any) -> int:
+        stop = min(self.at + len(buffer), self.length_bytes)
+        if stop <= self.at:
+            return 0
+        content = b"".join(read_stored(self.key, self.at, stop))
+        buffer[: len(content)] = content
+        self.at += len(content)
+        return len(content)
+
+
+@contextmanager
+def opened(key: str) -> Iterator[BinaryIO]:
+    """A stored file to read parts of: never copied whole, wherever the store is."""
+    if settings.S3_BUCKET:
+        with io.BufferedReader(StoredFile(key), CHUNK_BYTES) as file:
+            yield cast(BinaryIO, file)
+        return
+    with Path(default_storage.path(key)).open("rb") as file:
+        yield file
 
 
 @contextmanager

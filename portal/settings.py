@@ -77,6 +77,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "portal.uploads.door.BodyMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
+    "portal.clean_text.CleanTextMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "portal.people.middleware.DeviceMiddleware",
     "portal.people.middleware.TimeZoneMiddleware",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django import forms
 
 from portal.delivery.models import Delivery, DeliveryFile, Waiver
+from portal.form_saving import RowForm
 
 
 class UploadForm(forms.Form):
@@ -29,7 +30,7 @@ class ReleaseForm(forms.ModelForm[Delivery]):
         widgets = {"note": forms.Textarea(attrs={"rows": 3})}
 
 
-class PerspectiveForm(forms.ModelForm[Delivery]):
+class PerspectiveForm(RowForm[Delivery]):
     class Meta:
         model = Delivery
         fields = ("perspective",)
@@ -37,7 +38,7 @@ class PerspectiveForm(forms.ModelForm[Delivery]):
         help_texts = {"perspective": "There is no standard, so the track sheet states it."}
 
 
-class TrackForm(forms.ModelForm[DeliveryFile]):
+class TrackForm(RowForm[DeliveryFile]):
     """One row of the track sheet."""
 
     class Meta:

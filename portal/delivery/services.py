@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from django.db import transaction
 from django.utils import timezone
 
@@ -83,6 +85,13 @@ def remove_track(*, file: DeliveryFile, by: User) -> None:
     delivery.reopen()
     text = f"took “{name}” out of delivery {delivery.number}"[:300]
     bookings.record(delivery.song.booking, text, actor=by, song=delivery.song)
+
+
+@transaction.atomic
+def describe(*, delivery: Delivery, save: Callable[[], object]) -> None:
+    """Write the track sheet as long as the set is open: under the lock under which it is released."""
+    _locked_open(delivery)
+    save()
 
 
 @transaction.atomic

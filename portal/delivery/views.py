@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from portal.bookings.models import Song
 from portal.delivery import services
-from portal.delivery.errors import DeliveryError
+from portal.delivery.errors import DeliveryError, SetClosedError
 from portal.delivery.forms import PerspectiveForm, ReleaseForm, TrackForms, UploadForm, WaiveForm
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.page import delivery_page
@@ -87,15 +87,16 @@ def describe(request: MemberRequest, delivery_id: int) -> HttpResponse:
     tracks = TrackForms(request.POST, queryset=delivery.files.current(), prefix="tracks")
     if not (perspective.is_valid() and tracks.is_valid()):
         return _page(request, delivery, status=UNPROCESSABLE, perspective_form=perspective, track_forms=tracks)
-    if not delivery.is_open:
+    try:
+        services.describe(delivery=delivery, save=lambda: (perspective.save(), tracks.save()))
+    except SetClosedError:
+        delivery.refresh_from_db()
         messages.error(
             request,
             f"Delivery {delivery.number} is {delivery.get_state_display()}: its track sheet can no longer change.",
         )
-        return redirect("delivery:delivery", delivery.pk)
-    perspective.save()
-    tracks.save()
-    messages.success(request, "The track sheet is saved.")
+    else:
+        messages.success(request, "The track sheet is saved.")
     return redirect("delivery:delivery", delivery.pk)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from portal.file_serving import local_copy
+from portal.file_serving import local_copy, opened
 from portal.intake.models import SourceFile
 from portal.lanes.models import PlayCopy
 
@@ -34,7 +34,7 @@ class Part:
 
 def words_of(copy: PlayCopy, part: Part, *, mono: bool = False) -> NDArray[np.int16]:
     """16-bit words, shape (frames, channels): one channel, or two; more are averaged to one."""
-    with local_copy(copy.key) as path, soundfile.SoundFile(path) as file:
+    with opened(copy.key) as stored, soundfile.SoundFile(stored) as file:
         file.seek(part.start)
         words = np.asarray(file.read(part.frames, dtype="int16", always_2d=True), np.int16)
     if mono or copy.channels > MOST_CHANNELS:

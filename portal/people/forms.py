@@ -15,6 +15,7 @@ from django.http import QueryDict
 from django.template import loader
 from django.utils import timezone
 
+from portal.form_saving import RowForm
 from portal.people import hooks, throttling
 from portal.people.devices import known_device
 from portal.people.errors import TooManyTriesError
@@ -70,7 +71,8 @@ class NewPasswordForm(SetPasswordForm):  # type: ignore[type-arg]  # generic in 
     """What the link in an e-mail leads to: whoever holds it is no guesser, and is not kept waiting."""
 
     def set_password_and_save(self, user: User, *args: Any, **options: Any) -> User:
-        saved: User = super().set_password_and_save(user, *args, **options)
+        saved: User = super().set_password_and_save(user, *args, **{**options, "commit": False})
+        saved.save(update_fields=["password"])
         throttling.forget_tries(account=user.email)
         return saved
 
@@ -124,7 +126,7 @@ class TakeInvitationForm(forms.Form):
         return password
 
 
-class MeForm(forms.ModelForm[User]):
+class MeForm(RowForm[User]):
     time_zone = TimeZoneField(label=TIME_ZONE_LABEL, help_text=TIME_ZONE_HELP)
 
     class Meta:
@@ -141,7 +143,7 @@ class ClientForm(forms.Form):
     )
 
 
-class HouseForm(forms.ModelForm[House]):
+class HouseForm(RowForm[House]):
     time_zone = TimeZoneField(label="Time zone of the house", help_text="For dates in quotes and e-mails.")
     currency = forms.CharField(
         label="Currency of new quotes",

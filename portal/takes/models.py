@@ -8,6 +8,7 @@ from django.db import models
 from django.utils import timezone
 
 from portal.bookings.models import Song
+from portal.clean_text import clean_deep
 from portal.folding import FoldedField, SearchedModel
 from portal.people.models import User
 
@@ -72,7 +73,7 @@ class RoughMix(SearchedModel):
         )
 
     def make_ready(self, *, report: dict[str, Any], proxy_key: str) -> None:
-        self.state, self.report, self.proxy_key = self.State.READY, report, proxy_key
+        self.state, self.report, self.proxy_key = self.State.READY, clean_deep(report), proxy_key
         self.save(update_fields=["state", "report", "proxy_key"])
 
     def refuse(self, *, reason: str) -> None:

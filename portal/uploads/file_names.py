@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import unicodedata
 
+from portal.clean_text import BIDI_CONTROLS
+
 LONGEST_NAME = 255
 LONGEST_ENDING = 16
 NO_NAME = "unnamed file"
-# They turn the writing direction round, so that "gnp.exe" can be made to read "exe.png".
-BIDI_CONTROLS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff")
 # Joiners hold emoji and several scripts together: the only format characters that stay.
 JOINERS = frozenset("\u200c\u200d")
 

@@ -11,6 +11,7 @@ from datetime import datetime
 from django.http import HttpRequest
 from django.utils.http import http_date
 
+from portal.clean_text import clean
 from portal.uploads.errors import BadRequestError, WrongContentTypeError, WrongVersionError
 
 VERSION = "1.0.0"
@@ -83,7 +84,7 @@ def metadata(request: HttpRequest) -> dict[str, str]:
         key, _, value = part.partition(" ")
         if not key.isascii() or key in pairs:
             raise BadRequestError("Upload-Metadata must have each key once, in ASCII.")
-        pairs[key] = decode(value, "Upload-Metadata").decode("utf-8", errors="replace")
+        pairs[key] = clean(decode(value, "Upload-Metadata").decode("utf-8", errors="replace"))
     return pairs
 
 

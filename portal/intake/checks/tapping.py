@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,6 +11,7 @@ from django.utils import timezone
 from analysis.core import SongMeasures, tempo_in_words
 from analysis.maps import TappedTempo, fit_taps, is_off_beat, measured_at
 from portal.bookings.models import Song
+from portal.clean_text import read_json
 from portal.intake.checks.offers import carried_bpm, shown_bpm
 from portal.intake.maps.song_maps import DEFAULT_METER, meter_of
 from portal.intake.models import Tapping
@@ -39,7 +39,7 @@ class TapsForm(forms.Form):
 def read_taps(text: str, *, most: int) -> list[float] | None:
     """Seconds from a JSON list; whatever else a browser may send in it is no tap. None where it is no list."""
     try:
-        taps = json.loads(text)
+        taps = read_json(text)
     except (ValueError, RecursionError):
         return None
     if not isinstance(taps, list):

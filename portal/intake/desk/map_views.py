@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from http import HTTPStatus
 from typing import Any
 
@@ -13,6 +12,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from portal.bookings.models import Song
+from portal.clean_text import read_json
 from portal.intake.checks import services
 from portal.intake.checks.page_version import Seen
 from portal.intake.desk.song_views import find_song
@@ -67,7 +67,7 @@ def try_map(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
     try:
-        anchors, found = anchors_from(json.loads(request.body))
+        anchors, found = anchors_from(read_json(request.body))
     except (MapInputError, ValueError, RecursionError) as error:
         sentence = str(error) if isinstance(error, MapInputError) else "Not a valid tempo map."
         return JsonResponse({"error": sentence}, status=HTTPStatus.UNPROCESSABLE_ENTITY)
@@ -81,7 +81,7 @@ def keep_map(request: MemberRequest, song_id: int) -> HttpResponse:
     require_drummer(request.user)
     note = request.POST.get("note", "")[:300]
     try:
-        made = json.loads(request.POST.get("map", ""))
+        made = read_json(request.POST.get("map", ""))
         _, found = anchors_from(made)
         approved = services.approve_map(
             song=song,

@@ -7,6 +7,7 @@ import base64
 from django.shortcuts import get_object_or_404
 
 from portal.bookings.models import Booking, Song
+from portal.clean_text import clean
 from portal.intake.errors import SongClosedError
 from portal.intake.files import services as song_files
 from portal.intake.models import SourceFile
@@ -66,5 +67,5 @@ def said_of(upload: Upload, name: str) -> str:
     for pair in upload.metadata.split(","):
         key, _, value = pair.strip(" ").partition(" ")
         if key == name:
-            return base64.b64decode(value).decode("utf-8", errors="replace")
+            return clean(base64.b64decode(value).decode("utf-8", errors="replace"))
     return ""

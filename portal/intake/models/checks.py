@@ -11,6 +11,7 @@ from django.utils.functional import cached_property
 
 from analysis.core import SongReport as SongNumbers
 from portal.bookings.models import Song
+from portal.clean_text import clean_deep
 from portal.intake.models.sources import SourceFile
 from portal.mailroom.models import Question
 from portal.people.models import User
@@ -73,7 +74,7 @@ class SongCheck(models.Model):
 
     def finish(self, *, report: dict[str, Any], engine: str) -> None:
         """Also when the song is back where it was when this was measured: it is its newest check again."""
-        self.report, self.engine, self.made_at = report, engine, timezone.now()
+        self.report, self.engine, self.made_at = clean_deep(report), engine, timezone.now()
         self.save(update_fields=["report", "engine", "made_at"])
 
 

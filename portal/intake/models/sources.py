@@ -10,6 +10,7 @@ from django.utils.functional import cached_property
 
 from analysis.core import FileReport as FileNumbers
 from portal.bookings.models import Song
+from portal.clean_text import clean, clean_deep
 from portal.folding import FoldedField, SearchedModel
 from portal.intake.models.zips import CLAIM_LASTS, SentZip
 from portal.people.models import User
@@ -150,11 +151,11 @@ class SourceFile(SearchedModel):
         self.save(update_fields=["status", "refusal", "survey_tries", "survey_began_at"])
 
     def store_report(self, report: dict[str, Any], *, features_key: str) -> None:
-        self.status, self.report, self.features_key = self.Status.SURVEYED, report, features_key
+        self.status, self.report, self.features_key = self.Status.SURVEYED, clean_deep(report), features_key
         self.save(update_fields=["status", "report", "features_key"])
 
     def refuse(self, *, reason: str, report: dict[str, Any] | None = None) -> None:
-        self.status, self.refusal, self.report = self.Status.REFUSED, reason[:REFUSAL_LENGTH], report
+        self.status, self.refusal, self.report = self.Status.REFUSED, clean(reason)[:REFUSAL_LENGTH], clean_deep(report)
         self.save(update_fields=["status", "refusal", "report"])
 
     def be_no_click(self) -> None:

@@ -60,9 +60,7 @@ def give_notice(booking_id: int) -> None:
     ahead = timezone.now() + timedelta(days=house.notice_days)
     if until > ahead or (keeping is not None and (keeping.noticed_at is not None or keeping.removed_at is not None)):
         return
-    keeping = keeping or Keeping(booking=booking, until=until)
-    keeping.until = ahead
-    keeping.save()
+    keeping, _ = Keeping.objects.get_or_create(booking=booking, defaults={"until": until})
     keeping.notice(until=ahead)
     write_notices(booking, keeping, house)
     day = day_words(ahead, house)

@@ -79,9 +79,7 @@ def extend(*, booking: Booking, by: User) -> Keeping:
     house = House.get()
     was_noticed = keeping is not None and keeping.noticed_at is not None
     until = max(timezone.now(), kept_until(booking, keeping, house)) + timedelta(days=house.keep_originals_days)
-    keeping = keeping or Keeping(booking=booking, until=until)
-    keeping.until = until
-    keeping.save()
+    keeping, _ = Keeping.objects.get_or_create(booking=booking, defaults={"until": until})
     keeping.set_until(until)
     day = day_words(until, house)
     record(booking, f"extended the retention of the source files until {day}", actor=by)

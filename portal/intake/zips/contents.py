@@ -124,7 +124,7 @@ class Contents:
             return
         path = entry.path.replace("\\", "/")
         if is_of_a_system(path):
-            self.left_out.append(path.rpartition("/")[2].strip())
+            self.left_out.append(file_names.clean(path))
             return
         place = place_of(entry.path)
         reason = reason_against(entry, leads_out=place.leads_out)
