@@ -7,14 +7,17 @@ the tempo that brings the next bar to its place, between a marker "free" and a m
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Generic, TypeVar
 
 import mido
 
+from analysis.core.texts import clean_text
 from analysis.maps.tempo_map import MeterSign, Segment, TempoMap, TempoMapError, round_half_up
 
 # Divides by every note value up to the 32nd and by three (house choice).
@@ -25,8 +28,11 @@ _DEFAULT_US = 500_000  # SMF 1.1: 120 BPM until a Set Tempo says otherwise
 _BAR_ONE_MARKER = "bar one"
 _FREE_MARKER, _IN_TIME_MARKER = "free", "in time"
 # What a file of a song stays far below (house choices).
-_MAX_EVENTS = 200_000
+_MAX_BYTES = 4 * 2**20
+_MAX_EVENTS = 20_000
 _MAX_BARS = 10_000
+# Exact sums over thousands of tempos would be of thousands of digits: from here on to the picosecond (house choice).
+_PER_SECOND = 10**12
 
 _T = TypeVar("_T")
 
@@ -56,6 +62,7 @@ def microseconds_per_quarter(bpm: Fraction, quarters_per_beat: Fraction) -> int:
     return min(_SLOWEST_US, max(_FASTEST_US, round_half_up(_MICROSECONDS_PER_MINUTE / (bpm * quarters_per_beat))))
 
 
+@lru_cache(maxsize=1_024)
 def quarters_per_minute(microseconds: int) -> Fraction:
     """The tempo meant: the nearest thousandth of a BPM when that would be stored as this same number, else exact."""
     raw = Fraction(_MICROSECONDS_PER_MINUTE, microseconds)
@@ -150,13 +157,15 @@ def _time_signature(meter: MeterSign) -> mido.MetaMessage:
 
 def read_midi(path: Path) -> MidiFacts:
     """Read tempo, meters and markers of every track (format 1 keeps them in the first; not every program does)."""
+    if path.stat().st_size > _MAX_BYTES:
+        raise MidiError("is larger than the MIDI file of any song")
     try:
         file = mido.MidiFile(path, clip=True)
         events = _meta_events(file)
     except MidiError:
         raise
     except Exception as error:  # mido raises whatever the bytes lead it into
-        raise MidiError(f"cannot be read as a MIDI file: {error}") from error
+        raise MidiError(f"cannot be read as a MIDI file: {clean_text(str(error))}") from error
     try:
         return _facts(events, file.ticks_per_beat)
     except TempoMapError as error:
@@ -180,38 +189,79 @@ def _meta_events(file: mido.MidiFile) -> list[tuple[int, Any]]:
     return sorted(events, key=lambda event: event[0])
 
 
+class _Changes(Generic[_T]):
+    """Values and the quarter positions from which they hold, in order; the first is 0."""
+
+    def __init__(self, changes: Iterable[tuple[Fraction, _T]], *, default: _T) -> None:
+        listed = list(changes)
+        if not listed or listed[0][0] != 0:
+            listed.insert(0, (Fraction(0), default))
+        self.starts = [at for at, _ in listed]
+        self.values = [value for _, value in listed]
+
+    def index_at(self, place: Fraction) -> int:
+        return bisect_right(self.starts, place) - 1
+
+    def at(self, place: Fraction) -> _T:
+        return self.values[self.index_at(place)]
+
+    def any_inside(self, start: Fraction, end: Fraction) -> bool:
+        return bisect_right(self.starts, start) < bisect_left(self.starts, end)
+
+
+class _Clock:
+    """Seconds from the start of the file to any quarter position."""
+
+    def __init__(self, tempos: _Changes[int]) -> None:
+        self._tempos = tempos
+        self._seconds = [Fraction(0)]
+        for start, end, us in zip(tempos.starts, tempos.starts[1:], tempos.values, strict=False):
+            self._seconds.append(_bounded(self._seconds[-1] + (end - start) * _seconds_per_quarter(us)))
+
+    def seconds_at(self, place: Fraction) -> Fraction:
+        index = self._tempos.index_at(place)
+        since = place - self._tempos.starts[index]
+        return self._seconds[index] + since * _seconds_per_quarter(self._tempos.values[index])
+
+
+def _seconds_per_quarter(microseconds: int) -> Fraction:
+    return 60 / quarters_per_minute(microseconds)
+
+
+def _bounded(seconds: Fraction) -> Fraction:
+    if seconds.denominator <= _PER_SECOND:
+        return seconds
+    return Fraction(round_half_up(seconds * _PER_SECOND), _PER_SECOND)
+
+
 def _facts(events: list[tuple[int, Any]], ticks_per_quarter: int) -> MidiFacts:
-    tempos = _changes(events, "set_tempo", ticks_per_quarter, lambda message: message.tempo)
-    meters = _changes(events, "time_signature", ticks_per_quarter, lambda m: MeterSign(m.numerator, m.denominator))
-    marks = [(Fraction(tick, ticks_per_quarter), m.text) for tick, m in events if m.type == "marker"]
+    tempos = _read(events, "set_tempo", ticks_per_quarter, lambda message: message.tempo)
+    if any(us < _FASTEST_US for _, us in tempos):
+        raise MidiError("states a tempo of 0 microseconds per quarter note, which is none")
+    meters = _read(events, "time_signature", ticks_per_quarter, lambda m: MeterSign(m.numerator, m.denominator))
+    marks = _read(events, "marker", ticks_per_quarter, lambda message: clean_text(message.text))
     last = max([Fraction(0), *(at for at, _ in (*tempos, *meters, *marks))])
-    bars = _bars(_from_start(meters, MeterSign(4, 4)), last)
-    one = next((at for at, text in marks if text.strip().lower() == _BAR_ONE_MARKER), Fraction(0))
-    number_of_one = max(index for index, (at, _) in enumerate(bars) if at <= one)
-    segments = _segments(bars, _from_start(tempos, _DEFAULT_US), _free_from(marks), number_of_one)
-    markers = tuple(
-        Marker(max(index for index, (start, _) in enumerate(bars) if start <= at) - number_of_one + 1, text)
-        for at, text in marks
-    )
+    bars = _bars(_Changes(meters, default=MeterSign(4, 4)), last)
+    starts = [at for at, _ in bars]
+    one = next((at for at, text in marks if text.lower() == _BAR_ONE_MARKER), Fraction(0))
+    number_of_one = bisect_right(starts, one) - 1
+    segments = _segments(bars, _Changes(tempos, default=_DEFAULT_US), _free_from(marks), number_of_one)
+    markers = tuple(Marker(bisect_right(starts, at) - number_of_one, text) for at, text in marks)
     return MidiFacts(TempoMap(segments), markers, bool(tempos), bool(meters))
 
 
-def _changes(
+def _read(
     events: Iterable[tuple[int, Any]], kind: str, ticks: int, read: Callable[[Any], _T]
 ) -> list[tuple[Fraction, _T]]:
     return [(Fraction(tick, ticks), read(message)) for tick, message in events if message.type == kind]
 
 
-def _from_start(changes: list[tuple[Fraction, _T]], default: _T) -> list[tuple[Fraction, _T]]:
-    return changes if changes and changes[0][0] == 0 else [(Fraction(0), default), *changes]
-
-
-def _bars(meters: list[tuple[Fraction, MeterSign]], last: Fraction) -> list[tuple[Fraction, MeterSign]]:
+def _bars(meters: _Changes[MeterSign], last: Fraction) -> list[tuple[Fraction, MeterSign]]:
     """Quarter position and meter of every bar up to one past the last event."""
     bars: list[tuple[Fraction, MeterSign]] = []
     at = Fraction(0)
     while at <= last:
-        meter = next(sign for start, sign in reversed(meters) if start <= at)
+        meter = meters.at(at)
         bars.append((at, meter))
         at += meter.beats_per_bar * meter.quarters_per_beat
         if len(bars) > _MAX_BARS:
@@ -219,42 +269,27 @@ def _bars(meters: list[tuple[Fraction, MeterSign]], last: Fraction) -> list[tupl
     return [*bars, (at, bars[-1][1])]
 
 
-def _free_from(marks: list[tuple[Fraction, str]]) -> list[tuple[Fraction, bool]]:
+def _free_from(marks: list[tuple[Fraction, str]]) -> _Changes[bool]:
     """Where the song goes free (True) and where it is in time again, as `write_midi` marks it."""
-    words = [(at, text.strip().lower()) for at, text in marks]
-    return [
-        (Fraction(0), False),
-        *((at, word == _FREE_MARKER) for at, word in words if word in (_FREE_MARKER, _IN_TIME_MARKER)),
-    ]
+    words = [(at, text.lower()) for at, text in marks]
+    changes = [(at, word == _FREE_MARKER) for at, word in words if word in (_FREE_MARKER, _IN_TIME_MARKER)]
+    return _Changes(changes, default=False)
 
 
 def _segments(
-    bars: list[tuple[Fraction, MeterSign]],
-    tempos: list[tuple[Fraction, int]],
-    frees: list[tuple[Fraction, bool]],
-    one: int,
+    bars: list[tuple[Fraction, MeterSign]], tempos: _Changes[int], frees: _Changes[bool], one: int
 ) -> tuple[Segment, ...]:
     """One segment wherever tempo or meter changes or a free passage begins or ends; a bar with a change inside gets
     the tempo that spans it."""
     segments: list[Segment] = []
-    clock = Fraction(0)
+    written, clock = _Clock(tempos), Fraction(0)
     ends = [at for at, _ in bars[1:]] + [bars[-1][0] + 4]
     for index, ((at, meter), end) in enumerate(zip(bars, ends, strict=True)):
-        inside = [us for start, us in tempos if at < start < end]
-        us = next(value for start, value in reversed(tempos) if start <= at)
-        length = _seconds(tempos, at, end)
-        bpm = meter.beats_per_bar * 60 / length if inside else quarters_per_minute(us) / meter.quarters_per_beat
-        free = next(value for start, value in reversed(frees) if start <= at)
+        bpm = quarters_per_minute(tempos.at(at)) / meter.quarters_per_beat
+        if tempos.any_inside(at, end):
+            bpm = meter.beats_per_bar * 60 / (written.seconds_at(end) - written.seconds_at(at))
+        free = frees.at(at)
         if not segments or (segments[-1].bpm, segments[-1].meter, segments[-1].free) != (bpm, meter, free):
             segments.append(Segment(index - one + 1, clock, bpm, meter, free))
-        clock += meter.beats_per_bar * 60 / bpm
+        clock = _bounded(clock + meter.beats_per_bar * 60 / bpm)
     return tuple(segments)
-
-
-def _seconds(tempos: list[tuple[Fraction, int]], start: Fraction, end: Fraction) -> Fraction:
-    total = Fraction(0)
-    for (at, us), (until, _) in zip(tempos, [*tempos[1:], (end, 0)], strict=True):
-        low, high = max(at, start), min(max(until, at), end)
-        if high > low:
-            total += (high - low) * _MICROSECONDS_PER_MINUTE / quarters_per_minute(us) / 1_000_000
-    return total

@@ -11,6 +11,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 from typing import Any, Self
 
 from analysis.core.reports import MapSegment
@@ -187,11 +188,19 @@ class TempoMap:
         """The first whose tempo is one that somebody keeps; in a song that is free throughout, the first."""
         return next((one for one in self.segments if not one.free), self.segments[0])
 
+    @cached_property
+    def _bars(self) -> list[int]:
+        return [item.bar for item in self.segments]
+
+    @cached_property
+    def _times_s(self) -> list[Fraction]:
+        return [item.time_s for item in self.segments]
+
     def segment_at_bar(self, bar: int) -> Segment:
-        return self.segments[max(0, bisect_right([item.bar for item in self.segments], bar) - 1)]
+        return self.segments[max(0, bisect_right(self._bars, bar) - 1)]
 
     def segment_at(self, time_s: float | Fraction) -> Segment:
-        return self.segments[max(0, bisect_right([item.time_s for item in self.segments], exact(time_s)) - 1)]
+        return self.segments[max(0, bisect_right(self._times_s, exact(time_s)) - 1)]
 
     def is_free_bar(self, bar: int) -> bool:
         return self.segment_at_bar(bar).free

@@ -1,8 +1,14 @@
-"""Decodes by FFmpeg's libraries. Tested through the reader, in `tests/analysis/media/test_reader.py`."""
+"""Decodes by FFmpeg's libraries: one format, named by us, from one open file.
+
+FFmpeg would guess a format by content and name among some hundred, and follow what a file points to. Here it gets an
+open file instead of a name, the one format that the first bytes are of, a list of codecs, and no protocol at all.
+Tested through the reader, in `tests/analysis/media/test_reader.py` and `test_hostile_formats.py`.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from io import SEEK_SET, FileIO
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +17,38 @@ import numpy as np
 from av.audio.codeccontext import AudioCodecContext
 from av.audio.frame import AudioFrame
 from av.audio.stream import AudioStream
+from av.container import InputContainer
 from numpy.typing import NDArray
 
 from analysis.core.samples import Samples
 from analysis.media.facts import MediaFacts
 
 DECODER_ERRORS = (av.error.FFmpegError, ValueError, IndexError)
+# What FFmpeg calls the containers of `file_type`.
+FORMATS = {
+    "wav": "wav",
+    "rf64": "wav",
+    "bw64": "wav",
+    "w64": "w64",
+    "aiff": "aiff",
+    "aifc": "aiff",
+    "caf": "caf",
+    "flac": "flac",
+    "ogg": "ogg",
+    "mp3": "mp3",
+    "adts": "aac",
+    "mp4": "mov",
+    "matroska": "matroska",
+}
+# Codecs that sound is sent in (house choice), as FFmpeg calls their decoders. A video's pictures are never decoded.
+CODECS = (
+    *("aac", "ac3", "eac3", "alac", "flac", "mp3float", "mp3", "mp2float", "mp2", "opus", "vorbis", "wavpack"),
+    *("adpcm_ms", "adpcm_ima_wav", "adpcm_ima_qt", "pcm_alaw", "pcm_mulaw"),
+    *(f"pcm_{kind}{bits}{order}" for kind in "su" for bits in (16, 24, 32) for order in ("le", "be")),
+    *("pcm_s8", "pcm_u8", "pcm_f32le", "pcm_f32be", "pcm_f64le", "pcm_f64be"),
+)
+# A name that no protocol has: an empty list would allow all.
+_NO_PROTOCOL = "none"
 # Bits that lossless codecs keep in FFmpeg's sample formats; none keeps more than 24 in `s32`.
 _LOSSLESS_BITS = {"s16": 16, "s32": 24, "u8": 8, "flt": 32, "dbl": 64}
 _LOSSLESS_CODECS = frozenset({"alac", "flac", "tta", "wavpack", "ape"})
@@ -26,17 +58,36 @@ _ALAC_DEPTH_BYTE = 17
 _SCALES = {"i2": 2**15, "i4": 2**31, "u1": 2**7}
 
 
-class AvDecoder:
-    """Opens the file's first audio stream, or raises one of `DECODER_ERRORS`."""
+class _OpenFile(FileIO):
+    """A place that no file has is an answer to FFmpeg, not an exception on its way through it."""
 
-    def __init__(self, path: Path) -> None:
+    def seek(self, offset: int, whence: int = SEEK_SET, /) -> int:
+        try:
+            return super().seek(offset, whence)
+        except OSError:
+            return -1
+
+
+class CodecError(ValueError):
+    """Sound in a codec that is not in `CODECS`; the message is its name."""
+
+
+class AvDecoder:
+    """Opens the first audio stream of a file of this container, or raises one of `DECODER_ERRORS`."""
+
+    def __init__(self, path: Path, container: str) -> None:
         self._skipped = 0
-        self._container = av.open(str(path), metadata_errors="replace")
+        self._file = _OpenFile(path)
+        try:
+            self._container = _open(self._file, FORMATS[container])
+        except DECODER_ERRORS:
+            self._file.close()
+            raise
         try:
             self._stream: AudioStream = self._container.streams.audio[0]
-            self.facts = _facts(self._stream, is_mp4="mp4" in self._container.format.name)
+            self.facts = _facts(self._stream, is_mp4=container == "mp4")
         except DECODER_ERRORS:
-            self._container.close()
+            self.close()
             raise
 
     def blocks(self, frames: int) -> Iterator[Samples]:
@@ -84,6 +135,19 @@ class AvDecoder:
 
     def close(self) -> None:
         self._container.close()
+        self._file.close()
+
+
+def _open(file: FileIO, format_name: str) -> InputContainer:
+    options = {
+        "protocol_whitelist": _NO_PROTOCOL,
+        "format_whitelist": format_name,
+        "codec_whitelist": ",".join(CODECS),
+    }
+    if format_name == "mov":
+        # Tracks that lie in another file: off by default, and said here so that it stays so.
+        options |= {"enable_drefs": "0", "use_absolute_path": "0"}
+    return av.open(file, format=format_name, container_options=options, metadata_errors="replace")
 
 
 def _samples_of(frame: AudioFrame) -> Samples:
@@ -105,6 +169,8 @@ def _facts(stream: AudioStream, *, is_mp4: bool) -> MediaFacts:
     context: AudioCodecContext | None = stream.codec_context
     if context is None:
         raise ValueError("no decoder for this codec")
+    if context.name not in CODECS:
+        raise CodecError(context.name)
     sample_format = context.format.name.removesuffix("p") if context.format else ""
     lossless = context.name in _LOSSLESS_CODECS or context.name.startswith("pcm_")
     bits = _bits(context.name, sample_format, context.extradata) if lossless else None

@@ -9,6 +9,7 @@ import re
 import struct
 from typing import Any, BinaryIO
 
+from analysis.core.texts import clean_text
 from analysis.media.chunks import Chunk
 
 _MOST_BYTES = 2**20  # that are read of one chunk or tag (house choice)
@@ -30,7 +31,7 @@ def read_tags(file: BinaryIO, container: str, chunks: tuple[Chunk, ...], *, size
 
 
 def _text(raw: bytes) -> str:
-    return raw.partition(b"\0")[0].decode("utf-8", "replace").strip()
+    return clean_text(raw.partition(b"\0")[0].decode("utf-8", "replace"))
 
 
 def _broadcast_tags(body: bytes) -> Tags:
@@ -63,7 +64,7 @@ def ixml_tags(body: bytes) -> Tags:
             tags[name] = int(found[1])
     for field, name in _IXML_TEXTS.items():
         if found := re.search(rf"<{field}>([^<]{{1,500}})</{field}>", text):
-            tags[name] = found[1].strip()
+            tags[name] = clean_text(found[1])
     return tags
 
 
@@ -95,11 +96,11 @@ def _id3_frame_bytes(raw: bytes, *, version: int) -> int:
 
 def _id3_text(body: bytes) -> str:
     encoding = _ID3_ENCODINGS.get(body[0], "latin-1") if body else "latin-1"
-    return body[1:].decode(encoding, "replace").strip("\0 ")
+    return clean_text(body[1:].decode(encoding, "replace"))
 
 
 def _with_bpm(tags: Tags) -> Tags:
-    value = _bpm(str(tags.pop("tag_bpm", "")))
+    value = _bpm(str(tags.pop("tag_bpm", "")).partition("/")[0])
     return tags | ({"tag_bpm": value} if value else {})
 
 

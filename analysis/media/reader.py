@@ -34,6 +34,7 @@ _BLOCK_SAMPLES_AT_MOST = 8 * _BLOCK_FRAMES
 _MOST_CHANNELS = 64
 # libsndfile does not know these, or (MP4) not by all its codecs.
 _FFMPEG_CONTAINERS = frozenset({"mp4", "adts", "matroska"})
+_MOST_HOURS = 12
 _RATES_HZ = range(1_000, 768_001)
 # A last chunk may be followed by padding and tags of other programs; more than this is sound that no header counts.
 _UNCLAIMED_BYTES_AT_MOST = 16 * 2**20
@@ -75,8 +76,18 @@ class Media:
         float array, shape (n_frames, n_channels)
             Full scale is 1.0; float64 where single precision cannot hold the samples. Valid until the next
             block is asked for.
+
+        Raises
+        ------
+        UnreadableError
+            Where the sound is longer than that of any song: silence of 200 hours packs into 2 MB.
         """
-        return self.decoder.blocks(min(_BLOCK_FRAMES, _BLOCK_SAMPLES_AT_MOST // self.facts.channels))
+        left = _MOST_HOURS * 3_600 * self.facts.sample_rate_hz
+        for block in self.decoder.blocks(min(_BLOCK_FRAMES, _BLOCK_SAMPLES_AT_MOST // self.facts.channels)):
+            left -= len(block)
+            if left < 0:
+                raise UnreadableError(f"contains more than {_MOST_HOURS} hours of sound, the limit for one file")
+            yield block
 
     def part(self, start_frame: int, frames: int) -> Samples:
         """Decode a short stretch. Use a fresh `Media` for it.
@@ -161,7 +172,9 @@ def _open_decoder(path: Path, container: str) -> Decoder:
     from analysis.media import av_decoder
 
     try:
-        return av_decoder.AvDecoder(path)
+        return av_decoder.AvDecoder(path, container)
+    except av_decoder.CodecError as error:
+        raise UnreadableError(f"contains sound in a codec that is not read here ({error})") from error
     except av_decoder.DECODER_ERRORS as error:
         raise UnreadableError(f"claims to be {container} audio, but its header makes no sense") from error
 

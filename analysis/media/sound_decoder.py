@@ -27,8 +27,22 @@ _BIG_ENDIAN_CONTAINERS = frozenset({"aiff", "aifc", "caf"})
 _WITHOUT_BYTE_ORDER = frozenset({"pcm_s8", "pcm_u8"})
 
 
+# What libsndfile may find in a container of `file_type`: it looks for itself, and knows formats that we never meant.
+_FORMATS = {
+    "wav": ("WAV", "WAVEX"),
+    "rf64": ("RF64",),
+    "w64": ("W64",),
+    "aiff": ("AIFF",),
+    "aifc": ("AIFF",),
+    "caf": ("CAF",),
+    "flac": ("FLAC",),
+    "ogg": ("OGG",),
+    "mp3": ("MP3",),
+}
+
+
 class SoundFileDecoder:
-    """Takes over the descriptor and closes it."""
+    """Takes over the descriptor and closes it. Raises ValueError for a file that is of another format than it said."""
 
     def __init__(self, descriptor: int, container: str) -> None:
         try:
@@ -37,6 +51,9 @@ class SoundFileDecoder:
             # libsndfile closes a descriptor that it has accepted, not one that it refuses.
             _close_quietly(descriptor)
             raise
+        if self._file.format not in _FORMATS.get(container, ()):
+            self._file.close()
+            raise ValueError(f"{self._file.format} in {container}")
         self.facts = _facts(self._file, container)
 
     def blocks(self, frames: int) -> Iterator[Samples]:

@@ -17,14 +17,17 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, TypeVar
 
 from analysis.core.errors import SongNotMeasuredError
-from analysis.core.reports import Brief, FileReport, SongReport
+from analysis.core.reports import Brief, FileReport, Record, SongReport
+from analysis.core.texts import storable
 from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check, VerifyReport
 from analysis.rules.file_rules import unusable_finding
 from analysis.sandbox.child_jobs import OUT_OF_MEMORY, ChildJob, ExcerptJob, ProxyJob, SongJob, SurveyJob, VerifyJob
+
+_R = TypeVar("_R", bound=Record)
 
 logger = logging.getLogger(__name__)
 
@@ -32,7 +35,7 @@ logger = logging.getLogger(__name__)
 _TIME_LIMIT_S = 1_200.0
 # Address space, not resident memory: libraries alone map half of this.
 _MEMORY_LIMIT_BYTES = 3 * 2**30
-_REPORT_LIMIT_BYTES = 64 * 2**20  # a larger answer is taken for none
+_ANSWER_BYTES_PER_FILE = 2 * 2**20  # a larger answer is taken for none
 _COMPLAINT_BYTES = 2_000  # that are logged
 # -s and -P: no modules from the user's own folder, none from the child's.
 _PYTHON = (sys.executable, "-s", "-P", "-m")
@@ -66,8 +69,8 @@ def survey_in_child(
         limits=(limits or Limits()).to_json(),
     )
     answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
-    if answer is not None:
-        return FileReport.from_json(answer)
+    if answer is not None and (report := _record(FileReport, answer)):
+        return report
     from analysis.media.hashes import sha256_of_file
 
     # Hashing reads bytes and understands none of them: it is safe here, and the report must name the file.
@@ -97,9 +100,10 @@ def measure_song_in_child(
     answer, _ = _run(job, time_limit_s, memory_limit_bytes)
     if answer is None:
         answer, trouble = _run(job.without_sound(), time_limit_s, memory_limit_bytes)
-        if answer is None:
-            raise SongNotMeasuredError(trouble)
-    return SongReport.from_json(answer)
+    report = None if answer is None else _record(SongReport, answer)
+    if report is None:
+        raise SongNotMeasuredError(trouble)
+    return report
 
 
 def verify_set_in_child(
@@ -122,10 +126,10 @@ def verify_set_in_child(
         originals=[str(path.absolute()) for path in originals],
     )
     answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
-    if answer is None:
-        message = f"The check of the set could not finish: it {trouble}."
-        return VerifyReport(passed=False, checks=(Check("checked", None, passed=False, message=message),))
-    return VerifyReport.from_json(answer)
+    if answer is not None and (report := _record(VerifyReport, answer)):
+        return report
+    message = f"The check of the set could not finish: it {trouble}."
+    return VerifyReport(passed=False, checks=(Check("checked", None, passed=False, message=message),))
 
 
 def write_proxy_in_child(
@@ -191,7 +195,7 @@ def _run(job: ChildJob, time_limit_s: float, memory_limit_bytes: int) -> tuple[d
             order["output_to"] = str(made)
             made.touch()
         trouble = _wait_for_child(json.dumps(order).encode(), folder, time_limit_s)
-        answer = None if trouble else _read_answer(answered)
+        answer = None if trouble else _read_answer(answered, most_bytes=_ANSWER_BYTES_PER_FILE * max(1, len(job.reads)))
         if answer is not None and output_to and _is_plain_file(made):
             made.replace(output_to)
     return answer, trouble or "could not be measured"
@@ -237,11 +241,23 @@ def _is_plain_file(path: Path) -> bool:
     return stat.S_ISREG(found.st_mode) and found.st_nlink == 1
 
 
-def _read_answer(answered: Path) -> dict[str, Any] | None:
+def _read_answer(answered: Path, *, most_bytes: int) -> dict[str, Any] | None:
     try:
-        if not _is_plain_file(answered) or answered.stat().st_size > _REPORT_LIMIT_BYTES:
+        if not _is_plain_file(answered) or answered.stat().st_size > most_bytes:
             return None
-        answer = json.loads(answered.read_text("utf-8"))
-    except (OSError, ValueError):
+        answer = storable(json.loads(answered.read_text("utf-8"), parse_constant=_refuse))
+    except (OSError, ValueError, RecursionError):
         return None
     return answer if isinstance(answer, dict) else None
+
+
+def _refuse(constant: str) -> None:
+    raise ValueError(f"{constant} is no number")
+
+
+def _record(kind: type[_R], answer: dict[str, Any]) -> _R | None:
+    """None for an answer that has not the form of this kind of record."""
+    try:
+        return kind.from_json(answer)
+    except (TypeError, AttributeError, ValueError):
+        return None

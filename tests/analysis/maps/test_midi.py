@@ -186,3 +186,46 @@ def test_a_free_passage_before_bar_one_is_marked_at_bar_one(tmp_path: Path) -> N
     write_midi(map_through(anchors, last_bpm=Fraction(120)), tmp_path / "map.mid", bars=4)
 
     assert read_midi(tmp_path / "map.mid").markers == (Marker(1, "free"), Marker(2, "in time"))
+
+
+def midi_of(folder: Path, *messages: mido.MetaMessage) -> Path:
+    file = mido.MidiFile(type=1, ticks_per_beat=480)
+    file.tracks.append(mido.MidiTrack(messages))
+    file.save(folder / "map.mid")
+    return folder / "map.mid"
+
+
+def test_a_tempo_of_nothing_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(MidiError, match="states a tempo of 0 microseconds per quarter note, which is none"):
+        read_midi(midi_of(tmp_path, mido.MetaMessage("set_tempo", tempo=0)))
+
+
+def test_markers_are_one_clean_line(tmp_path: Path) -> None:
+    path = midi_of(tmp_path, mido.MetaMessage("marker", text="verse\0\x1b[2J\n two"))
+
+    assert read_midi(path).markers == (Marker(1, "verse / [2J two"),)
+
+
+def test_thousands_of_tempos_are_read_at_once_and_stay_exact(tmp_path: Path) -> None:
+    """A tempo for each quarter, none like another: four of them make a bar, and bars follow on one another.
+
+    By arithmetic: bar n begins when the n - 1 bars before it have passed. Two milliseconds are left for what a tempo
+    loses that is read as a thousandth of a BPM.
+    """
+    tempos = [400_000 + 41 * number for number in range(4_000)]
+    messages = [mido.MetaMessage("set_tempo", tempo=us, time=480 if number else 0) for number, us in enumerate(tempos)]
+    tempo_map = read_midi(midi_of(tmp_path, *messages)).tempo_map
+
+    for bar in (2, 500, 1_000):
+        assert float(tempo_map.time_of_bar(bar)) == pytest.approx(sum(tempos[: 4 * (bar - 1)]) / 1e6, abs=2e-3)
+    assert max(segment.time_s.denominator for segment in tempo_map.segments) <= 10**12
+
+
+def test_more_than_a_song_holds_is_refused(tmp_path: Path) -> None:
+    many = midi_of(tmp_path, *[mido.MetaMessage("set_tempo", tempo=500_000, time=1)] * 20_001)
+    with pytest.raises(MidiError, match="holds too many tempo events"):
+        read_midi(many)
+
+    (tmp_path / "large.mid").write_bytes(b"MThd" + bytes(4 * 2**20))
+    with pytest.raises(MidiError, match="is larger than the MIDI file of any song"):
+        read_midi(tmp_path / "large.mid")

@@ -73,6 +73,18 @@ def test_id3_tempo_and_key() -> None:
     }
 
 
+def test_several_values_are_one_line() -> None:
+    """ID3v2.4, section 4.2: a zero byte between them. The first tempo counts."""
+    assert id3_tags(id3((b"TBPM", b"\x03112\x00118"), (b"TIT2", b"\x03one\x00two\x1b[2J"))) == {
+        "tag_bpm": 112.0,
+        "title": "one / two [2J",
+    }
+
+
+def test_control_characters_of_a_note_are_spaces() -> None:
+    assert ixml_tags("<NOTE>first\nsecond\u202e\x07</NOTE>".encode()) == {"ixml_note": "first second"}
+
+
 @pytest.mark.parametrize("tempo", [b"\x030", b"\x03fast", b"\x03-5", b"\x03999999", b"\x03"])
 def test_a_tag_without_a_tempo_names_none(tempo: bytes) -> None:
     assert "tag_bpm" not in id3_tags(id3((b"TBPM", tempo)))

@@ -1,6 +1,8 @@
 """The child's limits hold, and whatever ends it becomes a report."""
 
+import json
 import logging
+import sys
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,7 @@ from analysis.core.reports import Brief
 from analysis.delivery.verify import verify_set
 from analysis.features.feature_arrays import Features
 from analysis.measuring.survey import survey_file
+from analysis.sandbox import child
 from analysis.sandbox.child import measure_song_in_child, survey_in_child, verify_set_in_child, write_proxy_in_child
 from tests import signals
 from tests.analysis.encoded import write_sound
@@ -101,3 +104,78 @@ def test_features_that_are_gone_are_an_error_and_not_silence(tmp_path: Path) -> 
 
     with pytest.raises(SongNotMeasuredError):
         measure_song_in_child([(report, features, path)], Brief())
+
+
+ORDER = "import json, os, sys; order = json.load(sys.stdin); "
+
+
+def taken_over(monkeypatch: pytest.MonkeyPatch, program: str) -> None:
+    """The child does what this program says, with nothing around it."""
+    monkeypatch.setattr(child, "_CHILD", (sys.executable, "-c", ORDER + program))
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [
+        "'not json'",
+        "'[]'",
+        "'{}'",
+        """'{"name": "x", "sha256": 5, "clipped": 3}'""",
+        """'{"name": "x", "sha256": "", "frames": NaN}'""",
+        "'[' * 100_000",
+        "'\"' + 'x' * 3 * 2**20 + '\"'",
+    ],
+)
+def test_an_answer_of_another_form_is_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: str) -> None:
+    path = write_sound(tmp_path / "bass.wav", signals.noise())
+    taken_over(monkeypatch, f"open(order['answer_to'], 'w').write({answer})")
+    report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "f.npz")
+
+    assert [finding.code for finding in report.findings] == ["unreadable"]
+
+
+def test_what_no_database_keeps_is_taken_out_of_an_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write_sound(tmp_path / "bass.wav", signals.noise())
+    answer = json.dumps({"name": "bass.wav", "sha256": "0", "metadata": {"title": "a\0b\ud800"}})
+    taken_over(monkeypatch, f"open(order['answer_to'], 'w').write({answer!r})")
+    report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "f.npz")
+
+    assert report.metadata == {"title": "ab\ufffd"}
+
+
+@pytest.mark.parametrize("link", ["os.symlink", "os.link"])
+def test_a_link_in_an_outputs_place_leads_nowhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, link: str) -> None:
+    secret, copy = tmp_path / "secret", tmp_path / "copy.flac"
+    secret.write_text("kept")
+    taken_over(
+        monkeypatch,
+        f"os.unlink(order['output_to']); {link}({str(secret)!r}, order['output_to']); "
+        "open(order['answer_to'], 'w').write('{}')",
+    )
+    write_proxy_in_child(write_sound(tmp_path / "mix.wav", signals.noise()), copy)
+
+    assert not copy.exists()
+
+
+def test_a_flood_of_complaints_stays_out_of_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    taken_over(monkeypatch, "sys.stderr.write('x' * 10_000_000 + 'the end'); sys.exit(1)")
+    write_proxy_in_child(write_sound(tmp_path / "mix.wav", signals.noise()), tmp_path / "copy.flac")
+
+    [record] = caplog.records
+    assert record.getMessage().endswith("the end")
+    assert len(record.getMessage()) < 3_000
+
+
+def test_nothing_of_the_environment_reaches_the_child(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("KITPOST_SECRET_KEY", "kept")
+    taken_over(monkeypatch, "print(*os.environ, file=sys.stderr); sys.exit(1)")
+    path = write_sound(tmp_path / "mix.wav", signals.noise())
+    with pytest.MonkeyPatch.context() as patched:
+        said: list[str] = []
+        patched.setattr(child.logger, "warning", lambda *words: said.append(str(words[-1])))
+        write_proxy_in_child(path, tmp_path / "copy.flac")
+
+    expected = {"PATH", "PYTHONPATH", "LANG", "TMPDIR"} | set(child.MEASURING_ENVIRONMENT)
+    assert set(said[0].split()) - {"LC_CTYPE"} == expected
