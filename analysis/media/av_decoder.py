@@ -147,7 +147,7 @@ def _open(file: FileIO, format_name: str) -> InputContainer:
     if format_name == "mov":
         # Tracks that lie in another file: off by default, and said here so that it stays so.
         options |= {"enable_drefs": "0", "use_absolute_path": "0"}
-    return av.open(file, format=format_name, container_options=options, metadata_errors="replace")
+    return av.open(file, mode="r", format=format_name, container_options=options, metadata_errors="replace")
 
 
 def _samples_of(frame: AudioFrame) -> Samples:
