@@ -19,7 +19,7 @@ const importMap = {
 };
 
 // Each imports from those before it; pages of uploads know no lanes, and lanes no map.
-const FOLDERS = ["lib", "upload", "page", "lanes", "map"];
+const FOLDERS = ["lib", "upload", "page", "lanes", "map", "kit"];
 
 function zonesOf(folder, at) {
   const later = FOLDERS.slice(at + 1).map((one) => `portal/static/js/${one}`);
@@ -51,5 +51,6 @@ export default [
       "import-x/no-unresolved": "error",
     },
   },
+  { files: ["portal/static/js/kit/worker.js"], languageOptions: { globals: globals.serviceworker } },
   { files: ["**/*.cjs", "*.config.js"], languageOptions: { globals: globals.node } },
 ];

@@ -59,6 +59,7 @@ INSTALLED_APPS = [
     "portal.lanes",
     "portal.listening",
     "portal.prep",
+    "portal.kit",
     "portal.takes",
     "portal.delivery",
     "portal.money",

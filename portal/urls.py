@@ -17,6 +17,7 @@ urlpatterns = [
     path("", include("portal.lanes.urls")),
     path("", include("portal.listening.urls")),
     path("", include("portal.prep.urls")),
+    path("kit/", include("portal.kit.urls")),
     path("", include("portal.takes.urls")),
     path("", include("portal.delivery.urls")),
     path("", include("portal.money.urls")),

@@ -89,6 +89,7 @@ PLAIN = {
     "intake.sentzip.notes",
     "intake.tapping.taps_s",
     "listening.excerpt.taps_s",
+    "kit.balance.levels",
     "mailroom.message.answer",
     "mailroom.message.answers",
     "mailroom.question.answer",

@@ -13,7 +13,7 @@ urlpatterns = [
         ),
         name="sign-in",
     ),
-    path("sign-out/", auth.LogoutView.as_view(), name="sign-out"),
+    path("sign-out/", views.SignOutView.as_view(), name="sign-out"),
     path("invitations/<str:token>/", views.invitation, name="invitation"),
     path("me/", views.me, name="me"),
     path("people/<int:user_id>/", views.client, name="client"),

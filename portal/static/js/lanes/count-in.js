@@ -1,12 +1,12 @@
-// A bar of beats before a place in a song. Sums only; nothing here touches the page.
+// Bars of beats before a place in a song. Sums only; nothing here touches the page.
 
 const SAME_S = 1e-4;
 const MOST_BEATS = 16;
 
-/** The bar that leads to `songS`: the beats there, going on backwards from the first at or after it. `beats`:
+/** The bars that lead to `songS`: the beats there, going on backwards from the first at or after it. `beats`:
  *  [seconds, accent] in order. Answers {lengthS, clicks: [{beforeS, accent}]}, seconds before `songS`; null where no
  *  beat is near. */
-export function countIn(beats, songS) {
+export function countIn(beats, songS, bars = 1) {
   const next = beats.findIndex(([beatS]) => beatS >= songS - SAME_S);
   if (next < 0 || beats.length < 2) return null;
   // Across a passage that is free of the grid two beats lie far apart: the nearer neighbour tells the tempo.
@@ -15,8 +15,8 @@ export function countIn(beats, songS) {
   if (aheadS > beatS + SAME_S) return null;
   const { size, at } = barAround(beats, next);
   const clicks = [];
-  for (let back = size; back > 0; back--)
-    clicks.push({ beforeS: back * beatS - aheadS, accent: (at - back + size) % size === 0 });
+  for (let back = bars * size; back > 0; back--)
+    clicks.push({ beforeS: back * beatS - aheadS, accent: (at - back + bars * size) % size === 0 });
   return { lengthS: clicks[0].beforeS, clicks };
 }
 

@@ -9,17 +9,23 @@ const CEILING = 10 ** (-1 / 20);
 export function graphOf(context, { levels, clickLevel }) {
   const master = context.createGain();
   master.gain.value = 0;
-  const ceiling = context.createWaveShaper();
-  ceiling.curve = Float32Array.from({ length: 4097 }, (_, at) => Math.max(-CEILING, Math.min(CEILING, at / 2048 - 1)));
-  master.connect(ceiling).connect(context.destination);
+  master.connect(ceilingAt(context, CEILING)).connect(context.destination);
   const music = gainInto(context, master, 1);
   return {
     master,
     music,
     gains: levels.map((level) => gainInto(context, music, level)),
+    clickOut: master,
     clickGain: gainInto(context, master, clickLevel),
-    clicks: [true, false].map((isAccent) => clickBuffer(context, isAccent)),
+    clicks: clickBuffers(context),
   };
+}
+
+/** Nothing passes it, whatever comes: what is higher is cut off. `ceiling`: a share of full scale. */
+export function ceilingAt(context, ceiling) {
+  const shaper = context.createWaveShaper();
+  shaper.curve = Float32Array.from({ length: 4097 }, (_, at) => Math.max(-ceiling, Math.min(ceiling, at / 2048 - 1)));
+  return shaper;
 }
 
 export function gainInto(context, node, value) {
@@ -29,8 +35,13 @@ export function gainInto(context, node, value) {
   return gain;
 }
 
-function clickBuffer(context, isAccent) {
-  const samples = clickSamples(isAccent, context.sampleRate);
+/** Of a bar line, of a beat, and of what lies between beats. */
+export function clickBuffers(context) {
+  return ["accent", "beat", "part"].map((kind) => clickBuffer(context, kind));
+}
+
+function clickBuffer(context, kind) {
+  const samples = clickSamples(kind, context.sampleRate);
   const sound = context.createBuffer(1, samples.length, context.sampleRate);
   sound.copyToChannel(samples, 0);
   return sound;

@@ -36,7 +36,8 @@ export class Looping {
   }
 }
 
-function spanOf({ bars, duration_s: durationS }, first, last) {
+/** From the first to the end of the last of these bars, in seconds; null where there are none. */
+export function spanOf({ bars, duration_s: durationS }, first, last) {
   const from = bars.findIndex((line) => line.bar === first);
   const to = bars.findIndex((line) => line.bar === last);
   if (from < 0 || to < from) return null;

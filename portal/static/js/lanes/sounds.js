@@ -6,6 +6,10 @@ const CLOSE_UP_AFTER_MS = 90;
 // Weaker attacks are no fixed points when it plays slower: they may be noise.
 const FIRM = 0.15;
 
+export function firmAttacks(onsets) {
+  return onsets.filter((one) => one.strength >= FIRM).map((one) => one.timeS);
+}
+
 export class Sounds {
   /** `onNews` is called when there is something new to draw. */
   constructor(lanes, onNews) {
@@ -26,7 +30,7 @@ export class Sounds {
   }
 
   get firmAttacksS() {
-    return this.onsets.map((onsets) => onsets.filter((one) => one.strength >= FIRM).map((one) => one.timeS));
+    return this.onsets.map(firmAttacks);
   }
 
   /** Finer sound for a view that stays for a moment. */

@@ -1,14 +1,14 @@
 // Plays lanes and click from one clock. Sound comes in parts of some seconds as 16-bit PCM, is laid onto whole frames
 // of the audio clock ahead of time, and let go afterwards: memory does not grow with the song, and no decoder of a
 // browser can shift anything. The same code plays into a speaker or into an OfflineAudioContext.
-import { countIn } from "kitpost/lanes/count-in";
-import { gainOfLevel, RAMP_MS, START_LEVEL_DB } from "kitpost/lib/level";
-import { StretchedLane } from "kitpost/lanes/time-stretch";
-import { commonRate, gainInto, graphOf, ramp } from "kitpost/lanes/graph";
+import { layClicks, layCountIn } from "kitpost/lanes/clicks";
+import { commonRate, graphOf, ramp } from "kitpost/lanes/graph";
 import { partOf } from "kitpost/lanes/part";
 import { fetchPcm } from "kitpost/lanes/pcm";
+import { endOf, nextStretch, songTimeAt, spanAt } from "kitpost/lanes/spans";
+import { StretchedLane } from "kitpost/lanes/time-stretch";
+import { gainOfLevel, RAMP_MS, START_LEVEL_DB } from "kitpost/lib/level";
 
-export const PART_S = 4;
 const AHEAD_S = 9;
 const LEAD_S = 0.15;
 const WAKE_MS = 200;
@@ -17,22 +17,19 @@ const SOON_S = 0.05;
 // What was laid is remembered this long after it has ended: the way to the ear takes its time.
 const KEPT_S = 2;
 
-/** Stretches of song time laid one after the other on the audio clock, from `fromS`, looping in `loop`. */
-export function nextStretch(cursor, endS, loop) {
-  const stopS = loop && cursor.songS < loop.endS ? loop.endS : endS;
-  const lengthS = Math.min(PART_S, stopS - cursor.songS);
-  if (!(lengthS > 1e-9)) return null;
-  const goesRound = loop && Math.abs(cursor.songS + lengthS - loop.endS) < 1e-9;
-  return { songS: cursor.songS, atS: cursor.atS, lengthS, nextSongS: goesRound ? loop.startS : cursor.songS + lengthS };
-}
-
 export class Transport {
-  constructor(song, { context = null, fetchPart = fetchPcm, onEnd = () => {}, onLost = () => {} } = {}) {
+  /** `onRound` is called when a round of the loop is laid, some seconds before it ends; the speed that it answers, if
+   *  any, holds from the next round on. */
+  constructor(song, options = {}) {
     this.song = song;
-    this.context = context;
-    this.fetchPart = fetchPart;
-    this.onEnd = onEnd;
-    this.onLost = onLost;
+    this.context = options.context ?? null;
+    this.fetchPart = options.fetchPart ?? fetchPcm;
+    this.makeGraph = options.makeGraph ?? graphOf;
+    this.onEnd = options.onEnd ?? (() => {});
+    this.onLost = options.onLost ?? (() => {});
+    this.onRound = options.onRound ?? (() => null);
+    // [seconds, on a bar line, between beats]; the song's beats unless something else is clicked.
+    this.clickTimes = null;
     this.levels = song.lanes.map(() => 1);
     this.clickLevel = 1;
     this.levelDb = START_LEVEL_DB;
@@ -49,7 +46,7 @@ export class Transport {
 
   build() {
     this.context ??= new AudioContext({ sampleRate: commonRate(this.song.lanes), latencyHint: "playback" });
-    Object.assign(this, graphOf(this.context, { levels: this.levels, clickLevel: this.clickLevel }));
+    Object.assign(this, this.makeGraph(this.context, { levels: this.levels, clickLevel: this.clickLevel }));
   }
 
   /** Sound that cannot be fetched, now or later, ends the playing and is told to `onLost`. */
@@ -71,33 +68,15 @@ export class Transport {
     await this.context.resume?.();
     if (run !== this.run) return;
     const rateHz = this.context.sampleRate;
-    this.stretched = this.factor === 1 ? null : this.song.lanes.map((_, at) => this.stretchedLane(at));
+    this.stretchFor(this.factor);
     // The first sound is at hand before the clock is set: what is still on its way cannot come late.
     const first = await this.parts(nextStretch({ songS: this.startS, atS: 0 }, this.song.duration_s, this.loop));
     if (run !== this.run) return;
     const atS = Math.ceil((this.context.currentTime + LEAD_S) * rateHz) / rateHz;
-    this.cursor = { songS: this.startS, atS: this.layCountIn(atS) };
+    this.cursor = { songS: this.startS, atS: layCountIn(this, atS) };
+    this.rampAtS = atS;
     ramp(this.master.gain, gainOfLevel(this.levelDb), atS);
     await this.fill(run, this.context.currentTime + AHEAD_S, first);
-  }
-
-  /** A bar of clicks, if asked for: louder from each to the next, so that none jumps out and the first is heard, and
-   *  heard even where the click is turned down. Answers when the song begins, from `atS` on; the music comes up by
-   *  itself then. */
-  layCountIn(atS) {
-    const count = this.countsIn ? countIn(this.song.beats_s, this.startS) : null;
-    this.music.gain.cancelScheduledValues(0);
-    this.music.gain.value = 1;
-    if (!count) return atS;
-    const rateHz = this.context.sampleRate;
-    const framesOf = (timeS) => Math.round(timeS * rateHz);
-    const songAt = framesOf(atS + RAMP_MS / 1000) + framesOf(count.lengthS * this.factor);
-    for (const [at, { beforeS, accent }] of count.clicks.entries()) {
-      const into = gainInto(this.context, this.master, ((at + 1) / count.clicks.length) * (this.clickLevel || 1));
-      this.start(this.clicks[accent ? 0 : 1], into, (songAt - framesOf(beforeS * this.factor)) / rateHz);
-    }
-    ramp(this.music.gain, 1, songAt / rateHz);
-    return songAt / rateHz;
   }
 
   /** Stretches begin on whole frames of the song too: then music and click are off by no part of a frame. */
@@ -126,11 +105,18 @@ export class Transport {
 
   /** The next stretch begins on a whole frame, so that nothing is added up but whole frames. */
   advance(stretch) {
-    const rateHz = this.context.sampleRate;
     this.cursor = {
       songS: this.onFrame(stretch.nextSongS),
-      atS: Math.round((stretch.atS + stretch.lengthS * this.factor) * rateHz) / rateHz,
+      atS: this.onFrame(endOf({ ...stretch, factor: this.factor })),
     };
+    if (!stretch.isRound) return;
+    const speed = this.onRound();
+    if (speed && 1 / speed !== this.factor) this.stretchFor(1 / speed);
+  }
+
+  stretchFor(factor) {
+    this.factor = factor;
+    this.stretched = factor === 1 ? null : this.song.lanes.map((_, at) => this.stretchedLane(at, factor));
   }
 
   wait(run) {
@@ -145,17 +131,17 @@ export class Transport {
   }
 
   lay(stretch, parts) {
-    const span = { ...stretch, laid: new Set() };
+    const span = { ...stretch, factor: this.factor, laid: new Set() };
     this.spans.push(span);
     // What has been heard is let go; in a short round many spans are on their way.
     const heardS = this.context.currentTime - KEPT_S;
-    this.spans = this.spans.filter((one) => one.atS + one.lengthS * this.factor > heardS);
+    this.spans = this.spans.filter((one) => endOf(one) > heardS);
     for (const [at, part] of parts.entries()) {
       if (!part) continue;
       span.laid.add(at);
       this.start(part.sound, this.gains[at], span.atS + part.offsetS);
     }
-    this.layClicks(span);
+    layClicks(this, span);
     // Put back in while this was on its way: it was not fetched with the others.
     for (const [at, level] of this.levels.entries()) if (level > 0 && !parts[at] && this.isPlaying) this.catchUp(at);
   }
@@ -163,52 +149,45 @@ export class Transport {
   /** A lane put back in is fetched for what is laid already: lanes that nobody hears are not. */
   async catchUp(at) {
     const run = this.run;
-    const stretched = this.stretched && this.stretchedLane(at);
     const soonS = this.context.currentTime + SOON_S;
-    const isToCome = (one) => !one.laid.has(at) && one.atS + one.lengthS * this.factor > soonS;
+    const isToCome = (one) => !one.laid.has(at) && endOf(one) > soonS;
+    let stretched = null;
     for (const span of this.spans.filter(isToCome)) {
       span.laid.add(at);
-      const part = await this.part(at, span, stretched).catch(() => null);
+      if (stretched?.factor !== span.factor) stretched = this.stretchedLane(at, span.factor);
+      const part = await this.part(at, span, span.factor === 1 ? null : stretched).catch(() => null);
       if (run !== this.run) return;
       if (part) this.start(part.sound, this.gains[at], span.atS + part.offsetS);
     }
   }
 
-  stretchedLane(at) {
-    return new StretchedLane({
-      rateHz: this.song.lanes[at].sample_rate_hz,
-      factor: this.factor,
-      attacksS: this.attacksS[at],
-    });
+  stretchedLane(at, factor) {
+    return new StretchedLane({ rateHz: this.song.lanes[at].sample_rate_hz, factor, attacksS: this.attacksS[at] });
   }
 
   /** Another tempo map: what sounds already stays, the clicks that are still to come lie on the new one. */
   takeMap({ bars, beats_s: beatsS }) {
     Object.assign(this.song, { bars, beats_s: beatsS });
+    this.layClicksAnew();
+  }
+
+  /** Other clicks on the same map: those that are still to come give way to them. */
+  setClicks(clickTimes) {
+    this.clickTimes = clickTimes;
+    this.layClicksAnew();
+  }
+
+  layClicksAnew() {
     if (!this.isPlaying || !this.clickGain) return;
     const fromS = this.context.currentTime + SOON_S;
     for (const [source, atS] of this.clickSources) if (atS > fromS) source.stop();
-    for (const span of this.spans) this.layClicks(span, fromS);
+    for (const span of this.spans) layClicks(this, span, fromS);
   }
 
   part(at, stretch, stretched = this.stretched?.[at]) {
-    const { context, fetchPart, factor } = this;
+    const { context, fetchPart } = this;
+    const factor = stretch.factor ?? this.factor;
     return partOf(this.song.lanes[at], stretch, { context, fetchPart, factor, stretched });
-  }
-
-  /** Each at the frame of the song that lies nearest to its exact time, as in the files. */
-  layClicks({ songS, lengthS, atS }, fromS = 0) {
-    const rateHz = this.context.sampleRate;
-    const [first, end] = [Math.round(songS * rateHz), Math.round((songS + lengthS) * rateHz)];
-    for (const [beatS, accent] of this.song.beats_s) {
-      const frame = Math.round(beatS * rateHz);
-      if (frame < first) continue;
-      if (frame >= end) break;
-      const startS = (Math.round(atS * rateHz) + Math.round((frame - first) * this.factor)) / rateHz;
-      if (startS < fromS) continue;
-      const source = this.start(this.clicks[accent ? 0 : 1], this.clickGain, startS);
-      if (source) this.clickSources.set(source, startS);
-    }
   }
 
   start(sound, into, atS) {
@@ -262,8 +241,12 @@ export class Transport {
   /** Song time that is heard at an audio-clock time (now, less what the way to the ear takes); null while silent. */
   songTime(atS = this.heardS()) {
     if (!this.isPlaying || !this.spans.length) return this.startS ?? 0;
-    const span = this.spans.findLast((one) => one.atS <= atS) ?? this.spans[0];
-    return span.songS + Math.min(Math.max(0, atS - span.atS) / this.factor, span.lengthS);
+    return songTimeAt(this.spans, atS);
+  }
+
+  /** Its speed at that time, which steps up by itself in practice. */
+  speedAt(atS = this.heardS()) {
+    return 1 / (this.isPlaying && this.spans.length ? spanAt(this.spans, atS).factor : this.factor);
   }
 
   heardS(momentMs = performance.now()) {
@@ -274,7 +257,11 @@ export class Transport {
 
   setLevel(levelDb) {
     this.levelDb = levelDb;
-    this.master?.gain.setTargetAtTime(gainOfLevel(levelDb), this.context.currentTime, 0.03);
+    if (!this.master) return;
+    // While it comes up from silence, it comes up to the new level.
+    if (this.context.currentTime < this.rampAtS + RAMP_MS / 1000)
+      ramp(this.master.gain, gainOfLevel(levelDb), this.rampAtS);
+    else this.master.gain.setTargetAtTime(gainOfLevel(levelDb), this.context.currentTime, 0.03);
   }
 
   /** 1 as it is, 0.5 half as fast; the pitch stays. From here on, if it plays. */

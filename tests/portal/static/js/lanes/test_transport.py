@@ -136,9 +136,9 @@ def test_nothing_passes_the_ceiling(ready: Page) -> None:
 
 def test_stretches_end_where_the_song_and_the_round_end(ready: Page) -> None:
     cut = "m.nextStretch(given[0], given[1], given[2])"
-    assert ask(ready, "lanes/transport", cut, {"songS": 9.0, "atS": 0}, 10.0, None)["lengthS"] == 1.0
-    assert ask(ready, "lanes/transport", cut, {"songS": 10.0, "atS": 0}, 10.0, None) is None
-    turn = ask(ready, "lanes/transport", cut, {"songS": 4.0, "atS": 7.0}, 10.0, {"startS": 3.0, "endS": 5.0})
+    assert ask(ready, "lanes/spans", cut, {"songS": 9.0, "atS": 0}, 10.0, None)["lengthS"] == 1.0
+    assert ask(ready, "lanes/spans", cut, {"songS": 10.0, "atS": 0}, 10.0, None) is None
+    turn = ask(ready, "lanes/spans", cut, {"songS": 4.0, "atS": 7.0}, 10.0, {"startS": 3.0, "endS": 5.0})
     assert (turn["lengthS"], turn["nextSongS"], turn["atS"]) == (1.0, 3.0, 7.0)
 
 

@@ -1,0 +1,64 @@
+"""What a kit page sends as JSON, checked field by field."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+
+from portal.kit.errors import KitError
+from portal.kit.models import HIGHEST_NUMBER, LONGEST_WORD
+from portal.kit.services import SentTake
+
+MOST_TAKES_AT_ONCE = 200
+
+
+class TakeForm(forms.Form):
+    id = forms.UUIDField()
+    number = forms.IntegerField(min_value=1, max_value=HIGHEST_NUMBER)
+    is_kept = forms.BooleanField(required=False)
+    word = forms.CharField(required=False, max_length=LONGEST_WORD)
+    is_undone = forms.BooleanField(required=False)
+    revision = forms.IntegerField(min_value=1, max_value=2**31 - 1)
+    logged_at = forms.DateTimeField()
+
+
+class ChangedForm(forms.Form):
+    changed_at = forms.DateTimeField()
+
+
+def json_of(body: bytes) -> Mapping[str, Any]:
+    try:
+        sent = json.loads(body)
+    except (ValueError, RecursionError) as error:
+        raise KitError("This is not JSON.") from error
+    if not isinstance(sent, dict):
+        raise KitError("This is not a JSON object.")
+    return sent
+
+
+def takes_in(sent: Mapping[str, Any]) -> list[SentTake]:
+    takes = sent.get("takes")
+    if not isinstance(takes, list) or not 0 < len(takes) <= MOST_TAKES_AT_ONCE:
+        raise KitError(f"Send from 1 to {MOST_TAKES_AT_ONCE} takes.")
+    return [_take_in(one, place) for place, one in enumerate(takes, start=1)]
+
+
+def _take_in(sent: Any, place: int) -> SentTake:
+    form = TakeForm(sent if isinstance(sent, dict) else {})
+    if not form.is_valid():
+        raise KitError(f"Take {place} of those sent lacks or misstates: {', '.join(form.errors)}.")
+    return SentTake(**form.cleaned_data)
+
+
+def changed_at_in(sent: Mapping[str, Any]) -> datetime:
+    """By the device's clock; one that runs ahead must not hold up every later change."""
+    form = ChangedForm({"changed_at": sent.get("changed_at")})
+    if not form.is_valid():
+        raise KitError("Say when the balance was changed.")
+    changed_at: datetime = form.cleaned_data["changed_at"]
+    return min(changed_at, timezone.now())

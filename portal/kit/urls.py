@@ -1,0 +1,12 @@
+from django.urls import path
+
+from portal.kit import views
+
+app_name = "kit"
+urlpatterns = [
+    path("worker.js", views.worker, name="worker"),
+    path("<int:song_id>/", views.page, name="page"),
+    path("<int:song_id>/song.json", views.song_json, name="song"),
+    path("<int:song_id>/takes/", views.takes, name="takes"),
+    path("<int:song_id>/balance/", views.balance, name="balance"),
+]

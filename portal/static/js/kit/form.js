@@ -1,0 +1,60 @@
+// Where the song is: bar, beat, section, what comes next and when. Sums only; nothing here touches the page.
+import { barIndexAt, barLengthS, placeAt } from "kitpost/lib/bars";
+
+// So many bars before it begins, the next section is announced (house choice).
+export const ANNOUNCED_BARS = 2;
+
+/** The form as [{label, bar, bars, startS, endS}], from bar one to the end; a song without sections is one. */
+export function formOf({ bars, sections, duration_s: durationS }) {
+  if (!bars.length) return [];
+  const begins = sections.length ? sections : [{ label: "Song", bar: bars[0].bar, time_s: bars[0].time_s }];
+  const lastBar = bars.at(-1).bar;
+  return begins.map((section, at) => {
+    const next = begins[at + 1];
+    return {
+      label: section.label,
+      bar: section.bar,
+      bars: (next?.bar ?? lastBar + 1) - section.bar,
+      startS: section.time_s,
+      endS: next?.time_s ?? durationS,
+    };
+  });
+}
+
+/** Where `timeS` is: {bar, beat, beats, meter, bpm, section (its place in the form), next, barsToNext}. Null where
+ *  there is no bar. */
+export function whereAt({ bars }, form, timeS) {
+  const at = barIndexAt(bars, timeS);
+  const place = placeAt(bars, timeS);
+  if (at < 0 || !place) return null;
+  const line = bars[at];
+  const section = form.findLastIndex((one) => one.startS <= timeS + 1e-6);
+  const next = form[section + 1] ?? null;
+  const lengthS = barLengthS(bars, at);
+  return {
+    ...place,
+    beats: line.beats,
+    meter: line.meter,
+    bpm: lengthS && !line.free ? (60 * line.beats) / lengthS : null,
+    section,
+    next,
+    barsToNext: next ? next.bar - place.bar : null,
+  };
+}
+
+/** What is said of the next section, in time: "C in 2 bars", "C in the next bar"; nothing before that. */
+export function announcement({ next, barsToNext }) {
+  if (!next || barsToNext > ANNOUNCED_BARS || barsToNext < 1) return "";
+  return barsToNext === 1 ? `${next.label} after this bar` : `${next.label} in ${barsToNext} bars`;
+}
+
+/** Where playing from the top begins: the first bar, or as many beats before it as a pickup needs. */
+export function topOf({ bars, lanes }) {
+  if (!bars.length) return 0;
+  const [first] = bars;
+  const heard = lanes.filter((lane) => lane.role !== "click").map((lane) => lane.leading_silence_s);
+  const soundS = Math.min(first.time_s, ...heard);
+  const beatS = (barLengthS(bars, 0) ?? 2) / (first.beats || 1);
+  const beats = Math.ceil((first.time_s - soundS) / beatS - 0.1);
+  return Math.max(0, first.time_s - Math.max(0, beats) * beatS);
+}

@@ -1,0 +1,95 @@
+// The log of takes on the page: the last one large, all of them in a table, and the word that goes with one.
+const number = (take) => `Take ${take.number}`;
+
+export function takeText(take) {
+  return [number(take), take.is_kept ? "kept" : "not kept", take.word && `“${take.word}”`].filter(Boolean).join(", ");
+}
+
+export class Logbook {
+  /** `kit`: {takes, part, say}. */
+  constructor(kit) {
+    this.kit = kit;
+    const form = kit.part("word-form");
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      this.takeWord();
+    });
+    kit.part("word").addEventListener("keydown", (event) => {
+      if (event.key === "Escape") this.closeWord();
+    });
+  }
+
+  async log() {
+    const take = await this.kit.takes.log();
+    this.kit.say(`${number(take)} logged.`);
+    this.kit.takes.send();
+  }
+
+  async keep() {
+    const take = await this.kit.takes.toggleKept();
+    this.kit.say(take ? `${takeText(take)}.` : "No take is logged yet.");
+    this.kit.takes.send();
+  }
+
+  async undo() {
+    const take = await this.kit.takes.undo();
+    const what = take?.is_undone ? `${number(take)} is taken out.` : take && `Undone: ${takeText(take)}.`;
+    this.kit.say(what ?? "Nothing to undo on this page.");
+    this.kit.takes.send();
+  }
+
+  openWord() {
+    const { last } = this.kit.takes;
+    if (!last) return this.kit.say("No take is logged yet.");
+    const field = this.kit.part("word");
+    this.kit.part("word-form").hidden = false;
+    this.kit.part("word-of").textContent = number(last);
+    field.value = last.word;
+    field.focus();
+  }
+
+  async takeWord() {
+    const take = await this.kit.takes.setWord(this.kit.part("word").value);
+    this.closeWord();
+    if (take) this.kit.say(`${takeText(take)}.`);
+    this.kit.takes.send();
+  }
+
+  closeWord() {
+    this.kit.part("word-form").hidden = true;
+    this.kit.part("word").blur();
+  }
+
+  show() {
+    const { takes, part } = this.kit;
+    const { standing, waiting } = takes;
+    part("last").textContent = takes.last ? takeText(takes.last) : "No take yet";
+    part("take-number").textContent = takes.nextNumber;
+    part("takes").replaceChildren(...standing.map(row).reverse());
+    const unsent = waiting.length;
+    part("unsent").textContent = [
+      takes.trouble,
+      unsent
+        ? `${unsent} take${unsent > 1 ? "s are" : " is"} still to be sent.`
+        : standing.length
+          ? "All takes are sent."
+          : "",
+      takes.isKept === false ? "This browser keeps no takes: do not close this page before they are sent." : "",
+    ]
+      .filter(Boolean)
+      .join(" ");
+  }
+}
+
+function row(take) {
+  const cells = [
+    take.number,
+    take.is_kept ? "kept" : "not kept",
+    take.word,
+    new Date(take.logged_at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }),
+    take.is_sent ? "sent" : "still to be sent",
+  ];
+  const line = document.createElement("tr");
+  for (const text of cells) line.append(Object.assign(document.createElement("td"), { textContent: text }));
+  return line;
+}

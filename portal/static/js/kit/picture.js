@@ -1,0 +1,91 @@
+// The form as large bars: a strip of all sections, and the bars of the one that plays.
+import { announcement } from "kitpost/kit/form";
+
+// More bars than this are shown a window at a time: they stay large enough for two metres.
+const MOST_BARS = 16;
+const NOWHERE = { bar: "–", beats: "", next: "", tempo: "–", meter: "" };
+
+export class Picture {
+  /** `part`: finds a part of the page by its name. */
+  constructor(part, onSection) {
+    this.part = part;
+    this.onSection = onSection;
+  }
+
+  showForm(form) {
+    this.form = form;
+    this.shown = {};
+    const items = form.map((section, at) => {
+      const item = make("li", { className: "kit-section" });
+      item.style.flexGrow = section.bars;
+      const button = make("button", { type: "button", textContent: section.label });
+      button.setAttribute("aria-label", `Section ${section.label}, from bar ${section.bar}`);
+      button.addEventListener("click", () => this.onSection(at));
+      item.append(button);
+      return item;
+    });
+    this.part("form").replaceChildren(...items);
+  }
+
+  /** `where` of `whereAt`, or null before the first bar. Nothing is written that stands there already. */
+  show(where) {
+    const section = where && this.form[where.section];
+    const texts = where ? textsOf(where) : NOWHERE;
+    for (const [name, text] of Object.entries({ ...texts, ...sectionTexts(section, where) })) this.write(name, text);
+    this.light(where ? where.section : -1);
+    if (section) this.showBars(section, where.bar);
+  }
+
+  write(name, text) {
+    if (this.shown[name] === text) return;
+    this.shown[name] = text;
+    this.part(name).textContent = text;
+  }
+
+  light(at) {
+    if (this.shown.lit === at) return;
+    this.shown.lit = at;
+    for (const [index, item] of [...this.part("form").children].entries()) mark(item, index === at);
+  }
+
+  showBars(section, bar) {
+    const page = Math.floor((bar - section.bar) / MOST_BARS);
+    const first = section.bar + page * MOST_BARS;
+    const key = `${first}:${section.label}`;
+    const list = this.part("bars");
+    if (this.shown.page !== key) {
+      this.shown.page = key;
+      const count = Math.min(MOST_BARS, section.bar + section.bars - first);
+      list.toggleAttribute("data-few", count <= 4);
+      list.replaceChildren(...Array.from({ length: count }, (_, at) => make("li", { textContent: first + at })));
+    }
+    if (this.shown.barLit === bar) return;
+    this.shown.barLit = bar;
+    for (const [at, item] of [...list.children].entries()) mark(item, first + at === bar);
+  }
+}
+
+function textsOf(where) {
+  const { bar, bpm, free, meter } = where;
+  const tempo = bpm ? `${Math.round(bpm * 100) / 100} BPM` : free ? "free" : "–";
+  return { bar: String(bar), beats: beatsText(where), next: announcement(where), tempo, meter: meter ?? "" };
+}
+
+function sectionTexts(section, where) {
+  if (!section) return { section: "–", of: "" };
+  return { section: section.label, of: `bar ${where.bar - section.bar + 1} of ${section.bars}` };
+}
+
+function beatsText({ beat, beats, free }) {
+  if (free || !beats) return "";
+  return Array.from({ length: beats }, (_, at) => (at < beat ? "●" : "○")).join(" ");
+}
+
+function mark(item, isNow) {
+  if (isNow) item.setAttribute("aria-current", "true");
+  else item.removeAttribute("aria-current");
+}
+
+function make(tag, properties) {
+  return Object.assign(document.createElement(tag), properties);
+}
