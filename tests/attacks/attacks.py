@@ -6,12 +6,14 @@ A new one is a function and a row in `ATTACKS`. Each is bounded: so many connect
 from __future__ import annotations
 
 import socket
+import ssl
 from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from http.client import HTTPException
-from threading import Event, Thread
+from threading import Thread
+from typing import Any, Protocol
 
 from tests.attacks.target import Answer, Target
 
@@ -35,33 +37,41 @@ BODY_ADDRESSES = (
 )
 
 
+class Stop(Protocol):
+    """An event, of threads or of processes."""
+
+    def is_set(self) -> bool: ...
+
+    def wait(self, timeout: float | None = None) -> bool: ...
+
+
 @dataclass(frozen=True)
 class Attack:
     name: str
-    run: Callable[[Target, Event], Outcome]
+    run: Callable[[Target, Stop], Outcome]
     needs_account: bool = False
 
 
-def slow_posts(target: Target, stop: Event) -> Outcome:
+def slow_posts(target: Target, stop: Stop) -> Outcome:
     head = target.head("POST", "/sign-in/", Content_Type=FORM, Content_Length="1000")
     return drip(target, stop, head, b"u", SLOW_CONNECTIONS)
 
 
-def slow_heads(target: Target, stop: Event) -> Outcome:
+def slow_heads(target: Target, stop: Stop) -> Outcome:
     return drip(target, stop, f"GET / HTTP/1.1\r\nHost: {target.host}\r\n".encode(), b"A: b\r\n", SLOW_CONNECTIONS)
 
 
-def idle(target: Target, stop: Event) -> Outcome:
+def idle(target: Target, stop: Stop) -> Outcome:
     return drip(target, stop, b"", b"", IDLE_CONNECTIONS)
 
 
-def slow_readers(target: Target, stop: Event) -> Outcome:
+def slow_readers(target: Target, stop: Stop) -> Outcome:
     """Ask over and over on one connection, and take nothing of the answers."""
     ask = target.head("GET", "/static/css/page.css") + target.head("GET", "/sign-in/")
     return drip(target, stop, ask * 20, b"", SLOW_CONNECTIONS, receive_bytes=4_096)
 
 
-def slow_uploads(target: Target, stop: Event) -> Outcome:
+def slow_uploads(target: Target, stop: Stop) -> Outcome:
     head = target.head(
         "PATCH", "/tus/00000000-0000-0000-0000-000000000000/", Content_Type=UPLOAD, Content_Length="99999999"
     )
@@ -69,7 +79,7 @@ def slow_uploads(target: Target, stop: Event) -> Outcome:
 
 
 def drip(
-    target: Target, stop: Event, begin: bytes, drop: bytes, connections: int, *, receive_bytes: int | None = None
+    target: Target, stop: Stop, begin: bytes, drop: bytes, connections: int, *, receive_bytes: int | None = None
 ) -> Outcome:
     """Keep as many connections open as asked for, each with a byte or so now and then."""
     peers: list[socket.socket] = []
@@ -83,28 +93,36 @@ def drip(
                 if receive_bytes:
                     peer.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, receive_bytes)
                 peer.sendall(begin)
-        peers = [peer for peer in peers if is_alive(peer, drop)]
+        peers = [peer for peer in peers if is_alive(peer, drop, reads=not receive_bytes)]
         stop.wait(DRIP_EVERY_S)
     for peer in peers:
         peer.close()
     return {"connections opened": opened, "held at the end": len(peers)}
 
 
-def is_alive(peer: socket.socket, drop: bytes) -> bool:
+def is_alive(peer: socket.socket, drop: bytes, *, reads: bool) -> bool:
     try:
         peer.sendall(drop)
-        peer.settimeout(0)
-        with suppress(BlockingIOError):
-            if peer.recv(1, socket.MSG_PEEK) == b"":
-                raise ConnectionResetError
-        peer.settimeout(2)
+        if reads and arrived(peer) == b"":
+            raise ConnectionResetError
         return True
     except OSError:
         peer.close()
         return False
 
 
-def spooled_bodies(target: Target, stop: Event) -> Outcome:
+def arrived(peer: socket.socket) -> bytes | None:
+    """What is here, without waiting: nothing yet is None, the end is no bytes."""
+    peer.settimeout(0)
+    try:
+        return peer.recv(1_024)
+    except (BlockingIOError, ssl.SSLWantReadError):
+        return None
+    finally:
+        peer.settimeout(2)
+
+
+def spooled_bodies(target: Target, stop: Stop) -> Outcome:
     """200 MiB to each address that is known to read a body, from nobody who is known."""
     taken: Counter[str] = Counter()
     while not stop.is_set():
@@ -113,7 +131,7 @@ def spooled_bodies(target: Target, stop: Event) -> Outcome:
     return {"MiB sent before a refusal": {path: round(sent / 1024**2, 1) for path, sent in taken.items()}}
 
 
-def send_much(target: Target, path: str, stop: Event) -> int:
+def send_much(target: Target, path: str, stop: Stop) -> int:
     boundary = "x-boundary"
     kind = f"multipart/form-data; boundary={boundary}"
     start = f'--{boundary}\r\nContent-Disposition: form-data; name="file"; filename="a.wav"\r\n\r\n'.encode()
@@ -121,17 +139,14 @@ def send_much(target: Target, path: str, stop: Event) -> int:
     with suppress(OSError), target.connect() as peer:
         peer.sendall(target.head("POST", path, Content_Type=kind, Content_Length=str(SPOOLED_BYTES)) + start)
         while sent < SPOOLED_BYTES - len(start) - len(PIECE) and not stop.is_set():
-            peer.settimeout(0)
-            with suppress(BlockingIOError):
-                peer.recv(1, socket.MSG_PEEK)  # an answer before the end: the rest is not wanted
+            if arrived(peer) is not None:  # an answer before the end: the rest is not wanted
                 break
-            peer.settimeout(2)
             peer.sendall(PIECE)
             sent += len(PIECE)
     return sent
 
 
-def flood(target: Target, stop: Event) -> Outcome:
+def flood(target: Target, stop: Stop) -> Outcome:
     """As many requests as a handful of connections can bring."""
     counts: Counter[str] = Counter()
 
@@ -150,7 +165,7 @@ def flood(target: Target, stop: Event) -> Outcome:
     return {"answers": dict(counts)}
 
 
-def reservations(target: Target, stop: Event) -> Outcome:
+def reservations(target: Target, stop: Stop) -> Outcome:
     """Announce uploads of 32 GiB, send none; then whether the house still takes a file of its own."""
     counts: Counter[int] = Counter()
     made: list[str] = []
@@ -186,3 +201,9 @@ ATTACKS = (
     Attack("request flood", flood),
     Attack("upload reservations", reservations, needs_account=True),
 )
+
+
+def go_on(attack: Attack, target: Target, stop: Stop, outcomes: Any) -> None:
+    """What the attack's own process does."""
+    outcomes.put("started")
+    outcomes.put(attack.run(target, stop))
