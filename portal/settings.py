@@ -227,6 +227,8 @@ CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "make prepared files that were left": {"task": "portal.prep.tasks.sweep", "schedule": 60},
     "measure rough mixes that were left": {"task": "portal.takes.tasks.sweep", "schedule": 60},
     "clear expired sessions": {"task": "portal.people.tasks.clear_sessions", "schedule": 24 * 3_600},
+    # The drummer may have second thoughts about a map for so long.
+    "ask for deposits": {"task": "portal.money.tasks.ask_for_deposits", "schedule": 300},
     "note quotes that ran out": {"task": "portal.money.tasks.note_expired", "schedule": 900},
     "check deliveries that were left": {"task": "portal.delivery.tasks.sweep", "schedule": 60},
 }

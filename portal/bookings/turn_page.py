@@ -89,8 +89,7 @@ def booking_turn(booking: Booking, user: User) -> TurnShown:
         return _own_turn(booking, yours=booking.turn == reader)
     if waiting:
         return _songs_turn(booking, waiting, reader)
-    who = who_in_words(booking.turn, booking)
-    return TurnShown(yours=False, who=who, since=booking.turn_since, what=_songs_of_others(booking))
+    return _others_turn(booking)
 
 
 def _is_own(booking: Booking) -> bool:
@@ -107,15 +106,24 @@ def _own_turn(booking: Booking, *, yours: bool) -> TurnShown:
 
 
 def _songs_turn(booking: Booking, waiting: list[Song], reader: Turn) -> TurnShown:
-    """One song says what it waits for; of several the first is one press away."""
+    """One song says what it waits for; of several the first is one press away. One payment is due for all of them."""
     first, since = waiting[0], min(song.turn_since for song in waiting)
-    what, label = f"{len(waiting)} songs wait for you.", f"To “{first.title}”"
+    what, label = f"{len(waiting)} songs are waiting for you.", f"To “{first.title}”"
     href = first.get_absolute_url()
-    if len(waiting) == 1:
+    if payment := _payment_of(waiting):
+        what, label = _words(payment, booking, yours=True)
+        href = quote_address(payment, booking.pk)
+    elif len(waiting) == 1:
         words, label = _words(first.waits_for, booking, yours=True)
         what, href = f"“{first.title}”: {words}", _address_in(booking, first)
     who = who_in_words(reader, booking)
     return TurnShown(yours=True, who=who, since=since, what=what, href=href, label=label)
+
+
+def _payment_of(songs: list[Song]) -> str:
+    """The payment that all of these songs wait for, if it is one."""
+    codes = {song.waits_for for song in songs}
+    return codes.pop() if len(codes) == 1 and codes <= set(PAY_CODES) else ""
 
 
 def _address_in(booking: Booking, song: Song) -> str:
@@ -123,14 +131,19 @@ def _address_in(booking: Booking, song: Song) -> str:
     return song_address(song)
 
 
-def _songs_of_others(booking: Booking) -> str:
-    if booking.turn == Turn.HOUSE:
-        return "Our checks are measuring the files."
+def _others_turn(booking: Booking) -> TurnShown:
+    who = who_in_words(booking.turn, booking)
     theirs = [song for song in booking.songs.all() if song.turn == booking.turn]
-    if len(theirs) == 1:
+    what, href, label = f"{len(theirs)} songs are waiting for {who}.", "", ""
+    if booking.turn == Turn.HOUSE:
+        what = "Our checks are measuring the files."
+    elif payment := _payment_of(theirs):
+        what, label = _words(payment, booking, yours=False)
+        href = quote_address(payment, booking.pk) if label else ""
+    elif len(theirs) == 1:
         words, _ = _words(theirs[0].waits_for, booking, yours=False)
-        return f"“{theirs[0].title}”: {words}"
-    return f"{len(theirs)} songs wait for {who_in_words(booking.turn, booking)}."
+        what = f"“{theirs[0].title}”: {words}"
+    return TurnShown(yours=False, who=who, since=booking.turn_since, what=what, href=href, label=label)
 
 
 def _words(code: str, booking: Booking, *, yours: bool) -> tuple[str, str]:

@@ -19,9 +19,11 @@ class WaitWords:
 
 
 WORDS = {
-    turns.WRITE_QUOTE: WaitWords("Write the quote and send it.", "{drummer} is writing the quote.", "Write the quote"),
+    turns.WRITE_QUOTE: WaitWords(
+        "Write the quote and send it.", "Waiting for the quote from {drummer}.", "Write the quote"
+    ),
     turns.SEND_QUOTE: WaitWords(
-        "The quote is a draft: send it when it is right.", "{drummer} is writing the quote.", "Open the quote"
+        "The quote is a draft: send it when it is right.", "Waiting for the quote from {drummer}.", "Open the quote"
     ),
     turns.RENEW_QUOTE: WaitWords(
         "The quote is no longer valid, and was not accepted. Send a new one.",
@@ -29,89 +31,93 @@ WORDS = {
         "Write a new quote",
     ),
     turns.ANSWER_QUOTE: WaitWords(
-        "Read the quote, then accept or decline it.", "{client} is reading the quote.", "Read the quote"
+        "Read the quote, then accept or decline it.", "Waiting for {client}’s answer to the quote.", "Read the quote"
     ),
     turns.ANSWER_NEW_QUOTE: WaitWords(
         "Read the new quote, then accept or decline it. Until then the one you accepted stays valid.",
-        "{client} is reading the new quote. Until it is accepted the old one stays valid.",
+        "Waiting for {client}’s answer to the new quote. Until it is accepted the old one stays valid.",
         "Read the new quote",
     ),
-    turns.ADD_SONG: WaitWords("Add the songs of this booking.", "{drummer} is adding the songs.", "Add a song"),
+    turns.ADD_SONG: WaitWords(
+        "Add the songs of this booking.", "Waiting for {drummer} to add the songs.", "Add a song"
+    ),
     turns.WRITE_BRIEF: WaitWords(
-        "Write the brief, then send the files.",
-        "{client} is writing the brief and sending the files.",
-        "Write the brief",
+        "Write the brief, then send the files.", "Waiting for {client}’s brief and files.", "Write the brief"
     ),
     turns.SEND_FILES: WaitWords(
-        "The brief is written: send the files.", "{client} is sending the files.", "Send the files"
+        "The brief is written: send the files.", "Waiting for {client}’s files.", "Send the files"
     ),
     turns.CHECK: WaitWords("", "The files are being measured. You don’t have to wait."),
     turns.ANSWER_QUESTION: WaitWords(
-        "Answer the question about your files.", "{client} has a question to answer.", "Answer"
+        "Answer what we asked about your files.", "Waiting for {client}’s answer about the files.", "Answer"
     ),
     turns.SEND_PROMISED_FILE: WaitWords(
-        "Send the new file you promised.", "{client} is sending a new file.", "Send the file"
+        "Send the new file you promised.", "Waiting for the new file that {client} promised.", "Send the file"
     ),
     turns.HEAR_BARS: WaitWords(
         "Listen to some bars with a click and say whether they are right.",
-        "{client} is listening to some bars with the click.",
+        "Waiting for {client}’s answer to the listening check.",
         "Listen",
     ),
     turns.SEND_DRAFT: WaitWords(
         "A message to the client is held for you: send it, or resolve what it asks.",
-        "{drummer} is reviewing the measurements.",
+        "Waiting for {drummer} to review the measurements.",
         "Open the song sheet",
     ),
     turns.APPROVE_MAP: WaitWords(
-        "Review the findings, then approve tempo and bar one.",
-        "{drummer} is reviewing the measurements.",
+        "Review the findings on the song sheet, then approve tempo and bar one.",
+        "Waiting for {drummer} to review the measurements.",
         "Open the song sheet",
     ),
     turns.SETTLE_FINDINGS: WaitWords(
-        "Tempo and bar one are approved. Resolve what still blocks the song.",
-        "{drummer} is reviewing the findings.",
+        "Tempo and bar one are approved. On the song sheet, resolve what still blocks the song.",
+        "Waiting for {drummer} to review the findings.",
         "Open the song sheet",
     ),
     turns.PAY_DEPOSIT: WaitWords(
-        "Pay the deposit: the song is ready to be tracked as soon as it is recorded.",
-        "The song is held until the deposit is paid. Record it when it arrives.",
-        "Open payments",
+        "Pay the deposit: tracking can begin as soon as it is recorded.",
+        "Waiting for {client}’s deposit. Tracking can begin when you have recorded it.",
+        "See how to pay",
         "Record the deposit",
     ),
     turns.MARK_READY: WaitWords(
-        "Tempo and bar one are approved, and nothing blocks the song: mark it ready to track.",
-        "{drummer} has everything, and will track it next.",
+        "Tempo and bar one are approved, and nothing blocks the song: mark it ready to track on the song sheet.",
+        "Nothing is missing. Waiting for {drummer} to track it.",
         "Open the song sheet",
     ),
     turns.TRACK: WaitWords(
-        "It is ready to track.", "{drummer} has everything, and will track it next.", "Open the song"
+        "It is ready to track: press “Start tracking” when you begin.",
+        "Nothing is missing. Waiting for {drummer} to track it.",
+        "Go to “Start tracking”",
     ),
     turns.SEND_MIX: WaitWords(
-        "Send a rough mix when you have one.", "{drummer} is tracking it.", "Open the rough mixes"
+        "Send a rough mix when you have one.", "Waiting for a rough mix from {drummer}.", "Go to the rough mixes"
     ),
     turns.CHANGE_MIX: WaitWords(
         "Make the requested change, then send a new rough mix.",
-        "{drummer} is making the requested change.",
-        "Open the rough mixes",
+        "Waiting for a new rough mix from {drummer}, with the requested change.",
+        "Go to the rough mixes",
     ),
     turns.HEAR_MIX: WaitWords(
         "Listen to the rough mix, then accept it or ask for a change.",
-        "{client} is listening to the rough mix.",
+        "Waiting for {client}’s answer to the rough mix.",
         "Listen",
     ),
     turns.DELIVER: WaitWords(
         "The rough mix is accepted: deliver the multitrack.",
-        "The rough mix is accepted. {drummer} delivers the multitrack next.",
-        "Open the delivery",
+        "The rough mix is accepted. Waiting for {drummer} to deliver the multitrack.",
+        "Go to the delivery",
     ),
     turns.PAY_BALANCE: WaitWords(
         "Pay the balance: you can download the files as soon as it is recorded.",
-        "The files are held until the balance is paid. Record it when it arrives.",
-        "Open payments",
+        "The files are held. Waiting for {client}’s balance: record it when it arrives.",
+        "See how to pay",
         "Record the balance",
     ),
     turns.ACCEPT_FILES: WaitWords(
-        "Download your files and accept them.", "{client} is reviewing the files.", "Open the files"
+        "Download your files and accept them.",
+        "Waiting for {client} to download and accept the files.",
+        "Go to the files",
     ),
     turns.DONE: WaitWords("", "Delivered and accepted. Nothing left to do."),
     turns.TAKEN_OUT: WaitWords("", "This song is taken out of the booking. What was said and sent stays here."),

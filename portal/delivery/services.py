@@ -16,7 +16,7 @@ from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
 from portal.delivery.names import fold
 from portal.intake.files.receivers import SENT_WITH_LENGTH, said_of
 from portal.mailroom import services as mailroom
-from portal.people.models import User
+from portal.people.models import House, User
 from portal.queueing import queue_task_on_commit
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
@@ -141,6 +141,8 @@ def release(*, delivery: Delivery, note: str, by: User) -> None:
     else:
         bookings.move_song(song, SongStage.DELIVERED, text=text, actor=by)
     says = f"{by.name} has delivered the files of “{song.title}”. {asks(Song.objects.get(pk=song.pk))}"
+    if song.booking.files_wait_for_balance and (how := House.get().how_to_pay):
+        says += f"\n\nHow to pay:\n{how}"
     mailroom.post(
         booking=song.booking,
         song=song,

@@ -37,6 +37,8 @@ class QuotePage:
     house: str
     drummer: str
     clients: str
+    # As the house wrote it; a quote that costs nothing has none.
+    how_to_pay: str
     caution: str = CAUTION
 
 
@@ -67,6 +69,7 @@ def quote_page_of(quote: Quote | None) -> QuotePage | None:
         )
         for line in quote.lines.all()
     )
+    house = House.get()
     is_expired = quote.state == Quote.State.SENT and quote.is_expired(house_today())
     return QuotePage(
         quote=quote,
@@ -77,9 +80,10 @@ def quote_page_of(quote: Quote | None) -> QuotePage | None:
         conditions=tuple(conditions(quote)),
         is_open=quote.state == Quote.State.SENT and not is_expired,
         is_expired=is_expired,
-        house=House.get().name,
+        house=house.name,
         drummer=quote.booking.created_by.name,
         clients=", ".join(member.user.name for member in quote.booking.members.select_related("user").order_by("pk")),
+        how_to_pay=house.how_to_pay if quote.total_minor else "",
     )
 
 

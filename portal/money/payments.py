@@ -8,15 +8,17 @@ from decimal import Decimal
 from django.db import transaction
 
 from portal.bookings import services as bookings
-from portal.bookings.models import Booking
+from portal.bookings.models import Booking, Song
 from portal.bookings.stages import SongStage
+from portal.bookings.turns import PAY_DEPOSIT
 from portal.delivery.models import Delivery
 from portal.mailroom import services as mailroom
-from portal.money.currencies import to_minor
+from portal.mailroom.models import Mail
+from portal.money.currencies import in_words, to_minor
 from portal.money.errors import PaymentError
 from portal.money.models import Payment, Quote
 from portal.money.services import page_of
-from portal.people.models import User
+from portal.people.models import House, User
 
 RELEASED_SENTENCE = "You can now download all deliveries."
 STAGES_BEHIND_DEPOSIT = (
@@ -71,9 +73,53 @@ def take_back_payment(*, payment: Payment, by: User, why: str) -> None:
         by=by,
         key=f"payment:{payment.pk}:taken-back",
         subject=f"The {word} for “{booking.title}” is open again",
-        body=f"{by.name} had recorded the {word} of {amount} by mistake and has taken that back: {why}",
-        path=page_of(booking),
+        body=with_how_to_pay(
+            f"{by.name} had recorded the {word} of {amount} by mistake and has taken that back: {why}"
+        ),
+        path=f"{page_of(booking)}#payments",
     )
+
+
+def ask_for_deposits() -> None:
+    """Write to the clients of bookings whose songs wait for nothing but the deposit, once for each agreement. Safe to
+    run twice."""
+    waiting = Song.objects.filter(waits_for=PAY_DEPOSIT.code).order_by("booking").values_list("booking", flat=True)
+    for booking_id in waiting.distinct():
+        _ask_for_deposit(booking_id)
+
+
+@transaction.atomic
+def _ask_for_deposit(booking_id: int) -> None:
+    booking = bookings.lock_booking(Booking.objects.get(pk=booking_id))
+    titles = [
+        f"“{title}”" for title in booking.songs.filter(waits_for=PAY_DEPOSIT.code).values_list("title", flat=True)
+    ]
+    agreed = booking.quotes.filter(state=Quote.State.ACCEPTED).first()
+    if agreed is None or not titles:
+        return
+    key = f"quote:{agreed.pk}:deposit-due"
+    if Mail.objects.filter(key__startswith=f"{key}:").exists():
+        return
+    amount, by = in_words(agreed.deposit_minor, agreed.currency), booking.created_by
+    waits = "is ready and waits" if len(titles) == 1 else "are ready and wait"
+    body = (
+        f"{', '.join(titles)} {waits} for the deposit of {amount} alone. Tracking can begin as soon as {by.name} has "
+        "recorded it."
+    )
+    mailroom.write_to_members(
+        booking=booking,
+        by=by,
+        key=key,
+        subject=f"The deposit for “{booking.title}” is due",
+        body=with_how_to_pay(body),
+        path=f"{page_of(booking)}#payments",
+    )
+
+
+def with_how_to_pay(body: str) -> str:
+    """What asks for money says where it goes, as far as the house has written that."""
+    how = House.get().how_to_pay
+    return f"{body}\n\nHow to pay:\n{how}" if how else body
 
 
 def too_late_for(payment: Payment) -> list[str]:

@@ -31,6 +31,7 @@ from portal.money.forms import (
 from portal.money.models import Payment, Quote
 from portal.money.page import instalments_of, quote_page_of
 from portal.people.access import require_drummer
+from portal.people.models import House
 from portal.people.requests import MemberRequest
 
 UNPROCESSABLE = 422
@@ -109,7 +110,8 @@ def decide(request: MemberRequest, quote_id: int) -> HttpResponse:
     try:
         if form.cleaned_data["decision"] == DecisionForm.ACCEPT:
             services.accept_quote(quote=quote, by=request.user)
-            messages.success(request, "You have accepted the quote. The text is saved here as you accepted it.")
+            accepted = "You have accepted the quote. The text is saved here as you accepted it."
+            messages.success(request, f"{accepted}{_deposit_words(quote.booking)}")
         else:
             services.decline_quote(quote=quote, by=request.user, reason=form.cleaned_data["reason"])
             messages.info(request, "You have declined the quote. The drummer has been told.")
@@ -153,6 +155,13 @@ def take_back(request: MemberRequest, payment_id: int) -> HttpResponse:
     return redirect(f"{reverse('money:quote', args=[payment.booking_id])}#payments")
 
 
+def _deposit_words(booking: Booking) -> str:
+    due = next((part for part in instalments_of(booking) if part.kind == Payment.Kind.DEPOSIT), None)
+    if due is None or due.received:
+        return ""
+    return f" The deposit of {due.agreed} is due before tracking begins: see Payments below."
+
+
 def _reading(booking: Booking, newest: Quote | None, typed: PaymentForm | None = None) -> dict[str, Any]:
     """What the page shows who reads; the payment form starts with what is to come in next."""
     instalments = instalments_of(booking)
@@ -163,6 +172,8 @@ def _reading(booking: Booking, newest: Quote | None, typed: PaymentForm | None =
         "quote_page": quote_page_of(newest),
         "instalments": instalments,
         "payment_form": form,
+        "missing": missing,
+        "how_to_pay": House.get().how_to_pay,
         "taken_back": booking.payments.exclude(taken_back_at=None).select_related("taken_back_by"),
         "take_backs": [(paid, TakeBackForm(kind=paid.kind)) for paid in instalments if paid.payment],
     }

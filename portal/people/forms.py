@@ -185,15 +185,22 @@ class HouseForm(RowForm[House]):
             "time_zone",
             "currency",
             "deposit_percent",
+            "how_to_pay",
             "keep_originals_days",
             "notice_days",
             "quiet_after_files_s",
         ]
-        labels: ClassVar = {"name": "Name of the house", "reply_to": "Reply-to address"}
+        labels: ClassVar = {
+            "name": "Name of the house",
+            "reply_to": "Reply-to address",
+            "how_to_pay": "How to pay",
+        }
         help_texts: ClassVar = {
             "name": "Clients see it in e-mails and on their pages.",
             "reply_to": "Leave empty to use the sender address.",
+            "how_to_pay": "Bank details or another way. Clients see it on quotes and wherever money is asked for.",
         }
+        widgets: ClassVar = {"how_to_pay": forms.Textarea(attrs={"rows": 4})}
 
     def clean_currency(self) -> str:
         currency: str = self.cleaned_data["currency"]

@@ -105,6 +105,8 @@ class House(models.Model):
     time_zone = models.CharField(max_length=60, default="UTC", validators=[check_time_zone])
     currency = models.CharField(max_length=3, default="EUR")
     deposit_percent = models.PositiveSmallIntegerField(default=50)
+    # Where money is to go, in the house's own words; nothing is said where it wrote nothing.
+    how_to_pay = models.TextField(blank=True, max_length=2000)
     # Days after a booking is over for which the files sent for it are kept (0: for good), and by how many days a
     # e-mail comes before they are removed.
     keep_originals_days = models.PositiveSmallIntegerField(default=365)

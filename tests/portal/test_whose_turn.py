@@ -268,7 +268,7 @@ def test_a_missing_deposit_is_the_client_s_turn_and_the_drummer_records_it() -> 
     note_facts(song)
     assert "Pay the deposit" in page_of(mara, song.get_absolute_url())
     page = page_of(jo, song.get_absolute_url())
-    assert "Record it when it arrives." in page
+    assert "Tracking can begin when you have recorded it." in page
     assert "approve tempo" not in page
 
 

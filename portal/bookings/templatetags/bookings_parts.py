@@ -20,9 +20,13 @@ def bpm(value: Decimal | None) -> str:
 
 
 @register.inclusion_tag("_parts/_turn.html", takes_context=True)
-def turn_banner(context: Context, row: Booking | Song) -> dict[str, Any]:
-    """Whose turn it is and since when, for pages of other apps about a booking or a song."""
+def turn_banner(context: Context, row: Booking | Song, done_here: str = "") -> dict[str, Any]:
+    """Whose turn it is and since when, for pages of other apps about a booking or a song.
+
+    `done_here` names the waits, by their codes, that are done on this very page: it leads nowhere for them.
+    """
     request = context["request"]
     turn = song_turn(row, request.user) if isinstance(row, Song) else booking_turn(row, request.user)
     # A page does not send its reader to itself.
-    return vars(turn) | ({"href": ""} if turn.href == request.path else {})
+    is_here = turn.href == request.path or row.waits_for in done_here.split()
+    return vars(turn) | ({"href": ""} if is_here else {})

@@ -5,12 +5,13 @@ The song is locked before its message and its questions: a check that settles me
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import timedelta
 from typing import Any
 
 from django.db import transaction
 from django.db.models import Max
+from django.urls import reverse
 from django.utils import timezone
 
 from portal.bookings.models import Brief, Song
@@ -25,6 +26,7 @@ from portal.intake.models import Finding
 from portal.mailroom import asking as mailroom
 from portal.mailroom.errors import MailroomError
 from portal.mailroom.models import Message, Question
+from portal.mailroom.services import write_to_drummers
 from portal.people.models import User
 from portal.queueing import queue_task_on_commit
 
@@ -79,7 +81,20 @@ def send_answers(*, message: Message, by: User) -> int:
         if not song.booking.is_over:
             _act_on(song, sent, by=by)
         note_facts(song)
+        if not by.is_drummer:
+            _tell_drummers(song, sent, by=by)
     return len(sent)
+
+
+def _tell_drummers(song: Song, sent: Sequence[Question], *, by: User) -> None:
+    """One e-mail for all answers that were sent together. A question is sent once, so the first one names them."""
+    answers = "\n".join(f"{question.about}: {question.answer_in_words}" for question in sent)
+    write_to_drummers(
+        key=f"answers:{min(question.pk for question in sent)}",
+        subject=f"{by.name} has answered about “{song.title}”",
+        body=f"{by.name} has answered about the files of “{song.title}”:\n\n{answers}",
+        path=reverse("intake:sheet", args=[song.pk]),
+    )
 
 
 def _act_on(song: Song, sent: Iterable[Question], *, by: User) -> None:

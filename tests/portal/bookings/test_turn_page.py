@@ -65,7 +65,7 @@ def test_while_working_a_booking_is_with_each_reader_whose_song_waits() -> None:
 
     for_client, for_drummer = booking_turn(booking, client), booking_turn(booking, booking.created_by)
 
-    assert (for_client.yours, for_client.what) == (True, "2 songs wait for you.")
+    assert (for_client.yours, for_client.what) == (True, "2 songs are waiting for you.")
     assert timezone.now() - for_client.since > timedelta(days=2, hours=23)
     assert (for_drummer.yours, for_drummer.what) == (True, "“Song 1”: Add the songs of this booking.")
 
@@ -74,11 +74,11 @@ def test_while_working_whoever_waits_reads_how_many_songs_are_with_the_other() -
     mara = make_client(name="Mara")
     booking = make_booking(client=mara, songs=3, stage=BookingStage.WORKING)
     jo = booking.created_by
-    assert booking_turn(booking, jo).what == "3 songs wait for Mara."
+    assert booking_turn(booking, jo).what == "3 songs are waiting for Mara."
     for song in booking.songs.filter(position__gt=1):
         Song.objects.filter(pk=song.pk).update(stage=SongStage.CHECKING)
         note_song(song)
-    assert booking_turn(booking, jo).what == "“Song 1”: Mara is writing the brief and sending the files."
+    assert booking_turn(booking, jo).what == "“Song 1”: Waiting for Mara’s brief and files."
     Song.objects.update(stage=SongStage.CHECKING)
     note_booking(booking)
     assert booking_turn(Booking.objects.get(), mara).what == "Our checks are measuring the files."
@@ -94,7 +94,9 @@ def test_a_new_quote_stands_beside_the_song_for_both_and_is_the_booking_s_turn()
 
     assert (song_turn(song, mara).yours, song_turn(song, jo).yours) == (False, True)
     assert "accept or decline it" in song_turn(song, mara).also
-    assert song_turn(song, jo).also == "Mara is reading the new quote. Until it is accepted the old one stays valid."
+    assert song_turn(song, jo).also == (
+        "Waiting for Mara’s answer to the new quote. Until it is accepted the old one stays valid."
+    )
     assert song_turn(song, mara).also_href == booking_turn(booking, mara).href == f"/bookings/{booking.pk}/quote/"
     assert booking_turn(booking, mara).yours
 

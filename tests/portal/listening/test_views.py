@@ -45,8 +45,11 @@ def test_the_client_finds_it_on_the_song_s_page_listens_and_answers(
         "Tap beat one",
         "The fill, I mean.",
         "112 bpm",
+        "Your turn",
     ):
         assert words in page
+    assert 'class="turn yours"' in page
+    assert f'class="button" href="{song.get_absolute_url()}#listening"' not in page  # it is done here
     sound = client.get(reverse("listening:audio", args=[out.pk]))
     assert b"".join(sound.streaming_content)[:4] == b"fLaC"  # type: ignore[attr-defined]  # RFC 9639, section 6
 

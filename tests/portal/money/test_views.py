@@ -193,7 +193,7 @@ def test_the_client_declines_with_words(client: Client) -> None:
     quote = make_sent_quote(booking=make_booking(client=member))
     client.force_login(member)
     client.post(reverse("money:decide", args=[quote.pk]), {"decision": "decline", "reason": "Too much."})
-    assert quote.booking.messages.get().body == "Too much."
+    assert quote.booking.messages.get().body.endswith("\n\nToo much.")
 
 
 def test_a_client_sees_no_draft_and_no_replaced_total(client: Client) -> None:

@@ -201,6 +201,7 @@ def test_the_drummer_sets_the_house(client: Client) -> None:
         "time_zone": "Europe/Berlin",
         "currency": "usd",
         "deposit_percent": "30",
+        "how_to_pay": "Account 12 34 56.",
         "keep_originals_days": "0",
         "notice_days": "21",
         "quiet_after_files_s": "90",
@@ -209,6 +210,7 @@ def test_the_drummer_sets_the_house(client: Client) -> None:
     client.post(reverse("people:house"), answers)
     house = House.get()
     assert (house.name, house.currency, house.deposit_percent) == ("Room Nine", "USD", 30)
+    assert house.how_to_pay == "Account 12 34 56."
     assert (house.keep_originals_days, house.notice_days, house.quiet_after_files_s) == (0, 21, 90)
 
     response = client.post(

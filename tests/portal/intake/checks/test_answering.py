@@ -418,6 +418,22 @@ class TestHeld:
         assert Mail.objects.filter(to=client_user.email).count() == 1
 
 
+def test_the_drummer_gets_one_e_mail_for_the_answers_that_were_sent_together(
+    two_things: Message, client_user: User, drummer: User
+) -> None:
+    tell(two_things, "bpm=112", by=client_user)
+    send_answers(message=two_things, by=client_user)
+    mail = Mail.objects.get(to=drummer.email, subject__contains="has answered")
+    assert mail.subject == f"{client_user.name} has answered about “{two_things.song}”"
+    assert two_things.questions.get(state=Question.State.SENT).answer_in_words in mail.body
+    assert f"/songs/{two_things.song_id}/sheet/" in mail.body
+
+
+def test_answers_that_the_drummer_gives_are_told_nobody(asked: Message, drummer: User) -> None:
+    tell(asked, "bpm=112", by=drummer)
+    assert not Mail.objects.filter(subject__contains="has answered").exists()
+
+
 def test_what_the_drummer_settles_says_who(song: Song, asked: Message, drummer: User) -> None:
     for finding in song.findings.open():
         services.waive(finding=finding, by=drummer, reason="known")
