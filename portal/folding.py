@@ -10,12 +10,13 @@ import unicodedata
 from collections.abc import Iterable
 from functools import reduce
 from operator import and_, or_
-from typing import Any
+from typing import Any, TypeVar
 
 from django.db import models
 from django.db.models import Q
 
 Words = tuple[str, ...]
+Row_co = TypeVar("Row_co", bound=models.Model, covariant=True)
 
 # Combining Diacritical Marks, U+0300 to U+036F.
 ACCENTS = frozenset(map(chr, range(0x0300, 0x0370)))
@@ -61,8 +62,28 @@ class FoldedField(models.TextField):  # type: ignore[type-arg]  # generic in the
         return folded
 
 
+def copies_of(model: type[models.Model]) -> list[FoldedField]:
+    return [field for field in model._meta.concrete_fields if isinstance(field, FoldedField)]
+
+
+class SearchedQuerySet(models.QuerySet[Row_co]):
+    """The rows of a `SearchedModel`. What is written to many at once reaches their copies too, or is refused."""
+
+    def update(self, **values: Any) -> int:
+        for copy in copies_of(self.model):
+            if set(copy.of) & set(values):
+                texts = [values.get(name) for name in copy.of]
+                if not all(isinstance(text, str) for text in texts):
+                    raise TypeError(f"{copy.name} is a copy of {', '.join(copy.of)}: save each row instead")
+                values[copy.name] = fold("\n".join(map(str, texts)))
+        return super().update(**values)
+
+    update.alters_data = True  # type: ignore[attr-defined]  # as Django's own says it: no template may call it
+
+
 class SearchedModel(models.Model):
-    """A model with a `FoldedField`: who saves one of the fields that it copies saves the copy."""
+    """A model with a `FoldedField`: who saves one of the fields that it copies saves the copy. Its manager is made of
+    a `SearchedQuerySet`."""
 
     class Meta:
         abstract = True
@@ -70,6 +91,5 @@ class SearchedModel(models.Model):
     def save(self, *args: Any, update_fields: Iterable[str] | None = None, **options: Any) -> None:
         if update_fields is not None:
             named = set(update_fields)
-            copies = [field for field in self._meta.concrete_fields if isinstance(field, FoldedField)]
-            update_fields = named | {field.name for field in copies if named & set(field.of)}
+            update_fields = named | {copy.name for copy in copies_of(type(self)) if named & set(copy.of)}
         super().save(*args, update_fields=update_fields, **options)

@@ -22,7 +22,7 @@ from portal.bookings.turns import (
     booking_wait,
     wait_of,
 )
-from portal.folding import FoldedField, SearchedModel
+from portal.folding import FoldedField, SearchedModel, SearchedQuerySet
 from portal.people.models import User
 
 SLOWEST_BPM, FASTEST_BPM = Decimal(20), Decimal(400)
@@ -30,7 +30,7 @@ SLOWEST_BPM, FASTEST_BPM = Decimal(20), Decimal(400)
 METER = rf"([1-9]\d?)/({'|'.join(str(value) for value in NOTE_VALUES)})"
 
 
-class BookingQuerySet(models.QuerySet["Booking"]):
+class BookingQuerySet(SearchedQuerySet["Booking"]):
     def visible_to(self, user: User) -> BookingQuerySet:
         return self if user.is_drummer else self.filter(members__user=user)
 
@@ -113,7 +113,7 @@ class Member(models.Model):
         return f"{self.user} at {self.booking}"
 
 
-class SongQuerySet(models.QuerySet["Song"]):
+class SongQuerySet(SearchedQuerySet["Song"]):
     def visible_to(self, user: User) -> SongQuerySet:
         return self if user.is_drummer else self.filter(booking__members__user=user)
 

@@ -70,7 +70,7 @@ def message(request: MemberRequest, message_id: int) -> HttpResponse:
     context = {
         "message": found,
         "booking": found.booking,
-        "others": others.select_related("song", "sender", "answered_by").order_by("-created_at", "-pk"),
+        "others": others.select_related("song", "sender", "answered_by").newest_first(),
         "form": WriteForm(),
         "song": found.song,
     }

@@ -12,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils import timezone
 
-from portal.folding import FoldedField, SearchedModel
+from portal.folding import FoldedField, SearchedModel, SearchedQuerySet
 
 INVITATION_LASTS = timedelta(days=14)
 TRIES_COUNT_FOR = timedelta(minutes=15)
@@ -25,6 +25,9 @@ def check_time_zone(name: str) -> None:
 
 class UserManager(BaseUserManager["User"]):
     """Addresses are compared without regard to case, so they are stored in lower case."""
+
+    def get_queryset(self) -> SearchedQuerySet[User]:
+        return SearchedQuerySet(self.model, using=self._db)
 
     def create_user(self, email: str, password: str | None = None, **fields: Any) -> User:
         user = self.model(email=email.strip().lower(), **fields)

@@ -139,13 +139,13 @@ def talk(user: User, words: Words) -> QuerySet[Message]:
         said = said.filter(any_of(word, "folded") | Q(Exists(asks)))
     if not user.is_drummer:
         said = said.exclude(state=Message.State.WITHDRAWN)
-    return said.select_related("booking", "song").order_by("-created_at", "-pk")
+    return said.select_related("booking", "song").newest_first()
 
 
 def message_shown(message: Message, words: Words) -> Found:
     where = message.booking.title if message.song is None else _place(message.song)
     href = reverse("mailroom:message", args=[message.pk])
-    return Found(message.subject, href, where, message.created_at, excerpt(message.body, words))
+    return Found(message.subject, href, where, message.said_at, excerpt(message.body, words))
 
 
 def _place(song: Song, *more: str) -> str:

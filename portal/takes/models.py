@@ -9,11 +9,11 @@ from django.utils import timezone
 
 from portal.bookings.models import Song
 from portal.clean_text import clean_deep
-from portal.folding import FoldedField, SearchedModel
+from portal.folding import FoldedField, SearchedModel, SearchedQuerySet
 from portal.people.models import User
 
 
-class RoughMixQuerySet(models.QuerySet["RoughMix"]):
+class RoughMixQuerySet(SearchedQuerySet["RoughMix"]):
     def visible_to(self, user: User) -> RoughMixQuerySet:
         if user.is_drummer:
             return self

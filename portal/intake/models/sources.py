@@ -11,14 +11,14 @@ from django.utils.functional import cached_property
 from analysis.core import FileReport as FileNumbers
 from portal.bookings.models import Song
 from portal.clean_text import clean, clean_deep
-from portal.folding import FoldedField, SearchedModel
+from portal.folding import FoldedField, SearchedModel, SearchedQuerySet
 from portal.intake.models.zips import CLAIM_LASTS, SentZip
 from portal.people.models import User
 
 REFUSAL_LENGTH = 300
 
 
-class SourceFileQuerySet(models.QuerySet["SourceFile"]):
+class SourceFileQuerySet(SearchedQuerySet["SourceFile"]):
     def visible_to(self, user: User) -> SourceFileQuerySet:
         return self if user.is_drummer else self.filter(song__booking__members__user=user)
 

@@ -7,14 +7,14 @@ from typing import Any, ClassVar
 from django.db import models
 from django.utils import timezone
 
-from portal.folding import FoldedField, SearchedModel
+from portal.folding import FoldedField, SearchedModel, SearchedQuerySet
 from portal.mailroom.models.threads import Message, answer_words
 from portal.people.models import User
 
 REASON_LENGTH = 200
 
 
-class QuestionQuerySet(models.QuerySet["Question"]):
+class QuestionQuerySet(SearchedQuerySet["Question"]):
     def visible_to(self, user: User) -> QuestionQuerySet:
         return self if user.is_drummer else self.filter(message__booking__members__user=user, asked_at__isnull=False)
 

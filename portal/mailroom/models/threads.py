@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import ClassVar
 
 from django.db import models
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
 from portal.bookings.stages import OVER_STAGES, SongStage
-from portal.folding import FoldedField, SearchedModel
+from portal.folding import FoldedField, SearchedModel, SearchedQuerySet
 from portal.people.models import User
 
 # What the key of a freely written message begins with.
@@ -34,7 +36,10 @@ class MessageRule(models.Model):
         return f"{self.code}: {self.when}"
 
 
-class MessageQuerySet(models.QuerySet["Message"]):
+SAID_LAST_AT = Coalesce("changed_at", "created_at")
+
+
+class MessageQuerySet(SearchedQuerySet["Message"]):
     def visible_to(self, user: User) -> MessageQuerySet:
         if user.is_drummer:
             return self
@@ -43,6 +48,10 @@ class MessageQuerySet(models.QuerySet["Message"]):
     def waiting(self) -> MessageQuerySet:
         """A question of theirs waits for the client."""
         return self.filter(state=Message.State.SENT, changed_at__isnull=False)
+
+    def newest_first(self) -> MessageQuerySet:
+        """By what was said last: a message that asks more comes anew."""
+        return self.annotate(said_last_at=SAID_LAST_AT).order_by("-said_last_at", "-pk")
 
     def at_work(self) -> MessageQuerySet:
         """Nobody is written to about a booking that is over, or a song that was taken out of one."""
@@ -100,6 +109,14 @@ class Message(SearchedModel):
     @property
     def is_asking(self) -> bool:
         return self.changed_at is not None
+
+    @property
+    def said_at(self) -> datetime:
+        return self.changed_at or self.created_at
+
+    @property
+    def has_asked_more(self) -> bool:
+        return self.said_at > self.created_at
 
     @property
     def waits_for_answer(self) -> bool:

@@ -63,7 +63,7 @@ def said_to(user: User) -> MessageQuerySet:
         Message.objects.visible_to(user)
         .select_related("booking", "song", "sender", "answered_by")
         .prefetch_related("questions__answered_by")
-        .order_by("-created_at", "-pk")
+        .newest_first()
     )
 
 

@@ -291,3 +291,19 @@ def test_the_mail_page_shows_a_way_in_only_where_nothing_is_sent(
     assert ("abc-DEF_123" in page) is is_demo
     assert "/bookings/7/" in page
     assert ("sent to the reader alone" in page) is not is_demo
+
+
+def test_a_message_that_asks_more_is_the_newest_again_and_says_when(client: Client, booking: Booking) -> None:
+    living = make_question(song=booking.songs.get()).message
+    Message.objects.filter(pk=living.pk).update(
+        created_at=datetime(2030, 1, 1, 9, tzinfo=UTC), changed_at=datetime(2030, 1, 3, 9, tzinfo=UTC)
+    )
+    make_message(booking=booking, subject="Between", created_at=datetime(2030, 1, 2, 9, tzinfo=UTC))
+    other = make_booking(client=booking.members.get().user)
+    make_message(booking=other, subject="Elsewhere", created_at=datetime(2030, 1, 2, 12, tzinfo=UTC))
+    client.force_login(booking.members.get().user)
+
+    threads = client.get(reverse("mailroom:threads")).content.decode()
+    assert threads.index(living.subject) < threads.index("Elsewhere")
+    page = " ".join(client.get(booking.get_absolute_url()).content.decode().split())
+    assert re.search(r"1 Jan 2030.*?, more asked <time[^>]*>3 Jan 2030", page)
