@@ -103,6 +103,9 @@ def withdraw_seat(*, member: Member, by: User) -> None:
         record(booking, f"removed {member.user.name} from this booking", actor=by)
         if not Member.objects.filter(user=member.user_id).exists():
             withdraw_invitations(member.user)
+        if member.told_at:  # who never heard of the booking does not hear of this either
+            for call in hooks.on_seat_withdrawn:
+                call(booking.pk, member.user_id, by.pk)
 
 
 @transaction.atomic

@@ -16,5 +16,7 @@ on_booking_cancelled: list[Callable[[int, int], object]] = []
 on_due_date_asked: list[Callable[[int, int], object]] = []
 # Called with the song's key and the key of whoever added it, took it out or put it back.
 on_songs_changed: list[Callable[[int, int], object]] = []
+# Called with the booking's key, the key of who lost their seat there, and the key of whoever took it from them.
+on_seat_withdrawn: list[Callable[[int, int, int], object]] = []
 # Called with the booking's key, the song's (None on the booking's own page) and the key of whoever opened the page.
 on_page_opened: list[Callable[[int, int | None, int], object]] = []

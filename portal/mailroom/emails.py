@@ -78,39 +78,6 @@ def write_to_drummers(*, key: str, subject: str, body: str, path: str) -> list[M
     ]
 
 
-def tell_of_cancelling(booking_id: int, by_id: int) -> None:
-    """What `bookings.hooks.on_booking_cancelled` calls: an e-mail to each client. Who never heard of the booking has no
-    access any more."""
-    booking, by = Booking.objects.get(pk=booking_id), User.objects.get(pk=by_id)
-    for user in User.objects.filter(memberships__booking=booking, is_active=True).order_by("pk"):
-        letter(
-            to=user.email,
-            subject=f"“{booking.title}” is cancelled",
-            body=compose(
-                to_name=user.name,
-                body=f"{by.name} has cancelled “{booking.title}”. You can still read all messages and files.",
-                link=absolute(booking.get_absolute_url()),
-            ),
-            key=f"cancelled:{booking.pk}:to:{user.pk}",
-        )
-
-
-def tell_of_due_date(booking_id: int, by_id: int) -> None:
-    """What `bookings.hooks.on_due_date_asked` calls: the client is asked, the drummers hear the answer."""
-    booking, by = Booking.objects.get(pk=booking_id), User.objects.get(pk=by_id)
-    subject, path = f"The due date of “{booking.title}”", booking.get_absolute_url()
-    # One line of the timeline is one e-mail.
-    key = f"due:{booking.pk}:{booking.timeline.order_by('-pk').values_list('pk', flat=True)[0]}"
-    if by.is_drummer and booking.due_proposed_on:
-        day = f"{booking.due_proposed_on.day} {booking.due_proposed_on:%B %Y}"
-        body = f"{by.name} proposes {day} as the new due date. Please accept or decline it on the booking’s page."
-        write_to_members(booking=booking, by=by, key=key, subject=subject, body=body, path=path)
-        return
-    day = f"{booking.due_on.day} {booking.due_on:%B %Y}" if booking.due_on else "no day"
-    body = f"{by.name} has answered the due date that you proposed. Due now: {day}."
-    write_to_drummers(key=key, subject=subject, body=body, path=path)
-
-
 def drummers() -> QuerySet[User]:
     return User.objects.filter(role=User.Role.DRUMMER, is_active=True).order_by("pk")
 
