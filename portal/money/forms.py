@@ -10,9 +10,10 @@ from django.http import QueryDict
 from django.utils import timezone
 
 from portal.bookings.models import Booking
+from portal.bookings.stages import SongStage
 from portal.money.amounts import AmountError, read_amount, write_amount
 from portal.money.currencies import MINOR_DIGITS, to_decimal
-from portal.money.models import SMALLEST_QUANTITY, Payment, Quote
+from portal.money.models import SMALLEST_QUANTITY, Payment, Quote, QuoteLine
 from portal.money.services import Conditions, Line
 from portal.people.models import House
 
@@ -105,8 +106,13 @@ class LineForm(forms.Form):
         label="Quantity", min_value=SMALLEST_QUANTITY, max_digits=7, decimal_places=2, initial=1, required=False
     )
     unit_price = AmountField(label="Unit price", max_value=HIGHEST_PRICE, decimal_places=DECIMALS, required=False)
+    song = forms.IntegerField(required=False, widget=forms.HiddenInput)
+    price_asked = forms.BooleanField(required=False, widget=forms.HiddenInput)
 
     def clean(self) -> dict[str, Any]:
+        is_left_open = self.cleaned_data.get("price_asked") and self.cleaned_data.get("text")
+        if is_left_open and "unit_price" in self.cleaned_data and self.cleaned_data["unit_price"] is None:
+            self.add_error("unit_price", "Enter a price. 0 is free of charge.")
         if self.cleaned_data.get("unit_price") and not self.cleaned_data.get("text"):
             self.add_error("text", "Enter what this price is for.")
         return self.cleaned_data
@@ -114,7 +120,8 @@ class LineForm(forms.Form):
     @property
     def line(self) -> Line:
         typed = self.cleaned_data
-        return Line(typed["text"], typed["quantity"] or Decimal(1), typed["unit_price"] or Decimal(0))
+        price = typed["unit_price"] or Decimal(0)
+        return Line(typed["text"], typed["quantity"] or Decimal(1), price, song_id=typed["song"])
 
 
 class LineFormSet(forms.BaseFormSet[LineForm]):
@@ -136,16 +143,25 @@ def quote_as_initial(booking: Booking, quote: Quote | None) -> dict[str, Any]:
     return {name: getattr(quote, name) for name in QuoteForm.Meta.fields}
 
 
-def lines_as_initial(quote: Quote | None) -> list[dict[str, Any]]:
+def lines_as_initial(booking: Booking, quote: Quote | None) -> list[dict[str, Any]]:
+    """The lines of the newest version, else one for each song. A price that was never typed is left empty."""
+    if quote is None:
+        songs = booking.songs.exclude(stage=SongStage.TAKEN_OUT).order_by("position")[:MOST_LINES]
+        return [{"text": song.title, "quantity": 1, "song": song.pk, "price_asked": True} for song in songs]
     return [
         {
             "text": line.text,
             "quantity": line.quantity.normalize(),
-            "unit_price": to_decimal(line.unit_price_minor, quote.currency),
+            "unit_price": None if is_open(line) else to_decimal(line.unit_price_minor, quote.currency),
+            "song": line.song_id,
+            "price_asked": line.price_asked,
         }
-        for line in (quote.lines.all() if quote else ())
-        if quote
+        for line in quote.lines.all()
     ]
+
+
+def is_open(line: QuoteLine) -> bool:
+    return line.price_asked and not line.unit_price_minor
 
 
 def troubles_in(form: QuoteForm, lines: LineFormSet) -> list[str]:

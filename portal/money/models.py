@@ -10,7 +10,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils import timezone
 
-from portal.bookings.models import Booking
+from portal.bookings.models import Booking, Song
 from portal.money.currencies import in_words
 from portal.people.models import User
 
@@ -94,7 +94,11 @@ class Quote(models.Model):
 
 
 class QuoteLine(models.Model):
-    """One thing that is offered. Each line is rounded by itself, so that the total is the sum of the lines as shown."""
+    """One thing that is offered. Each line is rounded by itself, so that the total is the sum of the lines as shown.
+
+    `song` is the one song that a line is for, if there is one. A draft is not sent while a price is asked for: the
+    songs of the booking have changed, and nobody has looked at the line since.
+    """
 
     quote = models.ForeignKey(Quote, on_delete=models.CASCADE, related_name="lines")
     position = models.PositiveSmallIntegerField()
@@ -103,6 +107,8 @@ class QuoteLine(models.Model):
         max_digits=7, decimal_places=2, default=1, validators=[MinValueValidator(SMALLEST_QUANTITY)]
     )
     unit_price_minor = models.PositiveBigIntegerField()
+    song = models.ForeignKey(Song, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
+    price_asked = models.BooleanField(default=False)
 
     class Meta:
         ordering: ClassVar = ["position"]

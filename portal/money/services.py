@@ -49,6 +49,8 @@ class Line:
     text: str
     quantity: Decimal
     unit_price: Decimal
+    song_id: int | None = None
+    price_asked: bool = False
 
 
 def house_today() -> date:
@@ -74,6 +76,7 @@ def save_draft(*, booking: Booking, conditions: Conditions, lines: list[Line], b
         setattr(quote, name, value)
     quote.save()
     quote.lines.all().delete()
+    songs = set(booking.songs.values_list("pk", flat=True))
     QuoteLine.objects.bulk_create(
         QuoteLine(
             quote=quote,
@@ -81,6 +84,8 @@ def save_draft(*, booking: Booking, conditions: Conditions, lines: list[Line], b
             text=line.text,
             quantity=line.quantity,
             unit_price_minor=to_minor(line.unit_price, quote.currency),
+            song_id=line.song_id if line.song_id in songs else None,
+            price_asked=line.price_asked,
         )
         for position, line in enumerate(lines, start=1)
     )
@@ -107,6 +112,9 @@ def send_quote(*, quote: Quote, by: User, seen: str | None = None) -> None:
         raise QuoteError("The expiry date of this quote has passed. Set a later one, then send it.")
     if seen is not None and seen != fingerprint_of(quote):
         raise QuoteError("The draft was changed since this page was loaded. Here it is as it is now.")
+    if asked := quote.lines.filter(price_asked=True):
+        names = ", ".join(f"“{line.text}”" for line in asked)
+        raise QuoteError(f"The songs have changed. Go back to the draft and check the price of {names}, then save it.")
     booking = quote.booking
     check_takes_offers(booking)
     if not booking.members.exists():

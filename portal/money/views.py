@@ -182,7 +182,7 @@ def _reading(booking: Booking, newest: Quote | None, typed: PaymentForm | None =
 def _forms(booking: Booking, newest: Quote | None, data: Any = None) -> tuple[QuoteForm, LineFormSet]:
     """The two forms of the editor; unbound they start from the newest version."""
     conditions = QuoteForm(data, initial=quote_as_initial(booking, newest))
-    lines = Lines(data, initial=None if data else lines_as_initial(newest), prefix="lines")
+    lines = Lines(data, initial=None if data else lines_as_initial(booking, newest), prefix="lines")
     return conditions, lines
 
 
