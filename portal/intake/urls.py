@@ -35,6 +35,7 @@ urlpatterns = [
     path("files/<int:source_id>/no-click/", song_views.no_click, name="no-click"),
     path("files/<int:source_id>/remove/", song_views.remove, name="remove"),
     path("questions/<int:question_id>/answer/", answer_views.answer, name="answer"),
+    path("messages/<int:message_id>/answer/", answer_views.answer_by_old_page, name="answer-by-old-page"),
     path("messages/<int:message_id>/send-answers/", answer_views.send_answers, name="send-answers"),
     path("messages/<int:message_id>/send/", answer_views.send_held, name="send-held"),
 ]

@@ -110,6 +110,7 @@ ROWS = {
     "intake:files": members("GET", MOVED, "song"),
     "intake:plain-upload": members("POST", MOVED, "song"),
     "intake:announce": members("POST", 400, "song"),
+    "intake:answer-by-old-page": members("POST", MOVED, "message"),
     "intake:all-sent": members("POST", MOVED, "song"),
     "intake:sheet": drummers("GET", OK, "song"),
     "intake:approve": drummers("POST", MOVED, "song"),

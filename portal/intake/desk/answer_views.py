@@ -41,6 +41,24 @@ def answer(request: MemberRequest, question_id: int) -> HttpResponse:
     return back_to(question.message)
 
 
+@login_required
+def answer_by_old_page(request: MemberRequest, message_id: int) -> HttpResponse:
+    """Pages from before messages had questions answer here: nothing is saved, and the message says what holds."""
+    message = get_object_or_404(Message.objects.visible_to(request.user).select_related("booking"), pk=message_id)
+    messages.warning(request, f"Nothing was saved: the page you answered on is out of date. {what_holds(message)}")
+    return redirect("mailroom:message", message.pk)
+
+
+def what_holds(message: Message) -> str:
+    if message.booking.is_over:
+        return f"This booking is {message.booking.get_stage_display()}: no answer is needed any more."
+    if message.waits_for_answer:
+        return "Here is what is still open: please answer it here."
+    if message.state == Message.State.ANSWERED:
+        return "It was answered already."
+    return "No answer is needed here any more."
+
+
 def find_message(request: MemberRequest, message_id: int) -> Message:
     asking = Message.objects.visible_to(request.user).select_related("song", "booking").exclude(song=None)
     return get_object_or_404(asking, pk=message_id)

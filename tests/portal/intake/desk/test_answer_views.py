@@ -9,6 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from portal.bookings.models import Song
+from portal.bookings.stages import BookingStage
 from portal.intake.models import Finding
 from portal.mailroom.models import Message, Question
 from portal.people.models import User
@@ -161,3 +162,34 @@ def test_findings_that_are_asked_about_know_their_question(song: Song, question:
     finding.ask_in(question)
 
     assert list(question.findings.open()) == [finding]
+
+
+@pytest.mark.parametrize(
+    ("state", "is_over", "words"),
+    [
+        (Question.State.OPEN, False, "Here is what is still open: please answer it here."),
+        (Question.State.SENT, False, "It was answered already."),
+        (Question.State.MOOT, False, "No answer is needed here any more."),
+        (Question.State.OPEN, True, "This booking is cancelled: no answer is needed any more."),
+    ],
+)
+@pytest.mark.parametrize("method", ["get", "post"])
+def test_an_answer_from_an_old_page_is_told_what_became_of_the_question(
+    client: Client, mara: User, song: Song, state: Question.State, is_over: bool, words: str, method: str
+) -> None:
+    answer = {"code": "make-map", "label": "Please make the map"} if state == Question.State.SENT else None
+    question = make_question(song=song, state=state, answer=answer, answered_by=mara if answer else None)
+    if state in (Question.State.SENT, Question.State.MOOT):
+        question.message.be(Message.State.ANSWERED if answer else Message.State.WITHDRAWN)
+    if is_over:
+        song.booking.move_to(BookingStage.CANCELLED)
+    client.force_login(mara)
+
+    old = f"/messages/{question.message_id}/answer/"
+    response = getattr(client, method)(old, {"answer": "make-map"}, follow=True)
+
+    page = flat(response.content.decode())
+    assert f"Nothing was saved: the page you answered on is out of date. {words}" in page
+    assert song.get_absolute_url() in page
+    question.refresh_from_db()
+    assert (question.state, question.answer) == (state, answer)
