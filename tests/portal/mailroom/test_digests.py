@@ -31,7 +31,8 @@ def message_that(song: Song, *, mailed: timedelta, changed: timedelta) -> Messag
     """So long ago its readers were written to, and so long ago it changed."""
     question = make_question(song=song)
     now = timezone.now()
-    Message.objects.update(mailed_at=now - mailed, changed_at=now - changed, body="Is 112 right?")
+    at = {"mailed_at": now - mailed, "changed_at": now - changed}
+    Message.objects.update(subject=question.message.subject, body="Is 112 right?", **at)
     return question.message
 
 

@@ -48,7 +48,9 @@ def question(client: User, **fields: Any) -> Message:
     song = make_song(client=client)
     Booking.objects.filter(pk=song.booking_id).update(title="Cold Bus Under Spoons")
     asked = make_question(song=song, asked_at=ASKED, **fields)
-    Message.objects.filter(pk=asked.message_id).update(subject="One open question", created_at=ASKED)
+    Message.objects.filter(pk=asked.message_id).update(
+        subject="One open question", body=asked.message.body, created_at=ASKED
+    )
     return Message.objects.get(pk=asked.message_id)
 
 
