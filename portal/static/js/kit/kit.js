@@ -6,7 +6,7 @@ import { formOf, topOf, whereAt } from "kitpost/kit/form";
 import { kitGraph } from "kitpost/kit/graph";
 import { Keys } from "kitpost/kit/keys";
 import { Logbook } from "kitpost/kit/logbook";
-import { Outputs } from "kitpost/kit/outputs";
+import { countOf, Outputs } from "kitpost/kit/outputs";
 import { Picture } from "kitpost/kit/picture";
 import { Practice } from "kitpost/kit/practice";
 import { Sliders } from "kitpost/kit/sliders";
@@ -120,12 +120,14 @@ export class Kit {
     this.follow();
   }
 
-  /** The audio context is made by the first press: nothing can sound before it. */
+  /** The audio context is made by the first press: nothing can sound before it. A device that has other outputs than
+   *  it had gets a new graph. */
   async openDevice() {
     const { transport, song, outputs } = this;
-    if (transport.context) return;
-    transport.context = new AudioContext({ sampleRate: commonRate(song.lanes), latencyHint: "balanced" });
+    if (transport.context && outputs.count === countOf(transport.context)) return;
+    transport.context ??= new AudioContext({ sampleRate: commonRate(song.lanes), latencyHint: "balanced" });
     this.sliders.tellOutputs(await outputs.use(transport.context));
+    transport.master = null;
     this.sliders.showRoutes();
   }
 
@@ -180,10 +182,9 @@ export class Kit {
   /** From where it is, without counting in again. */
   async setSpeed(speed) {
     const { transport } = this;
-    const { countsIn } = transport;
     transport.countsIn = 0;
     await transport.setSpeed(speed);
-    transport.countsIn = countsIn;
+    transport.countsIn = this.practice.countIn;
   }
 
   follow() {

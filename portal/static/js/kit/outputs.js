@@ -37,7 +37,7 @@ export class Outputs {
         () => "",
         () => "The chosen sound device is not there: the one of the system is used.",
       );
-    this.count = Math.max(1, Math.floor(context.destination.maxChannelCount / 2));
+    this.count = countOf(context);
     return trouble;
   }
 
@@ -55,6 +55,11 @@ export class Outputs {
       return NO_DEVICES;
     }
   }
+}
+
+/** How many pairs of outputs the device has. */
+export function countOf({ destination }) {
+  return Math.max(1, Math.floor(destination.maxChannelCount / 2));
 }
 
 function stored() {
