@@ -10,8 +10,8 @@ from collections.abc import Callable
 
 # Called with the song's key after a brief was changed.
 on_brief_saved: list[Callable[[int], object]] = []
-# Called with the booking's key and the key of whoever cancelled it.
-on_booking_cancelled: list[Callable[[int, int], object]] = []
+# Called with the booking's key, the key of whoever cancelled it, and the reason as it was typed.
+on_booking_cancelled: list[Callable[[int, int, str], object]] = []
 # Called with the booking's key and the key of whoever proposed a due date, or answered a proposed one.
 on_due_date_asked: list[Callable[[int, int], object]] = []
 # Called with the song's key and the key of whoever added it, took it out or put it back.

@@ -121,7 +121,7 @@ def cancel_booking(*, booking: Booking, by: User, reason: str) -> None:
         song.note(**dict.fromkeys(ASKED_OF_THE_CLIENT, False))
     move_booking(booking, BookingStage.CANCELLED, text=text, actor=by)
     for call in hooks.on_booking_cancelled:
-        call(booking.pk, by.pk)
+        call(booking.pk, by.pk, reason)
 
 
 def note_told(booking: Booking, user: User) -> None:

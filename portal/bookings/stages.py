@@ -55,10 +55,16 @@ BOOKING_COURSE = (
 OVER_STAGES = (BookingStage.CLOSED, BookingStage.DECLINED, BookingStage.CANCELLED)
 
 
-def song_course(now: str) -> tuple[SongStage, ...]:
+def song_course(now: str, *, for_client: bool) -> tuple[tuple[str, str], ...]:
     """A song is with the client or on the desk, in this order or the other: the course shows one of the two."""
     left_out = SongStage.ON_DESK if now == SongStage.WITH_CLIENT else SongStage.WITH_CLIENT
-    return tuple(stage for stage in SongStage if stage not in (left_out, SongStage.TAKEN_OUT))
+    course = (stage for stage in SongStage if stage not in (left_out, SongStage.TAKEN_OUT))
+    return tuple((stage.value, stage_in_words(stage, for_client=for_client)) for stage in course)
+
+
+def stage_in_words(stage: str, *, for_client: bool) -> str:
+    """For a client "the client" is "you"."""
+    return "with you" if for_client and stage == SongStage.WITH_CLIENT else str(SongStage(stage).label)
 
 
 INTAKE_STAGES = (SongStage.WAITING, SongStage.CHECKING, SongStage.WITH_CLIENT, SongStage.ON_DESK, SongStage.READY)

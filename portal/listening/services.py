@@ -61,7 +61,7 @@ def close(song: Song) -> None:
     note_song(song, listening_open=False)
 
 
-def close_cancelled(booking_id: int, by_id: int) -> None:  # noqa: ARG001
+def close_cancelled(booking_id: int, by_id: int, reason: str) -> None:  # noqa: ARG001
     """What `bookings.hooks.on_booking_cancelled` calls."""
     for song in Song.objects.filter(booking=booking_id).order_by("pk"):
         close(song)

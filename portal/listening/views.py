@@ -34,7 +34,8 @@ def ask(request: MemberRequest, song_id: int) -> HttpResponse:
         return redirect("intake:sheet", song.pk)
     try:
         excerpt = services.ask(song=song, by=request.user, **form.cleaned_data)
-        messages.success(request, f"{excerpt.bars} bars from bar {excerpt.first_bar} are being sent to the client.")
+        bars = f"{excerpt.bars} bars from bar {excerpt.first_bar}"
+        messages.success(request, f"{bars} are made playable, then sent to the client.")
     except ListeningError as error:
         messages.error(request, str(error))
     return redirect("intake:sheet", song.pk)

@@ -38,7 +38,7 @@ def _send_digest(message_id: int) -> None:
     for reader in readers_of(message):
         letter(
             to=reader.email,
-            subject=f"More to answer: {message.booking.title}: {message.subject}",
+            subject=f"More to answer, {message.subject} ({message.booking.title})",
             body=compose(
                 to_name=reader.name,
                 body=message.body,

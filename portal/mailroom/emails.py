@@ -90,7 +90,7 @@ def mail_out(message: Message) -> None:
         body = compose(to_name=user.name, body=message.body, link=link, message=message)
         letter(
             to=user.email,
-            subject=f"{message.booking.title}: {message.subject}",
+            subject=f"{message.subject} ({message.booking.title})",
             body=body,
             key=f"{message.key}:to:{user.pk}",
             message=message,

@@ -71,7 +71,7 @@ def _write(message: Message, reader: User, *, asked_at: datetime, key: str) -> N
         asked = moment_in_words(asked_at)
     letter(
         to=reader.email,
-        subject=f"Still open: {message.booking.title}: {message.subject}",
+        subject=f"Still open, {message.subject} ({message.booking.title})",
         body=compose(
             to_name=reader.name,
             body=f"This has been waiting for your answer since {asked}:\n\n{message.body}",

@@ -11,17 +11,18 @@ from portal.mailroom.links import absolute
 from portal.people.models import User
 
 
-def tell_of_cancelling(booking_id: int, by_id: int) -> None:
+def tell_of_cancelling(booking_id: int, by_id: int, reason: str) -> None:
     """What `bookings.hooks.on_booking_cancelled` calls: an e-mail to each client. Who never heard of the booking has no
     access any more."""
     booking, by = Booking.objects.get(pk=booking_id), User.objects.get(pk=by_id)
+    why = f":\n\n{reason}\n\n" if reason else ". "
     for user in User.objects.filter(memberships__booking=booking, is_active=True).order_by("pk"):
         letter(
             to=user.email,
             subject=f"“{booking.title}” is cancelled",
             body=compose(
                 to_name=user.name,
-                body=f"{by.name} has cancelled “{booking.title}”. You can still read all messages and files.",
+                body=f"{by.name} has cancelled “{booking.title}”{why}You can still read all messages and files.",
                 link=absolute(booking.get_absolute_url()),
             ),
             key=f"cancelled:{booking.pk}:to:{user.pk}",

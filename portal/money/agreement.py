@@ -48,9 +48,9 @@ def conditions(quote: Quote) -> list[str]:
     rounds, calendar = quote.revisions_included, zone_in_words(House.get().time_zone)
     sentences.append(f"Rounds of changes included: {rounds or 'none'}.")
     if quote.due_on:
-        sentences.append(f"Due: {_day(quote.due_on)}, {calendar}.")
+        sentences.append(f"Due: {day_in_words(quote.due_on)}, {calendar}.")
     if quote.valid_until:
-        sentences.append(f"This offer is valid until the end of {_day(quote.valid_until)}, {calendar}.")
+        sentences.append(f"This offer is valid until the end of {day_in_words(quote.valid_until)}, {calendar}.")
     return sentences
 
 
@@ -58,7 +58,7 @@ def _total(quote: Quote) -> str:
     return f"Total: {in_words(quote.total_minor, quote.currency)}."
 
 
-def _day(day: date) -> str:
+def day_in_words(day: date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 

@@ -28,7 +28,7 @@ class AmbiguousAmountError(AmountError):
 
     def __init__(self, typed: str, readings: tuple[Decimal, Decimal]) -> None:
         self.readings = readings
-        large, small = (write_amount(reading) for reading in readings)
+        large, small = (write_amount(reading.normalize()) for reading in readings)
         super().__init__(f"“{typed}” can be read in two ways. Please write {large} or {small}.")
 
 

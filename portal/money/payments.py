@@ -14,6 +14,7 @@ from portal.bookings.turns import PAY_DEPOSIT
 from portal.delivery.models import Delivery
 from portal.mailroom import services as mailroom
 from portal.mailroom.models import Mail
+from portal.money.agreement import day_in_words
 from portal.money.currencies import in_words, to_minor
 from portal.money.errors import PaymentError
 from portal.money.models import Payment, Quote
@@ -66,7 +67,7 @@ def take_back_payment(*, payment: Payment, by: User, why: str) -> None:
     _set_gate(payment, booking=booking, at=None)
     word, amount = payment.get_kind_display(), payment.amount_in_words
     too_late = too_late_for(payment)
-    said = f"took back the {word} that was recorded: {amount}, received {payment.received_on}. Why: {why}"
+    said = f"took back the {word} that was recorded: {amount}, received {day_in_words(payment.received_on)}. Why: {why}"
     bookings.record(booking, " ".join([said, *too_late]), actor=by)
     mailroom.write_to_members(
         booking=booking,
@@ -145,14 +146,14 @@ def _set_gate(payment: Payment, *, booking: Booking, at: datetime | None) -> Non
 
 def _say_received(payment: Payment, *, booking: Booking, by: User) -> None:
     word, amount = payment.get_kind_display(), payment.amount_in_words
-    bookings.record(booking, f"recorded the {word}: {amount}, received {payment.received_on}", actor=by)
+    bookings.record(booking, f"recorded the {word}: {amount}, received {day_in_words(payment.received_on)}", actor=by)
     opens = payment.kind == Payment.Kind.BALANCE and booking.balance_before_files
-    body = f"The {word} of {amount} is recorded as received on {payment.received_on}. Thank you."
+    body = f"The {word} of {amount} is recorded as received on {day_in_words(payment.received_on)}. Thank you."
     mailroom.write_to_members(
         booking=booking,
         by=by,
         key=f"payment:{payment.pk}",
         subject=f"Your {word} for “{booking.title}” has arrived",
         body=f"{body} {RELEASED_SENTENCE}" if opens else body,
-        path=page_of(booking),
+        path=booking.get_absolute_url() if opens else f"{page_of(booking)}#payments",
     )

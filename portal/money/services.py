@@ -19,8 +19,8 @@ from portal.bookings.stages import OVER_STAGES, BookingStage, QuoteState
 from portal.bookings.turn_page import asks
 from portal.bookings.turns import BookingNotes
 from portal.mailroom import services as mailroom
-from portal.money.agreement import agreement_text, conditions
-from portal.money.currencies import to_minor
+from portal.money.agreement import agreement_text, conditions, day_in_words
+from portal.money.currencies import in_words, to_minor
 from portal.money.errors import QuoteError
 from portal.money.models import Quote, QuoteLine
 from portal.people.models import House, User
@@ -131,9 +131,19 @@ def send_quote(*, quote: Quote, by: User, seen: str | None = None) -> None:
         by=by,
         key=f"quote:{quote.pk}",
         subject=f"A quote for “{booking.title}”",
-        body=f"{by.name} has sent you quote {quote.version}. {asks(booking)}",
+        body=_offer_in_words(quote, by=by),
         path=page_of(booking),
     )
+
+
+def _offer_in_words(quote: Quote, *, by: User) -> str:
+    says = f"{by.name} has sent you quote {quote.version} for “{quote.booking.title}”."
+    facts = [f"Total: {in_words(quote.total_minor, quote.currency)}."]
+    if quote.due_on:
+        facts.append(f"Due: {day_in_words(quote.due_on)}.")
+    if quote.valid_until:
+        facts.append(f"Valid until the end of {day_in_words(quote.valid_until)}.")
+    return "\n\n".join((says, " ".join(facts), asks(quote.booking)))
 
 
 @transaction.atomic
@@ -228,7 +238,7 @@ def _note_late(quote: Quote) -> None:
     note_quotes(bookings.lock_booking(quote.booking))
 
 
-def withdraw_cancelled(booking_id: int, by_id: int) -> None:  # noqa: ARG001
+def withdraw_cancelled(booking_id: int, by_id: int, reason: str) -> None:  # noqa: ARG001
     """What `bookings.hooks.on_booking_cancelled` calls: what is out cannot be accepted any more."""
     booking = Booking.objects.get(pk=booking_id)
     booking.quotes.filter(state=Quote.State.SENT).update(state=Quote.State.WITHDRAWN)
@@ -244,6 +254,9 @@ def _locked(quote: Quote) -> Quote:
 
 
 def _check_open(quote: Quote, *, even_if_expired: bool = False) -> None:
+    if quote.booking.stage == BookingStage.CANCELLED:
+        who = quote.booking.created_by.name
+        raise QuoteError(f"{who} has cancelled this booking, so its quote can no longer be answered.")
     if quote.state != Quote.State.SENT or quote.booking.is_over:
         raise QuoteError("This quote is no longer open: there is a newer one, or it was already decided.")
     if not even_if_expired and quote.is_expired(house_today()):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import secrets
 
+from django.contrib.auth.models import AnonymousUser
 from django.db import transaction
 from django.utils import timezone
 
@@ -64,6 +65,14 @@ def find_invitation(token: str) -> Invitation:
     if invitation.is_expired:
         raise InvitationExpiredError("This invitation has expired.")
     return invitation
+
+
+def landing_of(token: str, user: User | AnonymousUser) -> str:
+    """Where a used invitation leads the person that it was for, once they are signed in; nobody else anywhere."""
+    if not user.is_authenticated:
+        return ""
+    own = Invitation.objects.filter(token_sha256=hash_token(token), user=user.pk).first()
+    return own.lands_on if own else ""
 
 
 @transaction.atomic

@@ -19,7 +19,13 @@ from django.views.decorators.http import require_http_methods
 
 from portal.people import addresses, services
 from portal.people.access import drummer_required
-from portal.people.errors import AddressChangeError, InvitationError, InvitationExpiredError, InvitationUnknownError
+from portal.people.errors import (
+    AddressChangeError,
+    InvitationError,
+    InvitationExpiredError,
+    InvitationUnknownError,
+    InvitationUsedError,
+)
 from portal.people.forms import ClientForm, HouseForm, MeForm, TakeInvitationForm
 from portal.people.models import House, User
 from portal.people.requests import MemberRequest, status_of
@@ -47,6 +53,10 @@ def invitation(request: HttpRequest, token: str) -> HttpResponse:
             user, lands_on = services.take_invitation(token=token, **form.cleaned_data)
             login(request, user, backend=BACKEND)
             return redirect(lands_on)
+    except InvitationUsedError as error:
+        if lands_on := services.landing_of(token, request.user):
+            return redirect(lands_on)
+        return closed_invitation(request, error)
     except InvitationError as error:
         return closed_invitation(request, error)
     context = {"invitation": found, "form": form, "house": House.get()}

@@ -8,7 +8,9 @@ from django.template import Context
 
 from portal.bookings.fields import write_bpm
 from portal.bookings.models import Booking, Song
+from portal.bookings.stages import stage_in_words
 from portal.bookings.turn_page import booking_turn, song_turn
+from portal.people.models import User
 
 register = template.Library()
 
@@ -17,6 +19,11 @@ register = template.Library()
 def bpm(value: Decimal | None) -> str:
     """A tempo for people: three decimals at most, and no needless zeros."""
     return "" if value is None else write_bpm(round(value, 3))
+
+
+@register.filter
+def stage_for(song: Song, user: User) -> str:
+    return stage_in_words(song.stage, for_client=not user.is_drummer)
 
 
 @register.inclusion_tag("_parts/_turn.html", takes_context=True)

@@ -161,7 +161,7 @@ def release(*, message: Message, by: User) -> bool:
     return True
 
 
-def close_cancelled(booking_id: int, by_id: int) -> None:  # noqa: ARG001 - as the hook calls it
+def close_cancelled(booking_id: int, by_id: int, reason: str) -> None:  # noqa: ARG001 - as the hook calls it
     """What `bookings.hooks.on_booking_cancelled` calls: a booking that is over asks nothing of anybody."""
     for song in Song.objects.select_for_update().select_related("booking").filter(booking=booking_id):
         questions.close_all(song, reason=questions.CANCELLED)

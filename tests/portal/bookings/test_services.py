@@ -145,7 +145,7 @@ def test_a_brief_stands_once_the_song_is_tracked(stage: SongStage) -> None:
 
 
 def test_cancelling_says_why_and_calls_whoever_asked(monkeypatch: pytest.MonkeyPatch) -> None:
-    heard: list[tuple[int, int]] = []
+    heard: list[tuple[int, int, str]] = []
     monkeypatch.setattr(hooks, "on_booking_cancelled", [lambda *keys: heard.append(keys)])
     booking = make_booking()
 
@@ -154,7 +154,7 @@ def test_cancelling_says_why_and_calls_whoever_asked(monkeypatch: pytest.MonkeyP
     booking.refresh_from_db()
     assert (booking.stage, booking.turn) == (BookingStage.CANCELLED, Turn.NOBODY)
     assert lines_of(booking)[-1] == "cancelled the booking: The studio flooded"
-    assert heard == [(booking.pk, booking.created_by.pk)]
+    assert heard == [(booking.pk, booking.created_by.pk, "The studio flooded")]
 
 
 def test_moving_to_where_a_song_stands_writes_nothing() -> None:

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 def test_the_sheet_asks_and_shows_what_was_answered(client: Client, song: Song, drummer: User, mara: User) -> None:
     client.force_login(drummer)
     page = client.post(reverse("listening:ask", args=[song.pk]), {"first_bar": "5", "note": ""}, follow=True)
-    assert "8 bars from bar 5 are being sent" in page.content.decode()
+    assert "8 bars from bar 5 are made playable, then sent" in page.content.decode()
     Excerpt.objects.update(state="answered", answer="twice", answered_by=mara, answered_at="2027-01-01T10:00Z")
     page = client.get(reverse("intake:sheet", args=[song.pk]))
     assert "It should click twice as fast" in page.content.decode()

@@ -59,7 +59,7 @@ def test_a_question_is_brought_to_mind_twice_and_no_more(clock: Clock, mara: Use
     counts = [clock.run(days * DAY) for days in (2, 3, 5, 6, 9, 30)]
     assert counts == [0, 1, 1, 2, 2, 2]
     letter = Mail.objects.filter(to=mara.email).earliest("pk")
-    assert letter.subject == "Still open: Cold Bus Under Spoons: One open question"
+    assert letter.subject == "Still open, One open question (Cold Bus Under Spoons)"
     assert "since 20 Nov 2026, 12:00 UTC" in letter.body
     assert f"/messages/{message.pk}/" in letter.body
     assert message.booking.timeline.filter(text="reminded Mara of “One open question”").count() == 2

@@ -39,7 +39,7 @@ def say(booking: Booking) -> Message:
 def test_the_same_thing_is_said_once(booking: Booking, mara: User) -> None:
     assert say(booking) == say(booking)
     mail = Mail.objects.get()
-    assert (mail.to, mail.subject) == (mara.email, "Cold Bus Under Spoons: Which tempo is right?")
+    assert (mail.to, mail.subject) == (mara.email, "Which tempo is right? (Cold Bus Under Spoons)")
     assert "Open it here:\nhttp://testserver/messages/" in mail.body
     assert booking.timeline.filter(text="“Which tempo is right?” was sent").count() == 1
 

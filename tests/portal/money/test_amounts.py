@@ -55,7 +55,7 @@ def test_asks_about_what_can_be_read_in_two(typed: str, readings: tuple[str, str
         read_amount(typed)
 
     assert told.value.readings == tuple(Decimal(reading) for reading in readings)
-    large, small = (write_amount(reading) for reading in told.value.readings)
+    large, small = (write_amount(reading.normalize()) for reading in told.value.readings)
     assert f"{large} or {small}" in str(told.value)
     assert (read_amount(large), read_amount(small)) == told.value.readings
 

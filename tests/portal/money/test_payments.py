@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from datetime import date
+from decimal import Decimal
+
 import pytest
 from django.test import Client
 from django.urls import reverse
 
 from portal.bookings.models import Booking
-from portal.bookings.services import move_song, note_booking
+from portal.bookings.services import cancel_booking, move_song, note_booking, note_told
 from portal.bookings.stages import SongStage
 from portal.bookings.turn_page import booking_turn
 from portal.mailroom.models import Mail
-from portal.money import payments
-from portal.money.models import Quote
+from portal.money import payments, services
+from portal.money.models import Payment, Quote
 from portal.people.models import House
-from tests.factories import make_booking, make_client, make_sent_quote
+from tests.factories import make_booking, make_client, make_quote, make_sent_quote
 from tests.portal.pages import flat
 
 pytestmark = pytest.mark.django_db
@@ -88,3 +91,44 @@ def test_an_offer_says_how_to_pay_before_it_is_accepted(client: Client) -> None:
     free = make_sent_quote(booking=make_booking(client=mara), prices=(0,))
     note_booking(free.booking)
     assert HOW not in client.get(reverse("money:quote", args=[free.booking_id])).content.decode()
+
+
+def test_a_quote_of_a_cancelled_booking_says_so_and_the_e_mail_says_why(client: Client) -> None:
+    mara = make_client()
+    quote = make_sent_quote(booking=make_booking(client=mara, songs=1))
+    note_told(quote.booking, mara)
+    cancel_booking(booking=quote.booking, by=quote.booking.created_by, reason="My wrist needs a rest.")
+    client.force_login(mara)
+    page = client.post(reverse("money:decide", args=[quote.pk]), {"decision": "accept"}, follow=True)
+    assert "has cancelled this booking, so its quote can no longer be answered" in flat(page.content.decode())
+    assert "there is a newer one" not in page.content.decode()
+    mail = Mail.objects.get(to=mara.email, subject=f"“{quote.booking.title}” is cancelled")
+    assert ":\n\nMy wrist needs a rest.\n\nYou can still read" in mail.body
+    page = client.get(quote.booking.get_absolute_url())
+    assert "cancelled, was waiting for files" in flat(page.content.decode())
+
+
+def test_the_e_mail_of_a_quote_says_what_it_is_for_how_much_and_until_when() -> None:
+    booking = make_booking(client=make_client(), title="Cold Bus Under Spoons")
+    quote = make_quote(booking=booking, prices=(35_000,), valid_until=date(2036, 11, 29), due_on=date(2036, 12, 24))
+    services.send_quote(quote=quote, by=booking.created_by)
+    body = Mail.objects.get().body
+    for words in ("for “Cold Bus Under Spoons”", "Total: 350.00\xa0EUR.", "29 November 2036", "24 December 2036"):
+        assert words in body
+
+
+def test_after_the_balance_the_e_mail_leads_to_the_booking_with_its_deliveries() -> None:
+    booking = make_booking(client=make_client(), songs=1)
+    quote = make_sent_quote(booking=booking, prices=(35_000,), deposit_percent=0, balance_before_files=True)
+    services.accept_quote(quote=quote, by=booking.members.get().user)
+    payments.record_payment(
+        booking=booking,
+        kind=Payment.Kind.BALANCE,
+        amount=Decimal(350),
+        received_on=date(2026, 11, 29),
+        by=booking.created_by,
+    )
+    body = Mail.objects.get(subject__contains="has arrived").body
+    assert "received on 29 November 2026" in body
+    assert f"{booking.get_absolute_url()}\n" in body
+    assert "/quote/" not in body

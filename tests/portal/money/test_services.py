@@ -226,7 +226,7 @@ def test_payments_open_the_gate_that_waited_for_them() -> None:
         assert booking.files_wait_for_balance == (kind == Payment.Kind.DEPOSIT)
 
     assert [payment.amount_minor for payment in booking.payments.all()] == [8_750, 8_750]
-    assert "recorded the deposit: 87.50\u00a0EUR, received 2026-11-25" in timeline(booking)
+    assert "recorded the deposit: 87.50\u00a0EUR, received 25 November 2026" in timeline(booking)
     letters = Mail.objects.filter(to="mara@example.com", subject__contains="has arrived").order_by("pk")
     assert ["download" in letter.body for letter in letters] == [False, True]
 
@@ -272,7 +272,8 @@ def test_a_payment_taken_back_shuts_its_gate_and_stays_to_be_read() -> None:
     assert (booking.deposit_is_missing, booking.files_wait_for_balance) == (False, True)
     assert (payment.taken_back_by, payment.taken_back_why) == (booking.created_by, "It was for another booking.")
     said = (
-        "took back the balance that was recorded: 87.50\u00a0EUR, received 2026-11-25. Why: It was for another booking."
+        "took back the balance that was recorded: 87.50\u00a0EUR, received 25 November 2026. "
+        "Why: It was for another booking."
     )
     assert timeline(booking).count(said) == 1
     letter = Mail.objects.get(to="mara@example.com", subject__contains="is open again")

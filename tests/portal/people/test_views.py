@@ -10,7 +10,7 @@ from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from portal.mailroom.models import Mail
 from portal.people.models import House, Invitation, User
-from portal.people.services import invite
+from portal.people.services import invite, take_invitation
 from tests.factories import PASSWORD, make_client, make_drummer, make_invited_client
 from tests.portal.pages import flat
 
@@ -65,6 +65,8 @@ def test_taking_an_invitation_signs_in_and_lands_where_it_leads(client: Client) 
 
     assert response.headers["Location"] == "/bookings/7/"
     assert client.session["_auth_user_id"] == str(user.pk)
+    assert client.get(address).headers["Location"] == "/bookings/7/"
+    client.logout()
     assert client.get(address).status_code == HTTPStatus.GONE
 
 
@@ -224,3 +226,17 @@ def test_the_drummer_sets_the_house(client: Client) -> None:
 def test_a_client_does_not_reach_the_house(client: Client) -> None:
     client.force_login(make_client())
     assert client.get(reverse("people:house")).status_code == HTTPStatus.FORBIDDEN
+
+
+def test_a_used_invitation_leads_whoever_it_was_for_to_the_booking(client: Client) -> None:
+    mara = make_invited_client()
+    _, _, token = invite(email=mara.email, name=mara.name, sent_by=make_drummer(), lands_on="/bookings/7/", about="It")
+    assert token is not None
+    address = reverse("people:invitation", args=[token])
+    take_invitation(token=token, password=PASSWORD)
+    assert client.get(address).status_code == HTTPStatus.GONE
+    client.force_login(make_client())
+    assert client.get(address).status_code == HTTPStatus.GONE
+    mara.refresh_from_db()  # the password is part of the session
+    client.force_login(mara)
+    assert client.get(address).headers["Location"] == "/bookings/7/"

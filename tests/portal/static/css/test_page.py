@@ -47,7 +47,7 @@ def specimen(page: Page, show: Show) -> Page:
         "now": now,
         "then": now - timedelta(days=3),
         "entries": entries,
-        "course": song_course(SongStage.TRACKING),
+        "course": song_course(SongStage.TRACKING, for_client=False),
     }
     show(SPECIMEN.render(Context(context)))
     page.locator(".wave canvas").wait_for()
