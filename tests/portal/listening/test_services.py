@@ -249,7 +249,7 @@ class TestAnswers:
         out.refresh_from_db()
         change = excerpt_shown(out).change
         assert change is not None
-        assert (change.bpm, change.bar_one_s, change.label) == ("224", "2.000000", "Take 224")
+        assert (change.bpm, change.bar_one_s, change.label) == ("224", "2.000000", "Take 224 bpm")
 
     def test_a_map_with_a_step_is_changed_on_the_map_itself(self, song: Song, mara: User, out: Excerpt) -> None:
         step = {"bar": 17, "time_s": 2 + 16 * 240 / 112, "bpm": 120.0, "meter": "4/4"}
