@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from bench.files import alarms, fuzz, line_up, second_opinion, standards, trace
+from bench.files import alarms, conform, fuzz, line_up, second_opinion, standards, trace
 from bench.speed import engine as speed
 from bench.speed import load, pages, unpack, uploads
 from bench.tempo import by_hand, demo_songs, recordings
@@ -24,6 +24,7 @@ PARTS = {
     "standards": standards.run,
     "fuzz": fuzz.run,
     "trace": trace.run,
+    "conform": conform.run,
     "uploads": uploads.run,
     "pages": pages.run,
     "unpack": unpack.run,

@@ -22,7 +22,7 @@ from portal.mailroom.models import Mail, Message, Question
 from portal.money.models import Payment, Quote
 from portal.people.addresses import change_address
 from portal.people.models import User
-from portal.prep.models import PreparedFile
+from portal.prep.models import PreparedFile, SessionPack
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 
@@ -41,6 +41,7 @@ MODELS: dict[str, Any] = {
     "mail_id": Mail,
     "excerpt_id": Excerpt,
     "prepared_id": PreparedFile,
+    "pack_id": SessionPack,
     "rough_mix_id": RoughMix,
     "delivery_id": Delivery,
     "file_id": DeliveryFile,

@@ -25,7 +25,7 @@ from portal.listening.models import Excerpt
 from portal.mailroom.models import Message, Question
 from portal.people.models import AddressChange, User
 from portal.people.services import hash_token, invite
-from portal.prep.models import PreparedFile
+from portal.prep.models import PreparedFile, SessionPack
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 from tests.factories import (
@@ -114,6 +114,17 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
     prepared = PreparedFile.objects.create(
         approved_map=approved, kind=PreparedFile.Kind.CLICK, name="click.wav", key=stored["key"], size_bytes=5
     )
+    pack = SessionPack.objects.create(
+        song=song,
+        approved_map=approved,
+        fingerprint="0" * 64,
+        settings={},
+        state=SessionPack.State.MADE,
+        made_at=timezone.now(),
+        members={"cue-sheet.csv": {"key": stored["key"], "size_bytes": 5, "crc32": 0, "sha256": sha256}},
+        timeline={},
+        asked_by=song.booking.created_by,
+    )
     excerpt = Excerpt.objects.create(
         song=song, asked_by=song.booking.created_by, map=MAP, first_bar=1, state=Excerpt.State.OUT, key=stored["key"]
     )
@@ -131,6 +142,7 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
         "unreleased_track": {"file_id": make_track(delivery=collecting, crc32=0).pk},
         "excerpt": {"excerpt_id": excerpt.pk},
         "prepared": {"prepared_id": prepared.pk},
+        "pack": {"pack_id": pack.pk},
         "upload": {"upload_id": upload.pk},
     }
 

@@ -81,7 +81,7 @@ def _mark(check: Check) -> str:
 
 def conform_text(report: PackReport) -> str:
     lines = [f"{item.name} → {item.out}: moved by {written('_frames', item.shift_frames)}" for item in report.files]
-    lines += [f"{name}: left out, it {why}" for name, why in report.left_out]
+    lines += [f"{name}: left out: {why}" for name, why in report.left_out]
     return "\n".join([*lines, f"All are {report.frames} frames long; bar one is at frame {report.bar_one_frame}."])
 
 

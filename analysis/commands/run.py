@@ -20,7 +20,7 @@ from analysis.measuring.brief import brief_from_json
 from analysis.sandbox.child import measure_song_in_child, survey_in_child
 
 if TYPE_CHECKING:
-    from analysis.session.timeline import SessionSettings
+    from analysis.session.settings import SessionSettings
 
 _NOT_ALL_MEASURED = 1  # exit status
 _PAPERS = frozenset(
@@ -125,7 +125,7 @@ def pack(options: argparse.Namespace) -> int:
 
 
 def _session_settings(options: argparse.Namespace, **more: Any) -> SessionSettings:
-    from analysis.session.timeline import SessionSettings
+    from analysis.session.settings import SessionSettings
 
     return SessionSettings(
         sample_rate_hz=options.rate,

@@ -88,7 +88,7 @@ class BroadcastWriter:
 def create_broadcast(
     path: Path, *, sample_rate_hz: int, channels: int, bit_depth: int, frames: int, broadcast: Broadcast
 ) -> Iterator[BroadcastWriter]:
-    """Write a file of exactly `frames` frames. It appears under its name only when it is whole.
+    """Write a file of exactly `frames` frames. What stands there when it raises is not whole.
 
     Raises
     ------
@@ -97,19 +97,14 @@ def create_broadcast(
     """
     if bit_depth not in BROADCAST_DEPTHS:
         raise ValueError(f"bit_depth must be one of {BROADCAST_DEPTHS}, not {bit_depth}")
-    part = path.with_name(f".{path.name}.part")
     data_bytes = frames * channels * bit_depth // 8
-    try:
-        with part.open("wb") as file:
-            writer = BroadcastWriter(file, bit_depth)
-            writer.put(_head(sample_rate_hz, channels, bit_depth, frames, _bext(broadcast)))
-            yield writer
-            writer.put(bytes(data_bytes % 2))  # a chunk of odd length is padded (RIFF 1991)
-        if writer.frames != frames:
-            raise ValueError(f"{writer.frames} frames were written, not {frames}")
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
+    with path.open("wb") as file:
+        writer = BroadcastWriter(file, bit_depth)
+        writer.put(_head(sample_rate_hz, channels, bit_depth, frames, _bext(broadcast)))
+        yield writer
+        writer.put(bytes(data_bytes % 2))  # a chunk of odd length is padded (RIFF 1991)
+    if writer.frames != frames:
+        raise ValueError(f"{writer.frames} frames were written, not {frames}")
 
 
 def _head(sample_rate_hz: int, channels: int, bit_depth: int, frames: int, bext: bytes) -> bytes:

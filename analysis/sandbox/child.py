@@ -25,7 +25,17 @@ from analysis.core.texts import storable
 from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check, VerifyReport
 from analysis.rules.file_rules import unusable_finding
-from analysis.sandbox.child_jobs import OUT_OF_MEMORY, ChildJob, ExcerptJob, ProxyJob, SongJob, SurveyJob, VerifyJob
+from analysis.sandbox.child_jobs import (
+    OUT_OF_MEMORY,
+    OUTPUT_LIMIT_BYTES,
+    ChildJob,
+    ConformJob,
+    ExcerptJob,
+    ProxyJob,
+    SongJob,
+    SurveyJob,
+    VerifyJob,
+)
 
 _R = TypeVar("_R", bound=Record)
 
@@ -68,7 +78,7 @@ def survey_in_child(
         output_to=str(features_to.resolve()),
         limits=(limits or Limits()).to_json(),
     )
-    answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
+    answer, trouble = run_in_child(job, time_limit_s, memory_limit_bytes)
     if answer is not None and (report := _record(FileReport, answer)):
         return report
     from analysis.media.hashes import sha256_of_file
@@ -97,9 +107,9 @@ def measure_song_in_child(
         brief=brief.to_json(),
         limits=(limits or Limits()).to_json(),
     )
-    answer, _ = _run(job, time_limit_s, memory_limit_bytes)
+    answer, _ = run_in_child(job, time_limit_s, memory_limit_bytes)
     if answer is None:
-        answer, trouble = _run(job.without_sound(), time_limit_s, memory_limit_bytes)
+        answer, trouble = run_in_child(job.without_sound(), time_limit_s, memory_limit_bytes)
     report = None if answer is None else _record(SongReport, answer)
     if report is None:
         raise SongNotMeasuredError(trouble)
@@ -125,7 +135,7 @@ def verify_set_in_child(
         against=str(against.absolute()) if against else None,
         originals=[str(path.absolute()) for path in originals],
     )
-    answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
+    answer, trouble = run_in_child(job, time_limit_s, memory_limit_bytes)
     if answer is not None and (report := _record(VerifyReport, answer)):
         return report
     message = f"The check of the set could not finish: it {trouble}."
@@ -141,7 +151,7 @@ def write_proxy_in_child(
 ) -> str | None:
     """Write the copy that any browser plays. None when it is there, else why not: the end of "This file ..."."""
     job = ProxyJob(path=str(path.resolve()), output_to=str(to.resolve()))
-    answer, trouble = _run(job, time_limit_s, memory_limit_bytes)
+    answer, trouble = run_in_child(job, time_limit_s, memory_limit_bytes)
     return trouble if answer is None else None
 
 
@@ -163,7 +173,7 @@ def write_excerpt_in_child(
         bars=bars,
         sample_rate_hz=sample_rate_hz,
     )
-    answer, trouble = _run(job, _TIME_LIMIT_S, _MEMORY_LIMIT_BYTES)
+    answer, trouble = run_in_child(job, _TIME_LIMIT_S, _MEMORY_LIMIT_BYTES)
     return trouble if answer is None else None
 
 
@@ -179,9 +189,14 @@ def layers_that_hold() -> tuple[str, ...]:
     return tuple(json.loads(done.stdout)) if done.returncode == 0 else ()
 
 
-def _run(job: ChildJob, time_limit_s: float, memory_limit_bytes: int) -> tuple[dict[str, Any] | None, str]:
+def run_in_child(
+    job: ChildJob,
+    time_limit_s: float = _TIME_LIMIT_S,
+    memory_limit_bytes: int = _MEMORY_LIMIT_BYTES,
+    output_limit_bytes: int = OUTPUT_LIMIT_BYTES,
+) -> tuple[dict[str, Any] | None, str]:
     """The child's answer, or None and what went wrong, as the end of the sentence "This file ..."."""
-    output_to = Path(job.output_to) if isinstance(job, (SurveyJob, ProxyJob, ExcerptJob)) else None
+    output_to = Path(job.output_to) if isinstance(job, (SurveyJob, ProxyJob, ExcerptJob, ConformJob)) else None
     with tempfile.TemporaryDirectory(prefix="measure-", dir=output_to.parent if output_to else None) as folder:
         answered, made = Path(folder, "answer.json"), Path(folder, "output")
         order = job.to_json() | {
@@ -189,6 +204,7 @@ def _run(job: ChildJob, time_limit_s: float, memory_limit_bytes: int) -> tuple[d
             "answer_to": str(answered),
             "memory_limit_bytes": memory_limit_bytes,
             "time_limit_s": time_limit_s,
+            "output_limit_bytes": output_limit_bytes,
         }
         answered.touch()
         if output_to:

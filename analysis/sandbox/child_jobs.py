@@ -19,7 +19,7 @@ from analysis.sandbox.confinement import confine_self
 
 OUT_OF_MEMORY = 3  # exit status; Python itself uses 1 and 2
 # House choices, for each file that is written and for files open at once.
-_OUTPUT_LIMIT_BYTES = 256 * 2**20
+OUTPUT_LIMIT_BYTES = 256 * 2**20
 OPEN_FILES_LIMIT = 64
 _CPU_GRACE_S = 5  # the parent's clock should end the child first (house choice)
 
@@ -142,16 +142,78 @@ class ExcerptJob(Record):
         return {}
 
 
-ChildJob = SurveyJob | SongJob | VerifyJob | ProxyJob | ExcerptJob
-_JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob, ExcerptJob)}
+@dataclass(frozen=True)
+class PlanJob(Record):
+    """`lengths_s` are fractions as text. The answer is the timeline, or the `trouble` that the map makes."""
+
+    paths: list[str]
+    lengths_s: list[str]
+    map: dict[str, Any]
+    settings: dict[str, Any]
+
+    @property
+    def reads(self) -> list[str]:
+        return self.paths
+
+    def do(self) -> dict[str, Any]:
+        from fractions import Fraction
+
+        from analysis.core.errors import MapError
+        from analysis.maps.tempo_map import TempoMap
+        from analysis.session.settings import SessionSettings
+        from analysis.session.timeline import plan_session
+
+        try:
+            timeline = plan_session(
+                [Path(path) for path in self.paths],
+                TempoMap.from_json(self.map),
+                SessionSettings.from_json(self.settings),
+                lengths_s=[Fraction(length) for length in self.lengths_s],
+            )
+        except MapError as error:
+            return {"trouble": str(error)}
+        return timeline.to_json()
 
 
-def limit_self(*, memory_limit_bytes: int, time_limit_s: float) -> None:
+@dataclass(frozen=True)
+class ConformJob(Record):
+    """The answer says what was done, or the `trouble`: the end of "This file ...", or what the map makes of it."""
+
+    path: str
+    output_to: str
+    timeline: dict[str, Any]
+    name: str
+    out: str
+
+    @property
+    def reads(self) -> list[str]:
+        return [self.path]
+
+    def do(self) -> dict[str, Any]:
+        from analysis.core.errors import MapError, UnusableFileError
+        from analysis.session.conform import conform_file
+        from analysis.session.timeline import Timeline
+
+        timeline = Timeline.from_json(self.timeline)
+        try:
+            done = conform_file(Path(self.path), Path(self.output_to), timeline, name=self.name, out=self.out)
+        except (MapError, UnusableFileError) as error:
+            return {"trouble": str(error)}
+        return done.to_json()
+
+
+ChildJob = SurveyJob | SongJob | VerifyJob | ProxyJob | ExcerptJob | PlanJob | ConformJob
+_JOBS: dict[str, type[ChildJob]] = {
+    job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob, ExcerptJob, PlanJob, ConformJob)
+}
+
+
+def limit_self(*, memory_limit_bytes: int, time_limit_s: float, output_limit_bytes: int = OUTPUT_LIMIT_BYTES) -> None:
     """Before anything of a file is read. CPU time backs up the parent's clock, should the parent die."""
     limits = (
         (resource.RLIMIT_AS, memory_limit_bytes),
         (resource.RLIMIT_CPU, int(time_limit_s) + _CPU_GRACE_S),
-        (resource.RLIMIT_FSIZE, _OUTPUT_LIMIT_BYTES),
+        (resource.RLIMIT_FSIZE, output_limit_bytes),
         (resource.RLIMIT_NOFILE, OPEN_FILES_LIMIT),
         (resource.RLIMIT_CORE, 0),
     )
@@ -164,7 +226,11 @@ def limit_self(*, memory_limit_bytes: int, time_limit_s: float) -> None:
 def main() -> int:
     order = json.loads(sys.stdin.buffer.read())
     job = _JOBS[order["kind"]].from_json(order)
-    limit_self(memory_limit_bytes=order["memory_limit_bytes"], time_limit_s=order["time_limit_s"])
+    limit_self(
+        memory_limit_bytes=order["memory_limit_bytes"],
+        time_limit_s=order["time_limit_s"],
+        output_limit_bytes=order["output_limit_bytes"],
+    )
     written = [order[name] for name in ("answer_to", "output_to") if name in order]
     confine_self(read=map(Path, job.reads), write=map(Path, written))
     try:

@@ -6,11 +6,11 @@ from .file_names import FIELDS as FIELDS
 from .file_names import NameParts as NameParts
 from .file_names import NameTemplateError as NameTemplateError
 from .file_names import check_template as check_template
+from .file_names import pack_names as pack_names
 from .file_names import session_names as session_names
 from .pack import AUDIO_FOLDER as AUDIO_FOLDER
 from .pack import make_pack as make_pack
-from .pack import pack_names as pack_names
 from .pack import write_papers as write_papers
-from .timeline import SessionSettings as SessionSettings
+from .settings import SessionSettings as SessionSettings
 from .timeline import Timeline as Timeline
 from .timeline import plan_session as plan_session

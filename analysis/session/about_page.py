@@ -26,7 +26,7 @@ def about_page(
 ) -> str:
     """HTML that needs nothing beside it. `left_out`: names and why."""
     rows = "\n".join(_row(file) for file in files)
-    missing = "\n".join(f"<li>{escape(name)}: {escape(why)}</li>" for name, why in left_out)
+    missing = "\n".join(f"<li>“{escape(name)}”: {escape(why)}</li>" for name, why in left_out)
     facts = "\n".join(f"<li>{escape(line)}</li>" for line in session_lines(timeline, click_name))
     return f"""<!doctype html>
 <html lang="en">

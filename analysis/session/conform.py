@@ -66,8 +66,8 @@ class _Changes:
     replaced_samples: int = 0
 
 
-def conform_file(path: Path, folder: Path, timeline: Timeline, *, name: str, out: str) -> ConformedFile:
-    """Write `out` to the folder. `name` is the file's own.
+def conform_file(path: Path, to: Path, timeline: Timeline, *, name: str, out: str) -> ConformedFile:
+    """Write to `to` what is to be called `out`. `name` is the file's own.
 
     Raises MapError when sound would have to be cut off, UnreadableError when decoding ends before the file does.
     """
@@ -75,7 +75,7 @@ def conform_file(path: Path, folder: Path, timeline: Timeline, *, name: str, out
     with open_media(path) as media:
         facts = media.facts
         with create_broadcast(
-            folder / out,
+            to,
             sample_rate_hz=settings.sample_rate_hz,
             channels=facts.channels,
             bit_depth=settings.bit_depth,
@@ -109,7 +109,7 @@ def conform_file(path: Path, folder: Path, timeline: Timeline, *, name: str, out
             replaced_samples=changes.replaced_samples,
             sha256=sound.sha256,
             crc32=sound.crc32,
-            size_bytes=(folder / out).stat().st_size,
+            size_bytes=to.stat().st_size,
         )
 
 

@@ -89,6 +89,12 @@ def session_names(template: str, shared: NameParts, names: Sequence[str]) -> lis
     return _distinct(made)
 
 
+def pack_names(template: str, shared: NameParts, names: Sequence[str]) -> tuple[str, list[str]]:
+    """The click's name and the files'."""
+    click, *others = session_names(template, shared, [f"{CLICK_PART}.wav", *names])
+    return click, others
+
+
 def _filled(template: str, fields: dict[str, str]) -> str:
     """A field that is empty leaves no gap."""
     stem = re.sub(r"[_-]*_[_-]*", "_", template.format(**fields)).strip("_-")

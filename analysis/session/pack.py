@@ -21,9 +21,10 @@ from analysis.media.reader import open_media
 from analysis.session.about_page import about_page
 from analysis.session.conform import ConformedFile, conform_file
 from analysis.session.cue_sheet import cue_sheet_text
-from analysis.session.file_names import CLICK_PART, NameParts, session_names
+from analysis.session.file_names import CLICK_PART, NameParts, pack_names
 from analysis.session.interchange import TrackFile, interchange_text
-from analysis.session.timeline import SessionSettings, Timeline, plan_session
+from analysis.session.settings import SessionSettings
+from analysis.session.timeline import Timeline, plan_session
 
 AUDIO_FOLDER = "audio"
 ABOUT_NAME, HASHES_NAME = "about-this-pack.html", "SHA256SUMS"
@@ -41,13 +42,6 @@ class PackReport(Record):
     left_out: tuple[tuple[str, str], ...] = ()
 
 
-def pack_names(settings: SessionSettings, shared: NameParts, names: Sequence[str]) -> tuple[str, list[str]]:
-    """The click's name and the files'."""
-    shared = replace(shared, sample_rate_hz=settings.sample_rate_hz, bit_depth=settings.bit_depth)
-    click, *others = session_names(settings.name_template, shared, [f"{CLICK_PART}.wav", *names])
-    return click, others
-
-
 def make_pack(
     paths: Sequence[Path],
     folder: Path,
@@ -63,7 +57,8 @@ def make_pack(
     """
     paths, left_out = usable_among(paths)
     timeline = plan_session(paths, tempo_map, settings)
-    click_name, names = pack_names(settings, shared, [path.name for path in paths])
+    shared = replace(shared, sample_rate_hz=settings.sample_rate_hz, bit_depth=settings.bit_depth)
+    click_name, names = pack_names(settings.name_template, shared, [path.name for path in paths])
     report = conform_files(paths, folder / AUDIO_FOLDER, timeline, names, left_out=left_out)
     write_papers(
         folder,
@@ -85,7 +80,7 @@ def usable_among(paths: Sequence[Path]) -> tuple[list[Path], list[tuple[str, str
             with open_media(path):
                 usable.append(path)
         except UnusableFileError as error:
-            left_out.append((path.name, error.reason))
+            left_out.append((path.name, f"it {error.reason}"))
     return usable, left_out
 
 
@@ -101,11 +96,15 @@ def conform_files(
     folder.mkdir(parents=True, exist_ok=True)
     done, left_out = [], list(left_out)
     for path, out in zip(paths, names, strict=True):
+        part = folder / f".{out}.part"
         try:
-            file = conform_file(path, folder, timeline, name=path.name, out=out)
+            file = conform_file(path, part, timeline, name=path.name, out=out)
+            part.replace(folder / out)
         except UnusableFileError as error:
-            left_out.append((path.name, error.reason))
+            left_out.append((path.name, f"it {error.reason}"))
             continue
+        finally:
+            part.unlink(missing_ok=True)
         done.append(replace(file, source_sha256=sha256_of_file(path)))
     return PackReport(timeline.start_bar, timeline.bar_one_frame, timeline.frames, tuple(done), tuple(left_out))
 

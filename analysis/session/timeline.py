@@ -7,7 +7,7 @@ has to lie before it: a count-in, whole bars of pickup, or sound in the files. N
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
@@ -19,28 +19,14 @@ from analysis.core.errors import MapError
 from analysis.core.reports import Record
 from analysis.core.units import amplitude_from_db
 from analysis.maps.click import ClickPlan, plan_click
-from analysis.maps.click_style import ClickStyle
 from analysis.maps.tempo_map import Segment, TempoMap, round_half_up
 from analysis.media.reader import open_media
-from analysis.session.file_names import DEFAULT_TEMPLATE
+from analysis.session.settings import SessionSettings
 
 # What is cut off at the start must be quieter than this (house choice: under any room noise).
 CUT_BELOW_DBFS = -80.0
 _MOST_BARS_BEFORE = 999  # house choice
 _SECONDS_PER_HOUR = 3600
-
-
-@dataclass(frozen=True)
-class SessionSettings(Record):
-    """What a house wants of its sessions. `clock_start_h` is the hour that the session's start has on its clock."""
-
-    sample_rate_hz: int = 48_000
-    bit_depth: int = 24
-    start_bar: int = 3
-    count_in_bars: int = 2
-    clock_start_h: int = 0
-    name_template: str = DEFAULT_TEMPLATE
-    click: ClickStyle = field(default_factory=ClickStyle)
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,9 @@ from functools import partial
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import HASHES_NAME, TRACK_SHEET_NAME
 from portal.delivery.track_sheet import hash_list, track_sheet
-from portal.delivery.zip_stream import Archive, Member, fixed_member, lay_out
 from portal.file_serving import read_stored, tag_of
 from portal.prep.names import plain_title
+from portal.zip_stream import Archive, Member, fixed_member, lay_out
 
 
 def folder_of(delivery: Delivery) -> str:

@@ -13,15 +13,15 @@ BYTES = {"Content-Type": "application/offset+octet-stream"}
 
 
 class Sender:
-    def __init__(self, house: Mapping[str, Any]) -> None:
-        self.house = house
+    def __init__(self, house: Mapping[str, Any], *, who: str = "client") -> None:
+        self.house, self.who = house, who
         self.session = requests.Session()
         self.sign_in()
 
     def sign_in(self) -> None:
         address = f"{self.house['url']}/sign-in/"
         self.session.get(address).raise_for_status()
-        who = self.house["client"]
+        who = self.house[self.who]
         form = {"username": who["email"], "password": who["password"], "csrfmiddlewaretoken": self.token}
         self.session.post(address, data=form, headers={"Referer": address}).raise_for_status()
 

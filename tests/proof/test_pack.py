@@ -16,7 +16,7 @@ from analysis.maps.midi import Marker
 from analysis.maps.tempo_map import TempoMap
 from analysis.session.file_names import NameParts
 from analysis.session.pack import make_pack
-from analysis.session.timeline import SessionSettings
+from analysis.session.settings import SessionSettings
 from tests import signals
 from tests.analysis.encoded import write_sound
 from tests.proof.pack import main, prove

@@ -68,12 +68,12 @@ def test_conformed_files() -> None:
         96_000,
         480_000,
         (conformed_file(name="Bass DI.wav", out="Bass_DI.wav", shift_frames=-24_000),),
-        (("notes.wav", "is not audio"),),
+        (("notes.wav", "it is not audio"),),
     )
 
     assert conform_text(report).splitlines() == [
         "Bass DI.wav → Bass_DI.wav: moved by -24000 samples",
-        "notes.wav: left out, it is not audio",
+        "notes.wav: left out: it is not audio",
         "All are 480000 frames long; bar one is at frame 96000.",
     ]
 

@@ -9,7 +9,8 @@ import pytest
 
 from analysis.maps.tempo_map import TempoMap
 from analysis.session.about_page import about_page, changes_of, session_lines
-from analysis.session.timeline import SessionSettings, Timeline, plan_session
+from analysis.session.settings import SessionSettings
+from analysis.session.timeline import Timeline, plan_session
 from tests.analysis.session.conformed import conformed_file
 
 

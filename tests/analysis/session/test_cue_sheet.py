@@ -9,7 +9,8 @@ from pathlib import Path
 from analysis.maps.midi import Marker
 from analysis.maps.tempo_map import TempoMap
 from analysis.session.cue_sheet import COLUMNS, clock_words, cue_sheet_text
-from analysis.session.timeline import SessionSettings, plan_session
+from analysis.session.settings import SessionSettings
+from analysis.session.timeline import plan_session
 
 MAP = TempoMap.from_json(
     {

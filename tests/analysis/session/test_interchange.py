@@ -11,7 +11,8 @@ from pathlib import Path
 from analysis.maps.midi import Marker
 from analysis.maps.tempo_map import TempoMap
 from analysis.session.interchange import TrackFile, interchange_text
-from analysis.session.timeline import SessionSettings, plan_session
+from analysis.session.settings import SessionSettings
+from analysis.session.timeline import plan_session
 
 READ = """
 import json, sys, opentimelineio as otio

@@ -11,7 +11,8 @@ import pytest
 from analysis.core.errors import MapError
 from analysis.maps.click_style import ClickStyle
 from analysis.maps.tempo_map import TempoMap
-from analysis.session.timeline import SessionSettings, Timeline, plan_session
+from analysis.session.settings import SessionSettings
+from analysis.session.timeline import Timeline, plan_session
 from tests.analysis.encoded import write_sound
 
 

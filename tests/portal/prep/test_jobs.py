@@ -48,7 +48,7 @@ def test_the_click_lies_on_the_exact_frames_with_its_count_in_before_the_files()
     assert onsets(samples)[:10] == [round(beat * 60 * 48_000 / 112) for beat in range(10)]
     assert click.facts["bar_one_frame"] == 205_714
     assert click.facts["lead_s"] == pytest.approx(2 * 4 * 60 / 112 - 2)
-    assert click.name == "Cold-Bus-Under-Spoons_112bpm_v1_click.wav"
+    assert click.name == "Cold-Bus-Under-Spoons_112bpm_v1_click_count-in-before-files.wav"
 
 
 def test_a_second_click_starts_with_the_files_and_leaves_out_what_does_not_fit() -> None:
@@ -60,7 +60,7 @@ def test_a_second_click_starts_with_the_files_and_leaves_out_what_does_not_fit()
     samples, _ = soundfile.read(default_storage.path(click.key), always_2d=True)
     assert onsets(samples)[:5] == [round((2 + beat * 60 / 112) * 48_000) for beat in range(-3, 2)]
     assert (click.facts["bar_one_frame"], click.facts["lead_s"]) == (96_000, 0)
-    assert click.name == "Cold-Bus-Under-Spoons_112bpm_v1_click-with-the-files.wav"
+    assert click.name == "Cold-Bus-Under-Spoons_112bpm_v1_click_starts-with-files.wav"
 
 
 def test_no_count_in_in_the_files_is_no_wish_for_none_in_the_click() -> None:
@@ -136,7 +136,7 @@ def test_a_song_that_begins_free_is_named_by_the_tempo_that_is_kept() -> None:
     click = files_of(approved)["click"]
     samples, _ = soundfile.read(default_storage.path(click.key), always_2d=True)
     assert onsets(samples)[:9] == [8 * 48_000 + 24_000 * beat for beat in range(9)]
-    assert click.name == "Cold-Bus-Under-Spoons_120bpm_v1_click.wav"
+    assert click.name == "Cold-Bus-Under-Spoons_120bpm_v1_click_starts-with-files.wav"
     assert (click.facts["count_in_bars"], click.facts["lead_s"], click.facts["free_passages"]) == (0, 0, 1)
 
 

@@ -12,7 +12,7 @@ from typing import IO, cast
 import numpy as np
 import pytest
 
-from portal.delivery.zip_stream import Archive, Member, fixed_member, lay_out
+from portal.zip_stream import Archive, Member, fixed_member, lay_out
 
 MADE_AT = datetime(2026, 11, 25, 9, 30, 44, tzinfo=UTC)
 

@@ -1,0 +1,195 @@
+"""Making session packs file by file, and clearing them away. Originals are read here and never touched."""
+
+from __future__ import annotations
+
+import logging
+import tempfile
+import zlib
+from contextlib import ExitStack
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from django.core.files.storage import default_storage
+from django.db import models, transaction
+from django.db.models import Exists, OuterRef, Q
+from django.utils import timezone
+
+from analysis.core import MapError, UnusableFileError
+from analysis.media import file_pieces
+from analysis.sandbox import conform_in_child, plan_session_in_child
+from analysis.session import AUDIO_FOLDER, ConformedFile, Timeline, write_papers
+from portal.file_serving import local_copy
+from portal.heartbeat import alive
+from portal.intake.models import SourceFile
+from portal.prep.errors import PrepError
+from portal.prep.models import HousePrep, SessionPack
+from portal.prep.pack_inputs import PackInputs, channels_of, inputs_of, length_s
+from portal.prep.room import check_room
+from portal.uploads import originals, parts
+from portal.uploads.errors import UploadBusyError
+
+LEFT_AFTER = timedelta(minutes=2)
+# An older pack may still be on its way to somebody.
+REPLACED_STAYS_FOR = timedelta(days=1)
+MOST_TRIES = 3
+CHANGED = "The tempo map, the files or the choices changed while this pack was being made. Make it anew."
+STOPPED = (
+    f"Making this pack was stopped {MOST_TRIES} times at the same file. Make it anew, or look at the server’s log."
+)
+
+logger = logging.getLogger(__name__)
+
+
+def make_pack(pack_id: int) -> None:
+    """One worker at a time. One that was killed is followed by another, which goes on with the next file."""
+    try:
+        with parts.locked(f"pack-{pack_id}"):
+            pack = SessionPack.objects.select_related("song__booking", "approved_map").filter(pk=pack_id).first()
+            if pack is None or pack.state != SessionPack.State.MAKING:
+                return
+            if pack.tries >= MOST_TRIES:
+                pack.fail(STOPPED)
+                return
+            pack.begin()
+            with alive(pack.go_on):
+                _make(pack)
+    except UploadBusyError:
+        logger.info("session pack %s is being made already", pack_id)
+
+
+def _make(pack: SessionPack) -> None:
+    try:
+        inputs = _unchanged(pack)
+        timeline = _planned(pack, inputs)
+        check_room(_bytes_to_come(pack, inputs, timeline), largest_bytes=_largest_bytes(inputs, timeline))
+        for source, name in zip(inputs.sources, inputs.names, strict=True):
+            if not _is_done(pack, source, name):
+                _unchanged(pack)
+                _conform(pack, source, timeline, name)
+        _finish(pack, inputs, timeline)
+    except (PrepError, MapError) as error:
+        logger.info("session pack %s was not made: %s", pack.pk, error)
+        pack.fail(str(error))
+
+
+def _unchanged(pack: SessionPack) -> PackInputs:
+    inputs = inputs_of(pack.song)
+    if inputs.fingerprint != pack.fingerprint:
+        raise PrepError(CHANGED)
+    return inputs
+
+
+def _planned(pack: SessionPack, inputs: PackInputs) -> Timeline:
+    if pack.timeline is None:
+        with ExitStack() as lent:
+            timeline = plan_session_in_child(
+                [lent.enter_context(local_copy(source.key)) for source in inputs.sources],
+                map=inputs.approved.map,
+                settings=inputs.settings,
+                lengths_s=[length_s(source) for source in inputs.sources],
+            )
+        pack.lay_out(timeline.to_json())
+    return Timeline.from_json(pack.timeline or {})
+
+
+def _bytes_to_come(pack: SessionPack, inputs: PackInputs, timeline: Timeline) -> int:
+    return max(0, inputs.size_bytes(timeline.frames) - pack.size_bytes)
+
+
+def _largest_bytes(inputs: PackInputs, timeline: Timeline) -> int:
+    channels = max(channels_of(source) for source in inputs.sources)
+    return timeline.frames * channels * inputs.settings.bit_depth // 8
+
+
+def _is_done(pack: SessionPack, source: SourceFile, name: str) -> bool:
+    member = pack.members.get(f"{AUDIO_FOLDER}/{name}")
+    if member is not None:
+        return default_storage.exists(member["key"])
+    return source.sha256 in {sha256 for _, _, sha256 in pack.left_out}
+
+
+def _conform(pack: SessionPack, source: SourceFile, timeline: Timeline, name: str) -> None:
+    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, local_copy(source.key) as original:
+        try:
+            done = conform_in_child(
+                original, Path(folder, name), timeline, name=source.name, channels=channels_of(source)
+            )
+        except UnusableFileError as error:
+            pack.leave_out(source.name, f"it {error}", sha256=source.sha256)
+            return
+        member = _store(pack, Path(folder, name), sha256=done.sha256, crc32=done.crc32)
+    conformed = done.to_json() | {"source_sha256": source.sha256}
+    pack.add(f"{AUDIO_FOLDER}/{name}", member | {"conformed": conformed})
+
+
+def _store(pack: SessionPack, path: Path, *, sha256: str, crc32: int) -> dict[str, Any]:
+    """Under the pack's own name, so that nothing else has to be asked before it is cleared away."""
+    key, size_bytes = f"{_place(pack)}/{sha256}", path.stat().st_size
+    originals.store(path, key=key, sha256=sha256)
+    return {"key": key, "size_bytes": size_bytes, "crc32": crc32, "sha256": sha256}
+
+
+def _place(pack: SessionPack) -> str:
+    return f"packs/{pack.pk}"
+
+
+def _finish(pack: SessionPack, inputs: PackInputs, timeline: Timeline) -> None:
+    audio = [pack.members.get(f"{AUDIO_FOLDER}/{name}") for name in inputs.names]
+    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+        write_papers(
+            Path(folder),
+            timeline,
+            [ConformedFile.from_json(member["conformed"]) for member in audio if member],
+            title=pack.song.title,
+            click_name=inputs.click_name,
+            left_out=[*inputs.left_out, *((name, why) for name, why, _ in pack.left_out)],
+            sections=inputs.sections,
+        )
+        papers = {}
+        for path in sorted(path for path in Path(folder).rglob("*") if path.is_file()):
+            sha256, crc32 = originals.hash_part(path), _crc32_of(path)
+            papers[path.relative_to(folder).as_posix()] = _store(pack, path, sha256=sha256, crc32=crc32)
+    with transaction.atomic():
+        _unchanged(pack)
+        pack.finish(papers)
+    logger.info("session pack %s made: %s files", pack.pk, len(pack.members))
+
+
+def _crc32_of(path: Path) -> int:
+    crc32 = 0
+    for piece in file_pieces(path):
+        crc32 = zlib.crc32(piece, crc32)
+    return crc32
+
+
+def left_alone() -> list[int]:
+    """Packs that nobody gives a sign of making."""
+    lost = SessionPack.objects.filter(state=SessionPack.State.MAKING, began_at__lt=timezone.now() - LEFT_AFTER)
+    return list(lost.values_list("pk", flat=True))
+
+
+def old_packs() -> models.QuerySet[SessionPack]:
+    """To be cleared away: after the time that the house sets, when a newer one is there, when it failed, and when an original is gone."""
+    now, days = timezone.now(), timedelta(days=HousePrep.get().keep_packs_days)
+    made = Q(state=SessionPack.State.MADE)
+    newer = SessionPack.objects.filter(
+        made, song=OuterRef("song"), pk__gt=OuterRef("pk"), made_at__lt=now - REPLACED_STAYS_FOR
+    )
+    gone = SourceFile.objects.filter(song=OuterRef("song")).exclude(gone_at=None)
+    due = Q(state=SessionPack.State.FAILED) | made & (Q(made_at__lt=now - days) | Exists(newer) | Exists(gone))
+    return SessionPack.objects.filter(due, cleared_at=None)
+
+
+def clear(pack: SessionPack) -> None:
+    """First the row, then the files, those of a killed worker included: whatever is offered is whole."""
+    pack.clear()
+    place = _place(pack)
+    try:
+        names = default_storage.listdir(place)[1]
+    except FileNotFoundError:
+        return
+    for name in names:
+        default_storage.delete(f"{place}/{name}")
+    default_storage.delete(place)
+    logger.info("session pack %s: %s files cleared away", pack.pk, len(names))
