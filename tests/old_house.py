@@ -68,6 +68,8 @@ def readers() -> dict[str, Read]:
     from analysis.core.reports import FileReport, Place, SongReport
     from analysis.delivery.check_results import Check
     from analysis.maps.tempo_map import TempoMap
+    from analysis.session.settings import SessionSettings
+    from analysis.session.timeline import Timeline
     from portal.intake.checks.offers import Offer
 
     return {
@@ -76,6 +78,8 @@ def readers() -> dict[str, Read]:
         "intake.finding.place": lambda stored: Place.from_json(stored).to_json(),
         "intake.approvedmap.map": lambda stored: TempoMap.from_json(stored).to_json(),
         "listening.excerpt.map": lambda stored: TempoMap.from_json(stored).to_json(),
+        "prep.sessionpack.settings": lambda stored: SessionSettings.from_json(stored).to_json(),
+        "prep.sessionpack.timeline": lambda stored: Timeline.from_json(stored).to_json(),
         "takes.roughmix.report": lambda stored: FileReport.from_json(stored).to_json(),
         "delivery.delivery.checks": lambda stored: [Check.from_json(one).to_json() for one in stored],
         "mailroom.question.offers": lambda stored: [Offer(**offer).to_json() for offer in stored],
@@ -94,6 +98,9 @@ PLAIN = {
     "mailroom.message.answers",
     "mailroom.question.answer",
     "prep.preparedfile.facts",
+    "prep.sessionpack.left_out",
+    "prep.sessionpack.members",
+    "prep.sessionpack.sources",
     "uploads.upload.parts",
 }
 
