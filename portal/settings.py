@@ -204,6 +204,7 @@ CELERY_TASK_ROUTES = {
     "portal.intake.tasks.survey_file": {"queue": "files", "priority": 9},
     "portal.intake.tasks.send_answers": {"queue": "mail"},
     "portal.intake.tasks.keep_house": {"queue": "unpacking"},
+    "portal.prep.tasks.make_pack": {"queue": "unpacking"},
     "portal.mailroom.tasks.send_mail": {"queue": "mail"},
     "portal.mailroom.tasks.*": {"queue": "sweeps"},
     "portal.money.tasks.*": {"queue": "sweeps"},

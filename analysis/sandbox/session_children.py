@@ -38,15 +38,14 @@ def plan_session_in_child(
     return Timeline.from_json(answer)
 
 
-def conform_in_child(
-    path: Path, to: Path, timeline: Timeline, *, name: str, channels: int
-) -> ConformedFile:
-    """Write one file of the session, under its name there. Raises UnusableFileError with why not, the end of "This file ..."."""
+def conform_in_child(path: Path, to: Path, timeline: Timeline, *, name: str, channels: int) -> ConformedFile:
+    """Write one file of the session, under its name there. Raises UnusableFileError with why not: "This file ..."."""
     job = ConformJob(
         path=str(path.resolve()), output_to=str(to.resolve()), timeline=timeline.to_json(), name=name, out=to.name
     )
     size_bytes = timeline.frames * channels * _MOST_SAMPLE_BYTES + _ROOM_FOR_CHUNKS_BYTES
     answer, trouble = run_in_child(job, output_limit_bytes=size_bytes)
     if answer is None or "trouble" in answer:
+        to.unlink(missing_ok=True)
         raise UnusableFileError(answer["trouble"] if answer else trouble)
     return ConformedFile.from_json(answer)

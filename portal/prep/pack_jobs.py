@@ -170,7 +170,7 @@ def left_alone() -> list[int]:
 
 
 def old_packs() -> models.QuerySet[SessionPack]:
-    """To be cleared away: after the time that the house sets, when a newer one is there, when it failed, and when an original is gone."""
+    """To be cleared away: after the house’s time, a day after a newer one, failed, or made of removed originals."""
     now, days = timezone.now(), timedelta(days=HousePrep.get().keep_packs_days)
     made = Q(state=SessionPack.State.MADE)
     newer = SessionPack.objects.filter(
