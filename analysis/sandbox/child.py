@@ -79,7 +79,7 @@ def survey_in_child(
         limits=(limits or Limits()).to_json(),
     )
     answer, trouble = run_in_child(job, time_limit_s, memory_limit_bytes)
-    if answer is not None and (report := _record(FileReport, answer)):
+    if answer is not None and (report := record_of(FileReport, answer)):
         return report
     from analysis.media.hashes import sha256_of_file
 
@@ -110,7 +110,7 @@ def measure_song_in_child(
     answer, _ = run_in_child(job, time_limit_s, memory_limit_bytes)
     if answer is None:
         answer, trouble = run_in_child(job.without_sound(), time_limit_s, memory_limit_bytes)
-    report = None if answer is None else _record(SongReport, answer)
+    report = None if answer is None else record_of(SongReport, answer)
     if report is None:
         raise SongNotMeasuredError(trouble)
     return report
@@ -136,7 +136,7 @@ def verify_set_in_child(
         originals=[str(path.absolute()) for path in originals],
     )
     answer, trouble = run_in_child(job, time_limit_s, memory_limit_bytes)
-    if answer is not None and (report := _record(VerifyReport, answer)):
+    if answer is not None and (report := record_of(VerifyReport, answer)):
         return report
     message = f"The check of the set could not finish: it {trouble}."
     return VerifyReport(passed=False, checks=(Check("checked", None, passed=False, message=message),))
@@ -271,7 +271,7 @@ def _refuse(constant: str) -> None:
     raise ValueError(f"{constant} is no number")
 
 
-def _record(kind: type[_R], answer: dict[str, Any]) -> _R | None:
+def record_of(kind: type[_R], answer: dict[str, Any]) -> _R | None:
     """None for an answer that has not the form of this kind of record."""
     try:
         return kind.from_json(answer)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from analysis.core.errors import MapError, UnusableFileError
-from analysis.sandbox.child import run_in_child
+from analysis.sandbox.child import record_of, run_in_child
 from analysis.sandbox.child_jobs import ConformJob, PlanJob
 from analysis.session.conform import ConformedFile
 from analysis.session.settings import SessionSettings
@@ -33,9 +34,10 @@ def plan_session_in_child(
         settings=settings.to_json(),
     )
     answer, trouble = run_in_child(job)
-    if answer is None or "trouble" in answer:
-        raise MapError(answer["trouble"] if answer else f"A file {trouble}.")
-    return Timeline.from_json(answer)
+    timeline = None if answer is None or "trouble" in answer else record_of(Timeline, answer)
+    if timeline is None:
+        raise MapError(str(answer["trouble"]) if answer and "trouble" in answer else f"A file {trouble}.")
+    return timeline
 
 
 def conform_in_child(path: Path, to: Path, timeline: Timeline, *, name: str, channels: int) -> ConformedFile:
@@ -45,7 +47,8 @@ def conform_in_child(path: Path, to: Path, timeline: Timeline, *, name: str, cha
     )
     size_bytes = timeline.frames * channels * _MOST_SAMPLE_BYTES + _ROOM_FOR_CHUNKS_BYTES
     answer, trouble = run_in_child(job, output_limit_bytes=size_bytes)
-    if answer is None or "trouble" in answer:
+    done = None if answer is None or "trouble" in answer else record_of(ConformedFile, answer)
+    if done is None:
         to.unlink(missing_ok=True)
-        raise UnusableFileError(answer["trouble"] if answer else trouble)
-    return ConformedFile.from_json(answer)
+        raise UnusableFileError(str(answer["trouble"]) if answer and "trouble" in answer else trouble)
+    return dataclasses.replace(done, name=name, out=to.name)
