@@ -17,6 +17,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from analysis.features.feature_arrays import Features
+from analysis.session.settings import SessionSettings
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.delivery.models import Delivery
@@ -118,7 +119,7 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
         song=song,
         approved_map=approved,
         fingerprint="0" * 64,
-        settings={},
+        settings=SessionSettings().to_json(),
         state=SessionPack.State.MADE,
         made_at=timezone.now(),
         members={"cue-sheet.csv": {"key": stored["key"], "size_bytes": 5, "crc32": 0, "sha256": sha256}},
