@@ -39,6 +39,7 @@ def main(archive: str, folder: str) -> None:
         "unread_fields": sorted(json_fields() - set(readers()) - PLAIN),
     }
     fill_store(Path(folder, "store"))
+    add_what_is_new()
     found |= every_page.visit()
     json.dump(found, sys.stdout)
 
@@ -53,6 +54,27 @@ def restore(archive: Path, folder: Path) -> dict[str, int]:
         kept = [name for name in names if not name.startswith(OF_DJANGO)]
         count = 'SELECT count(*) FROM "{}"'
         return {name: database.execute(count.format(name)).fetchone()[0] for name in kept}
+
+
+def add_what_is_new() -> None:
+    """A row of each kind with a page of its own that no house had then."""
+    from django.utils import timezone
+
+    from analysis.session.settings import SessionSettings
+    from portal.intake.models import ApprovedMap
+    from portal.prep.models import SessionPack
+
+    approved = ApprovedMap.objects.select_related("song").latest("pk")
+    SessionPack.objects.create(
+        song=approved.song,
+        approved_map=approved,
+        fingerprint="0" * 64,
+        settings=SessionSettings().to_json(),
+        timeline={"start_bar": 3},
+        state=SessionPack.State.MADE,
+        made_at=timezone.now(),
+        asked_by=approved.approved_by,
+    )
 
 
 def rows_now() -> dict[str, int]:

@@ -153,7 +153,7 @@ ROWS = {
     "prep:make-pack": drummers("POST", MOVED, "song"),
     "prep:choose": drummers("GET", OK, "song"),
     "prep:make-click": drummers("POST", MOVED, "song"),
-    "prep:pack": Row("GET", OK, ABSENT, ABSENT, SIGN_IN, "pack"),
+    "prep:zip": Row("GET", OK, ABSENT, ABSENT, SIGN_IN, "pack"),
     "prep:house": house("GET", OK),
     "takes:track": drummers("POST", MOVED, "song"),
     "takes:rough-mixes": members("GET", MOVED, "song"),

@@ -321,7 +321,7 @@ def test_a_download_goes_on_at_any_byte(client: Client) -> None:
     song = make_packable()
     pack = made(song)
     client.force_login(song.booking.created_by)
-    address = reverse("prep:pack", args=[pack.pk])
+    address = reverse("prep:zip", args=[pack.pk])
     whole = b"".join(client.get(address))
     assert whole == zip_bytes(pack)
 

@@ -85,14 +85,14 @@ def test_a_pack_is_asked_for_watched_and_downloaded(
     assert "0 of 1 files are done" in page
     assert "Make the session pack" not in page
     pack = SessionPack.objects.get()
-    assert client.get(reverse("prep:pack", args=[pack.pk])).status_code == HTTPStatus.NOT_FOUND
+    assert client.get(reverse("prep:zip", args=[pack.pk])).status_code == HTTPStatus.NOT_FOUND
 
     callbacks[0]()
     page = page_of(client, song)
     for words in ("Download the session pack", "From map 1 and 1 file:", "24 bit", "bar 3"):
         assert words in page
     assert "Make the session pack" not in page
-    response = client.get(reverse("prep:pack", args=[pack.pk]))
+    response = client.get(reverse("prep:zip", args=[pack.pk]))
     assert 'filename="Cold-Bus-Under-Spoons_session-pack_v1.zip"' in response.headers["Content-Disposition"]
     assert len(b"".join(response)) == int(response.headers["Content-Length"])
 
