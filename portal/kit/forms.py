@@ -15,6 +15,13 @@ from portal.kit.models import HIGHEST_NUMBER, LONGEST_WORD
 from portal.kit.services import SentTake
 
 MOST_TAKES_AT_ONCE = 200
+EARLIEST_YEAR, LATEST_YEAR = 1969, 2200
+
+
+def check_clock(moment: datetime) -> None:
+    """A clock that was never set is a real one; what no calendar of ours reaches is not."""
+    if not EARLIEST_YEAR < moment.year < LATEST_YEAR:
+        raise forms.ValidationError("This is no date of a device.")
 
 
 class TakeForm(forms.Form):
@@ -24,11 +31,11 @@ class TakeForm(forms.Form):
     word = forms.CharField(required=False, max_length=LONGEST_WORD)
     is_undone = forms.BooleanField(required=False)
     revision = forms.IntegerField(min_value=1, max_value=2**31 - 1)
-    logged_at = forms.DateTimeField()
+    logged_at = forms.DateTimeField(validators=[check_clock])
 
 
 class ChangedForm(forms.Form):
-    changed_at = forms.DateTimeField()
+    changed_at = forms.DateTimeField(validators=[check_clock])
 
 
 def json_of(body: bytes) -> Mapping[str, Any]:
@@ -49,15 +56,20 @@ def takes_in(sent: Mapping[str, Any]) -> list[SentTake]:
 
 
 def _take_in(sent: Any, place: int) -> SentTake:
-    form = TakeForm(sent if isinstance(sent, dict) else {})
+    form = TakeForm(texts_of(sent if isinstance(sent, dict) else {}))
     if not form.is_valid():
         raise KitError(f"Take {place} of those sent lacks or misstates: {', '.join(form.errors)}.")
     return SentTake(**form.cleaned_data)
 
 
+def texts_of(sent: Mapping[str, Any]) -> dict[str, Any]:
+    """As a form of a page would send them: a form's fields read texts."""
+    return {name: value if isinstance(value, bool) else str(value) for name, value in sent.items()}
+
+
 def changed_at_in(sent: Mapping[str, Any]) -> datetime:
     """By the device's clock; one that runs ahead must not hold up every later change."""
-    form = ChangedForm({"changed_at": sent.get("changed_at")})
+    form = ChangedForm(texts_of(sent))
     if not form.is_valid():
         raise KitError("Say when the balance was changed.")
     changed_at: datetime = form.cleaned_data["changed_at"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -33,6 +32,6 @@ def _levels_in(sent: Any, names: set[str]) -> dict[str, float]:
 
 
 def _level(value: Any) -> float | None:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:  # NaN is not itself
         return None
-    return min(max(float(value), LOWEST_DB), HIGHEST_DB)
+    return float(min(max(value, LOWEST_DB), HIGHEST_DB))

@@ -10,7 +10,7 @@ from pytest_django.live_server_helper import LiveServer
 from portal.bookings.models import Song
 from portal.kit.models import Balance, TakeLog
 from portal.people.models import User
-from tests.factories import make_drummer, make_map
+from tests.factories import make_drummer, make_map, make_song
 from tests.flows.accessible import Faults
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -300,3 +300,15 @@ def test_the_song_opened_longest_ago_leaves_first(opened: Page) -> None:
     grants is used: of 40 MB 24, with room for one of the others; of 20 MB 12, for two of the four files."""
     assert opened.evaluate(ROOM, 40e6) == [4, [902]]
     assert opened.evaluate(ROOM, 20e6) == [2, []]
+
+
+def test_a_song_with_nothing_to_play_says_so_and_still_logs_takes(
+    live_server: LiveServer, client: Client, page: Page
+) -> None:
+    song = make_song(stage="tracking")
+    sign_in(page, live_server, client, song.booking.created_by)
+    page.goto(f"{live_server.url}/kit/{song.pk}/")
+    expect(page.locator("[data-kit-state]")).to_contain_text("This song has no files to play yet.")
+    page.keyboard.press("g")
+    expect(page.locator("[data-kit-unsent]")).to_have_text("All takes are sent.")
+    assert TakeLog.objects.get().song == song

@@ -88,6 +88,13 @@ def test_a_take_taken_out_is_shown_no_more_and_not_lost(client: Client, drummer:
         {"takes": [take(0)]},
         {"takes": [take(1, id="1")]},
         {"takes": [take(1, logged_at="soon")]},
+        {"takes": [take(1, logged_at=5)]},
+        {"takes": [take(1, logged_at=["2026-03-03T19:30:00Z"])]},
+        {"takes": [take(1, logged_at="9999-12-31T23:59:59-12:00")]},
+        {"takes": [take(1, logged_at="0001-01-01T00:00:00+12:00")]},
+        {"takes": [take(1, word="good\0fill")]},
+        {"takes": [take(1, id=["a"])]},
+        {"takes": [take(1) | {"number": {"a": 1}}]},
         {"takes": [take(1, word="x" * 81)]},
         {"takes": [take(1, revision=2**31)]},
         {"takes": [take(1), take(10_000)]},
@@ -128,7 +135,7 @@ def test_a_clock_that_runs_ahead_does_not_hold_up_later_changes(client: Client, 
     assert Balance.objects.get().changed_at <= timezone.now()
 
 
-@pytest.mark.parametrize("sent", ["", {"levels": {}}, {"changed_at": "soon"}])
+@pytest.mark.parametrize("sent", ["", {"levels": {}}, {"changed_at": "soon"}, {"changed_at": 5}])
 def test_a_balance_without_its_time_is_refused(client: Client, drummer: User, song: Song, sent: Any) -> None:
     assert post(client, "kit:balance", song, sent).status_code == 422
 

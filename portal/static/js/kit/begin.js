@@ -22,6 +22,7 @@ class Visit {
     if (!song) return this.fail(answer?.sentence ?? NOTHING);
     await this.open(song);
     this.takeAnswer(answer);
+    this.tell("lack", lackOf(song));
     this.listen();
     if (song === kept) return this.tell("kept", "This page was opened from this device.");
     if (kept) this.sayIfOlder(kept, song);
@@ -138,6 +139,12 @@ function ofReader(song) {
 /** What tells two states of a song apart, as far as the page plays and shows it. */
 function signOf({ map_version, segments, sections, words, lanes }) {
   return JSON.stringify([map_version, segments, sections, words, lanes.map((lane) => [lane.id, lane.sound])]);
+}
+
+function lackOf({ lanes, bars, map_version: version }) {
+  if (!lanes.length) return "This song has no files to play yet.";
+  if (!bars.length) return "There is no tempo map yet, so there are no bars and no click: approve one at the desk.";
+  return version ? "" : "The tempo map is as measured: nobody has approved it yet.";
 }
 
 function mapText({ map_version: version }) {

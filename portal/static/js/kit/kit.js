@@ -19,6 +19,8 @@ import { Transport } from "kitpost/lanes/transport";
 import { noteTaken, showHearingNote } from "kitpost/lib/hearing-note";
 
 const LOST = "The sound could not be loaded. Press play to go on from here.";
+const DEVICE_PATIENCE_MS = 1500;
+const NO_DEVICE = "The sound device gave an error. Look at the device, then press play again.";
 
 export class Kit {
   /** `sounds`: the name of the song's cache on this device. */
@@ -126,9 +128,20 @@ export class Kit {
     const { transport, song, outputs } = this;
     if (transport.context && outputs.count === countOf(transport.context)) return;
     transport.context ??= new AudioContext({ sampleRate: commonRate(song.lanes), latencyHint: "balanced" });
+    transport.context.onerror = () => setTimeout(() => this.loseDevice(), DEVICE_PATIENCE_MS);
     this.sliders.tellOutputs(await outputs.use(transport.context));
     transport.master = null;
     this.sliders.showRoutes();
+  }
+
+  /** After an error the browser may go on by itself. Where it does not, the next press of play opens the device anew. */
+  loseDevice() {
+    if (this.transport.context?.state === "running" || !this.transport.isPlaying) return;
+    const songS = this.nowS;
+    this.transport.silence();
+    this.transport.context.close().catch(() => {});
+    this.transport.context = null;
+    this.ended(songS, NO_DEVICE);
   }
 
   makeGraph(context, given) {

@@ -30,15 +30,17 @@ export class Outputs {
 
   /** Play through the device that was chosen; answers a sentence where that cannot be. */
   async use(context) {
-    let trouble = "";
-    if (this.chosen.device && !context.setSinkId) trouble = NO_CHOICE;
-    else if (context.setSinkId)
-      trouble = await context.setSinkId(this.chosen.device).then(
-        () => "",
-        () => "The chosen sound device is not there: the one of the system is used.",
-      );
+    const trouble = (context.sinkId ?? "") === this.chosen.device ? "" : await this.choose(context);
     this.count = countOf(context);
     return trouble;
+  }
+
+  async choose(context) {
+    if (!context.setSinkId) return NO_CHOICE;
+    return context.setSinkId(this.chosen.device).then(
+      () => "",
+      () => "The chosen sound device is not there: the one of the system is used.",
+    );
   }
 
   /** [{id, name}], or a sentence why there is no list. */
