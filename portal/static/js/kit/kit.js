@@ -134,7 +134,7 @@ export class Kit {
     this.sliders.showRoutes();
   }
 
-  /** After an error the browser may go on by itself. Where it does not, the next press of play opens the device anew. */
+  /** After an error the browser may go on by itself. Where it does not, the next press of play opens the device. */
   loseDevice() {
     if (this.transport.context?.state === "running" || !this.transport.isPlaying) return;
     const songS = this.nowS;
