@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
+from analysis.maps import ClickStyle
 from portal.bookings.models import Song
 from portal.intake.maps.song_maps import map_of_song
+from portal.intake.models import ApprovedMap
 from portal.kit.models import Balance, TakeLog
 from portal.kit.roles import role_of
 from portal.lanes.page import lanes_page
 from portal.people.models import User
+from portal.prep.choices import settings_for
 
 
 def kit_page(song: Song, user: User) -> dict[str, Any]:
@@ -24,6 +27,7 @@ def kit_page(song: Song, user: User) -> dict[str, Any]:
         "reader": user.pk,
         "map_version": approved.version if approved else 0,
         "segments": tempo_map.to_json()["segments"] if tempo_map else [],
+        "click": click_of(approved),
         "words": words_of(song),
         "balance": {"levels": balance.levels, "changed_at": balance.changed_at.isoformat()} if balance else None,
         "takes": [take_of(one) for one in song.take_logs.standing()],
@@ -40,6 +44,12 @@ def with_roles(song: Song, lanes: list[dict[str, Any]]) -> list[dict[str, Any]]:
         lane["role"] = role_of(lane["name"], report, is_click=lane["is_click"])
         lane["peak_dbfs"] = report.sample_peak_dbfs if report else None
     return kept
+
+
+def click_of(approved: ApprovedMap | None) -> dict[str, Any]:
+    """What the page begins with: as chosen for the prepared click."""
+    style = settings_for(approved).click if approved else ClickStyle()
+    return {name: getattr(style, name) for name in ("subdivision", "bars_on", "bars_off")}
 
 
 def words_of(song: Song) -> dict[str, str]:

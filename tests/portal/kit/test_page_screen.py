@@ -193,7 +193,7 @@ def test_a_section_loops_slower_with_its_click_all_by_keys(opened: Page) -> None
         "(({ subdivision, pattern, every, countIn }) => ({ subdivision, pattern, every, countIn }))"
         "(document.querySelector('[data-kit]').kit.practice)"
     )
-    assert practice == {"subdivision": "eighth", "pattern": [4, 4], "every": 4, "countIn": 2}
+    assert practice == {"subdivision": "quarter", "pattern": [4, 4], "every": 4, "countIn": 2}
 
 
 def test_nothing_sounds_before_play_was_pressed(opened: Page) -> None:

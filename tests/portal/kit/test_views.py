@@ -15,6 +15,7 @@ from django.utils import timezone
 from portal.bookings.models import Song
 from portal.kit.models import Balance, TakeLog
 from portal.people.models import User
+from portal.prep.models import SongPrep
 from tests.factories import make_client, make_drummer, make_map, make_song
 
 pytestmark = pytest.mark.django_db
@@ -157,6 +158,14 @@ def test_a_new_map_has_a_new_version(client: Client, drummer: User, song: Song) 
     make_map(song=song, bpm=100.0)
     shown = client.get(reverse("kit:song", args=[song.pk])).json()
     assert (shown["map_version"], shown["segments"][0]["bpm"]) == (2, 100.0)
+
+
+def test_the_click_begins_as_chosen_for_the_prepared_one(client: Client, drummer: User, song: Song) -> None:
+    shown = client.get(reverse("kit:song", args=[song.pk])).json()["click"]
+    assert shown == {"subdivision": "beat", "bars_on": 1, "bars_off": 0}
+    SongPrep.objects.create(song=song, subdivision="triplet", bars_on=2, bars_off=2)
+    shown = client.get(reverse("kit:song", args=[song.pk])).json()["click"]
+    assert shown == {"subdivision": "triplet", "bars_on": 2, "bars_off": 2}
 
 
 def test_signing_out_clears_what_the_device_keeps(client: Client, drummer: User) -> None:

@@ -137,8 +137,8 @@ function ofReader(song) {
 }
 
 /** What tells two states of a song apart, as far as the page plays and shows it. */
-function signOf({ map_version, segments, sections, words, lanes }) {
-  return JSON.stringify([map_version, segments, sections, words, lanes.map((lane) => [lane.id, lane.sound])]);
+function signOf({ map_version, segments, sections, words, click, lanes }) {
+  return JSON.stringify([map_version, segments, sections, words, click, lanes.map((lane) => [lane.id, lane.sound])]);
 }
 
 function lackOf({ lanes, bars, map_version: version }) {

@@ -2,7 +2,7 @@
 // click. Sums only; nothing here touches the page.
 import { barIndexAt, beatsPerBar } from "kitpost/lib/bars";
 
-export const SUBDIVISIONS = ["beat", "eighth", "triplet", "sixteenth"];
+export const SUBDIVISIONS = ["beat", "quarter", "eighth", "triplet", "sixteenth"];
 // Bars of click and bars without, in turn from bar one on (house choices to step through).
 export const BAR_PATTERNS = [
   [1, 0],
@@ -13,7 +13,7 @@ export const BAR_PATTERNS = [
 ];
 export const SLOWEST = 0.5;
 const STEP = 0.05;
-const PER_QUARTER = { eighth: 2, triplet: 3, sixteenth: 4 };
+const PER_QUARTER = { quarter: 1, eighth: 2, triplet: 3, sixteenth: 4 };
 
 /** Into how many parts the beat is clicked. A value that does not divide the beat adds nothing to it. A compound beat
  *  has three eighths, which are its triplet as well. */

@@ -4,7 +4,13 @@ import { spanOf } from "kitpost/lanes/looping";
 import { parseNumber } from "kitpost/lib/parse-number";
 
 const MOST_COUNT_IN = 2;
-const PARTS = { beat: "the beat", eighth: "eighths", triplet: "triplets", sixteenth: "sixteenths" };
+const PARTS = {
+  beat: "the beat",
+  quarter: "quarters",
+  eighth: "eighths",
+  triplet: "triplets",
+  sixteenth: "sixteenths",
+};
 const percent = (speed) => `${Math.round(speed * 100)} %`;
 
 export class Practice {
@@ -12,14 +18,17 @@ export class Practice {
   constructor(kit) {
     this.kit = kit;
     this.speed = 1;
-    this.subdivision = SUBDIVISIONS[0];
-    this.pattern = BAR_PATTERNS[0];
+    // As chosen for the prepared click.
+    const { subdivision, bars_on: on, bars_off: off } = kit.song.click;
+    this.subdivision = subdivision;
+    this.pattern = [on, off];
     this.countIn = 1;
     this.every = 0;
     this.rounds = 0;
     kit.transport.countsIn = this.countIn;
     kit.transport.onRound = () => this.round();
     this.listen();
+    kit.transport.setClicks(clicksOf(kit.song, this));
     this.show();
   }
 
@@ -131,11 +140,6 @@ export class Practice {
     const bars = off ? `, ${on} bar${on > 1 ? "s" : ""} with and ${off} without` : "";
     this.kit.say(`Click on ${PARTS[this.subdivision]}${bars}.`);
     this.show();
-  }
-
-  /** The same clicks on another map. */
-  anew() {
-    this.kit.transport.setClicks(clicksOf(this.kit.song, this));
   }
 
   show() {

@@ -46,7 +46,7 @@ def test_parts_lie_evenly_between_the_beats(ready: Page, subdivision: str, per_b
 
 
 @pytest.mark.parametrize("meter", ["4/4", "3/4", "2/2", "6/8", "12/8", "7/8", "3/8", "9/16"])
-@pytest.mark.parametrize(("subdivision", "per_quarter"), [("eighth", 2), ("sixteenth", 4)])
+@pytest.mark.parametrize(("subdivision", "per_quarter"), [("quarter", 1), ("eighth", 2), ("sixteenth", 4)])
 def test_a_beat_has_as_many_parts_as_its_value_holds(
     ready: Page, meter: str, subdivision: str, per_quarter: int
 ) -> None:
