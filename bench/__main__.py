@@ -7,7 +7,7 @@ from pathlib import Path
 
 from bench.files import alarms, conform, fuzz, line_up, second_opinion, standards, trace
 from bench.speed import engine as speed
-from bench.speed import load, pages, unpack, uploads
+from bench.speed import load, pages, queues, unpack, uploads
 from bench.tempo import by_hand, demo_songs, recordings
 from bench.tempo import compare as tempo
 
@@ -28,6 +28,7 @@ PARTS = {
     "uploads": uploads.run,
     "pages": pages.run,
     "unpack": unpack.run,
+    "queues": queues.run,
 }
 
 
@@ -44,6 +45,7 @@ def main() -> None:
     parser.add_argument("--beside", default="librosa", help="tools to compare with: librosa,aubio,essentia")
     parser.add_argument("--megabytes", type=int, default=1024, help="MiB of the file that is uploaded")
     parser.add_argument("--entries", type=int, default=1_000, help="entries of the zip that is unpacked")
+    parser.add_argument("--tiny-files", type=int, default=1_000, help="of one booking, before the others' work")
     parser.add_argument("--interruptions", type=int, default=0, help="kill clients and house so often in an upload")
     parser.add_argument("--folds", type=Path, help="weights by fold (fit_choice --folds-out): read what is held out")
     parser.add_argument("--failures", action="store_true", help="print each song that is wrong, and why")

@@ -1,6 +1,7 @@
 """MailroomError
 ├── NoSuchAnswerError: an answer that the question does not offer, or without the figure it asks for
 ├── NotWaitingError: the question was answered and sent on, or needs no answer any more
+├── TooManyMessagesError: one person wrote more in a day than anybody reads
 └── AnsweredOtherwiseError: somebody else answered it while the page was open
 """
 
@@ -18,4 +19,8 @@ class NotWaitingError(MailroomError):
 
 
 class AnsweredOtherwiseError(MailroomError):
+    pass
+
+
+class TooManyMessagesError(MailroomError):
     pass

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import timedelta
 
 from django.db import transaction
+from django.utils import timezone
 
 from portal.bookings.models import Booking, Song
 from portal.bookings.services import record, seat_client
 from portal.mailroom.emails import hand_out, letter, mail_out, one_line, write_to, write_to_drummers, write_to_members
+from portal.mailroom.errors import TooManyMessagesError
 from portal.mailroom.models import NOTE_PREFIX, Mail, Message, MessageRule
 from portal.people.models import House, User
 from portal.people.services import find_or_add_client
@@ -26,6 +29,7 @@ __all__ = [
 ]
 
 MESSAGE_SUBJECT_LENGTH = 160
+MOST_MESSAGES_A_DAY = 100  # of one client in one booking (house choice)
 
 
 @transaction.atomic
@@ -59,8 +63,18 @@ def write(*, booking: Booking, by: User, body: str, key: str, song: Song | None 
     """Write freely. `key` comes from the form: the same form sent twice is one message."""
     key, subject = f"{NOTE_PREFIX}{by.pk}:{key}", f"a message from {by.name}"
     if not Message.objects.filter(key=key).exists():
+        _check_number(booking, by)
         record(booking, "wrote a message", actor=by, song=song)
     return post(booking=booking, key=key, subject=subject, body=body, song=song, sender=by)
+
+
+def _check_number(booking: Booking, by: User) -> None:
+    """Each message is an e-mail to the other side."""
+    lately = Message.objects.filter(booking=booking, sender=by, created_at__gt=timezone.now() - timedelta(days=1))
+    if not by.is_drummer and lately.count() >= MOST_MESSAGES_A_DAY:
+        raise TooManyMessagesError(
+            f"You have written {MOST_MESSAGES_A_DAY} messages in a day. Write again tomorrow: this one was not sent."
+        )
 
 
 @transaction.atomic

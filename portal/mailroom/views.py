@@ -15,6 +15,7 @@ from analysis.findings import KINDS_BY_GROUP
 from portal.bookings.models import Booking, Song
 from portal.mailroom import services
 from portal.mailroom.asking import mark_seen
+from portal.mailroom.errors import TooManyMessagesError
 from portal.mailroom.forms import InviteForm, RulesForm, WriteForm
 from portal.mailroom.message_rules import rules_in_force, sample_sentence, suggested
 from portal.mailroom.models import Mail, Message
@@ -84,13 +85,17 @@ def write(request: MemberRequest, booking_id: int) -> HttpResponse:
     song = song_named(request, booking)
     form = WriteForm(request.POST)
     back = back_address(request, booking)
-    if not form.is_valid():
-        context = {"booking": booking, "song": song, "form": form, "back": back}
-        return render(request, "mailroom/write.html", context, status=status_of(form))
-    body, key = form.cleaned_data["body"], str(form.cleaned_data["key"])
-    services.write(booking=booking, song=song, by=request.user, body=body, key=key)
-    messages.success(request, "Your message has been sent.")
-    return redirect(back)
+    if form.is_valid():
+        body, key = form.cleaned_data["body"], str(form.cleaned_data["key"])
+        try:
+            services.write(booking=booking, song=song, by=request.user, body=body, key=key)
+        except TooManyMessagesError as error:
+            form.add_error("body", str(error))
+        else:
+            messages.success(request, "Your message has been sent.")
+            return redirect(back)
+    context = {"booking": booking, "song": song, "form": form, "back": back}
+    return render(request, "mailroom/write.html", context, status=status_of(form))
 
 
 @require_POST

@@ -13,6 +13,8 @@ from portal.uploads.models import Upload
 
 # An upload that nobody went on with for so long is given up.
 KEPT_OPEN = timedelta(days=7)
+# One of which nothing came holds nothing that would have to be sent again.
+KEPT_EMPTY = timedelta(days=1)
 
 
 def is_expired(upload: Upload) -> bool:
@@ -20,7 +22,8 @@ def is_expired(upload: Upload) -> bool:
 
 
 def expires_at(upload: Upload) -> datetime:
-    return upload.touched_at + KEPT_OPEN
+    is_empty = upload.length_bytes and not upload.offset_bytes and not upload.is_final
+    return upload.touched_at + (KEPT_EMPTY if is_empty else KEPT_OPEN)
 
 
 def give_up(upload_id: uuid.UUID) -> None:

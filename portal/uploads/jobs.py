@@ -14,7 +14,7 @@ from django.utils import timezone
 from portal.queueing import for_each_row
 from portal.uploads import multipart
 from portal.uploads.errors import UploadBusyError, UploadError
-from portal.uploads.expiry import KEPT_OPEN, give_up
+from portal.uploads.expiry import KEPT_EMPTY, KEPT_OPEN, give_up
 from portal.uploads.finishing import finish
 from portal.uploads.models import PARTIAL, Upload
 
@@ -41,9 +41,10 @@ def finish_one(upload: Upload) -> None:
 
 def expire_abandoned() -> None:
     """Remove the bytes of uploads that nobody went on with."""
-    abandoned = Upload.objects.filter(
-        state=Upload.State.OPEN, touched_at__lt=timezone.now() - KEPT_OPEN, parts=[]
-    ).filter(Q(offset_bytes__lt=F("length_bytes")) | Q(concat=PARTIAL))
+    now = timezone.now()
+    left = Q(touched_at__lt=now - KEPT_OPEN) | Q(touched_at__lt=now - KEPT_EMPTY, offset_bytes=0)
+    unfinished = Q(offset_bytes__lt=F("length_bytes")) | Q(concat=PARTIAL)
+    abandoned = Upload.objects.filter(left, unfinished, state=Upload.State.OPEN, parts=[])
     for_each_row(abandoned.values_list("pk", flat=True), give_up_one, what="upload")
     remove_strays()
     if settings.S3_BUCKET:

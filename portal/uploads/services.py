@@ -11,6 +11,7 @@ from portal.people.models import User
 from portal.uploads import file_names, parts, quota
 from portal.uploads.body import PIECE_BYTES
 from portal.uploads.errors import (
+    BadRequestError,
     ChecksumMismatchError,
     OffsetConflictError,
     SpoiltError,
@@ -43,9 +44,11 @@ def create(
     quota.check_length(length_bytes)
     receiver = receiver_for(purpose)
     booking = receiver.check(user=user, target_id=target_id, file_name=name, length_bytes=length_bytes)
-    quota.check_room(length_bytes)
+    quota.check_room(length_bytes, by=user)
+    check_begin(user, length_bytes, is_partial=concat == PARTIAL)
     with transaction.atomic():
         if booking is not None:
+            quota.check_files(booking, user)
             quota.check_booking(booking, length_bytes, without=part_ids)
         return Upload.objects.create(
             owner=user,
@@ -64,10 +67,17 @@ def create_nameless_partial(*, user: User, length_bytes: int, metadata: str) -> 
     """A piece of a file whose sender says only at the end what the whole is for."""
     quota.check_length(length_bytes)
     quota.check_partials(user, length_bytes)
-    quota.check_room(length_bytes)
+    quota.check_room(length_bytes, by=user)
+    check_begin(user, length_bytes, is_partial=True)
     return Upload.objects.create(
         owner=user, file_name=file_names.NO_NAME, metadata=metadata, length_bytes=length_bytes, concat=PARTIAL
     )
+
+
+def check_begin(user: User, length_bytes: int, *, is_partial: bool) -> None:
+    if is_partial and not length_bytes:
+        raise BadRequestError("A part of a file cannot be empty.")
+    quota.check_begun(user)
 
 
 def append(*, upload: Upload, at_offset: int, pieces: Pieces, checksum: Checksum | None = None) -> Upload:

@@ -13,7 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import FloatField, Q, Sum
+from django.db.models.fields.json import KeyTextTransform
+from django.db.models.functions import Cast
 from django.utils import timezone
 
 from analysis import ENGINE_VERSION
@@ -40,6 +42,7 @@ from portal.uploads.errors import UploadBusyError
 SURVEY_LEFT_AFTER = CLAIM_LASTS
 CHECK_LEFT_AFTER = timedelta(minutes=2)
 MOST_TRIES = 3
+MOST_SOUND_HOURS = 500  # of one booking's files together (house choice)
 CANNOT_MEASURE = "We could not measure this file. It is stored as you sent it, and we will look at it ourselves."
 
 logger = logging.getLogger(__name__)
@@ -94,7 +97,11 @@ def finish_survey(source_id: int, *, report: FileReport | None, features_key: st
     source.refresh_from_db(fields=["status", "removed_at"])
     if source.status != SourceFile.Status.RECEIVED:
         return
-    if report is not None and is_readable(report):
+    too_long = "" if report is None else over_hours(song, report)
+    if too_long:
+        source.refuse(reason=too_long)
+        record(song.booking, f"“{source.name}” cannot be used", song=song)
+    elif report is not None and is_readable(report):
         source.store_report(report.to_json(), features_key=features_key)
         for call in hooks.on_file_measured:
             call(source.pk)
@@ -102,6 +109,19 @@ def finish_survey(source_id: int, *, report: FileReport | None, features_key: st
         refuse(source, report)
     logger.info("source file %s: %s", source.pk, source.status)
     start_check(song)
+
+
+def over_hours(song: Song, report: FileReport) -> str:
+    """The sentence, when the booking's files together are longer than they may be; else empty."""
+    duration_s = Cast(KeyTextTransform("duration_s", "report"), FloatField())
+    surveyed = SourceFile.objects.current().filter(song__booking=song.booking_id, status=SourceFile.Status.SURVEYED)
+    has_s = surveyed.aggregate(s=Sum(duration_s))["s"] or 0.0
+    if has_s + (report.duration_s or 0.0) <= MOST_SOUND_HOURS * 3_600:
+        return ""
+    return (
+        f"With this file the booking would have more than {MOST_SOUND_HOURS} hours of sound, the most that it may "
+        "have. Please remove files that are not needed, then send it again."
+    )
 
 
 def refuse(source: SourceFile, report: FileReport | None) -> None:

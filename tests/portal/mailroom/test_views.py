@@ -11,6 +11,7 @@ from pytest_django import DjangoAssertNumQueries, Settings
 
 from analysis.findings.catalogue import FINDING_KINDS
 from portal.bookings.models import Booking
+from portal.mailroom import services
 from portal.mailroom.models import Mail, Message, MessageRule, Question
 from portal.mailroom.threads_page import THREADS_PER_PAGE
 from portal.people.models import House, User
@@ -307,3 +308,17 @@ def test_a_message_that_asks_more_is_the_newest_again_and_says_when(client: Clie
     assert threads.index(living.subject) < threads.index("Elsewhere")
     page = " ".join(client.get(booking.get_absolute_url()).content.decode().split())
     assert re.search(r"1 Jan 2030.*?, more asked <time[^>]*>3 Jan 2030", page)
+
+
+def test_a_client_writes_only_so_many_messages_a_day(
+    client: Client, booking: Booking, mara: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(services, "MOST_MESSAGES_A_DAY", 2)
+    address = reverse("mailroom:write", args=[booking.pk])
+    for writer, expected in ((mara, [302, 302, 422]), (booking.created_by, [302, 302, 302])):
+        client.force_login(writer)
+        answers = [client.post(address, {"body": "Hello", "key": str(uuid.uuid4())}) for _ in range(3)]
+        assert [answer.status_code for answer in answers] == expected
+        if writer == mara:
+            assert "this one was not sent" in answers[-1].content.decode()
+    assert Message.objects.filter(sender=mara).count() == 2

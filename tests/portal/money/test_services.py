@@ -311,3 +311,16 @@ def test_what_taking_back_comes_too_late_for_is_said() -> None:
     said = " ".join(timeline(booking))
     assert f"Already tracking or later: {first.title}." in said
     assert f"Already downloaded: {second.title}, delivery 2." in said
+
+
+def test_a_cancelled_bookings_quote_cannot_be_accepted() -> None:
+    """Not by who opened the page before: the stored booking decides, whatever the quote in hand says."""
+    client = make_client()
+    quote = make_sent_quote(booking=make_booking(client=client))
+    in_hand = Quote.objects.select_related("booking").get(pk=quote.pk)
+    Booking.objects.filter(pk=quote.booking_id).update(stage="cancelled")
+    with pytest.raises(QuoteError):
+        services.accept_quote(quote=in_hand, by=client)
+    quote.refresh_from_db()
+    assert quote.state == Quote.State.SENT
+    assert Booking.objects.get(pk=quote.booking_id).stage == "cancelled"

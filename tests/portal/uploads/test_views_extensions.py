@@ -151,9 +151,10 @@ class TestExpiration:
 
     def test_a_second_before_it_is_still_there(self, sender: Sender) -> None:
         path = sender.new(10)
+        sender.patch(path, b"0123", 0)
         Upload.objects.update(touched_at=timezone.now() - KEPT_OPEN + timedelta(seconds=10))
 
-        assert sender.patch(path, b"0123", 0).status_code == 204
+        assert sender.patch(path, b"4567", 4).status_code == 204
 
 
 class TestTermination:

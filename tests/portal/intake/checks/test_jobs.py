@@ -206,6 +206,20 @@ class TestBadFiles:
         assert {path.name for path in (tmp_path / "store").rglob("*") if path.is_file()} == {source.sha256}
 
 
+def test_a_booking_has_only_so_many_hours_of_sound(song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(jobs, "MOST_SOUND_HOURS", 1)
+    hour = (make_source(song=song).report or {}) | {"duration_s": 3_599.9}
+    SourceFile.objects.update(report=hour)
+    source = received(song, wav(), name="one more.wav")
+
+    jobs.survey(source.pk)
+
+    source.refresh_from_db()
+    assert source.status == SourceFile.Status.REFUSED
+    assert source.refusal.startswith("With this file the booking would have more than 1 hours of sound")
+    assert len(source.refusal) < 300
+
+
 class TestClaim:
     """A survey is claimed in the file's row, once."""
 

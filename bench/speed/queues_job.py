@@ -1,0 +1,119 @@
+"""The measuring itself, in a house of its own (`bench/speed/queues.py`)."""
+
+from __future__ import annotations
+
+import contextlib
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+from django.core.management import call_command
+
+from portal.demo import broker, processes
+
+RATE_HZ = 48_000
+TINY_S, SMALL_S, LONG_S = 0.05, 5, 300
+PATIENCE_S = 3_600
+
+
+def measure(tiny_files: int, data_dir: Path, socket_file: Path) -> None:
+    from portal.people.models import House
+
+    call_command("migrate", verbosity=0, interactive=False)
+    House.get()
+    House.objects.update(quiet_after_files_s=0)
+    print(f"\nQueues: seconds until done, alone and behind {tiny_files} tiny files of another booking", flush=True)
+    with running(broker.command(data_dir, socket_file)):
+        until(lambda: broker.answers(socket_file))
+        with contextlib.ExitStack() as workers:
+            for part in processes.workers():
+                workers.enter_context(running([*part.command]))
+            delays(0)  # until every worker has started
+            alone = delays(0)
+            beside = delays(tiny_files)
+    for what, delay_s in beside.items():
+        print(f"  {what:<28}{alone[what]:8.1f} s alone{delay_s:10.1f} s beside them", flush=True)
+
+
+def delays(tiny_files: int) -> dict[str, float]:
+    """All are queued behind the tiny files, in one moment; each is waited for."""
+    from portal.lanes.models import PlayCopy
+    from portal.mailroom.emails import letter
+    from portal.mailroom.models import Mail
+    from portal.queueing import queue_task
+
+    tiny = sent_files(tiny_files, TINY_S)
+    small, long = sent_files(1, SMALL_S), sent_files(1, LONG_S)
+    for key in tiny:
+        queue_task("portal.intake.tasks.survey_file", key)
+    began = time.monotonic()
+    mail = letter(to="a@example.com", subject="A new password", body="A link", key=f"bench:{time.monotonic()}")
+    for key in (*small, *long):
+        queue_task("portal.intake.tasks.survey_file", key)
+    waits: dict[str, Callable[[], bool]] = {
+        "an e-mail": lambda: Mail.objects.filter(pk=mail.pk, state=Mail.State.SENT).exists(),
+        f"a file of {SMALL_S} s": lambda: is_measured(small[0]),
+        f"a file of {LONG_S} s": lambda: is_measured(long[0]),
+        "a copy of it to play": lambda: PlayCopy.objects.filter(source=long[0], state=PlayCopy.State.MADE).exists(),
+    }
+    done: dict[str, float] = {}
+    while len(done) < len(waits):
+        for what, is_done in waits.items():
+            if what not in done and is_done():
+                done[what] = time.monotonic() - began
+        assert time.monotonic() - began < PATIENCE_S, f"only {', '.join(done)} came through"
+        time.sleep(0.05)
+    return {what: done[what] for what in waits}
+
+
+def is_measured(key: int) -> bool:
+    from portal.intake.models import SourceFile
+
+    return SourceFile.objects.filter(pk=key, status=SourceFile.Status.SURVEYED).exists()
+
+
+def sent_files(number: int, length_s: float) -> list[int]:
+    """Files of one new song, each with other content, that wait for their survey."""
+    from portal.bookings.stages import SongStage
+    from portal.intake.models import SourceFile
+    from tests.factories import make_song, make_source, store_content, wav_bytes
+
+    song, sound = make_song(stage=SongStage.CHECKING), np.random.default_rng(number)
+    keys = []
+    for at in range(number):
+        content = wav_bytes(0.1 * sound.standard_normal((int(length_s * RATE_HZ), 1)), RATE_HZ)
+        sha256 = store_content(content)
+        source = make_source(
+            song=song,
+            name=f"file {at}.wav",
+            sha256=sha256,
+            key=f"originals/{sha256[:2]}/{sha256}",
+            size_bytes=len(content),
+            status=SourceFile.Status.RECEIVED,
+            report=None,
+        )
+        keys.append(source.pk)
+    return keys
+
+
+@contextlib.contextmanager
+def running(command: list[str]) -> Iterator[None]:
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        yield
+    finally:
+        process.terminate()
+        try:
+            process.wait(timeout=20)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+
+def until(is_so: Callable[[], bool]) -> None:
+    give_up_at = time.monotonic() + 30
+    while not is_so():
+        assert time.monotonic() < give_up_at
+        time.sleep(0.05)
