@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 
 from analysis.maps import HIGHEST_PEAK_DBFS
 from analysis.session import DEFAULT_TEMPLATE, FIELDS, NameParts, NameTemplateError, check_template, session_names
+from portal.form_saving import RowForm
 from portal.prep.models import ClickSound, Depth, HousePrep, Rate, SongPrep, Subdivision
 
 QUIETEST_DBFS = -40
@@ -27,7 +28,7 @@ def preview(template: str) -> list[str]:
         return []
 
 
-class HousePrepForm(forms.ModelForm[HousePrep]):
+class HousePrepForm(RowForm[HousePrep]):
     sample_rate_hz = forms.TypedChoiceField(
         label="Sample rate",
         choices=[("", AS_FILES), *Rate.choices],

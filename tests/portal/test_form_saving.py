@@ -21,8 +21,17 @@ from tests.factories import make_client, make_delivery
 
 PORTAL = Path(settings.BASE_DIR) / "portal"
 # Rows that are new, or written whole under a lock by the only code that writes them.
-WHOLE_ROWS = {"money/services.py: quote.save", "intake/files/file_versions.py: source.save"}
-FORMS_SAVED = {"people/views.py: form.save", "delivery/views.py: perspective.save", "delivery/views.py: tracks.save"}
+WHOLE_ROWS = {
+    "money/services.py: quote.save",
+    "intake/files/file_versions.py: source.save",
+    "prep/services.py: choices.save",
+}
+FORMS_SAVED = {
+    "people/views.py: form.save",
+    "prep/views.py: form.save",
+    "delivery/views.py: perspective.save",
+    "delivery/views.py: tracks.save",
+}
 
 
 def saves() -> Iterator[str]:
