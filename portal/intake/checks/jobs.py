@@ -202,7 +202,7 @@ def store(check: SongCheck, report: dict[str, Any]) -> None:
     if gathered is None or awaited_of(song):
         logger.info("song %s: changed while it was measured", song.pk)
         return
-    FileCourse.of(song).begin_anew()
+    FileCourse.of(song).take()
     check.finish(report=report, engine=ENGINE_VERSION)
     apply_check.settle(song, gathered, check)
 

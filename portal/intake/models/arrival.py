@@ -44,7 +44,7 @@ class Announcement(models.Model):
 
 
 class FileCourse(models.Model):
-    """When a file of the song last came or left, and whether somebody said since then that these are all."""
+    """When a file of the song last came or left after its last check, and whether somebody said that these are all."""
 
     song = models.OneToOneField(Song, on_delete=models.CASCADE, related_name="file_course")
     last_change_at = models.DateTimeField(null=True, blank=True)
@@ -67,6 +67,11 @@ class FileCourse(models.Model):
         self.save(update_fields=["all_sent_at", "all_sent_by"])
 
     def begin_anew(self) -> None:
-        """More is coming, or a check took what was there: the next files are waited for as usual."""
+        """More is coming: it is waited for as usual."""
         self.all_sent_at, self.all_sent_by = None, None
         self.save(update_fields=["all_sent_at", "all_sent_by"])
+
+    def take(self) -> None:
+        """A check took what was there. Until a file comes or leaves, the next check waits for no quiet time."""
+        self.last_change_at = self.all_sent_at = self.all_sent_by = None
+        self.save(update_fields=["last_change_at", "all_sent_at", "all_sent_by"])

@@ -13,7 +13,8 @@ from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.intake.checks import jobs
 from portal.intake.files.announcing import MOST_TABS, announce, say_all_sent
-from portal.intake.files.waiting import note_change
+from portal.intake.files.services import check_again
+from portal.intake.files.waiting import awaited_of, note_change
 from portal.intake.models import Announcement, FileCourse, SongCheck
 from portal.mailroom.models import Mail, Message
 from portal.people.models import House, User
@@ -174,3 +175,14 @@ def test_a_check_that_was_made_has_the_next_files_waited_for(song: Song, client_
     jobs.measure(song.pk)
 
     assert FileCourse.objects.get().all_sent_at is None
+
+
+def test_what_was_checked_is_not_waited_for_again_by_what_follows_an_answer(song: Song, client_user: User) -> None:
+    wait_a_minute(song)
+    say_all_sent(song=song, by=client_user)
+    jobs.measure(song.pk)
+
+    assert check_again(song.pk)
+    assert awaited_of(song) == ()
+    note_change(song)
+    assert [one.code for one in awaited_of(song)] == ["quiet"]
