@@ -3,6 +3,7 @@
 import os
 import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
@@ -103,10 +104,10 @@ def requests_under_way() -> RequestsUnderWay:
     return RequestsUnderWay()
 
 
-@pytest.fixture
-def page(chromium: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
+@contextmanager
+def window(browser: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
     """A fresh, signed-out window. A script's error on the page is the test's error."""
-    context = chromium.new_context(viewport={"width": 1440, "height": 900})
+    context = browser.new_context(viewport={"width": 1440, "height": 900})
     context.set_default_timeout(PAGE_TIMEOUT_MS)
     page = context.new_page()
     errors: list[str] = []
@@ -117,6 +118,19 @@ def page(chromium: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator
     context.close()
     requests_under_way.wait_for_none()
     assert not errors
+
+
+@pytest.fixture
+def page(chromium: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
+    with window(chromium, requests_under_way) as page:
+        yield page
+
+
+@pytest.fixture
+def other_page(chromium: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
+    """The window of a second person."""
+    with window(chromium, requests_under_way) as page:
+        yield page
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
