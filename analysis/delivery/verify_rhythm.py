@@ -20,7 +20,7 @@ from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
-from analysis.features.guide_drums import find_drums
+from analysis.features.guide_drums import drum_probability
 from analysis.features.strokes import struck_at
 from analysis.given_grid.click_track import find_click
 from analysis.maps.free_passages import in_time
@@ -202,7 +202,8 @@ def fits_originals(drums: Sequence[Features], originals: Sequence[Features], lim
     if found is None:
         return _cannot_fit("they are too short")
     lag_s, sureness = found
-    here, has_drums = abs(lag_s) <= limits.feel_s, any(find_drums(features, limits).present for features in music)
+    here = abs(lag_s) <= limits.feel_s
+    has_drums = any((drum_probability(features) or 0.0) >= limits.drums_likely for features in music)
     if not here and sureness < _SURELY_ELSEWHERE:
         return _cannot_fit("the rhythm fits equally well at other places")
     where = f"{written('_s', round(abs(lag_s), 2))} {'earlier' if lag_s > 0 else 'later'}"

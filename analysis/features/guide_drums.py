@@ -68,15 +68,20 @@ NUMBERS = (
 
 def find_drums(features: Features, limits: Limits) -> Drums:
     """`confidence` is the probability of what `present` says."""
-    numbers = drum_numbers(features)
-    if numbers is None:
+    probability = drum_probability(features)
+    if probability is None:
         return Drums()
-    probability = _probability(numbers)
     if probability >= limits.drums_sure:
         return Drums(present=True, confidence=probability)
     if probability <= 1.0 - limits.drums_sure:
         return Drums(present=False, confidence=1.0 - probability)
     return Drums(present=None, confidence=max(probability, 1.0 - probability))
+
+
+def drum_probability(features: Features) -> float | None:
+    """How likely the file holds drums, from 0 to 1; None when there is too little sound."""
+    numbers = drum_numbers(features)
+    return None if numbers is None else _probability(numbers)
 
 
 def _probability(numbers: Doubles) -> float:

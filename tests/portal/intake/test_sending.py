@@ -69,7 +69,7 @@ def test_several_files_arrive_and_the_result_comes_without_a_reload(page: Page, 
     jobs.measure(song.pk)
 
     expect(rows.nth(0)).to_contain_text("It is a text file.")
-    expect(page.locator("#course")).to_contain_text("With the client")
+    expect(page.locator("#course")).to_contain_text("With you")
     expect(page.locator("#messages")).to_contain_text("112 bpm is right")
 
 

@@ -104,7 +104,7 @@ def test_a_name_is_corrected_with_a_line(client: Client, mara: User) -> None:
     for _ in range(2):
         correct(client, mara, name="Mára Ø")
     mara.refresh_from_db()
-    assert (mara.name, mara.folded) == ("Mára Ø", "mára ø")
+    assert (mara.name, mara.folded) == ("Mára Ø", "mara ø")
     assert said(mara).count("changed the client’s name from Mara to Mára Ø") == 1
 
 
