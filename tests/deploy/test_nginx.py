@@ -60,8 +60,8 @@ def site(tmp_path: Path, application: Application) -> Iterator[Front]:
     (tmp_path / "store" / "a.wav").write_bytes(SENT)
     changes = {
         "127.0.0.0/8 0;": "127.0.0.0/8 1;",
-        "client_header_timeout 10s;": "client_header_timeout 1s;",
-        "client_body_timeout 10s;": "client_body_timeout 1s;",
+        "client_header_timeout 10s;": "client_header_timeout 2s;",
+        "client_body_timeout 10s;": "client_body_timeout 2s;",
         "limit_conn connections 80;": "limit_conn connections 3;",
     }
     with house(application) as opened, front(tmp_path, opened.port, changes) as site:

@@ -8,13 +8,11 @@ from typing import Any
 import pytest
 
 from portal.serving.limits import Limits
-from tests.portal.serving.house import QUICK, THREADS, House, house, read_to_end, request
+from tests.portal.serving.house import PATIENT, QUICK, THREADS, House, house, read_to_end, request
 
 MIB = 1024**2
 LONG_ANSWER = 8 * MIB
 UPLOAD = "application/offset+octet-stream"
-# Deadlines that no test outlives: what answers, answers because a thread is free.
-PATIENT = replace(QUICK, head_within_s=60, base_s=60, idle_s=60, piece_within_s=60)
 
 
 class Application:
@@ -75,7 +73,7 @@ def test_a_page_is_answered() -> None:
     ],
 )
 def test_forty_connections_that_drip_hold_no_thread(dripped: bytes) -> None:
-    with house(Application(), PATIENT) as opened:
+    with house(Application()) as opened:
         for _ in range(40):
             opened.connect(dripped)
         assert page(opened).endswith(b"GET /page 0\n")
@@ -83,7 +81,7 @@ def test_forty_connections_that_drip_hold_no_thread(dripped: bytes) -> None:
 
 def test_readers_that_take_nothing_hold_no_thread() -> None:
     """More long answers than threads, none of which is read: a page still comes."""
-    with house(Application(), PATIENT) as opened:
+    with house(Application()) as opened:
         for _ in range(THREADS + 3):
             peer = opened.connect(request("/long"))
             assert peer.recv(15) == b"HTTP/1.1 200 OK"
@@ -92,7 +90,7 @@ def test_readers_that_take_nothing_hold_no_thread() -> None:
 
 def test_uploads_under_way_hold_no_thread_for_pages() -> None:
     application = Application()
-    with house(application, PATIENT) as opened:
+    with house(application) as opened:
         for _ in range(THREADS + 3):
             opened.connect(request("/", method="PATCH", Content_Type=UPLOAD, Content_Length="99999999") + b"x" * 65_536)
             assert application.is_entered.acquire(timeout=20)
@@ -110,18 +108,18 @@ def test_an_upload_is_read_as_it_arrives() -> None:
 
 
 def test_a_head_that_does_not_end_is_refused_in_time() -> None:
-    with house(Application()) as opened:
+    with house(Application(), QUICK) as opened:
         assert opened.ask(b"GET / HTTP/1.1\r\n").startswith(b"HTTP/1.1 408 ")
 
 
 def test_a_body_that_does_not_end_is_refused_in_time() -> None:
-    with house(Application()) as opened:
+    with house(Application(), QUICK) as opened:
         sent = request("/", method="POST", Content_Length="1000") + b"user"
         assert opened.ask(sent).startswith(b"HTTP/1.1 408 ")
 
 
 def test_a_connection_that_says_nothing_is_closed_in_time() -> None:
-    with house(Application()) as opened:
+    with house(Application(), QUICK) as opened:
         assert opened.ask(b"") == b""
 
 
@@ -161,7 +159,7 @@ def test_when_all_connections_are_taken_the_one_that_waits_longest_goes() -> Non
 
 def test_one_address_cannot_have_all_threads() -> None:
     application = Application()
-    with house(application, PATIENT) as opened:
+    with house(application) as opened:
         for _ in range(5):
             opened.connect(request("/held"), source="127.0.0.2")
         assert application.is_entered.acquire(timeout=20)
