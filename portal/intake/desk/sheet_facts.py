@@ -91,8 +91,8 @@ def format_fact(reports: Sequence[FileReport]) -> Fact:
 
 
 def alike(words: Iterable[str]) -> str:
-    """The one word that all share, else all of them: "44.1 kHz or 48 kHz"."""
-    return " or ".join(sorted(dict.fromkeys(words)))
+    """The one word that all share, else all of them: "44.1 kHz and 48 kHz"."""
+    return " and ".join(sorted(dict.fromkeys(words)))
 
 
 def loudness_fact(reports: Sequence[FileReport]) -> Fact:

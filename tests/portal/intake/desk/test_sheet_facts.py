@@ -33,7 +33,7 @@ def test_what_was_measured_stands_beside_what_the_client_wrote() -> None:
     assert facts["Meter"] == Fact("Meter", "4/4", "90 % sure", "6/8")
     assert facts["Bar one"].value == "0:02.000"
     assert facts["Length"] == Fact("Length", "1:01", "the longest of unequal files")
-    assert facts["Rate and depth"].value == "44.1 kHz or 48 kHz, 24 bit"
+    assert facts["Rate and depth"].value == "44.1 kHz and 48 kHz, 24 bit"
     assert (facts["Loudness"].value, facts["Loudness"].detail) == ("−14.0\N{NO-BREAK SPACE}LUFS", "bass.wav")
 
 
