@@ -7,7 +7,8 @@ from kombu import Queue
 from portal.celery import app as house_queue
 from portal.celery import hold_jobs_apart, restore_unacknowledged
 
-JOBS = "jobs-that-were-left"
+# A queue for each test: they may run in any order, and side by side.
+JOBS, OTHER_JOBS = "jobs-that-were-left", "jobs-of-another-kind"
 # Takes a job and dies at once, as a worker does that is killed: nothing is acknowledged or given back.
 TAKE_AND_DIE = f"""
 import os, sys
@@ -51,17 +52,18 @@ def test_a_worker_that_starts_anew_leaves_alone_what_another_kind_of_worker_hold
     hold_jobs_apart(mail.conf, {"queues": "mail,sweeps"})
     hold_jobs_apart(measuring.conf, {"queues": ["measuring", "files"]})
     with measuring.connection_for_write() as connection:
-        connection.SimpleQueue(JOBS).put("song 7")
-        held = Queue(JOBS)(connection.default_channel).get()
+        connection.SimpleQueue(OTHER_JOBS).put("song 7")
+        held = Queue(OTHER_JOBS)(connection.default_channel).get()
         assert held is not None
 
         restore_unacknowledged(mail)
 
-        assert Queue(JOBS)(connection.default_channel).get() is None
+        assert Queue(OTHER_JOBS)(connection.default_channel).get() is None
         restore_unacknowledged(measuring)
-        again = Queue(JOBS)(connection.default_channel).get()
+        again = Queue(OTHER_JOBS)(connection.default_channel).get()
         assert again is not None
         assert again.payload == "song 7"
+        again.ack()
 
 
 def test_a_job_may_run_as_long_as_it_stays_invisible() -> None:
