@@ -129,7 +129,9 @@ def write_papers(
     tracks += [TrackFile(file.out[:-4], f"{AUDIO_FOLDER}/{file.out}", file.channels) for file in files]
     write_midi(timeline.session_map, folder / MIDI_NAME, bars=timeline.bars, markers=markers)
     texts = {
-        TIMELINE_NAME: json.dumps(timeline.to_json(), indent=1, ensure_ascii=False, allow_nan=False) + "\n",
+        # Sorted: a store that keeps JSON may give the same timeline back in another order.
+        TIMELINE_NAME: json.dumps(timeline.to_json(), indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
+        + "\n",
         INTERCHANGE_NAME: interchange_text(title, timeline, tracks, markers),
         CUE_SHEET_NAME: cue_sheet_text(timeline, markers),
         ABOUT_NAME: about_page(title, timeline, files, left_out, click_name),
