@@ -49,8 +49,7 @@ def say_all_sent(*, song: Song, by: User) -> tuple[Awaited, ...]:
     """Nobody need wait for more files. Says what is awaited even so: files that are under way, or being measured."""
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
     course = FileCourse.of(song)
-    if course.all_sent_at is None:
-        course.say_all_sent(by)
+    if course.say_all_sent(by):
         record(song.booking, "said that all files are sent", actor=by, song=song)
     check_if_new(song)
     return awaited_of(song)

@@ -62,9 +62,12 @@ class FileCourse(models.Model):
         self.last_change_at = at
         self.save(update_fields=["last_change_at"])
 
-    def say_all_sent(self, by: User) -> None:
-        self.all_sent_at, self.all_sent_by = timezone.now(), by
-        self.save(update_fields=["all_sent_at", "all_sent_by"])
+    def say_all_sent(self, by: User) -> bool:
+        """Whether this said it: of two who press at once, on any database, one did."""
+        said = {"all_sent_at": timezone.now(), "all_sent_by": by}
+        is_first = bool(FileCourse.objects.filter(pk=self.pk, all_sent_at=None).update(**said))
+        self.refresh_from_db(fields=list(said))
+        return is_first
 
     def begin_anew(self) -> None:
         """More is coming: it is waited for as usual."""

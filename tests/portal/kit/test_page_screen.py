@@ -284,13 +284,13 @@ ROOM = """async (quota) => {
   const { cacheName, keepNote } = await import('kitpost/lib/kept');
   const { song } = document.querySelector('[data-kit]').kit;
   const { reader } = song;
-  for (const [at, other] of [901, 902].entries()) {
+  for (const [at, other] of [999901, 999902].entries()) {
     await caches.open(cacheName(reader, `song-${other}`));
     await keepNote(`opened:${reader}:${other}`, { reader, song: other, title: '', bytes: 4e6, at });
   }
   StorageManager.prototype.estimate = async () => ({ quota });
   const lanes = await new Keeping(song).makeRoom();
-  const names = (await caches.keys()).filter((name) => /song-9/.test(name));
+  const names = (await caches.keys()).filter((name) => /song-99990/.test(name));
   return [lanes.length, names.map((name) => Number(name.split('-').at(-1)))];
 }"""
 
@@ -298,7 +298,7 @@ ROOM = """async (quota) => {
 def test_the_song_opened_longest_ago_leaves_first(opened: Page) -> None:
     """Four files of 24 s are 4 × 24 × 48 000 × 4 = 18.4 MB, two other songs 4 MB each. Six tenths of what the browser
     grants is used: of 40 MB 24, with room for one of the others; of 20 MB 12, for two of the four files."""
-    assert opened.evaluate(ROOM, 40e6) == [4, [902]]
+    assert opened.evaluate(ROOM, 40e6) == [4, [999902]]
     assert opened.evaluate(ROOM, 20e6) == [2, []]
 
 
