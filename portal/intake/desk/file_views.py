@@ -10,9 +10,8 @@ from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from portal.file_serving import serve
 from portal.intake.desk.files_page import takes_files
-from portal.intake.desk.song_views import find_source
+from portal.intake.desk.song_views import change_source, find_source
 from portal.intake.desk.unfinished import unfinished_uploads
-from portal.intake.errors import IntakeError
 from portal.intake.files import services as song_files
 from portal.intake.models import SentZip, SourceFile
 from portal.people.requests import MemberRequest
@@ -63,13 +62,8 @@ def replace(request: MemberRequest, source_id: int) -> HttpResponse:
 @require_POST
 @login_required
 def bring_back(request: MemberRequest, source_id: int) -> HttpResponse:
-    source = find_source(request, source_id)
-    try:
-        song_files.bring_back(source=source, by=request.user)
-        messages.success(request, f"“{source.name}”, version {source.version}, is in use again.")
-    except IntakeError as error:
-        messages.error(request, str(error))
-    return redirect(f"{source.song.get_absolute_url()}#files")
+    done = "“{source.name}”, version {source.version}, is in use again."
+    return change_source(request, source_id, song_files.bring_back, done=done)
 
 
 @require_safe

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from http import HTTPStatus
 
 from django.contrib import messages
@@ -15,7 +16,7 @@ from portal.bookings.models import Song
 from portal.intake.desk.files_page import files_page
 from portal.intake.desk.forms import AnnounceForm
 from portal.intake.desk.waiting_words import waiting_sentences
-from portal.intake.errors import SongClosedError
+from portal.intake.errors import IntakeError
 from portal.intake.files import services as song_files
 from portal.intake.files.announcing import announce as announce_files
 from portal.intake.files.announcing import say_all_sent
@@ -105,22 +106,22 @@ def all_sent(request: MemberRequest, song_id: int) -> HttpResponse:
 @require_POST
 @login_required
 def no_click(request: MemberRequest, source_id: int) -> HttpResponse:
-    source = find_source(request, source_id)
-    try:
-        song_files.say_no_click(source=source, by=request.user)
-        messages.success(request, f"“{source.name}” is taken for music. The song is measured again.")
-    except SongClosedError as error:
-        messages.error(request, str(error))
-    return redirect(f"{source.song.get_absolute_url()}#files")
+    done = "“{source.name}” is taken for music. The song is measured again."
+    return change_source(request, source_id, song_files.say_no_click, done=done)
 
 
 @require_POST
 @login_required
 def remove(request: MemberRequest, source_id: int) -> HttpResponse:
+    return change_source(request, source_id, song_files.remove, done="“{source.name}” is removed. You can restore it.")
+
+
+def change_source(request: MemberRequest, source_id: int, change: Callable[..., object], *, done: str) -> HttpResponse:
+    """Change a file of a song, and say what was done to it, or why nothing was."""
     source = find_source(request, source_id)
     try:
-        song_files.remove(source=source, by=request.user)
-        messages.success(request, f"“{source.name}” is removed. You can restore it.")
-    except SongClosedError as error:
+        change(source=source, by=request.user)
+        messages.success(request, done.format(source=source))
+    except IntakeError as error:
         messages.error(request, str(error))
     return redirect(f"{source.song.get_absolute_url()}#files")
