@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from bench.delivery import table as delivery
 from bench.files import alarms, conform, fuzz, line_up, second_opinion, standards, trace
 from bench.speed import engine as speed
 from bench.speed import load, pages, queues, unpack, uploads
@@ -25,6 +26,7 @@ PARTS = {
     "fuzz": fuzz.run,
     "trace": trace.run,
     "conform": conform.run,
+    "delivery": delivery.run,
     "uploads": uploads.run,
     "pages": pages.run,
     "unpack": unpack.run,
@@ -48,6 +50,10 @@ def main() -> None:
     parser.add_argument("--tiny-files", type=int, default=1_000, help="of one booking, before the others' work")
     parser.add_argument("--interruptions", type=int, default=0, help="kill clients and house so often in an upload")
     parser.add_argument("--folds", type=Path, help="weights by fold (fit_choice --folds-out): read what is held out")
+    parser.add_argument("--held-out", action="store_true", help="deliveries nobody has tuned anything on")
+    parser.add_argument("--times", type=int, default=1, help="so many sets for each damage of a delivery")
+    parser.add_argument("--sets", type=int, default=40, help="good deliveries that are looked through for false alarms")
+    parser.add_argument("--only", default="", help="damages of a delivery whose name holds these words")
     parser.add_argument("--failures", action="store_true", help="print each song that is wrong, and why")
     parser.add_argument("--findings", action="store_true", help="of the alarms, print every finding, not only stops")
     options = parser.parse_intermixed_args()

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class Check(Record):
     """One thing looked at. `message` is a plain sentence, passed or not; `file` is None for the set as a whole.
-    `undecided` says that it could not be checked: it does not block, and assures nobody of anything."""
+    `undecided` says that it could not be checked: it does not block, and assures nobody of anything. `low` and `high`
+    hold the true value 95 times in 100, where the check can say so; `place_s` is where to look and listen."""
 
     code: str
     file: str | None
@@ -26,6 +27,9 @@ class Check(Record):
     limit: Any = None
     message: str = ""
     undecided: bool = False
+    low: float | None = None
+    high: float | None = None
+    place_s: float | None = None
 
 
 @dataclass(frozen=True)

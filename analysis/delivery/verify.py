@@ -6,7 +6,7 @@ First what headers say (rate, depth, length, names), which needs no decoding; so
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import TypeVar
@@ -16,12 +16,24 @@ from analysis.core.sentences import written
 from analysis.core.threads import on_one_thread
 from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check, Header, VerifyReport
-from analysis.delivery.verify_sound import Song, sound_checks
+from analysis.delivery.levels import distinct_sound, level_checks
+from analysis.delivery.line_up import lined_up
+from analysis.delivery.measured_set import MeasuredSet, Song, measure_set
+from analysis.delivery.polarity import polarity
+from analysis.delivery.verify_rhythm import rhythm_checks
 from analysis.maps.tempo_map import TempoMap
 from analysis.media import safe_names
 from analysis.media.reader import open_media
 
 _T = TypeVar("_T")
+# Each looks at the measured set and gives what it found; a new question is a module of its own and a name here.
+QUESTIONS: tuple[Callable[[MeasuredSet], Iterable[Check]], ...] = (
+    level_checks,
+    distinct_sound,
+    polarity,
+    lined_up,
+    rhythm_checks,
+)
 
 
 @on_one_thread
@@ -41,8 +53,9 @@ def verify_set(
     if map is not None:
         checks += _covers_map(headers, map)
     if headers and all(check.passed for check in checks if check.code in ("readable", "rate")):
-        song = Song(map, against, tuple(originals))
-        checks += sound_checks([path for path in paths if path.name in headers], song, limits)
+        readable = [path for path in paths if path.name in headers]
+        measured = measure_set(readable, Song(map, against, tuple(originals)), limits)
+        checks += [check for question in QUESTIONS for check in question(measured)]
     if not paths:
         checks.append(Check("not-empty", None, passed=False, message="There are no files in the set."))
     said = {name: header.to_json() for name, header in headers.items()}

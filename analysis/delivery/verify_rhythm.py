@@ -10,21 +10,25 @@ passages of the map are compared with nothing.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from pathlib import Path
 
 import numpy as np
 
+from analysis.core.errors import UnusableFileError
 from analysis.core.samples import Doubles, Indices
 from analysis.core.sentences import written
 from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check
+from analysis.delivery.measured_set import MeasuredSet
 from analysis.features.attacks import attacks_of
-from analysis.features.feature_arrays import Features
+from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.features.guide_drums import drum_probability
 from analysis.features.strokes import struck_at
 from analysis.given_grid.click_track import find_click
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
+from analysis.media.reader import open_media
 
 # Fewer strokes than this say nothing (house choice).
 _FEWEST_STROKES = 32
@@ -52,6 +56,28 @@ _STRETCH_S = 8.0
 _FEWEST_STRETCHES = 4
 # How many standard errors better the stretches must fit elsewhere (house choice).
 _SURELY_ELSEWHERE = 4.0
+
+
+def rhythm_checks(measured: MeasuredSet) -> Iterator[Check]:
+    """The drums against the map's beats and against the client's files; without drums in those, nobody can tell."""
+    song, tracks = measured.song, measured.sounding
+    if song.tempo_map is not None and tracks:
+        yield from on_map({track.name: track.features for track in tracks}, song.tempo_map, measured.limits)
+    if song.originals and tracks:
+        sounding = [features for path in song.originals if (features := _features_of(path))]
+        yield fits_originals([track.features for track in tracks], sounding, measured.limits)
+
+
+def _features_of(path: Path) -> Features | None:
+    """None for a file without sound: its sender has been told already."""
+    try:
+        with open_media(path) as media:
+            music = MusicFeatures(media.facts.sample_rate_hz, media.facts.channels)
+            for samples in media.blocks():
+                music.add(samples)
+    except UnusableFileError:
+        return None
+    return music.finish()
 
 
 def on_map(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> list[Check]:
