@@ -11,6 +11,8 @@ WEB_PROCESSES = 2
 WEB_THREADS = 8
 # Each worker's name, the queues that it serves, and its processes.
 WORKERS = (("mail", "mail,sweeps", 1), ("unpacking", "unpacking", 1), ("measuring", "measuring,files", 2))
+# On a slow machine one worker does everything: what takes long may hold up a letter.
+SMALL_WORKERS = (("sole", ",".join(queues for _, queues, _ in WORKERS), 2),)
 # Without a heartbeat for so long, a process is killed. Threads that send for hours do not hold it up.
 WEB_TIMEOUT_S = 120
 
@@ -41,9 +43,9 @@ def web(door: int) -> Part:
     return Part("web", command, handed_down=(door,))
 
 
-def workers() -> list[Part]:
+def workers(*, small: bool) -> list[Part]:
     """One for each kind of work: what takes long holds up its own kind alone."""
-    return [_worker(name, queues, processes) for name, queues, processes in WORKERS]
+    return [_worker(name, queues, processes) for name, queues, processes in (SMALL_WORKERS if small else WORKERS)]
 
 
 def _worker(name: str, queues: str, processes: int) -> Part:

@@ -68,7 +68,7 @@ def test_a_worker_killed_in_mid_survey_loses_nothing_and_doubles_nothing(house_d
             send_whole(sender, path, song)
         wait_for(lambda: "surveyed" in statuses(house_dir, song))
         assert "received" in statuses(house_dir, song)
-        os.kill(pid_of(house_dir, "--queues measuring"), signal.SIGKILL)
+        os.kill(pid_of(house_dir, "celery -A portal worker"), signal.SIGKILL)
         wait_for(lambda: is_reported(house_dir, song))
         check_reported_once(house_dir, song, len(stems))
 
@@ -109,7 +109,7 @@ def test_a_worker_killed_in_mid_unpacking_makes_no_double_files(house_dir: Path,
         send_whole(sender, path, song)
         zips = "SELECT state, tries FROM intake_sentzip WHERE song_id = ?"
         wait_for(lambda: ask(house_dir, zips, song) == [("received", 1)])
-        os.kill(pid_of(house_dir, "--queues unpacking"), signal.SIGKILL)
+        os.kill(pid_of(house_dir, "celery -A portal worker"), signal.SIGKILL)
         assert ask(house_dir, zips, song) == [("received", 1)]
         wait_for(lambda: is_reported(house_dir, song))
         assert ask(house_dir, zips, song) == [("unpacked", 2)]

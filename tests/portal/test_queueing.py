@@ -63,7 +63,7 @@ def test_each_kind_of_work_has_a_queue_of_its_own(name: str) -> None:
     assert queueing.queue_of(name) == QUEUES[name]
 
 
-@pytest.mark.parametrize("workers", [None, processes.WORKERS])
+@pytest.mark.parametrize("workers", [None, processes.WORKERS, processes.SMALL_WORKERS])
 def test_every_queue_has_a_worker(workers: tuple[tuple[str, str, int], ...] | None) -> None:
     """In a demo, and where one plain `celery worker` serves a house."""
     served = {name for _, names, _ in workers for name in names.split(",")} if workers else set(app.amqp.queues)
