@@ -67,7 +67,8 @@ def read_librosa(paths: list[Path]) -> Reading:
     """The library's own way: its default rate of 22 050 Hz and its default beat tracker."""
     import librosa
 
-    bpm, beats_s = librosa.beat.beat_track(y=librosa.load(paths[0])[0], sr=22_050, units="time")
+    sound, _ = librosa.load(paths[0])
+    bpm, beats_s = librosa.beat.beat_track(y=sound, sr=22_050, units="time")
     return Reading(bpm=float(np.atleast_1d(bpm)[0]), beats_s=tuple(float(beat) for beat in beats_s))
 
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 pytestmark = [pytest.mark.browser, needs_proc]
 RATE_HZ = 48_000
 BYTES_PER_S = 600_000
-FORM = (("verse", 6), ("chorus", 6))
+FORM = (("verse", 4), ("chorus", 4))
 STEMS = ("bass", "keys", "strings", "pad")
 # Longer than the quiet time of a demo (5 s): a house that speaks after every file would have spoken again.
 LISTENED_FOR_S = 8
@@ -46,7 +46,7 @@ class Said:
 
 
 def make_stems(folder: Path) -> list[Path]:
-    plan = SongPlan("Ladder Coupon Under Soup", 12, Steady(Fraction(70)), feel="rolling", players=STEMS, form=FORM)
+    plan = SongPlan("Ladder Coupon Under Soup", 8, Steady(Fraction(70)), feel="rolling", players=STEMS, form=FORM)
     stems = render_stems(write_score(plan), RATE_HZ)
     return [write_wav(folder / f"{name}.wav", stems[name], RATE_HZ) for name in STEMS]
 
