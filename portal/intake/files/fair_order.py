@@ -17,10 +17,11 @@ def next_of(waiting: QuerySet[Any], *, began: str, tries: str) -> int | None:
     `began` and `tries` name the columns that say when work on a row last began, and how often.
     """
     bookings = list(waiting.order_by().values_list("song__booking", flat=True).distinct())
-    if not bookings:
-        return None
     every = waiting.model._default_manager.filter(song__booking__in=bookings)
     served = dict(every.order_by().values_list("song__booking").annotate(last=Max(began)))
-    due = min(bookings, key=lambda booking: (served.get(booking) or NEVER, booking))
-    key: int | None = waiting.filter(song__booking=due).order_by(tries, "pk").values_list("pk", flat=True).first()
-    return key
+    for booking in sorted(bookings, key=lambda booking: (served.get(booking) or NEVER, booking)):
+        of_booking = waiting.filter(song__booking=booking).order_by(tries, "pk")
+        key: int | None = of_booking.values_list("pk", flat=True).first()
+        if key is not None:  # else another worker took the last of this booking a moment ago: the next is due
+            return key
+    return None

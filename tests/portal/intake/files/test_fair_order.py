@@ -1,8 +1,10 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
 from portal.bookings.models import Song
@@ -58,3 +60,21 @@ def test_what_was_tried_in_vain_waits_behind_what_was_not() -> None:
     wait(song, "bad", survey_tries=1)
     wait(song, "good")
     assert turns(2) == ["good", "bad"]
+
+
+def test_a_turn_whose_file_was_taken_a_moment_ago_goes_to_the_next_booking() -> None:
+    """Two workers look at once. The turn that comes second is not lost: its own file is still there."""
+    taken, left = wait(make_song(), "first"), wait(make_song(), "second")
+    has_looked: list[str] = []
+
+    def take_meanwhile(execute: Any, sql: str, *more: Any) -> Any:
+        found = execute(sql, *more)
+        if "MAX(" in sql.upper() and not has_looked:  # the bookings are known, the file is not chosen yet
+            has_looked.append(sql)
+            SourceFile.objects.claim(taken.pk)
+        return found
+
+    with connection.execute_wrapper(take_meanwhile):
+        key = next_of(SourceFile.objects.unclaimed(), began="survey_began_at", tries="survey_tries")
+    assert has_looked
+    assert key == left.pk
