@@ -7,8 +7,8 @@ from pathlib import Path
 
 from bench.delivery import table as delivery
 from bench.files import alarms, conform, fuzz, line_up, second_opinion, standards, trace
+from bench.speed import checking, load, pages, queues, unpack, uploads
 from bench.speed import engine as speed
-from bench.speed import load, pages, queues, unpack, uploads
 from bench.tempo import by_hand, demo_songs, recordings
 from bench.tempo import compare as tempo
 
@@ -30,6 +30,7 @@ PARTS = {
     "uploads": uploads.run,
     "pages": pages.run,
     "unpack": unpack.run,
+    "checking": checking.run,
     "queues": queues.run,
 }
 
@@ -47,7 +48,7 @@ def main() -> None:
     parser.add_argument("--beside", default="librosa", help="tools to compare with: librosa,aubio,essentia")
     parser.add_argument("--megabytes", type=int, default=1024, help="MiB of the file that is uploaded")
     parser.add_argument("--entries", type=int, default=1_000, help="entries of the zip that is unpacked")
-    parser.add_argument("--tiny-files", type=int, default=1_000, help="of one booking, before the others' work")
+    parser.add_argument("--tiny-files", type=int, default=1_000, help="of one booking, for queues and checking")
     parser.add_argument("--interruptions", type=int, default=0, help="kill clients and house so often in an upload")
     parser.add_argument("--folds", type=Path, help="weights by fold (fit_choice --folds-out): read what is held out")
     parser.add_argument("--held-out", action="store_true", help="deliveries nobody has tuned anything on")

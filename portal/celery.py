@@ -51,6 +51,14 @@ def keep_secrets(**_: Any) -> None:
 
 
 @worker_init.connect
+def load_addresses(**_: Any) -> None:
+    """With all that they import: the first letter would load them within its transaction, and others wait for that."""
+    from django.urls import get_resolver
+
+    len(get_resolver().reverse_dict)
+
+
+@worker_init.connect
 def say_what_holds(**_: Any) -> None:
     held = layers_that_hold()
     missing = [layer for layer in LAYERS if layer not in held]

@@ -27,7 +27,9 @@ class Record:
     @classmethod
     def from_json(cls, data: dict[str, Any]) -> Self:
         """Read what `to_json` wrote. Unknown keys are ignored, missing ones take their default."""
-        hints = _type_hints_by_class.setdefault(cls, typing.get_type_hints(cls))
+        hints = _type_hints_by_class.get(cls)
+        if hints is None:  # reading them takes longer than reading a record
+            hints = _type_hints_by_class[cls] = typing.get_type_hints(cls)
         return cls(**{name: _read(hints[name], value) for name, value in data.items() if name in hints})
 
 

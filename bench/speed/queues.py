@@ -3,29 +3,19 @@
 from __future__ import annotations
 
 import argparse
-import os
-import subprocess
 import sys
-import tempfile
 from pathlib import Path
 
+from bench.speed.own_house import run_in_own_house
 from portal.demo import broker
 
 
 def run(options: argparse.Namespace) -> None:
-    """In a process of its own: a house has its settings from the environment when it starts."""
-    with tempfile.TemporaryDirectory(prefix="queues-", dir=options.data) as folder:
-        data_dir = Path(folder).resolve()
-        socket_file = broker.socket_path(data_dir)
-        named = {
-            "DJANGO_SETTINGS_MODULE": "portal.settings",
-            "KITPOST_BASE_URL": "http://localhost",
-            "KITPOST_BROKER_URL": broker.broker_url(socket_file),
-            "KITPOST_DATA_DIR": str(data_dir),
-            "KITPOST_DEMO": "true",
-        }
-        command = [sys.executable, "-m", "bench.speed.queues", str(options.tiny_files), str(data_dir), str(socket_file)]
-        subprocess.run(command, env=os.environ | named, check=True)
+    run_in_own_house("bench.speed.queues", str(options.tiny_files), under=options.data, broker_url=of_a_demo)
+
+
+def of_a_demo(data_dir: Path) -> str:
+    return broker.broker_url(broker.socket_path(data_dir))
 
 
 if __name__ == "__main__":
@@ -35,4 +25,4 @@ if __name__ == "__main__":
 
     from bench.speed.queues_job import measure
 
-    measure(int(sys.argv[1]), Path(sys.argv[2]), Path(sys.argv[3]))
+    measure(int(sys.argv[2]), Path(sys.argv[1]), broker.socket_path(Path(sys.argv[1])))

@@ -56,6 +56,7 @@ def delays(tiny_files: int) -> dict[str, float]:
         "an e-mail": lambda: Mail.objects.filter(pk=mail.pk, state=Mail.State.SENT).exists(),
         f"a file of {SMALL_S} s": lambda: is_measured(small[0]),
         f"a file of {LONG_S} s": lambda: is_measured(long[0]),
+        "the check of its song": lambda: is_checked(long[0]),
         "a copy of it to play": lambda: PlayCopy.objects.filter(source=long[0], state=PlayCopy.State.MADE).exists(),
     }
     done: dict[str, float] = {}
@@ -72,6 +73,12 @@ def is_measured(key: int) -> bool:
     from portal.intake.models import SourceFile
 
     return SourceFile.objects.filter(pk=key, status=SourceFile.Status.SURVEYED).exists()
+
+
+def is_checked(key: int) -> bool:
+    from portal.intake.models import SongCheck
+
+    return SongCheck.objects.done().filter(song__sources=key).exists()
 
 
 def sent_files(number: int, length_s: float) -> list[int]:

@@ -3,25 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import os
-import subprocess
 import sys
-import tempfile
-from pathlib import Path
+
+from bench.speed.own_house import in_memory, run_in_own_house
 
 
 def run(options: argparse.Namespace) -> None:
-    """In a process of its own: a house has its settings from the environment when it starts."""
-    with tempfile.TemporaryDirectory(prefix="unpack-", dir=options.data) as folder:
-        named = {
-            "DJANGO_SETTINGS_MODULE": "portal.settings",
-            "KITPOST_BASE_URL": "http://localhost",
-            "KITPOST_BROKER_URL": "memory://",
-            "KITPOST_DATA_DIR": str(Path(folder).resolve()),
-            "KITPOST_DEMO": "true",
-        }
-        command = [sys.executable, "-m", "bench.speed.unpack", str(options.entries)]
-        subprocess.run(command, env=os.environ | named, check=True)
+    run_in_own_house("bench.speed.unpack", str(options.entries), under=options.data, broker_url=in_memory)
 
 
 if __name__ == "__main__":
@@ -31,4 +19,4 @@ if __name__ == "__main__":
 
     from bench.speed.unpack_job import measure
 
-    measure(int(sys.argv[1]))
+    measure(int(sys.argv[2]))

@@ -32,10 +32,9 @@ def message_for(song: Song, *, key: str) -> Message:
 def add_question(
     message: Message, *, topic: str, about: str, text: str, offers: list[dict[str, str]], held: bool
 ) -> Question:
-    question = Question.objects.create(message=message, topic=topic, about=about, text=text, offers=offers)
-    if not held:
-        question.ask()
-    return question
+    state, asked_at = (Question.State.HELD, None) if held else (Question.State.OPEN, timezone.now())
+    fields = {"topic": topic, "about": about, "text": text, "offers": offers}
+    return Question.objects.create(message=message, state=state, asked_at=asked_at, **fields)
 
 
 def follow(message: Message, *, subject: str, intro: str, is_more: bool = False, actor: User | None = None) -> None:

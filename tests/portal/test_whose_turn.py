@@ -93,7 +93,8 @@ class Walk:
         song = self.song
         gathered = inputs.gather(song)
         assert gathered is not None
-        apply_check.settle(song, gathered, make_check(song=song, report=report))
+        make_check(song=song, report=report)
+        apply_check.settle(song, gathered, apply_check.found_in(report, gathered))
 
     def mix(self) -> RoughMix:
         mix = make_rough_mix(song=self.song, state=RoughMix.State.READY)

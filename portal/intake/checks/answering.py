@@ -63,7 +63,7 @@ def _lock(message: Message) -> Song:
 
 
 def _findings_of(question: Question) -> list[Finding]:
-    return list(question.findings.open().select_related("source"))
+    return list(question.findings.open().with_source())
 
 
 def _changes_of(question: Question, findings: Iterable[Finding]) -> dict[str, Any]:

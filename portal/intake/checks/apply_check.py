@@ -4,7 +4,7 @@ song's stage."""
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from analysis.core import FileReport, SongReport
@@ -13,10 +13,10 @@ from portal.bookings.models import Song
 from portal.bookings.services import move_song
 from portal.bookings.stages import SongStage
 from portal.intake.checks import questions, version_effects
-from portal.intake.checks.inputs import CheckInputs
+from portal.intake.checks.inputs import CheckInputs, reports_of
 from portal.intake.checks.offers import DRUM_CODES
 from portal.intake.checks.song_facts import facts_of, note_facts
-from portal.intake.models import Finding, SongCheck, SourceFile
+from portal.intake.models import Finding, SourceFile
 
 # Past these the drummer is at work: a check then shows its findings, and moves nothing.
 BEFORE_READY = (SongStage.WAITING, SongStage.CHECKING, SongStage.WITH_CLIENT, SongStage.ON_DESK)
@@ -24,14 +24,14 @@ BEFORE_READY = (SongStage.WAITING, SongStage.CHECKING, SongStage.WITH_CLIENT, So
 SAME_TO_DIGITS = 3
 
 Key = tuple[int | None, str]
+FoundBySource = Mapping[Key, Found]
 
 
-def settle(song: Song, gathered: CheckInputs, check: SongCheck) -> None:
+def settle(song: Song, gathered: CheckInputs, found: FoundBySource) -> None:
     """The check of a booking that is over says nothing to anybody, and moves nothing."""
     if song.booking.is_over:
         return
-    report = SongReport.from_json(check.report or {})
-    update_findings(song, found_in(report, gathered))
+    update_findings(song, dict(found))
     questions.close_settled(song)
     if song.stage not in BEFORE_READY:
         note_facts(song)
@@ -52,22 +52,24 @@ def place(song: Song, *, text: str) -> None:
         move_song(song, SongStage.ON_DESK, text=f"{text}: the song is on the desk", **facts)
 
 
-def found_in(report: SongReport, gathered: CheckInputs) -> dict[Key, Found]:
+def found_in(report: SongReport, gathered: CheckInputs) -> FoundBySource:
     """Findings by source file and code, the gravest first come. Files that cannot be read bring their own."""
+    named: dict[str | None, list[int]] = {}
+    for source in gathered.measured:
+        named.setdefault(source.name, []).append(source.pk)
     keyed: dict[Key, Found] = {}
     for found in report.findings:
-        keyed.setdefault((source_of(found, gathered.measured, keyed), found.code), found)
-    for source in gathered.refused:
-        for found in FileReport.from_json(source.report).findings if source.report else ():
-            keyed.setdefault((source.pk, found.code), found)
+        keyed.setdefault((source_of(found, named.get(found.file, ()), keyed), found.code), found)
+    for pk, refused in reports_of(gathered.refused).items():
+        for found in FileReport.from_json(refused).findings:
+            keyed.setdefault((pk, found.code), found)
     return keyed
 
 
-def source_of(found: Found, sources: Iterable[SourceFile], taken: Iterable[Key]) -> int | None:
+def source_of(found: Found, named: Sequence[int], taken: Collection[Key]) -> int | None:
     """Reports name files by name. Of two files with one name, the first that has no such finding yet."""
-    named = [source.pk for source in sources if source.name == found.file]
-    free = [pk for pk in named if (pk, found.code) not in set(taken)]
-    return next(iter(free or named), None)
+    free = (pk for pk in named if (pk, found.code) not in taken)
+    return next(free, next(iter(named), None))
 
 
 def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
@@ -97,16 +99,16 @@ def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
 
 
 def open_new(song: Song, keyed: dict[Key, Found], measured_anew: dict[Key, Finding]) -> list[Finding]:
-    opened = {key: open_finding(song, *key, found) for key, found in keyed.items()}
-    for key in opened.keys() & measured_anew.keys():
-        questions.inherit(measured_anew[key], opened[key])
-    return list(opened.values())
+    """The same that was measured again, with other figures, in the same version of the file: its question stays what it
+    is, answered or not."""
+    opened = [new_finding(song, *key, found, measured_anew.get(key)) for key, found in keyed.items()]
+    return Finding.objects.bulk_create(opened)
 
 
 def findings_before(song: Song, heirs: dict[int, SourceFile]) -> dict[Key, Finding]:
     """Open and waived ones by the file that counts now; where there are both, the open one."""
     before: dict[Key, Finding] = {}
-    for finding in song.findings.exclude(state=Finding.State.RESOLVED).select_related("source"):
+    for finding in song.findings.exclude(state=Finding.State.RESOLVED):
         source_id = finding.source_id
         key = (heirs[source_id].pk if source_id in heirs else source_id, finding.code)
         if key not in before or finding.state == Finding.State.OPEN:
@@ -114,14 +116,15 @@ def findings_before(song: Song, heirs: dict[int, SourceFile]) -> dict[Key, Findi
     return before
 
 
-def open_finding(song: Song, source_id: int | None, code: str, found: Found) -> Finding:
-    return Finding.objects.create(
+def new_finding(song: Song, source_id: int | None, code: str, found: Found, earlier: Finding | None) -> Finding:
+    return Finding(
         song=song,
         source_id=source_id,
         code=code,
         severity=found.severity,
         place=found.place.to_json(),
         value=found.value,
+        question_id=earlier.question_id if earlier else None,
     )
 
 

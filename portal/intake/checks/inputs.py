@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import cast
+from typing import Any, cast
+
+from django.db.models import Q
 
 from analysis import ENGINE_VERSION
 from analysis.core import Brief as SaidBrief
@@ -38,8 +41,8 @@ class CheckInputs:
 
 
 def gather(song: Song) -> CheckInputs | None:
-    """The song's current files and brief; None while a file is still to be surveyed."""
-    sources = list(song.sources.current())
+    """The song's current files, without their reports, and brief; None while a file is still to be surveyed."""
+    sources = list(song.sources.current().defer("report"))
     if any(source.status == SourceFile.Status.RECEIVED for source in sources):
         return None
     by_status = {
@@ -70,5 +73,12 @@ def said_in(song: Song) -> SaidBrief:
 
 def not_clicks(song: Song) -> tuple[str, ...]:
     """Files that are no click, as somebody said of them or of an earlier version."""
-    said = {source.line for source in song.sources.filter(is_no_click=True)}
-    return tuple(source.name for source in song.sources.current() if source.line in said)
+    said = {first or pk for pk, first in song.sources.filter(is_no_click=True).values_list("pk", "first")}
+    named = song.sources.current().filter(Q(pk__in=said) | Q(first__in=said))
+    return tuple(named.values_list("name", flat=True))
+
+
+def reports_of(sources: Iterable[SourceFile]) -> dict[int, dict[str, Any]]:
+    """By key, of those that have one."""
+    of_these = SourceFile.objects.filter(pk__in=[source.pk for source in sources])
+    return {pk: report for pk, report in of_these.values_list("pk", "report") if report}

@@ -26,6 +26,7 @@ from portal import file_serving
 from portal.bookings.models import Song
 from portal.bookings.services import move_song, record
 from portal.bookings.stages import OVER_STAGES, SongStage
+from portal.clean_text import clean_deep
 from portal.heartbeat import alive
 from portal.intake import hooks
 from portal.intake.checks import answering, apply_check, inputs
@@ -153,12 +154,13 @@ def measure_locked(check: SongCheck, gathered: inputs.CheckInputs, *, is_new: bo
         check.begin()
     try:
         with alive(check.go_on):
-            report = check.report or measured(gathered).to_json()
+            report = check.report or clean_deep(measured(gathered).to_json())
+            found = apply_check.found_in(SongReport.from_json(report), gathered)
     except Exception as error:
         # A fault of ours: logged by whoever runs the task.
         break_off(check, trouble=str(error) if isinstance(error, SongNotMeasuredError) else "")
         raise
-    store(check, report)
+    store(check, report, found)
 
 
 @transaction.atomic
@@ -181,10 +183,11 @@ def made_from(song: Song, check: SongCheck) -> inputs.CheckInputs | None:
 def measured(gathered: inputs.CheckInputs) -> SongReport:
     if not gathered.measured:
         return SongReport(engine=ENGINE_VERSION)
+    reports = inputs.reports_of(gathered.measured)
     with ExitStack() as lent:
         song_files = [
             (
-                FileReport.from_json(source.report or {}),
+                FileReport.from_json(reports.get(source.pk, {})),
                 lent.enter_context(file_serving.local_copy(source.features_key)),
                 lent.enter_context(file_serving.local_copy(source.key)),
             )
@@ -194,9 +197,10 @@ def measured(gathered: inputs.CheckInputs) -> SongReport:
 
 
 @transaction.atomic
-def store(check: SongCheck, report: dict[str, Any]) -> None:
+def store(check: SongCheck, report: dict[str, Any], found: apply_check.FoundBySource) -> None:
     """Keep the check and act on it, unless the song moved on while it was measured, or more of it began to come: then
-    its own check comes, and this one says nothing."""
+    its own check comes, and this one says nothing. `found` was read from the report beforehand: everybody waits for
+    what takes long here."""
     song = Song.objects.select_for_update().select_related("booking").get(pk=check.song_id)
     gathered = made_from(song, check)
     if gathered is None or awaited_of(song):
@@ -204,7 +208,7 @@ def store(check: SongCheck, report: dict[str, Any]) -> None:
         return
     FileCourse.of(song).take()
     check.finish(report=report, engine=ENGINE_VERSION)
-    apply_check.settle(song, gathered, check)
+    apply_check.settle(song, gathered, found)
 
 
 def sweep() -> None:

@@ -13,7 +13,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
-from analysis.core import beat_of, tempo_in_words
+from analysis.core import SongMeasures, beat_of, tempo_in_words
 from analysis.maps import beat_name_of
 from portal.bookings.fields import BPM_DECIMALS, read_bpm, write_bpm
 from portal.bookings.models import Brief, Song
@@ -89,8 +89,8 @@ def tempos_on_offer(song: Song, findings: Iterable[Finding]) -> dict[str, str]:
     """The measured tempo when it is a sure one, and every tempo that the findings themselves name; to each the note
     that it counts, where that is known."""
     named = [value for finding in findings for value in bpm_values(finding)]
-    check = song.checks.done().first()
-    measured = check.numbers.song if check else None
+    stored = song.checks.done().values_list("report__song", flat=True).first()
+    measured = SongMeasures.from_json(stored) if stored else None
     if measured and (tempo := measured.tempo).bpm and tempo.kind == "constant" and tempo.confidence >= SURE_ENOUGH:
         named.insert(0, (tempo.bpm, beat_name_of(measured.meter.sign)))
     offered: dict[str, str] = {}

@@ -6,6 +6,7 @@ longer holds is settled there. `mailroom.asking` keeps the questions, this modul
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 
 from analysis.core import Finding as Found
@@ -23,6 +24,10 @@ KEY_PREFIX = "check:"
 When = MessageRule.When
 State = Question.State
 WENT_ON = "The song went on without an answer."
+# Of files of no use, or that may hold drums: more of them at once share a question (house choice).
+MOST_ONE_BY_ONE = 20
+# Findings that one question spells out (house choice).
+MOST_NAMED = 50
 CANCELLED = "The booking was cancelled."
 NOT_FOUND = "It is no longer found."
 
@@ -42,19 +47,29 @@ def ask(song: Song) -> None:
     if not groups:
         return
     message = mailroom.message_for(song, key=key_of(song))
+    joinable = _joinable(message)
     for (topic, when), findings in groups.items():
-        question = _joinable(message, topic, when) or mailroom.add_question(
-            message, topic=topic, about=about(findings[0]), text="", offers=[], held=when == When.HOLD
-        )
-        for finding in findings:
-            finding.ask_in(question)
-        _rebuild(song, question)
+        _ask_about(song, message, topic, findings, joinable.get((topic, when)), held=when == When.HOLD)
     _follow(song, message, is_more=any(when == When.AT_ONCE for _, when in groups))
+
+
+def _ask_about(
+    song: Song, message: Message, topic: str, findings: Sequence[Finding], question: Question | None, *, held: bool
+) -> None:
+    if question is not None:
+        Finding.objects.ask_in(question, findings)
+        _rebuild(song, question, _open_in(question))
+        return
+    text, offers = _asked(song, findings)
+    question = mailroom.add_question(
+        message, topic=topic, about=about(findings[0]), text=text, offers=offers, held=held
+    )
+    Finding.objects.ask_in(question, findings)
 
 
 def asked_of_client(song: Song) -> list[Finding]:
     """Open findings that the client has to say something about."""
-    return gravest_first(song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source"))
+    return gravest_first(song.findings.open().exclude(severity=Finding.Severity.NOTE).with_source())
 
 
 def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
@@ -63,19 +78,20 @@ def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
 
 def _grouped(findings: Sequence[Finding]) -> Iterator[tuple[tuple[str, When], list[Finding]]]:
     """By what shares an answer, and by whether the house wants to see it first."""
-    rules = rules_in_force()
+    rules, of_code = rules_in_force(), Counter(finding.code for finding in findings)
     groups: dict[tuple[str, When], list[Finding]] = {}
     for finding in findings:
-        groups.setdefault((topic_of(finding), rules.get(finding.code, When.HOLD)), []).append(finding)
+        topic = topic_of(finding, is_one_of_many=of_code[finding.code] > MOST_ONE_BY_ONE)
+        groups.setdefault((topic, rules.get(finding.code, When.HOLD)), []).append(finding)
     yield from ((key, group) for key, group in groups.items() if key[1] != When.NEVER)
 
 
-def topic_of(finding: Finding) -> str:
+def topic_of(finding: Finding, *, is_one_of_many: bool) -> str:
     """Tempo, meter and bar one are one thing each. A file of no use is answered by itself, and so is whether one holds
-    drums; a fault in several files at once."""
+    drums, unless it is one of too many; a fault in several files at once."""
     if finding.code in TOPICS:
         return TOPICS[finding.code]
-    if finding.code in BY_FILE_CODES:
+    if finding.code in BY_FILE_CODES and not is_one_of_many:
         return f"file:{finding.source_id}"
     return f"fault:{finding.code}"
 
@@ -84,18 +100,30 @@ def about(finding: Finding) -> str:
     return TOPICS.get(finding.code) or KIND_BY_CODE[finding.code].title
 
 
-def _joinable(message: Message, topic: str, when: When) -> Question | None:
-    """A question that is not answered yet can ask about more of the same."""
-    state = State.HELD if when == When.HOLD else State.OPEN
-    return message.questions.filter(topic=topic, state=state).first()
+def _joinable(message: Message) -> dict[tuple[str, When], Question]:
+    """A question that is not answered yet can ask about more of the same: of each topic the first."""
+    unanswered = message.questions.filter(state__in=(State.HELD, State.OPEN)).order_by("-pk")
+    return {(one.topic, When.HOLD if one.state == State.HELD else When.AT_ONCE): one for one in unanswered}
 
 
-def _rebuild(song: Song, question: Question) -> None:
+def _open_in(question: Question) -> list[Finding]:
+    return gravest_first(question.findings.open().with_source())
+
+
+def _rebuild(song: Song, question: Question, findings: Sequence[Finding]) -> None:
     """A draft keeps the offers that it was chosen from."""
-    findings = gravest_first(question.findings.open().select_related("source"))
-    if findings and question.state in (State.HELD, State.OPEN):
-        offers = [offer.to_json() for offer in offers_for(song, findings)]
-        question.say(text="\n\n".join(in_client_words(finding) for finding in findings), offers=offers)
+    if question.state in (State.HELD, State.OPEN):
+        text, offers = _asked(song, findings)
+        if (text, offers) != (question.text, question.offers):
+            question.say(text=text, offers=offers)
+
+
+def _asked(song: Song, findings: Sequence[Finding]) -> tuple[str, list[dict[str, str]]]:
+    """What is asked about these, and the answers on offer."""
+    sentences = [in_client_words(finding) for finding in findings[:MOST_NAMED]]
+    if len(findings) > MOST_NAMED:
+        sentences.append(f"The same was found in {len(findings) - MOST_NAMED} more files.")
+    return "\n\n".join(sentences), [offer.to_json() for offer in offers_for(song, findings)]
 
 
 def _follow(song: Song, message: Message, *, is_more: bool = False, actor: User | None = None) -> None:
@@ -125,21 +153,14 @@ def as_found(finding: Finding) -> Found:
     )
 
 
-def inherit(earlier: Finding, found: Finding) -> None:
-    """The same was measured again, with other figures, in the same version of the file: its question stays what it is,
-    answered or not."""
-    if earlier.question_id is not None:
-        found.ask_in(earlier.question)
-
-
 def close_settled(song: Song) -> None:
     """Close what asks about nothing that is open any more, and say how it was settled."""
     message = living_message(song)
     if message is None:
         return
     for question in message.questions.undecided():
-        if question.findings.open().exists():
-            _rebuild(song, question)
+        if findings := _open_in(question):
+            _rebuild(song, question, findings)
         else:
             question.close(State.SETTLED, reason=_how_settled(question))
     _follow(song, message)

@@ -146,7 +146,7 @@ def reasons_against(song: Song) -> list[str]:
         reasons.append(f"The booking is {song.booking.get_stage_display()}.")
     if song.stage not in (SongStage.ON_DESK, SongStage.WITH_CLIENT):
         reasons.append(f"The song is {song.get_stage_display()}.")
-    stops = song.findings.open().filter(severity=Finding.Severity.STOP).select_related("source")
+    stops = song.findings.open().filter(severity=Finding.Severity.STOP).with_source()
     reasons += [f"Blocked by: {named(finding)}." for finding in stops]
     reasons += map_reasons(song) + deposit_reasons(song.booking)
     return reasons + objections(song)

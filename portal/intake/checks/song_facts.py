@@ -31,10 +31,10 @@ def objections(song: Song) -> list[str]:
 
 
 def map_reasons(song: Song) -> list[str]:
-    newest, check = song.maps.first(), song.checks.done().first()
+    newest, check_id = song.maps.first(), song.checks.done().values_list("pk", flat=True).first()
     if newest is None:
         return ["No tempo map with bar one is approved."]
-    if check is not None and newest.check_seen_id != check.pk:
+    if check_id is not None and newest.check_seen_id != check_id:
         return ["Files or brief changed after the tempo map was approved: check the map and approve it again."]
     return []
 

@@ -12,7 +12,7 @@ from portal.intake.models import Finding, SourceFile
 
 def heirs(song: Song) -> dict[int, SourceFile]:
     """For each version of a file that does not count (any more), the version that does."""
-    sources = list(song.sources.all())
+    sources = list(song.sources.defer("report"))
     counting = {source.line: source for source in sources if source.removed_at is None}
     return {source.pk: counting[source.line] for source in sources if source.removed_at and source.line in counting}
 
@@ -34,8 +34,8 @@ def tell(song: Song, mended: Sequence[Finding], opened: Sequence[Finding]) -> No
     for source in menders.values():
         titles = titles_of([finding for finding in mended if finding.resolved_by_id == source.pk])
         record(song.booking, f"version {source.version} of “{source.name}” fixes: {titles}", song=song)
-    new = {finding.source.pk: finding.source for finding in opened if finding.source and finding.source.version > 1}
-    for source in new.values():
+    new = song.sources.filter(pk__in={finding.source_id for finding in opened}, version__gt=1).defer("report")
+    for source in new:
         titles = titles_of([finding for finding in opened if finding.source_id == source.pk])
         record(song.booking, f"found in version {source.version} of “{source.name}”: {titles}", song=song)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, ClassVar
 
 from django.core.validators import MaxValueValidator
@@ -11,7 +12,6 @@ from django.utils.functional import cached_property
 
 from analysis.core import SongReport as SongNumbers
 from portal.bookings.models import Song
-from portal.clean_text import clean_deep
 from portal.intake.models.sources import SourceFile
 from portal.mailroom.models import Question
 from portal.people.models import User
@@ -73,8 +73,9 @@ class SongCheck(models.Model):
         self.save(update_fields=["broke_off_at", "trouble"])
 
     def finish(self, *, report: dict[str, Any], engine: str) -> None:
-        """Also when the song is back where it was when this was measured: it is its newest check again."""
-        self.report, self.engine, self.made_at = clean_deep(report), engine, timezone.now()
+        """Also when the song is back where it was when this was measured: it is its newest check again. The texts in
+        its report are clean."""
+        self.report, self.engine, self.made_at = report, engine, timezone.now()
         self.save(update_fields=["report", "engine", "made_at"])
 
 
@@ -84,6 +85,13 @@ class FindingQuerySet(models.QuerySet["Finding"]):
 
     def open(self) -> FindingQuerySet:
         return self.filter(state=Finding.State.OPEN)
+
+    def with_source(self) -> FindingQuerySet:
+        """Each with its file, but not with what was measured of it, which may be long."""
+        return self.select_related("source").defer("source__report")
+
+    def ask_in(self, question: Question, findings: Iterable[Finding]) -> None:
+        self.filter(pk__in=[finding.pk for finding in findings]).update(question=question)
 
 
 class Finding(models.Model):
@@ -137,10 +145,6 @@ class Finding(models.Model):
     def __str__(self) -> str:
         return f"{self.code} ({self.state})"
 
-    def ask_in(self, question: Question | None) -> None:
-        self.question = question
-        self.save(update_fields=["question"])
-
     def move_to(self, source: SourceFile, *, place: dict[str, Any]) -> None:
         """A new version of the file has it still."""
         self.source, self.place = source, place
@@ -148,12 +152,11 @@ class Finding(models.Model):
 
     def resolve(self, *, by_source: SourceFile | None = None, reason: str = "") -> None:
         self.resolved_by = by_source
-        self.save(update_fields=["resolved_by"])
         self.end(self.State.RESOLVED, reason=reason)
 
     def end(self, state: State, *, by: User | None = None, reason: str = "") -> None:
         self.state, self.ended_at, self.ended_by, self.reason = state, timezone.now(), by, reason
-        self.save(update_fields=["state", "ended_at", "ended_by", "reason"])
+        self.save(update_fields=["state", "ended_at", "ended_by", "reason", "resolved_by"])
 
 
 class ApprovedMap(models.Model):

@@ -53,7 +53,8 @@ def check(further: FurtherOn) -> None:
     gathered = inputs.gather(song)
     assert gathered is not None
     report = measured_song(bpm=ALL_SONGS[further.slug].brief.bpm)
-    apply_check.settle(song, gathered, make_check(song=song, report=report))
+    make_check(song=song, report=report)
+    apply_check.settle(song, gathered, apply_check.found_in(report, gathered))
 
 
 def measure(song: Song) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import struct
+import warnings
 import zipfile
 import zlib
 
@@ -19,6 +20,13 @@ def zipped(*files: tuple[str, bytes], method: int = DEFLATED) -> bytes:
         for name, content in files:
             archive.writestr(zipfile.ZipInfo(name), content, compress_type=method)
     return out.getvalue()
+
+
+def zip_of_one_name(entries: int) -> bytes:
+    """So many entries, each of another content, that all have the same name."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of each name that is there already
+        return zipped(*(("hat.wav", b"%d" % number) for number in range(entries)))
 
 
 class OneWay(io.RawIOBase):

@@ -5,13 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from analysis.core.reports import Finding as Found
 from analysis.core.reports import Place, SongReport
 from portal.bookings.models import Song
 from portal.bookings.services import cancel_booking
 from portal.bookings.stages import BookingStage, SongStage
-from portal.intake.checks import jobs
+from portal.intake.checks import jobs, questions
 from portal.intake.files import services as song_files
 from portal.intake.models import Finding, SourceFile
 from portal.mailroom.models import Mail, Message, MessageRule, Question
@@ -175,6 +177,41 @@ class TestQuestions:
         settle(song, measured_song("no-click"))
 
         assert not Message.objects.exists()
+
+
+class TestManyFiles:
+    """Hundreds of files of no use make neither hundreds of questions nor a long transaction."""
+
+    @staticmethod
+    def check(files: int) -> tuple[Song, int]:
+        """A song of files that cannot be read, and how often the database was asked while its check was stored."""
+        song = make_song(client=make_client(), stage=SongStage.CHECKING)
+        names = [make_source(song=song, name=f"{number}.wav").name for number in range(files)]
+        why = {"reason": "could not be read"}
+        found = [Found(code="unreadable", severity="stop", file=name, value=why) for name in names]
+        report = measured_song(findings=found)
+        make_check(song=song, report=report)
+        with CaptureQueriesContext(connection) as asked:
+            jobs.measure(song.pk)
+        assert song.findings.open().count() == files
+        return song, len(asked)
+
+    def test_twenty_are_answered_one_by_one_and_more_of_them_together(self) -> None:
+        for files, number in ((20, 20), (21, 1)):
+            song, _ = self.check(files)
+            asked = Question.objects.filter(message__song=song)
+            assert [one.findings.count() for one in asked] == [files // number] * number
+
+    def test_a_question_about_many_names_some_and_counts_the_others(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(questions, "MOST_NAMED", 2)
+        song, _ = self.check(23)
+        paragraphs = Question.objects.get(message__song=song).text.split("\n\n")
+        assert len(paragraphs) == 3
+        assert paragraphs[-1] == "The same was found in 21 more files."
+
+    def test_storing_a_check_does_not_ask_the_database_for_each_file(self) -> None:
+        (_, of_some), (_, of_more) = self.check(25), self.check(60)
+        assert of_more <= of_some
 
 
 class TestStage:

@@ -406,7 +406,7 @@ class TestFaults:
         check.save()
         make_source(song=song, name="late.wav")
 
-        jobs.store(check, report or {})
+        jobs.store(check, report or {}, {})
 
         check.refresh_from_db()
         assert check.report is None

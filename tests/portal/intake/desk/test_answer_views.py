@@ -159,7 +159,7 @@ def test_outsiders_find_nothing(client: Client, question: Question) -> None:
 
 def test_findings_that_are_asked_about_know_their_question(song: Song, question: Question) -> None:
     finding = Finding.objects.create(song=song, code="no-click", severity="ask")
-    finding.ask_in(question)
+    Finding.objects.ask_in(question, [finding])
 
     assert list(question.findings.open()) == [finding]
 
