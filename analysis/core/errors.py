@@ -7,6 +7,7 @@ AnalysisError
 ├── BriefError               a brief that nobody can have meant
 ├── SongNotMeasuredError     a song that could not even be measured from our own stored features
 ├── FeelError                a take that cannot be held against a tempo map
+├── ChartError               a chart document that is none, or that cannot be engraved
 └── MapError                 a tempo map that is missing or contradicts itself
 """
 
@@ -51,6 +52,10 @@ class SongNotMeasuredError(AnalysisError):
 
 class FeelError(AnalysisError):
     """A take without sound, or with next to nothing to measure."""
+
+
+class ChartError(AnalysisError):
+    """A chart that is not one; the sentence names the place in it."""
 
 
 class MapError(AnalysisError):
