@@ -69,10 +69,7 @@ def score_def(meter: MeterSign, *, shows_meter: bool) -> ET.Element:
 
 def measure(number: int, bar: Bar, layers: Sequence[Layer], *, right: str = "single") -> ET.Element:
     """One bar. Repeat signs are of the bar itself; `right` is the bar line where it has none."""
-    made = element("measure", n=str(number), id=bar_id(number))
-    if bar.road.repeat_start:
-        made.set("left", "rptstart")
-    made.set("right", "rptend" if bar.road.repeat_end else right)
+    made = _with_bar_lines(element("measure", n=str(number), id=bar_id(number)), bar, bar, right)
     staff = element("staff", n="1")
     made.append(staff)
     signs = _sign_layer(bar)
@@ -84,9 +81,18 @@ def measure(number: int, bar: Bar, layers: Sequence[Layer], *, right: str = "sin
     return made
 
 
-def multi_rest(number: int, bars: int, *, right: str = "single") -> ET.Element:
-    layer = element("layer", element("multiRest", num=str(bars)), n="1")
-    return element("measure", element("staff", layer, n="1"), n=str(number), id=bar_id(number), right=right)
+def multi_rest(number: int, bars: Sequence[Bar], *, right: str = "single") -> ET.Element:
+    """Bars of rest in one sign."""
+    layer = element("layer", element("multiRest", num=str(len(bars))), n="1")
+    made = element("measure", element("staff", layer, n="1"), n=str(number), id=bar_id(number))
+    return _with_bar_lines(made, bars[0], bars[-1], right)
+
+
+def _with_bar_lines(made: ET.Element, first: Bar, last: Bar, right: str) -> ET.Element:
+    if first.road.repeat_start:
+        made.set("left", "rptstart")
+    made.set("right", "rptend" if last.road.repeat_end else right)
+    return made
 
 
 def _sign_layer(bar: Bar) -> ET.Element | None:
@@ -196,7 +202,7 @@ def _ties(number: int, layers: Sequence[Layer]) -> Iterator[ET.Element]:
         for value, after in itertools.pairwise(layer.values):
             if value.tied:
                 ends = [event_id(number, layer.kind, one.start) for one in (value, after)]
-                yield element("tie", startid=f"#{ends[0]}", endid=f"#{ends[1]}", curvedir="above")
+                yield element("tie", startid=f"#{ends[0]}", endid=f"#{ends[1]}", curvedir="below")
 
 
 def text_of(tree: ET.Element) -> str:

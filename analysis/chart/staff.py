@@ -112,6 +112,7 @@ class _Reader:
             "path": self._path,
             "polygon": self._polygon,
             "polyline": self._polygon,
+            "rect": self._rect,
         }
         name = node.tag.removeprefix(_SVG)
         if name in drawing:
@@ -140,6 +141,12 @@ class _Reader:
         width = float(node.get("stroke-width", "13")) * self.scale if open_line else None
         closing = () if open_line else (("closePath", ()),)
         return Shape((("moveTo", (points[0],)), *lines, *closing), width, bar)
+
+    def _rect(self, node: ET.Element, bar: int) -> Shape:
+        x, y, across, down = (float(node.get(name, "0")) for name in ("x", "y", "width", "height"))
+        corners = self._points([(x, y), (x + across, y), (x + across, y + down), (x, y + down)])
+        lines = tuple(("lineTo", (corner,)) for corner in corners[1:])
+        return Shape((("moveTo", (corners[0],)), *lines, ("closePath", ())), None, bar)
 
     def _dot(self, node: ET.Element, bar: int) -> Shape:
         x, y, across, down = (float(node.get(name, "0")) for name in ("cx", "cy", "rx", "ry"))

@@ -1,0 +1,191 @@
+"""A chart on pages: lines of staves under a heading, as large as fits, on one page if it can be, else on two that face
+each other.
+
+A staff in print is 6.5 mm high at the least (house choice, read at about a metre); large print begins at 10 mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from analysis.chart.document import Chart
+from analysis.chart.drawn import BarBox, DrawnPage, Label, Piece, moved
+from analysis.chart.fonts import REGULAR, text_width
+from analysis.chart.heading import heading
+from analysis.chart.line_mei import key_mei, line_mei, voices_of
+from analysis.chart.lines import BARS_PER_LINE, Line, lines_of
+from analysis.chart.marks import marked
+from analysis.chart.placing import Room
+from analysis.chart.staff import engraved
+
+LEAST_STAFF_MM = 6.5
+
+
+@dataclass(frozen=True)
+class Paper:
+    """Millimetres. Staves are tried from `largest` down to `smallest` until the chart fits a page."""
+
+    width: float
+    height: float
+    margin: float
+    largest: float
+    smallest: float
+
+
+PAPERS = {
+    "a4": Paper(210.0, 297.0, 12.0, 7.5, LEAST_STAFF_MM),
+    "letter": Paper(215.9, 279.4, 12.0, 7.5, LEAST_STAFF_MM),
+    "a4-large": Paper(210.0, 297.0, 10.0, 10.0, 10.0),
+    "letter-large": Paper(215.9, 279.4, 10.0, 10.0, 10.0),
+    # For a screen beside the kit, turned by itself.
+    "screen": Paper(280.0, 175.0, 8.0, 9.0, 9.0),
+}
+_STEP = 0.25
+# Room between what lies on two lines, and what is added at most where a page has more (millimetres; house choices).
+_BETWEEN, _ADDED = 2.4, 5.0
+_FOOT = 6.0
+# A page is broken before a section, if at least this much of it is used.
+_FULL = 0.6
+
+
+@dataclass(frozen=True)
+class _Row:
+    """A line ready to be set on a page, and whether a section begins with it."""
+
+    room: Room
+    bars: tuple[BarBox, ...]
+    begins: bool
+
+    @property
+    def above(self) -> float:
+        return -self.room.extent.top
+
+    @property
+    def tall(self) -> float:
+        return self.room.extent.bottom - self.room.extent.top
+
+
+def pages_of(chart: Chart, paper: Paper, *, note: str = "") -> tuple[DrawnPage, ...]:
+    """`note` is printed at the right of the heading: a version, a date."""
+    size = paper.largest
+    best: tuple[DrawnPage, ...] = ()
+    while size >= paper.smallest:
+        pages = _set(chart, paper, size, note)
+        if len(pages) == 1:
+            return pages
+        best = pages if not best or (len(best) > 2 and len(pages) < len(best)) else best
+        size -= _STEP
+    return best
+
+
+def _set(chart: Chart, paper: Paper, size: float, note: str) -> tuple[DrawnPage, ...]:
+    width = paper.width - 2 * paper.margin
+    rows = list(_rows(chart, width, size))
+    top = heading(chart, width=width, note=note)
+    room = paper.height - 2 * paper.margin - _FOOT
+    groups = list(_groups(rows, room - top.height, room))
+    pages = []
+    for index, group in enumerate(groups):
+        head = top if index == 0 else heading(chart, width=width, note=note, first=False)
+        page = _page(paper, group, head.pieces, head.height, size)
+        if len(groups) > 1:
+            page = replace(page, pieces=(*page.pieces, _page_number(paper, index + 1, len(groups))))
+        pages.append(page)
+    return tuple(pages)
+
+
+def _rows(chart: Chart, width: float, size: float) -> Iterator[_Row]:
+    before = None
+    for whole in lines_of(chart):
+        for line in _that_fit(whole, width, size):
+            staff = engraved(
+                line_mei(line, before),
+                width=_line_width(line, width, size),
+                staff_height=size,
+                last_bars={cell.number: cell.last for cell in line.cells},
+            )
+            yield _Row(marked(line, staff, height=size, width=width), staff.bars, line.section is not None)
+            before = line.cells[-1].bar.meter
+    voices = voices_of(chart.bars)
+    if voices:
+        yield _key(voices, width, 0.7 * size)
+
+
+def _that_fit(line: Line, width: float, size: float) -> Iterator[Line]:
+    """A line whose notes need more room than a line has is set as two."""
+    if len(line.cells) == 1 or _needs(line, size) <= width:
+        yield line
+        return
+    half = (len(line.cells) + 1) // 2
+    yield from _that_fit(replace(line, cells=line.cells[:half], ends_section=False, ends_chart=False), width, size)
+    yield from _that_fit(replace(line, cells=line.cells[half:], section=None), width, size)
+
+
+def _needs(line: Line, size: float) -> float:
+    """The least width of a line in which its notes can be told apart: by its busiest layer (house choice)."""
+    events = sum(max((len(layer.values) for layer in cell.layers), default=2) for cell in line.cells)
+    return size * (2.0 + 0.38 * events)
+
+
+def _line_width(line: Line, width: float, size: float) -> float:
+    """Bars of a short line are as wide as those of a full one."""
+    if line.room >= BARS_PER_LINE:
+        return width
+    clef = 1.1 * size
+    return clef + (width - clef) * line.room / BARS_PER_LINE
+
+
+def _key(voices: Sequence[str], width: float, size: float) -> _Row:
+    """What each written voice is."""
+    each = min(20.0, (width - 2 * size) / len(voices))
+    staff = engraved(key_mei(voices), width=2 * size + each * len(voices), staff_height=size, last_bars={0: 0})
+    room = Room(staff.pieces, height=size, width=width)
+    letters = 0.5 * size
+    labels: list[Piece] = []
+    for place, voice in enumerate(voices):
+        left = staff.places[0][Fraction(place)] + 0.15 * size - text_width(voice, REGULAR, letters) / 2
+        labels.append(Label(voice, left, 0.0, letters, REGULAR, "key"))
+    room.below(labels, gap=0.25 * size)
+    return _Row(room, (), begins=False)
+
+
+def _groups(rows: Sequence[_Row], first: float, others: float) -> Iterator[list[_Row]]:
+    """The rows of each page; a page is left early where a section begins near its end."""
+    at, room = 0, first
+    while at < len(rows):
+        end = at + 1
+        while end < len(rows) and _used(rows[at : end + 1]) <= room:
+            end += 1
+        if end < len(rows):
+            starts = [index for index in range(at + 1, end + 1) if rows[index].begins]
+            if starts and _used(rows[at : starts[-1]]) >= _FULL * room:
+                end = starts[-1]
+        yield list(rows[at:end])
+        at, room = end, others
+
+
+def _used(rows: Sequence[_Row]) -> float:
+    return sum(row.tall for row in rows) + _BETWEEN * len(rows)
+
+
+def _page(paper: Paper, rows: Sequence[_Row], head: Sequence[Piece], head_height: float, size: float) -> DrawnPage:
+    spare = paper.height - 2 * paper.margin - _FOOT - head_height - _used(rows)
+    between = _BETWEEN + max(0.0, min(_ADDED, spare / len(rows)))
+    pieces = [moved(piece, paper.margin, paper.margin) for piece in head]
+    bars: list[BarBox] = []
+    y = paper.margin + head_height
+    for row in rows:
+        top = y + between + row.above
+        pieces += [moved(piece, paper.margin, top) for piece in row.room.pieces]
+        bars += [replace(one, box=one.box.moved(paper.margin, top)) for one in row.bars]
+        y += between + row.tall
+    return DrawnPage(paper.width, paper.height, tuple(pieces), tuple(bars), size)
+
+
+def _page_number(paper: Paper, number: int, pages: int) -> Label:
+    text = f"{number} / {pages}"
+    size = 3.2
+    x = paper.width - paper.margin - text_width(text, REGULAR, size)
+    return Label(text, x, paper.height - paper.margin, size, REGULAR, "page")
