@@ -176,6 +176,10 @@ class Chart:
         """As written, through all sections."""
         return tuple(bar for section in self.sections for bar in section.bars)
 
+    def printed(self, number: int) -> int:
+        """The number that is printed at a written bar: a pick-up has 0, so that bar one of the song is bar 1."""
+        return number + min(self.first_bar, 1) - 1
+
     def numbered(self) -> Iterator[tuple[int, Section, Bar]]:
         """Every written bar with its number, counted from 1, and its section."""
         number = 0

@@ -47,6 +47,8 @@ def layers_of(bars: Sequence[Bar]) -> list[tuple[Layer, ...]]:
         layers = []
         for kind, onsets in _onsets(bar, over):
             values = spelled(onsets, bar.meter)
+            if kind == SLASH_LAYER:
+                values = tuple(replace(value, beam=None) for value in values)
             goes_on = after is not None and (kind == HITS or after.shows == RHYTHM)
             layers.append(Layer(kind, values if goes_on else _ended(values)))
         over = {layer.kind: _rest_of(layer, bar) for layer in layers if layer.ties_over}

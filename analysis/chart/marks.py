@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from analysis.chart.beats import bar_quarters, beat_json, from_bar_line
-from analysis.chart.document import CODA, FINE, REPEAT_2, SEGNO, Bar, Jump, Section, Span
+from analysis.chart.beats import bar_quarters, from_bar_line
+from analysis.chart.document import REPEAT_2, Bar, Section
 from analysis.chart.drawn import Box, Label, Piece, Shape, Sign, frame, rule
 from analysis.chart.fonts import BOLD, ITALIC, REGULAR, label_width, sign_box, text_width
 from analysis.chart.layers import HITS
 from analysis.chart.lines import Cell, Line
 from analysis.chart.placing import Room, wrapped
+from analysis.chart.road_words import fill_words, jump_words
 from analysis.chart.staff import Staff
 from analysis.chart.tempo_mark import tempo_mark
 
@@ -26,29 +27,15 @@ WORDS, NAME, LETTER, NUMBER = 0.46, 0.56, 0.62, 0.34
 _GAP = 0.12
 
 
-def marked(line: Line, staff: Staff, *, height: float, width: float) -> Room:
-    """The whole line: what the engraver drew, and everything around it. `width` is what the page has."""
+def marked(line: Line, staff: Staff, *, height: float, width: float, number: int) -> Room:
+    """The whole line: what the engraver drew, and everything around it. `width` is what the page has, `number` is
+    printed at the line's beginning."""
     room = Room(staff.pieces, height=height, width=width)
     marks = _Marks(line, staff, room, height)
     marks.on_staff()
-    marks.above()
+    marks.above(number)
     marks.below()
     return room
-
-
-def jump_words(jump: Jump) -> str:
-    words = "D.S." if jump.to == SEGNO else "D.C."
-    words += {CODA: " al Coda", FINE: " al Fine"}.get(jump.until, "")
-    return f"{words} with repeats" if jump.repeats else words
-
-
-def fill_words(fill: Span, bar: Bar) -> str:
-    """ "fill" over a whole bar, else with its beats."""
-    last = fill.beat + fill.beats
-    if fill.beat == 1 and last >= bar.meter.upper + 1:
-        return "fill"
-    ends = last - 1 if fill.beats >= 1 and last.denominator == 1 else last - Fraction(1, 2)
-    return f"fill {beat_json(fill.beat)}" + (f"–{beat_json(ends)}" if ends > fill.beat else "")
 
 
 class _Marks:
@@ -102,10 +89,10 @@ class _Marks:
         )
         self.room.put(Shape(steps, None, cell.number))
 
-    def above(self) -> None:
+    def above(self, number: int) -> None:
         gap = _GAP * self.height
         first = self.line.cells[0].number
-        self.room.above([self._label(str(first), 0.0, NUMBER, REGULAR, "number", first)], gap=gap)
+        self.room.above([self._label(str(number), 0.0, NUMBER, REGULAR, "number", first)], gap=gap)
         for cell in self.line.cells:
             for group in self._of_bar(cell):
                 self.room.above(group, gap=gap)
@@ -195,7 +182,8 @@ class _Marks:
                 pieces.append(Sign(sign, x, 0.06 * self.height, 0.8 * self.height, cell.number))
                 x += (sign_box(sign).right * 0.8 + 0.3) * self.height
         section = self.line.section if cell is self.line.cells[0] else None
-        return pieces + (self._header(section, x, cell.number) if section else [])
+        named = section and (section.letter or section.name)
+        return pieces + (self._header(section, x, cell.number) if section and named else [])
 
     def _at_end(self, cell: Cell) -> Iterator[list[Piece]]:
         road, right = cell.bars[-1].road, self.boxes[cell.number].right

@@ -160,7 +160,7 @@ def _rests(start: Fraction, room: Fraction, meter: MeterSign) -> tuple[Fraction,
         dotted = next(value for value in _VALUES if value[0] == beat and value[2])
         if start % beat == 0 and room >= beat:
             return dotted
-        start = start % beat
+        start, room = start % beat, min(room, beat - start % beat)
     longest = beat if meter.is_compound or meter.beats_per_bar % 2 else bar_quarters(meter)
     return next(
         (value for value in _VALUES if not value[2] and value[0] <= min(room, longest) and start % value[0] == 0),

@@ -106,7 +106,9 @@ def _rows(chart: Chart, width: float, size: float) -> Iterator[_Row]:
                 staff_height=size,
                 last_bars={cell.number: cell.last for cell in line.cells},
             )
-            yield _Row(marked(line, staff, height=size, width=width), staff.bars, line.section is not None)
+            number = chart.printed(line.cells[0].number)
+            room = marked(line, staff, height=size, width=width, number=number)
+            yield _Row(room, staff.bars, line.section is not None)
             before = line.cells[-1].bar.meter
     voices = voices_of(chart.bars)
     if voices:

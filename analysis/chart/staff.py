@@ -73,6 +73,7 @@ def _options(page_width: int) -> dict[str, Any]:
         "font": MUSIC_FONT,
         "svgViewBox": True,
         "mnumInterval": 0,
+        "multiRestStyle": "block",
         "minLastJustification": 0,
         "xmlIdSeed": 1,
         **{f"pageMargin{side}": 0 for side in ("Left", "Right", "Top", "Bottom")},
