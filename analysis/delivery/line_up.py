@@ -1,43 +1,145 @@
-"""The set against the accepted rough mix: does it lie where it lay then?
+"""The set against the accepted rough mix: the same take, where it lay then, at the same speed, all along the song?
 
-Tested in `tests/analysis/delivery/test_verify.py`.
+The mix is fitted by the tracks (`mix_fit.py`), so a distance is exact to the frame, and a slope or a jump shows.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
+
+import numpy as np
 
 from analysis.core.errors import UnusableFileError
 from analysis.core.sentences import written
+from analysis.core.units import seconds_as_clock
 from analysis.delivery.check_results import Check
-from analysis.delivery.measured_set import MeasuredSet
-from analysis.delivery.shared_sound import offset_between
+from analysis.delivery.lag_line import Jump, Line, find_jump, fit_line, holds
+from analysis.delivery.measured_set import MeasuredSet, features_of
+from analysis.delivery.mix_fit import Fit, Sides
+from analysis.delivery.mix_lags import Lags, find_lags, follow, times_and_lags
+from analysis.features.guide_drums import drum_probability
 
-# A bar at a slow tempo (4/4 at 53); the window must stay well longer (house choices).
-_LONGEST_MIX_LAG_S = 4.5
-_MIX_WINDOW_S = 12.0
 # One frame is the rounding of a conversion (house choice).
 _LINED_UP_FRAMES = 1
+# A clock is off when the lag changes by more than rounding over the song, and surely so (house choices).
+_DRIFT_FRAMES, _DRIFT_ERRORS = 1.5, 3.0
+# Two levels are a jump when they hold this much more of the windows than one line does (house choice).
+_BETTER_BROKEN = 0.03
+_SAME_SPEED = 1e-9
+# 95 in 100 of a normal distribution lie within so many of its standard deviations.
+_NORMAL_95 = 1.96
 
 
 def lined_up(measured: MeasuredSet) -> Iterator[Check]:
-    """The sum of the tracks against a rough mix that holds the same performance."""
-    if measured.song.against is not None and measured.sounding:
-        yield _lined_up(measured, measured.song.against)
-
-
-def _lined_up(measured: MeasuredSet, against: Path) -> Check:
+    against = measured.song.against
+    if against is None or not measured.sounding:
+        return
     try:
-        offset = offset_between([against], measured.sounding, _LONGEST_MIX_LAG_S, window_s=_MIX_WINDOW_S)
+        yield from _judged(measured, find_lags(_sides(measured, against), measured.sounding), against)
     except UnusableFileError as error:
-        return Check("lined-up", None, passed=False, message=f"{against.name} {error.reason}.")
-    if offset is None or offset.confidence < measured.limits.start_confidence:
+        yield Check("lined-up", None, passed=False, message=f"{against.name} {error.reason}.")
+
+
+def _sides(measured: MeasuredSet, against: Path) -> Sides:
+    return Sides(against, tuple(track.path for track in measured.sounding), measured.sample_rate_hz)
+
+
+def _judged(measured: MeasuredSet, lags: Lags, against: Path) -> Iterator[Check]:
+    if not lags.fine:
+        yield _nothing_shared(measured, lags, against)
+    elif abs(lags.speed - 1) > _SAME_SPEED:
+        yield _other_speed(lags, against)
+    else:
+        yield from _along_the_song(measured, lags.fine, against)
+
+
+def _nothing_shared(measured: MeasuredSet, lags: Lags, against: Path) -> Check:
+    """Another take, if there are drums in the mix; without any, nobody can tell."""
+    features = features_of(against)
+    drums = (drum_probability(features) if features else None) or 0.0
+    if drums < measured.limits.drums_likely or not lags.rough:
         words = f"Can't tell whether the set lines up with {against.name}: they have too little sound in common."
         return Check("lined-up", None, passed=True, limit=_LINED_UP_FRAMES, message=words, undecided=True)
-    lag = offset.lag_frames
-    way = "later" if lag > 0 else "earlier"
-    words = f"The set lines up with {against.name}."
-    if lag:
-        words = f"The set is {written('_frames', abs(lag))} {way} than {against.name}."
-    return Check("lined-up", None, abs(lag) <= _LINED_UP_FRAMES, lag, _LINED_UP_FRAMES, words)
+    share = float(np.median([fit.share for fit in lags.rough]))
+    words = (
+        f"{against.name} is not made of these tracks: they explain {100 * share:.0f} % of it, "
+        "each place at another distance. It is another take, or another song."
+    )
+    return Check("same-take", None, passed=False, value=round(share, 3), message=words, place_s=lags.rough[0].time_s)
+
+
+def _other_speed(lags: Lags, against: Path) -> Check:
+    way = "faster" if lags.speed > 1 else "slower"
+    words = (
+        f"The set runs {lags.speed:.5f} times as fast as {against.name}, so it is {way}: "
+        "most likely a wrong sample rate on the way."
+    )
+    return Check("speed", None, passed=False, value=round(lags.speed, 6), limit=1, message=words)
+
+
+def _along_the_song(measured: MeasuredSet, fits: tuple[Fit, ...], against: Path) -> Iterator[Check]:
+    times, lags = times_and_lags(fits)
+    line, jump = fit_line(times, lags), find_jump(times, lags)
+    if jump is not None and jump.held > line.held + _BETTER_BROKEN:
+        yield from _broken(jump, against, measured.sample_rate_hz)
+    elif not holds(line):
+        words = f"The set keeps no steady distance from {against.name}: parts of it are from another take."
+        share = round(1 - line.held, 2)
+        yield Check("same-take", None, passed=False, value=share, message=words, place_s=float(times[0]))
+    else:
+        yield from _straight(measured, fits, line, against)
+
+
+def _broken(jump: Jump, against: Path, sample_rate_hz: int) -> Iterator[Check]:
+    before = jump.before_frames
+    yield _lag(Line(before, 0.0, 0.0, before - 0.5, before + 0.5, jump.held), against)
+    frames = jump.after_frames - jump.before_frames
+    words = (
+        f"From {seconds_as_clock(jump.time_s)} on the set is {_distance(frames)} than before, against {against.name}: "
+        "something was cut out or put in there."
+    )
+    jump_ms = round(1000 * frames / sample_rate_hz, 2)
+    yield Check("break", None, passed=False, value=jump_ms, limit=0, message=words, place_s=round(jump.time_s, 2))
+
+
+def _straight(measured: MeasuredSet, fits: tuple[Fit, ...], line: Line, against: Path) -> Iterator[Check]:
+    length_s, rate_hz = fits[-1].time_s - fits[0].time_s, measured.sample_rate_hz
+    drifts = abs(line.slope) * length_s > _DRIFT_FRAMES and abs(line.slope) > _DRIFT_ERRORS * line.slope_error
+    ppm, error = 1e6 * line.slope / rate_hz, _NORMAL_95 * 1e6 * line.slope_error / rate_hz
+    if not np.isfinite(error):
+        yield _lag(line, against)
+        words = f"Can't tell whether the set keeps its distance from {against.name}: they share one place only."
+        yield Check("drift", None, passed=True, message=words, undecided=True)
+        return
+    if not drifts:
+        yield _lag(line, against)
+        yield _drift(ppm, error, f"The set runs with the clock of {against.name}.", passed=True)
+        return
+    at_speed = replace(_sides(measured, against), speed=1 / (1 + ppm / 1e6))
+    again = follow(at_speed, replace(fits[0], lag_frames=line.at_start), measured.sounding)
+    line = fit_line(*times_and_lags(again)) if len(again) > 1 else line
+    yield _lag(line, against)
+    ppm, error = ppm + 1e6 * line.slope / rate_hz, _NORMAL_95 * 1e6 * line.slope_error / rate_hz
+    words = (
+        f"The set runs {abs(ppm):.1f} parts in a million {'slower' if ppm > 0 else 'faster'} than {against.name}: "
+        f"{written('_frames', round(abs(ppm) * length_s * rate_hz / 1e6))} over {seconds_as_clock(length_s)}."
+    )
+    yield _drift(ppm, error, words, passed=False)
+
+
+def _drift(ppm: float, error: float, words: str, *, passed: bool) -> Check:
+    return Check("drift", None, passed, round(ppm, 2), 0, words, low=round(ppm - error, 2), high=round(ppm + error, 2))
+
+
+def _lag(line: Line, against: Path) -> Check:
+    """In the middle of the song, or at its start where the clock runs off."""
+    lag = round((line.low + line.high) / 2)
+    words = f"The set is {_distance(lag)} than {against.name}." if lag else f"The set lines up with {against.name}."
+    passed, limit = abs(lag) <= _LINED_UP_FRAMES, _LINED_UP_FRAMES
+    return Check("lined-up", None, passed, lag, limit, words, low=round(line.low, 1), high=round(line.high, 1))
+
+
+def _distance(frames: float) -> str:
+    return f"{written('_frames', abs(round(frames)))} {'later' if frames > 0 else 'earlier'}"

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.core.blocks import Block
+from analysis.core.errors import UnusableFileError
 from analysis.core.reports import Clipped
 from analysis.core.thresholds import Limits
 from analysis.core.units import amplitude_from_db
@@ -98,3 +99,15 @@ def _measure_track(path: Path, limits: Limits) -> Track:
             activity.finish(),
             music.finish(),
         )
+
+
+def features_of(path: Path) -> Features | None:
+    """None for a file without sound: its sender has been told already."""
+    try:
+        with open_media(path) as media:
+            music = MusicFeatures(media.facts.sample_rate_hz, media.facts.channels)
+            for samples in media.blocks():
+                music.add(samples)
+    except UnusableFileError:
+        return None
+    return music.finish()

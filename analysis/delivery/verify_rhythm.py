@@ -11,24 +11,21 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 
 import numpy as np
 
-from analysis.core.errors import UnusableFileError
 from analysis.core.samples import Doubles, Indices
 from analysis.core.sentences import written
 from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check
-from analysis.delivery.measured_set import MeasuredSet
+from analysis.delivery.measured_set import MeasuredSet, features_of
 from analysis.features.attacks import attacks_of
-from analysis.features.feature_arrays import Features, MusicFeatures
+from analysis.features.feature_arrays import Features
 from analysis.features.guide_drums import drum_probability
 from analysis.features.strokes import struck_at
 from analysis.given_grid.click_track import find_click
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
-from analysis.media.reader import open_media
 
 # Fewer strokes than this say nothing (house choice).
 _FEWEST_STROKES = 32
@@ -64,20 +61,8 @@ def rhythm_checks(measured: MeasuredSet) -> Iterator[Check]:
     if song.tempo_map is not None and tracks:
         yield from on_map({track.name: track.features for track in tracks}, song.tempo_map, measured.limits)
     if song.originals and tracks:
-        sounding = [features for path in song.originals if (features := _features_of(path))]
+        sounding = [features for path in song.originals if (features := features_of(path))]
         yield fits_originals([track.features for track in tracks], sounding, measured.limits)
-
-
-def _features_of(path: Path) -> Features | None:
-    """None for a file without sound: its sender has been told already."""
-    try:
-        with open_media(path) as media:
-            music = MusicFeatures(media.facts.sample_rate_hz, media.facts.channels)
-            for samples in media.blocks():
-                music.add(samples)
-    except UnusableFileError:
-        return None
-    return music.finish()
 
 
 def on_map(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> list[Check]:
