@@ -17,13 +17,14 @@ from django.utils.http import urlsafe_base64_encode
 from portal.bookings.models import Booking, Member, Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.intake.models import Finding, KeptView, SentZip, SourceFile
+from portal.kit.models import TakeLog
 from portal.listening.models import Excerpt
 from portal.mailroom.models import Mail, Message, Question
 from portal.money.models import Payment, Quote
 from portal.people.addresses import change_address
 from portal.people.models import User
 from portal.prep.models import PreparedFile, SessionPack
-from portal.takes.models import RoughMix
+from portal.takes.models import BarNote, RoughMix
 from portal.uploads.models import Upload
 
 # Which row an address is about.
@@ -42,7 +43,9 @@ MODELS: dict[str, Any] = {
     "excerpt_id": Excerpt,
     "prepared_id": PreparedFile,
     "pack_id": SessionPack,
+    "take_id": TakeLog,
     "rough_mix_id": RoughMix,
+    "note_id": BarNote,
     "delivery_id": Delivery,
     "file_id": DeliveryFile,
     "quote_id": Quote,

@@ -25,10 +25,11 @@ from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import fold
 from portal.intake.checks.inputs import gather
 from portal.intake.models import ApprovedMap, Finding, SentZip, SongCheck, SourceFile
+from portal.kit.models import TakeLog
 from portal.mailroom.models import Mail, Message, Question
 from portal.money.models import Payment, Quote, QuoteLine
 from portal.people.models import User
-from portal.takes.models import RoughMix
+from portal.takes.models import BarNote, RoughMix
 
 PASSWORD = "ruled-paper-and-ink"
 _numbers = count(1)
@@ -169,6 +170,23 @@ def make_rough_mix(*, song: Song | None = None, content: bytes = b"no sound at a
         "size_bytes": len(content),
     }
     return RoughMix.objects.create(song=song, **(defaults | fields))
+
+
+def make_take(*, song: Song, **fields: Any) -> TakeLog:
+    """A take that was logged, and kept."""
+    defaults = {"number": song.take_logs.count() + 1, "is_kept": True, "logged_at": timezone.now()}
+    return TakeLog.objects.create(song=song, **({"by": song.booking.created_by} | defaults | fields))
+
+
+def make_bar_note(*, rough_mix: RoughMix, **fields: Any) -> BarNote:
+    """A note on bar 5 by the song's newest approved map, which is made where there is none."""
+    song = rough_mix.song
+    defaults = {"first_bar": 5, "last_bar": 5, "text": "A crash here, please.", "written_by": song.booking.created_by}
+    return BarNote.objects.create(
+        song=song,
+        rough_mix=rough_mix,
+        **({"approved_map": song.maps.first() or make_map(song=song)} | defaults | fields),
+    )
 
 
 def make_delivery(*, song: Song | None = None, **fields: Any) -> Delivery:

@@ -70,11 +70,30 @@ def add_what_is_new() -> None:
         approved_map=approved,
         fingerprint="0" * 64,
         settings=SessionSettings().to_json(),
-        timeline={"start_bar": 3},
+        timeline={"settings": {"start_bar": 3}, "map": approved.map, "start_bar": 3, "frames": 1},
         state=SessionPack.State.MADE,
         made_at=timezone.now(),
         asked_by=approved.approved_by,
     )
+    add_takes()
+
+
+def add_takes() -> None:
+    """A take, a note at a bar, and the music of a song with a rough mix."""
+    from django.utils import timezone
+
+    from portal.kit.models import TakeLog
+    from portal.takes.models import BarNote, MusicCopy, RoughMix
+
+    mix = RoughMix.objects.filter(state__in=RoughMix.HEARD, song__maps__isnull=False).first()
+    if mix is None:
+        raise RuntimeError("the house has no rough mix that went out")
+    song, by = mix.song, mix.sent_by
+    TakeLog.objects.create(song=song, by=by, number=1, logged_at=timezone.now())
+    bars = {"first_bar": 1, "last_bar": 2, "approved_map": song.maps.latest("pk")}
+    BarNote.objects.create(song=song, rough_mix=mix, written_by=by, text="Softer.", **bars)
+    facts = {"key": "silence.flac", "sample_rate_hz": 48_000, "frames": 48_000}
+    MusicCopy.objects.create(song=song, fingerprint="0" * 64, state=MusicCopy.State.MADE, **facts)
 
 
 def rows_now() -> dict[str, int]:
@@ -123,6 +142,7 @@ PLAIN = {
     "prep.sessionpack.left_out",
     "prep.sessionpack.members",
     "prep.sessionpack.sources",
+    "takes.musiccopy.names",
     "uploads.upload.parts",
 }
 

@@ -30,6 +30,7 @@ from portal.prep.models import PreparedFile, SessionPack
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 from tests.factories import (
+    make_bar_note,
     make_booking,
     make_client,
     make_delivery,
@@ -45,6 +46,7 @@ from tests.factories import (
     make_sent_zip,
     make_song,
     make_source,
+    make_take,
     make_track,
     store_content,
 )
@@ -106,6 +108,7 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
     stored = {"sha256": (sha256 := store_content(b"sound")), "key": f"originals/{sha256[:2]}/{sha256}"}
     source = make_source(song=song, name=f"{TITLE}.wav", features_key=store_features(), **stored)
     sent_mix = make_rough_mix(song=song, state=RoughMix.State.OUT, proxy_key=stored["key"])
+    take = make_take(song=song)
     unsent_mix = make_rough_mix(song=song, state=RoughMix.State.READY, proxy_key=stored["key"])
     released = make_delivery(song=song, state=Delivery.State.RELEASED, released_at=timezone.now())
     collecting = make_delivery(song=song, state=Delivery.State.OPEN)
@@ -136,6 +139,9 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
         "source": {"source_id": source.pk},
         "sent_zip": {"zip_id": make_sent_zip(song=song, content=b"sound", state=SentZip.State.UNPACKED).pk},
         "rough_mix": {"rough_mix_id": sent_mix.pk},
+        "take": {"take_id": take.pk},
+        "bar_note": {"note_id": make_bar_note(rough_mix=sent_mix, approved_map=approved).pk},
+        "unsent_note": {"note_id": make_bar_note(rough_mix=unsent_mix, approved_map=approved).pk},
         "unsent_mix": {"rough_mix_id": unsent_mix.pk},
         "delivery": {"delivery_id": released.pk},
         "track": {"file_id": make_track(delivery=released, crc32=0).pk},

@@ -2,6 +2,7 @@ from .clipping import ClippingMeter as ClippingMeter
 from .dropouts import DropoutMeter as DropoutMeter
 from .loudness import LoudnessMeter as LoudnessMeter
 from .loudness import measure_loudness as measure_loudness
+from .mixdown import Mixdown as Mixdown
 from .pyramid import PyramidMeter as PyramidMeter
 from .sample_levels import BitMeter as BitMeter
 from .sample_levels import LevelMeter as LevelMeter

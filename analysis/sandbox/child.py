@@ -31,12 +31,14 @@ from analysis.sandbox.child_jobs import (
     ChildJob,
     ConformJob,
     ExcerptJob,
+    MixdownJob,
     ProxyJob,
     SongJob,
     SurveyJob,
     VerifyJob,
 )
 
+_MAKING_JOBS = (SurveyJob, ProxyJob, ExcerptJob, MixdownJob, ConformJob)
 _R = TypeVar("_R", bound=Record)
 
 logger = logging.getLogger(__name__)
@@ -196,7 +198,7 @@ def run_in_child(
     output_limit_bytes: int = OUTPUT_LIMIT_BYTES,
 ) -> tuple[dict[str, Any] | None, str]:
     """The child's answer, or None and what went wrong, as the end of the sentence "This file ..."."""
-    output_to = Path(job.output_to) if isinstance(job, (SurveyJob, ProxyJob, ExcerptJob, ConformJob)) else None
+    output_to = Path(job.output_to) if isinstance(job, _MAKING_JOBS) else None
     with tempfile.TemporaryDirectory(prefix="measure-", dir=output_to.parent if output_to else None) as folder:
         answered, made = Path(folder, "answer.json"), Path(folder, "output")
         order = job.to_json() | {

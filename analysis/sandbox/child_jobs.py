@@ -143,6 +143,23 @@ class ExcerptJob(Record):
 
 
 @dataclass(frozen=True)
+class MixdownJob(Record):
+    paths: list[str]
+    output_to: str
+    sample_rate_hz: int
+
+    @property
+    def reads(self) -> list[str]:
+        return self.paths
+
+    def do(self) -> dict[str, Any]:
+        from analysis.levels.mixdown import write_mixdown
+
+        paths = [Path(path) for path in self.paths]
+        return write_mixdown(paths, Path(self.output_to), sample_rate_hz=self.sample_rate_hz).to_json()
+
+
+@dataclass(frozen=True)
 class PlanJob(Record):
     """`lengths_s` are fractions as text. The answer is the timeline, or the `trouble` that the map makes."""
 
@@ -202,9 +219,9 @@ class ConformJob(Record):
         return done.to_json()
 
 
-ChildJob = SurveyJob | SongJob | VerifyJob | ProxyJob | ExcerptJob | PlanJob | ConformJob
+ChildJob = SurveyJob | SongJob | VerifyJob | ProxyJob | ExcerptJob | MixdownJob | PlanJob | ConformJob
 _JOBS: dict[str, type[ChildJob]] = {
-    job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob, ExcerptJob, PlanJob, ConformJob)
+    job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob, ExcerptJob, MixdownJob, PlanJob, ConformJob)
 }
 
 

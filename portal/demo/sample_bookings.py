@@ -106,6 +106,7 @@ def offer(booking: Booking, *, drummer: User, balance_before_files: bool = False
         deposit_percent=50,
         balance_before_files=balance_before_files,
         revisions_included=2,
+        further_rounds="half of the song’s fee",
         due_on=today() + DUE_IN,
         valid_until=today() + 2 * DUE_IN,
         terms=TERMS,

@@ -34,6 +34,19 @@ class TakeForm(forms.Form):
     logged_at = forms.DateTimeField(validators=[check_clock])
 
 
+class HandTakeForm(forms.Form):
+    """A take as it is logged or changed on the song's page; `seen` is the revision that the page showed."""
+
+    number = forms.IntegerField(label="Take", min_value=1, max_value=HIGHEST_NUMBER)
+    is_kept = forms.BooleanField(label="Kept", required=False)
+    word = forms.CharField(label="A word", required=False, max_length=LONGEST_WORD)
+
+
+class ChangeTakeForm(HandTakeForm):
+    is_undone = forms.BooleanField(required=False)
+    seen = forms.IntegerField(min_value=1, widget=forms.HiddenInput)
+
+
 class ChangedForm(forms.Form):
     changed_at = forms.DateTimeField(validators=[check_clock])
 

@@ -1,7 +1,11 @@
-"""What a drummer does at the kit: log takes, and set a balance. All of it may arrive late, and more than once."""
+"""What a drummer does at the kit: log takes, and set a balance. All of it may arrive late, and more than once.
+
+The same log is kept by hand on the song's page: there a change says which revision the page showed.
+"""
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -9,11 +13,15 @@ from typing import Any
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
 
 from portal.bookings.models import Song
 from portal.kit.errors import KitError
-from portal.kit.models import Balance, TakeLog
+from portal.kit.models import HIGHEST_NUMBER, Balance, TakeLog
 from portal.people.models import User
+
+logger = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -62,6 +70,39 @@ def _log_take(song: Song, take: SentTake, by: User) -> None:
             is_undone=take.is_undone,
             revision=take.revision,
         )
+
+
+@transaction.atomic
+def log_by_hand(*, song: Song, number: int, is_kept: bool, word: str, by: User) -> TakeLog:
+    """A whole performance, written down on the song's page. A number that stands already is not given twice."""
+    Song.objects.select_for_update().get(pk=song.pk)
+    if song.take_logs.standing().filter(number=number).exists():
+        raise KitError(f"Take {number} is in the log already. The next free number is {next_number(song)}.")
+    return TakeLog.objects.create(song=song, by=by, number=number, is_kept=is_kept, word=word, logged_at=timezone.now())
+
+
+@transaction.atomic
+def change_by_hand(*, take: TakeLog, seen: int, by: User, **changes: Any) -> None:
+    """`seen` is the revision that the page showed: what a device changed meanwhile is not written over.
+
+    The row stays its first drummer's: their device goes on sending its own changes to it.
+    """
+    Song.objects.select_for_update().get(pk=take.song_id)
+    take = TakeLog.objects.select_for_update().get(pk=take.pk)
+    if take.revision != seen:
+        raise KitError(f"Take {take.number} was changed meanwhile. Here it is as it is now.")
+    fields = {name: getattr(take, name) for name in ("number", "is_kept", "word", "is_undone")} | changes
+    same_number = take.song.take_logs.standing().filter(number=fields["number"]).exclude(pk=take.pk)
+    if not fields["is_undone"] and same_number.exists():
+        raise KitError(f"Take {fields['number']} is in the log already.")
+    take.change(**fields, revision=take.revision + 1)
+    logger.info("take %s: changed by hand by user %s", take.pk, by.pk)
+
+
+def next_number(song: Song) -> int:
+    """After the highest that stands."""
+    highest = song.take_logs.standing().aggregate(highest=Max("number"))["highest"] or 0
+    return min(highest + 1, HIGHEST_NUMBER)
 
 
 @transaction.atomic

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
+from uuid import UUID
 
 from django.conf import settings
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_GET, require_POST
 
 from portal.bookings.models import Song
 from portal.kit import services
 from portal.kit.errors import KitError
-from portal.kit.forms import changed_at_in, json_of, takes_in
+from portal.kit.forms import ChangeTakeForm, HandTakeForm, changed_at_in, json_of, takes_in
 from portal.kit.levels import clean_levels
+from portal.kit.models import TakeLog
 from portal.kit.page import kit_page
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
@@ -59,6 +62,38 @@ def takes(request: MemberRequest, song_id: int) -> JsonResponse:
 
 @require_POST
 @login_required
+def log_take(request: MemberRequest, song_id: int) -> HttpResponse:
+    """A take by hand, from the song's page."""
+    song, form = _song(request, song_id), HandTakeForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, _said_by(form))
+        return _to_log(song)
+    try:
+        take = services.log_by_hand(song=song, by=request.user, **form.cleaned_data)
+        messages.success(request, f"Take {take.number} is logged.")
+    except KitError as error:
+        messages.error(request, str(error))
+    return _to_log(song)
+
+
+@require_POST
+@login_required
+def change_take(request: MemberRequest, take_id: UUID) -> HttpResponse:
+    take = get_object_or_404(TakeLog.objects.filter(song__in=Song.objects.visible_to(request.user)), pk=take_id)
+    require_drummer(request.user, "The log of takes is the drummer’s.")
+    form = ChangeTakeForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, _said_by(form))
+        return _to_log(take.song)
+    try:
+        services.change_by_hand(take=take, by=request.user, **form.cleaned_data)
+    except KitError as error:
+        messages.error(request, str(error))
+    return _to_log(take.song)
+
+
+@require_POST
+@login_required
 def balance(request: MemberRequest, song_id: int) -> JsonResponse:
     song = _song(request, song_id)
     lane_ids = song.sources.current().values_list("pk", flat=True)
@@ -77,6 +112,16 @@ def worker(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
     return HttpResponse(
         WORKER.read_bytes(), content_type="text/javascript; charset=utf-8", headers={"Cache-Control": "no-cache"}
     )
+
+
+def _said_by(form: HandTakeForm) -> str:
+    """The first thing that is wrong, with its field."""
+    name, errors = next(iter(form.errors.items()))
+    return f"{form.fields[name].label or name}: {errors[0]}"
+
+
+def _to_log(song: Song) -> HttpResponse:
+    return redirect(f"{song.get_absolute_url()}#takes")
 
 
 def _song(request: MemberRequest, song_id: int) -> Song:

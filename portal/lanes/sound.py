@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import soundfile
@@ -10,13 +11,28 @@ from numpy.typing import NDArray
 
 from portal.file_serving import local_copy, opened
 from portal.intake.models import SourceFile
-from portal.lanes.models import PlayCopy
 
 MOST_SECONDS = 30
 MOST_POINTS = 4_096
 MOST_CHANNELS = 2
 MICROSECONDS_PER_S = 1_000_000
 STRENGTH_STEPS = 255
+
+
+class Playable(Protocol):
+    """A FLAC of ours, in the store."""
+
+    @property
+    def key(self) -> str: ...
+
+    @property
+    def sample_rate_hz(self) -> int: ...
+
+    @property
+    def channels(self) -> int: ...
+
+    @property
+    def frames(self) -> int: ...
 
 
 @dataclass(frozen=True)
@@ -27,12 +43,12 @@ class Part:
     frames: int
 
     @classmethod
-    def of(cls, copy: PlayCopy, *, start: int, frames: int) -> Part:
+    def of(cls, copy: Playable, *, start: int, frames: int) -> Part:
         start = min(max(0, start), copy.frames)
         return cls(start, max(0, min(frames, copy.frames - start, MOST_SECONDS * copy.sample_rate_hz)))
 
 
-def words_of(copy: PlayCopy, part: Part, *, mono: bool = False) -> NDArray[np.int16]:
+def words_of(copy: Playable, part: Part, *, mono: bool = False) -> NDArray[np.int16]:
     """16-bit words, shape (frames, channels): one channel, or two; more are averaged to one."""
     with opened(copy.key) as stored, soundfile.SoundFile(stored) as file:
         file.seek(part.start)
@@ -40,6 +56,15 @@ def words_of(copy: PlayCopy, part: Part, *, mono: bool = False) -> NDArray[np.in
     if mono or copy.channels > MOST_CHANNELS:
         words = np.rint(words.mean(axis=1, keepdims=True)).astype(np.int16)
     return words
+
+
+def words_after(copy: Playable, *, start: int, frames: int, lead: int) -> NDArray[np.int16]:
+    """As `words_of`, of the copy with `lead` frames of silence before it, or without its first `-lead` frames."""
+    frames = max(0, min(frames, MOST_SECONDS * copy.sample_rate_hz))
+    before = max(0, min(frames, lead - start))
+    part = Part.of(copy, start=max(0, start - lead), frames=frames - before)
+    words = words_of(copy, part)
+    return np.concatenate([np.zeros((before, words.shape[1]), np.int16), words])
 
 
 def extremes_of(words: NDArray[np.int16], points: int) -> NDArray[np.int8]:

@@ -12,6 +12,7 @@ from portal.money.currencies import in_words
 from portal.money.models import Quote, QuoteLine
 from portal.people.models import House, User
 from portal.people.time_zones import zone_in_words
+from portal.takes.hooks import AgreedRounds
 
 CAUTION = (
     "This records what the two of you agree, in your words. Kitpost offers no clause as legally sufficient: rights, "
@@ -47,11 +48,19 @@ def conditions(quote: Quote) -> list[str]:
     sentences = _instalments(quote) if quote.total_minor else ["No fee: this booking is free of charge."]
     rounds, calendar = quote.revisions_included, zone_in_words(House.get().time_zone)
     sentences.append(f"Rounds of changes included: {rounds or 'none'}.")
+    if quote.further_rounds:
+        sentences.append(f"A further round of changes: {quote.further_rounds.rstrip('.')}.")
     if quote.due_on:
         sentences.append(f"Due: {day_in_words(quote.due_on)}, {calendar}.")
     if quote.valid_until:
         sentences.append(f"This offer is valid until the end of {day_in_words(quote.valid_until)}, {calendar}.")
     return sentences
+
+
+def agreed_rounds(booking_id: int) -> AgreedRounds | None:
+    """What `takes.hooks.agreed_rounds` asks: the words of the quote that is in force."""
+    quote = Quote.objects.filter(booking=booking_id, state=Quote.State.ACCEPTED).first()
+    return AgreedRounds(quote.revisions_included, quote.further_rounds, quote.version) if quote else None
 
 
 def _total(quote: Quote) -> str:

@@ -46,6 +46,8 @@ class Quote(models.Model):
     deposit_percent = models.PositiveSmallIntegerField(default=50)
     balance_before_files = models.BooleanField(default=True)
     revisions_included = models.PositiveSmallIntegerField(default=2)
+    # What a round beyond those costs or means, in the drummer's words.
+    further_rounds = models.CharField(max_length=200, blank=True)
     due_on = models.DateField(null=True, blank=True)
     valid_until = models.DateField(null=True, blank=True)
     terms = models.TextField(blank=True, max_length=8000)

@@ -37,6 +37,7 @@ class Conditions:
     deposit_percent: int
     balance_before_files: bool
     revisions_included: int
+    further_rounds: str
     due_on: date | None
     valid_until: date | None
     terms: str

@@ -1,4 +1,5 @@
-"""What can be refused about takes: TakesError → NotReadyError, NotDecidableError. The text is for who asked."""
+"""What can be refused about takes: TakesError → NotReadyError, NotDecidableError,
+FurtherRoundError, NoteError. The text is for who asked."""
 
 
 class TakesError(Exception):
@@ -11,3 +12,11 @@ class NotReadyError(TakesError):
 
 class NotDecidableError(TakesError):
     """A newer mix is out, or this one was decided."""
+
+
+class FurtherRoundError(TakesError):
+    """The round is not one that the client's page showed, or goes beyond the quote without their word on it."""
+
+
+class NoteError(TakesError):
+    """A note cannot be taken, or was changed meanwhile."""

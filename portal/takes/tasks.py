@@ -5,7 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 
 from portal.queueing import queue_left
-from portal.takes import jobs
+from portal.takes import jobs, music
 
 
 @shared_task(acks_late=True, autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
@@ -14,7 +14,15 @@ def survey_rough_mix(rough_mix_id: int) -> None:
     jobs.survey(rough_mix_id)
 
 
+@shared_task(acks_late=True, autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
+def make_music(copy_id: int) -> None:
+    """Safe to run twice: what is made is left alone."""
+    music.make_music(copy_id)
+
+
 @shared_task
 def sweep() -> None:
     """Queue what was never queued, or whose job was lost. Safe to run twice: a second survey changes nothing."""
     queue_left("portal.takes.tasks.survey_rough_mix", jobs.left_alone())
+    queue_left("portal.takes.tasks.make_music", music.left_alone())
+    music.clear_gone()

@@ -18,6 +18,7 @@ from portal.takes.errors import TakesError
 from portal.takes.forms import DecisionForm, SendForm, UploadForm
 from portal.takes.models import RoughMix
 from portal.takes.page import takes_page
+from portal.takes.rounds import rounds_of
 from portal.uploads.door import may_bring_files
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
@@ -54,12 +55,14 @@ def upload(request: MemberRequest, song_id: int) -> HttpResponse:
     """A rough mix by plain form."""
     song = get_object_or_404(Song.objects.visible_to(request.user), pk=song_id)
     require_drummer(request.user)
-    form = UploadForm(request.POST, request.FILES)
+    form = UploadForm(request.POST, request.FILES, song=song)
     if not form.is_valid():
-        messages.error(request, "Choose a file that is not empty, then send it.")
+        messages.error(request, "Choose a file that is not empty, and what it is of, then send it.")
         return _to_part(song)
     try:
-        take_whole(user=request.user, purpose="rough-mix", target_id=song.pk, uploaded_file=form.cleaned_data["file"])
+        said = {name: form.cleaned_data[name] for name in ("take", "holds", "begins") if form.cleaned_data[name]}
+        file = form.cleaned_data["file"]
+        take_whole(user=request.user, purpose="rough-mix", target_id=song.pk, uploaded_file=file, said=said)
         messages.success(request, "The rough mix is uploaded and is being measured.")
     except UploadRefusedError as error:
         messages.error(request, error.sentence)
@@ -71,11 +74,12 @@ def upload(request: MemberRequest, song_id: int) -> HttpResponse:
 def send(request: MemberRequest, rough_mix_id: int) -> HttpResponse:
     rough_mix = _find(request, rough_mix_id)
     require_drummer(request.user)
-    form = SendForm(request.POST)
+    form = SendForm(request.POST, song=rough_mix.song, of=rough_mix)
     if not form.is_valid():
         return _page(request, rough_mix, send_form=form)
     try:
-        services.send_rough_mix(rough_mix=rough_mix, note=form.cleaned_data["note"], by=request.user)
+        note = form.cleaned_data["note"]
+        services.send_rough_mix(rough_mix=rough_mix, note=note, about=form.about, by=request.user)
         messages.success(request, f"Rough mix {rough_mix.number} is sent.")
     except TakesError as error:
         messages.error(request, str(error))
@@ -88,7 +92,8 @@ def decide(request: MemberRequest, rough_mix_id: int) -> HttpResponse:
     rough_mix = _find(request, rough_mix_id)
     if request.user.is_drummer:
         raise PermissionDenied("A rough mix is accepted by the client.")
-    form = DecisionForm(request.POST)
+    notes = services.waiting_notes(rough_mix.song).count()
+    form = DecisionForm(request.POST, rounds=rounds_of(rough_mix.song), notes=notes)
     if not form.is_valid():
         return _page(request, rough_mix, decision_form=form)
     try:
@@ -96,7 +101,8 @@ def decide(request: MemberRequest, rough_mix_id: int) -> HttpResponse:
             services.accept_rough_mix(rough_mix=rough_mix, by=request.user)
             messages.success(request, "You have accepted the rough mix. The full files come next.")
         else:
-            services.ask_for_change(rough_mix=rough_mix, words=form.cleaned_data["words"], by=request.user)
+            words, seen, is_further = (form.cleaned_data[name] for name in ("words", "rounds_seen", "further"))
+            services.ask_for_change(rough_mix=rough_mix, words=words, seen=seen, is_further=is_further, by=request.user)
             messages.success(request, "The drummer has your message.")
     except TakesError as error:
         messages.error(request, str(error))
@@ -115,7 +121,7 @@ def audio(request: MemberRequest, rough_mix_id: int) -> HttpResponseBase:
 
 
 def _find(request: MemberRequest, rough_mix_id: int) -> RoughMix:
-    mixes = RoughMix.objects.visible_to(request.user).select_related("song__booking")
+    mixes = RoughMix.objects.visible_to(request.user).select_related("song__booking", "take")
     return get_object_or_404(mixes, pk=rough_mix_id)
 
 

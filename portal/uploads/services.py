@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from base64 import b64encode
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from django.core.files.uploadedfile import UploadedFile
 from django.db import transaction
@@ -117,14 +118,23 @@ def check_open(upload: Upload) -> None:
         raise UploadGoneError("This upload has expired. Please send the file again.")
 
 
-def take_whole(*, user: User, purpose: str, target_id: int, uploaded_file: UploadedFile[bytes]) -> Upload:
-    """Receive a file that came whole with a plain form."""
+def take_whole(
+    *,
+    user: User,
+    purpose: str,
+    target_id: int,
+    uploaded_file: UploadedFile[bytes],
+    said: Mapping[str, str] | None = None,
+) -> Upload:
+    """Receive a file that came whole with a plain form; `said` is what the form said beside it."""
+    metadata = ",".join(f"{name} {b64encode(text.encode()).decode()}" for name, text in (said or {}).items())
     upload = create(
         user=user,
         purpose=purpose,
         target_id=target_id,
         file_name=uploaded_file.name or "",
         length_bytes=uploaded_file.size or 0,
+        metadata=metadata,
     )
     return append(upload=upload, at_offset=0, pieces=lambda _: uploaded_file.chunks(PIECE_BYTES))
 

@@ -192,7 +192,7 @@ class Client(Person):
         self.page.goto(song_url)
         self.page.locator("summary", has_text="Ask for a change").click()
         self.page.locator("textarea[name=words]").fill(words)
-        self.press("Ask for this change")
+        self.press("Ask for a change")
 
     def accept_delivery(self) -> None:
         self.press("I accept this delivery")

@@ -58,6 +58,7 @@ CONDITIONS = money.Conditions(
     deposit_percent=50,
     balance_before_files=True,
     revisions_included=2,
+    further_rounds="",
     due_on=None,
     valid_until=None,
     terms="",

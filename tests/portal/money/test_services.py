@@ -32,6 +32,7 @@ CONDITIONS = services.Conditions(
     deposit_percent=50,
     balance_before_files=True,
     revisions_included=2,
+    further_rounds="",
     due_on=date(2026, 12, 24),
     valid_until=None,
     terms="Credit as “drums”.",

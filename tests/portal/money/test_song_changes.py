@@ -150,7 +150,7 @@ def test_a_first_quote_begins_with_a_line_for_each_song(client: Client) -> None:
 def test_a_line_belongs_to_no_song_of_another_booking() -> None:
     booking, other = make_booking(songs=1), make_booking(songs=1)
     quote = make_quote(booking=booking)
-    conditions = services.Conditions("EUR", 0, False, 2, None, None, "")
+    conditions = services.Conditions("EUR", 0, False, 2, "", None, None, "")
     line = services.Line("Drums", Decimal(1), Decimal(10), song_id=first_song(other).pk)
     services.save_draft(booking=booking, conditions=conditions, lines=[line], by=booking.created_by)
     assert quote.lines.get().song is None

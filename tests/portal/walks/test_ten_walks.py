@@ -88,7 +88,7 @@ def agreed(people: tuple[User, User], *songs: str, deposit: int = 0, balance: bo
     jo, mara = people
     titles = songs or (SONG,)
     booking = open_booking(by=jo, title=BOOKING, song_titles=titles, client_name=CLIENT, client_email=EMAIL)
-    conditions = money.Conditions("EUR", deposit, balance, 2, None, None, "")
+    conditions = money.Conditions("EUR", deposit, balance, 2, "", None, None, "")
     lines = [money.Line(f"Drums: {song}", Decimal(1), Decimal(120), song_id=song.pk) for song in booking.songs.all()]
     quote = money.save_draft(booking=booking, conditions=conditions, lines=lines, by=jo)
     money.send_quote(quote=quote, by=jo)

@@ -8,6 +8,12 @@ const RETRY_DELAYS_MS = [0, 1_000, 3_000, 5_000, 10_000, 20_000, 30_000, 60_000]
 const BROKEN = "Connection lost; retrying";
 const OFFLINE = "You are offline: the upload resumes automatically";
 
+/** What the form asks beside the file: its fields in `data-upload-beside`, by name. */
+function saidBeside(form) {
+  const fields = form.querySelectorAll("[data-upload-beside] [name]");
+  return Object.fromEntries([...fields].map(({ name, value }) => [name, value]));
+}
+
 /** States: waiting → sending ↔ paused, broken (tried again) or offline → received, refused or stopped.
  *  The form is told of each change: `changed(sending, words)`, `moved(bytes)`, `drop(sending)`. */
 export class Sending {
@@ -36,6 +42,7 @@ export class Sending {
         folder: this.folder,
         sentwith: this.sentWith,
         modified: String(lastModified),
+        ...saidBeside(this.form.element),
       },
       headers: { "X-CSRFToken": this.form.element.elements.csrfmiddlewaretoken.value },
       retryDelays: RETRY_DELAYS_MS,

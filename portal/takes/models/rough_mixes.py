@@ -10,6 +10,7 @@ from django.utils import timezone
 from portal.bookings.models import Song
 from portal.clean_text import clean_deep
 from portal.folding import FoldedField, SearchedModel, SearchedQuerySet
+from portal.kit.models import TakeLog
 from portal.people.models import User
 
 
@@ -22,7 +23,11 @@ class RoughMixQuerySet(SearchedQuerySet["RoughMix"]):
 
 class RoughMix(SearchedModel):
     """RECEIVED → READY (surveyed, and a copy made that any browser plays) or REFUSED; READY → OUT (the client may hear
-    it) → ACCEPTED or CHANGE_ASKED."""
+    it) → ACCEPTED or CHANGE_ASKED. Each change that is asked for is one round.
+
+    `begins_at_s` is where its first frame lies in the time of the client's files and of the tempo map: negative where
+    the session begins before them.
+    """
 
     class State(models.TextChoices):
         RECEIVED = "received", "received"
@@ -32,11 +37,23 @@ class RoughMix(SearchedModel):
         ACCEPTED = "accepted", "accepted"
         CHANGE_ASKED = "change-asked", "change asked for"
 
+    class Holds(models.TextChoices):
+        MIX = "mix", "drums and music together"
+        DRUMS = "drums", "the drums alone"
+
+    class Begins(models.TextChoices):
+        FILES = "files", "where the client’s files begin"
+        SESSION = "session", "where the session pack begins"
+
     NOT_YET_OUT = (State.RECEIVED, State.REFUSED, State.READY)
     HEARD = (State.OUT, State.ACCEPTED, State.CHANGE_ASKED)
 
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="rough_mixes")
     number = models.PositiveSmallIntegerField()
+    take = models.ForeignKey(TakeLog, null=True, blank=True, on_delete=models.SET_NULL, related_name="rough_mixes")
+    holds = models.CharField(max_length=5, choices=Holds.choices, default=Holds.MIX)
+    begins = models.CharField(max_length=7, choices=Begins.choices, default=Begins.FILES)
+    begins_at_s = models.FloatField(default=0.0)
     sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     name = models.CharField(max_length=255)
     folded = FoldedField(of=["name"])
@@ -53,6 +70,12 @@ class RoughMix(SearchedModel):
     decided_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
     decided_at = models.DateTimeField(null=True, blank=True)
     client_note = models.TextField(blank=True, max_length=4000)
+    # Of a change that was asked for: which round it began, and how many the quote included then (None: not stated).
+    round_number = models.PositiveSmallIntegerField(null=True, blank=True)
+    rounds_included = models.PositiveSmallIntegerField(null=True, blank=True)
+
+    # The approved map in the mix's own time, by which a player counts bars; a page puts it there.
+    map_json = ""
 
     objects: ClassVar[RoughMixQuerySet] = RoughMixQuerySet.as_manager()  # type: ignore[assignment]
 
@@ -62,6 +85,17 @@ class RoughMix(SearchedModel):
 
     def __str__(self) -> str:
         return f"rough mix {self.number} of {self.song}"
+
+    @property
+    def in_words(self) -> str:
+        """With the take it is of, where that is known: "rough mix 2 of take 5"."""
+        return f"rough mix {self.number} of take {self.take.number}" if self.take else f"rough mix {self.number}"
+
+    @property
+    def is_further_round(self) -> bool:
+        """Whether its change was asked for beyond what the quote included."""
+        number, included = self.round_number, self.rounds_included
+        return number is not None and included is not None and number > included
 
     @property
     def can_be_decided(self) -> bool:
@@ -79,6 +113,14 @@ class RoughMix(SearchedModel):
     def refuse(self, *, reason: str) -> None:
         self.state, self.refusal = self.State.REFUSED, reason
         self.save(update_fields=["state", "refusal"])
+
+    def describe(self, *, take: TakeLog | None, holds: str, begins: str, begins_at_s: float) -> None:
+        self.take, self.holds, self.begins, self.begins_at_s = take, holds, begins, begins_at_s
+        self.save(update_fields=["take", "holds", "begins", "begins_at_s"])
+
+    def begin_round(self, *, number: int, included: int | None) -> None:
+        self.round_number, self.rounds_included = number, included
+        self.save(update_fields=["round_number", "rounds_included"])
 
     def go_out(self, *, note: str) -> None:
         self.state, self.note, self.out_at = self.State.OUT, note, timezone.now()
