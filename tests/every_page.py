@@ -158,7 +158,7 @@ def allowed(user: User, route: Route, row: dict[str, Any]) -> tuple[int, ...]:
         return (ABSENT, POSTED_ONLY)
     if name == "upload_id":
         return (OPENED[0], GONE)
-    lacking = (ABSENT,) if name in MAY_LACK or route.name.endswith(":zip") else ()
+    lacking = (ABSENT,) if name in MAY_LACK or route.name.endswith((":zip", ":music")) else ()
     return (*OPENED, POSTED_ONLY, *lacking) if user.is_drummer else (*OPENED, REFUSED, POSTED_ONLY, *lacking)
 
 

@@ -84,6 +84,7 @@ def add_takes() -> None:
 
     from portal.kit.models import TakeLog
     from portal.takes.models import BarNote, MusicCopy, RoughMix
+    from portal.takes.music import fingerprint_of, music_files
 
     mix = RoughMix.objects.filter(state__in=RoughMix.HEARD, song__maps__isnull=False).first()
     if mix is None:
@@ -93,7 +94,8 @@ def add_takes() -> None:
     bars = {"first_bar": 1, "last_bar": 2, "approved_map": song.maps.latest("pk")}
     BarNote.objects.create(song=song, rough_mix=mix, written_by=by, text="Softer.", **bars)
     facts = {"key": "silence.flac", "sample_rate_hz": 48_000, "frames": 48_000}
-    MusicCopy.objects.create(song=song, fingerprint="0" * 64, state=MusicCopy.State.MADE, **facts)
+    made_of = fingerprint_of(music_files(song))  # else its page asks for it anew
+    MusicCopy.objects.create(song=song, fingerprint=made_of, state=MusicCopy.State.MADE, **facts)
 
 
 def rows_now() -> dict[str, int]:
