@@ -28,7 +28,7 @@ def measure(tiny_files: int, data_dir: Path, socket_file: Path) -> None:
     with running(broker.command(data_dir, socket_file)):
         until(lambda: broker.answers(socket_file))
         with contextlib.ExitStack() as workers:
-            for part in processes.workers():
+            for part in processes.workers(small=False):
                 workers.enter_context(running([*part.command]))
             delays(0)  # until every worker has started
             alone = delays(0)
