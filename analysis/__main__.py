@@ -1,4 +1,4 @@
-"""The command line of the engine: `python -m analysis inspect|click|midi|conform|verify|feel ...`."""
+"""The command line of the engine: `python -m analysis inspect|chart|click|midi|conform|pack|verify|feel ...`."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ def parser() -> argparse.ArgumentParser:
     whole = argparse.ArgumentParser(prog="python -m analysis", description="Measure music files for tracking.")
     parts = whole.add_subparsers(dest="command", required=True)
     _add_inspect(parts.add_parser("inspect", help="measure files as one song and print a report"))
+    _add_chart(parts.add_parser("chart", help="draft a chart: sections, hits, stops, grooves, ending"))
     _add_click(
         parts.add_parser(
             "click",
@@ -40,6 +41,13 @@ def _add_inspect(part: argparse.ArgumentParser) -> None:
     part.add_argument("--map-out", type=Path, help="write the tempo map to this file")
     part.add_argument("--json", action="store_true", help="one JSON object instead of a report")
     part.set_defaults(run=commands.inspect)
+
+
+def _add_chart(part: argparse.ArgumentParser) -> None:
+    part.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    part.add_argument("--map", type=Path, help="tempo map JSON: draft on its bars; without one they are measured")
+    part.add_argument("--json", action="store_true", help="one JSON object instead of a report")
+    part.set_defaults(run=commands.chart)
 
 
 def _add_map_or_bpm(part: argparse.ArgumentParser) -> None:

@@ -7,16 +7,20 @@ import json
 import os
 import sys
 import tempfile
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from analysis.commands import report_text
+from analysis.commands.chart_text import chart_text
 from analysis.core.errors import FeelError, MapError
 from analysis.core.reports import Brief, FileReport, SongReport
 from analysis.maps.click_style import ClickStyle
 from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.brief import brief_from_json
+from analysis.sandbox.chart_child import draft_song_in_child
 from analysis.sandbox.child import measure_song_in_child, survey_in_child
 
 if TYPE_CHECKING:
@@ -39,14 +43,29 @@ def inspect(options: argparse.Namespace) -> int:
 
 
 def _measure_files(paths: list[Path], brief: Brief) -> SongReport:
-    """Survey each file in a child of its own, as many at a time as there are cores, then measure them as one song."""
+    with _surveyed(paths) as surveyed:
+        return measure_song_in_child([(*one, path) for one, path in zip(surveyed, paths, strict=True)], brief)
+
+
+@contextmanager
+def _surveyed(paths: list[Path]) -> Iterator[list[tuple[FileReport, Path]]]:
+    """Survey each file in a child of its own, as many at a time as there are cores: reports and stored features."""
     missing = [str(path) for path in paths if not path.is_file()]
     if missing:
         raise FileNotFoundError(f"no such file: {', '.join(missing)}")
     with tempfile.TemporaryDirectory(prefix="inspect-") as folder, ThreadPoolExecutor(os.cpu_count()) as pool:
         features_to = [Path(folder) / f"{number}.npz" for number in range(len(paths))]
         reports = list(pool.map(_survey, paths, features_to))
-        return measure_song_in_child(list(zip(reports, features_to, paths, strict=True)), brief)
+        yield list(zip(reports, features_to, strict=True))
+
+
+def chart(options: argparse.Namespace) -> int:
+    tempo_map = _read_map(options.map).to_json() if options.map else None
+    with _surveyed(options.files) as surveyed:
+        measurable = [(report, features) for report, features in surveyed if features.is_file()]
+        draft = draft_song_in_child(measurable, tempo_map)
+    _say(chart_text(draft), draft.to_json(), as_json=options.json)
+    return _NOT_ALL_MEASURED if len(measurable) < len(surveyed) else 0
 
 
 def _survey(path: Path, features_to: Path) -> FileReport:

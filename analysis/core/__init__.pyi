@@ -1,3 +1,4 @@
+from .chart_draft import ChartDraft as ChartDraft
 from .errors import AnalysisError as AnalysisError
 from .errors import FeelError as FeelError
 from .errors import MapError as MapError

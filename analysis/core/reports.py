@@ -243,9 +243,13 @@ class BarOne(Record):
 
 @dataclass(frozen=True)
 class Section(Record):
+    """Bars that belong together; alike ones share their label. `dynamic` is relative to the song: "pp" to "ff"."""
+
     start_bar: int
     bars: int
     label: str
+    confidence: float = 0.0
+    dynamic: str = ""
 
 
 @dataclass(frozen=True)

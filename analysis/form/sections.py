@@ -1,98 +1,87 @@
-"""The form: where the song's sections begin, by bars, and which of them are alike.
+"""The form: where the song's sections begin, by bars, which of them are alike, how sure that is, and how loud each is.
 
-Phrases of four bars are compared in harmony, bass and loudness. A section begins where a phrase differs from the one
-before by more than bars differ within phrases; sections that differ less share a letter. A proposal for the chart.
+Each bar line gets the odds that a section begins there, from evidence of several kinds (`borders.py`); one decision is
+made over the whole song (`division.py`); then sections are laid side by side (`letters.py`). A draft for the chart.
+docs/form.md says how often it is right.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 
 from analysis.core.reports import Section
 from analysis.core.samples import Doubles
+from analysis.features.feature_arrays import Features
+from analysis.form.bar_clock import BarClock
+from analysis.form.bar_rows import bar_rows
+from analysis.form.borders import border_numbers
+from analysis.form.division import BORDER_BONUS, divide
+from analysis.form.dynamics import dynamics_of
+from analysis.form.letters import group_alike, letter, pair_numbers
+from analysis.form.likeness import Likeness, likeness
+from analysis.form.weights import LinearModel, form_models
 from analysis.tempo.evidence import Evidence
 
-# Songs are written in phrases of four bars, mostly; two of them are the least that has a form (house choices).
-_PHRASE_BARS = 4
-_LEAST_BARS = 8
-# Distance of two phrases in the usual scatter of bars inside a phrase: above the first a new section begins, below the
-# second two sections are the same. Loudness weighs this much more than harmony and bass (house choices).
-_DIFFERENT, _ALIKE = 1.0, 0.8
-_ENERGY_WEIGHT = 1.5
-_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+# The least that has a form, and more than any song has: every bar is compared with every other (house choices).
+_LEAST_BARS, MOST_BARS = 4, 1_500
+_LEVEL_FRAMES = 10  # energy frames of 1 ms that are one frame of a file's level
+_DECIMALS = 3
 
 
-def find_sections(music: Evidence, downbeats_s: Doubles) -> tuple[Section, ...]:
+def find_sections(music: Evidence, files: Sequence[Features], clock: BarClock) -> tuple[Section, ...]:
     """Sections from bar one on.
 
     Parameters
     ----------
     music : Evidence
-        On the clock of `downbeats_s`.
-    downbeats_s : float64 array, shape (n_bars + 1,)
-        Seconds: where each bar begins, and the end of the last.
+        The files' pooled evidence, on the clock's time.
+    files : sequence of Features
+        Of each file of the music.
+    clock : BarClock
 
     Returns
     -------
     tuple of Section
-        Without gaps, in order of time. Empty for a song of less than two phrases.
+        Without gaps, in order of time. Empty for a few bars, which have no form.
     """
-    bars = len(downbeats_s) - 1
-    if bars < _LEAST_BARS:
+    if not _LEAST_BARS <= clock.bars <= MOST_BARS:
         return ()
-    rows = _bar_rows(music, np.asarray(downbeats_s, dtype=np.float64))
-    starts = list(range(0, bars - _PHRASE_BARS // 2, _PHRASE_BARS))
-    phrases = [rows[start : start + _PHRASE_BARS] for start in starts]
-    scatter = float(np.mean([phrase.var(axis=0).sum() for phrase in phrases])) + 1e-9
-    begins = [0] + [
-        index for index in range(1, len(phrases)) if _distance(phrases[index - 1], phrases[index], scatter) > _DIFFERENT
-    ]
-    sections: list[Section] = []
-    known: list[tuple[str, Doubles]] = []
-    for index, begin in enumerate(begins):
-        first = starts[begin]
-        last = starts[begins[index + 1]] if index + 1 < len(begins) else bars
-        letter = _letter(known, rows[first:last], scatter)
-        if sections and sections[-1].label == letter:
-            sections[-1] = Section(sections[-1].start_bar, last + 1 - sections[-1].start_bar, letter)
-        else:
-            sections.append(Section(first + 1, last - first, letter))
-    return tuple(sections)
+    rows = bar_rows(music, [file_level(features) for features in files], clock)
+    alike = likeness(rows)
+    models = form_models()
+    log_odds = models.borders.log_odds(border_numbers(rows, alike))
+    sections = divide(log_odds)
+    groups = group_alike(pair_odds(models.pairs, alike, sections))
+    dynamics = dynamics_of(rows.loudness_db, sections)
+    sure = _confidences(log_odds, sections)
+    return tuple(
+        Section(bars.start + 1, len(bars), letter(group), confidence, dynamic)
+        for bars, group, confidence, dynamic in zip(sections, groups, sure, dynamics, strict=True)
+    )
 
 
-def _bar_rows(music: Evidence, downbeats_s: Doubles) -> Doubles:
-    """One row a bar: middle harmony, bass and band loudness, each column with mean 0 over the song."""
-    bass = _means(music.bass, music.harmony_s, downbeats_s)
-    chroma = _means(music.chroma, music.harmony_s, downbeats_s)
-    energy = _means(music.energy_db, music.frame_s, downbeats_s)
-    parts = [_scaled(chroma), _scaled(bass), _ENERGY_WEIGHT * _scaled(energy)]
-    return np.concatenate(parts, axis=1)
+def file_level(features: Features) -> tuple[Doubles, Doubles]:
+    """Seconds and mean square of a file, frame by frame."""
+    frames = len(features.energy_1ms) // _LEVEL_FRAMES
+    power = features.energy_1ms[: frames * _LEVEL_FRAMES].reshape(frames, _LEVEL_FRAMES).mean(axis=1)
+    return np.arange(frames) * _LEVEL_FRAMES / features.energy_rate_hz, power.astype(np.float64)
 
 
-def _means(rows: Doubles, times_s: Doubles, downbeats_s: Doubles) -> Doubles:
-    edges = np.searchsorted(times_s, downbeats_s)
-    sums = np.concatenate([np.zeros((1, rows.shape[1])), np.cumsum(rows, axis=0)])
-    low, high = edges[:-1], np.maximum(edges[1:], edges[:-1] + 1)
-    high = np.minimum(high, len(rows))
-    mean: Doubles = (sums[high] - sums[np.minimum(low, high)]) / np.maximum(high - low, 1)[:, None]
-    return mean
+def pair_odds(model: LinearModel, alike: Likeness, sections: Sequence[range]) -> Doubles:
+    """The log odds that two sections are alike, for each two of them: (n_sections, n_sections)."""
+    count = len(sections)
+    odds = np.zeros((count, count))
+    for one in range(count):
+        for two in range(one + 1, count):
+            numbers = pair_numbers(alike, sections[one], sections[two])
+            odds[one, two] = odds[two, one] = float(model.log_odds(numbers[None, :])[0])
+    return odds
 
 
-def _scaled(rows: Doubles) -> Doubles:
-    centred = rows - rows.mean(axis=0)
-    scaled: Doubles = centred / (np.sqrt((centred**2).sum(axis=1)).mean() + 1e-9)
-    return scaled
-
-
-def _distance(one: Doubles, two: Doubles, scatter: float) -> float:
-    apart = one.mean(axis=0) - two.mean(axis=0)
-    return float(apart @ apart) / scatter
-
-
-def _letter(known: list[tuple[str, Doubles]], rows: Doubles, scatter: float) -> str:
-    nearest = min(known, key=lambda other: _distance(other[1], rows, scatter), default=None)
-    if nearest and _distance(nearest[1], rows, scatter) < _ALIKE:
-        return nearest[0]
-    letter = _LETTERS[len(known) % len(_LETTERS)]
-    known.append((letter, rows))
-    return letter
+def _confidences(log_odds: Doubles, sections: Sequence[range]) -> list[float]:
+    """How likely a section begins and ends where it does: its less likely border; the song's ends are sure."""
+    begins = np.concatenate([[np.inf], log_odds + BORDER_BONUS, [np.inf]])
+    least = [float(min(begins[section.start], begins[section.stop])) for section in sections]
+    return [round(1 / (1 + float(np.exp(-min(odds, 30.0)))), _DECIMALS) for odds in least]

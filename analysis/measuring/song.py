@@ -18,6 +18,7 @@ from analysis.core.threads import on_one_thread
 from analysis.core.thresholds import Limits
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
+from analysis.form.bar_clock import BarClock
 from analysis.form.sections import find_sections
 from analysis.given_grid.click_fit import compare_click
 from analysis.given_grid.click_measures import with_click
@@ -47,11 +48,11 @@ def measure_song(files: Sequence[SongFile], brief: Brief | None = None, *, limit
     clicks = [None if file.report.name in brief.not_clicks else find_click(file.features) for file in files]
     compared = compare_files(_told_clicks(files, clicks), limits=limits)
     reports = compared.reports
-    click, music_indices = _first(clicks), _music(files, reports)
+    click, music_indices = _first(clicks), music_among(reports)
     music = pool([files[index].features for index in music_indices])
     statements, sample_rate_hz = gather_statements(brief, reports), _sample_rate_hz(reports)
     song = _measures(click, music, statements, sample_rate_hz)
-    song = _with_sections(song, music)
+    song = _with_sections(song, music, [files[index].features for index in music_indices])
     facts = SongFacts(
         song=song,
         brief=brief,
@@ -76,10 +77,11 @@ def _told_clicks(files: Sequence[SongFile], clicks: Sequence[ClickTrack | None])
     ]
 
 
-def _with_sections(song: SongMeasures, music: Evidence | None) -> SongMeasures:
-    if not music or not song.downbeats_s:
+def _with_sections(song: SongMeasures, music: Evidence | None, files: Sequence[Features]) -> SongMeasures:
+    clock = BarClock.from_song(song)
+    if music is None or clock is None:
         return song
-    return dataclasses.replace(song, sections=find_sections(music, np.array(song.downbeats_s)))
+    return dataclasses.replace(song, sections=find_sections(music, files, clock))
 
 
 def _name_of(
@@ -104,12 +106,12 @@ def _first(clicks: Sequence[ClickTrack | None]) -> ClickTrack | None:
     return max((click for click in clicks if click), key=lambda click: len(click.clicks_s), default=None)
 
 
-def _music(files: Sequence[SongFile], reports: Sequence[FileReport]) -> list[int]:
-    """Which files are music: neither click nor silence, and each recording once."""
+def music_among(reports: Sequence[FileReport]) -> list[int]:
+    """Which files of a measured song are music: neither click nor silence, and each recording once."""
     seen: set[str] = set()
     found: list[int] = []
-    for index, (file, report) in enumerate(zip(files, reports, strict=True)):
-        digest = file.report.audio_digest
+    for index, report in enumerate(reports):
+        digest = report.audio_digest
         if report.is_click or report.is_silent or (digest and digest in seen):
             continue
         seen.add(digest or "")

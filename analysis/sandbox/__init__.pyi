@@ -1,3 +1,4 @@
+from .chart_child import draft_song_in_child as draft_song_in_child
 from .child import layers_that_hold as layers_that_hold
 from .child import measure_song_in_child as measure_song_in_child
 from .child import survey_in_child as survey_in_child

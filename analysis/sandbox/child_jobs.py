@@ -77,6 +77,31 @@ class SongJob(Record):
 
 
 @dataclass(frozen=True)
+class ChartJob(Record):
+    """`features` are files of our own: no sound is opened."""
+
+    reports: list[dict[str, Any]]
+    features: list[str]
+    map: dict[str, Any] | None
+
+    @property
+    def reads(self) -> list[str]:
+        return self.features
+
+    def do(self) -> dict[str, Any]:
+        from analysis.features.feature_arrays import Features
+        from analysis.maps.tempo_map import TempoMap
+        from analysis.measuring.chart import draft_song
+        from analysis.measuring.song import SongFile
+
+        files = [
+            SongFile(FileReport.from_json(report), Features.load(Path(features)))
+            for report, features in zip(self.reports, self.features, strict=True)
+        ]
+        return draft_song(files, TempoMap.from_json(self.map) if self.map else None).to_json()
+
+
+@dataclass(frozen=True)
 class VerifyJob(Record):
     paths: list[str]
     map: dict[str, Any] | None
@@ -219,9 +244,20 @@ class ConformJob(Record):
         return done.to_json()
 
 
-ChildJob = SurveyJob | SongJob | VerifyJob | ProxyJob | ExcerptJob | MixdownJob | PlanJob | ConformJob
+ChildJob = SurveyJob | SongJob | ChartJob | VerifyJob | ProxyJob | ExcerptJob | MixdownJob | PlanJob | ConformJob
 _JOBS: dict[str, type[ChildJob]] = {
-    job.__name__: job for job in (SurveyJob, SongJob, VerifyJob, ProxyJob, ExcerptJob, MixdownJob, PlanJob, ConformJob)
+    job.__name__: job
+    for job in (
+        SurveyJob,
+        SongJob,
+        ChartJob,
+        VerifyJob,
+        ProxyJob,
+        ExcerptJob,
+        MixdownJob,
+        PlanJob,
+        ConformJob,
+    )
 }
 
 

@@ -47,6 +47,8 @@ PLAIN = {"intro", "inter", "tag", "outro"}
 ENDINGS = ("hit", "held", "ritardando", "fade", "none")
 ENDING_SHARES = (0.24, 0.26, 0.22, 0.16, 0.12)
 LONGEST_S = 215.0
+# Seeds from here on are songs whose sections differ little: one band, one groove and one loudness, mostly.
+ALIKE_FROM = 2000
 
 
 @dataclass(frozen=True)
@@ -104,7 +106,7 @@ def arrange(seed: int) -> Arrangement:
     meter = METERS[rng.choice(len(METERS), p=METER_SHARES)]
     bpm = float(round(rng.uniform(*meter.bpm)))
     names = _shortened(str(rng.choice(FORMS)).split(), rng, meter, bpm)
-    sections = _sections(rng, meter, names)
+    sections = _sections(rng, meter, names, alike=seed >= ALIKE_FROM)
     ending = str(rng.choice(ENDINGS, p=ENDING_SHARES))
     bars = _bars(rng, meter, sections, ending)
     return Arrangement(
@@ -134,7 +136,7 @@ def _shortened(names: list[str], rng: Rng, meter: MeterKind, bpm: float) -> list
     return names
 
 
-def _sections(rng: Rng, meter: MeterKind, names: list[str]) -> tuple[PlannedSection, ...]:
+def _sections(rng: Rng, meter: MeterKind, names: list[str], *, alike: bool) -> tuple[PlannedSection, ...]:
     materials: dict[str, Material] = {}
     lengths: dict[str, int] = {}
     found: list[PlannedSection] = []
@@ -145,10 +147,10 @@ def _sections(rng: Rng, meter: MeterKind, names: list[str]) -> tuple[PlannedSect
         if not again:
             choices = SHORT_LENGTHS.get(name)
             lengths[name] = int(rng.choice(choices) if choices else rng.choice(LENGTHS, p=LENGTH_SHARES))
-            dynamic = str(rng.choice(LOUDNESS[name]))
+            dynamic = str(rng.choice(("mp", "mf") if alike else LOUDNESS[name]))
             plain = name in PLAIN and rng.random() < 0.7
             materials[name] = draw_material(
-                rng, meter, name, dynamic, lengths[name], list(materials.values()), plain=plain
+                rng, meter, name, dynamic, lengths[name], list(materials.values()), plain=plain, alike=alike
             )
         if again and last_time[name] == index and name in ("chorus", "head", "verse") and rng.random() < 0.4:
             raised = int(rng.choice([1, 2, 2, 3, -2, 5]))

@@ -68,27 +68,32 @@ class Material:
 
 
 def draw_material(
-    rng: Rng, meter: MeterKind, label: str, dynamic: str, bars: int, others: list[Material], *, plain: bool
+    rng: Rng,
+    meter: MeterKind,
+    label: str,
+    dynamic: str,
+    bars: int,
+    others: list[Material],
+    *,
+    plain: bool,
+    alike: bool,
 ) -> Material:
     """Draw what a label sounds like; now and then it takes over the chords or the rhythms of an earlier one.
 
-    `plain` sections have no tune of the lead.
+    `plain` sections have no tune of the lead; `alike` ones keep the first one's players and rhythms, mostly.
     """
     shared = others[rng.integers(len(others))] if others and rng.random() < 0.15 else None
     loop = shared.chords if shared else _loop(rng, meter, bars)
-    same_rhythms = others[rng.integers(len(others))] if others and rng.random() < 0.3 else None
+    same_rhythms = others[rng.integers(len(others))] if others and rng.random() < (0.85 if alike else 0.3) else None
     rhythms = same_rhythms.rhythms if same_rhythms else draw_rhythms(rng, meter)
-    groove = same_rhythms.groove if same_rhythms and rng.random() < 0.5 else draw_groove(rng, meter)
-    return Material(
-        label,
-        loop,
-        ((1.0, int(rng.choice([1, 3, 4, 4, 6]))),),
-        _tune(rng, meter),
-        rhythms,
-        _players(rng, dynamic, plain=plain),
-        dynamic,
-        groove,
+    groove = (
+        same_rhythms.groove if same_rhythms and rng.random() < (0.85 if alike else 0.5) else draw_groove(rng, meter)
     )
+    turnaround, tune = ((1.0, int(rng.choice([1, 3, 4, 4, 6]))),), _tune(rng, meter)
+    players = _players(rng, dynamic, plain=plain)
+    if alike and others and rng.random() < 0.7:
+        players = others[0].players
+    return Material(label, loop, turnaround, tune, rhythms, players, dynamic, groove)
 
 
 def _loop(rng: Rng, meter: MeterKind, bars: int) -> tuple[tuple[tuple[float, int], ...], ...]:

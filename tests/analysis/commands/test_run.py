@@ -13,6 +13,7 @@ from analysis.__main__ import main
 from analysis.media.reader import open_media
 from tests import signals
 from tests.analysis.encoded import write_sound
+from tests.analysis.playing import band
 
 MAP = {"bar_one_s": 0.5, "segments": [{"bar": 1, "time_s": 0.5, "bpm": 120.0, "meter": "4/4"}]}
 
@@ -211,3 +212,21 @@ def test_more_bars_than_any_song_has_are_wrong_usage(tmp_path: Path, capsys: pyt
 
     assert code == 2
     assert "must be 5000 or less" in printed
+
+
+def test_chart_prints_one_object_on_the_bars_of_a_map(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Thirty-two beats at 120 in 4/4 are eight bars of two seconds."""
+    sound = write_sound(tmp_path / "keys.wav", band(0.5 + np.arange(33) * 0.5))
+    code, printed = run(capsys, "chart", sound, "--map", map_file(tmp_path), "--json")
+    draft: dict[str, Any] = json.loads(printed)
+
+    assert code == 0
+    assert (draft["bars"], draft["downbeats_s"]) == (8, [0.5 + 2 * bar for bar in range(9)])
+    assert set(draft) >= {"bars", "downbeats_s", "sections", "hits", "stops", "grooves", "fills", "ending"}
+
+
+def test_chart_says_for_people_that_silence_has_no_bars(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    silent = write_sound(tmp_path / "pad.wav", signals.silence(duration_s=1.0))
+    code, printed = run(capsys, "chart", silent)
+
+    assert (code, printed.strip()) == (0, "No bars were found in these files, so there is nothing to draft.")

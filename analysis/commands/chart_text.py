@@ -1,0 +1,51 @@
+"""A chart's draft as a person reads it in a terminal: bars and meter, then a line for each section."""
+
+from __future__ import annotations
+
+from analysis.core.chart_draft import ChartDraft, Hit, SectionGroove, Stop
+from analysis.core.reports import Section
+
+_NO_BARS = "No bars were found in these files, so there is nothing to draft."
+_NO_FORM = "Too few bars, or too many, to divide into sections."
+
+
+def chart_text(draft: ChartDraft) -> str:
+    if not draft.bars:
+        return _NO_BARS
+    changes = ", ".join(f"{one.meter} from bar {one.bar}" for one in draft.meters)
+    lines = [f"{draft.bars} bars, {changes}", ""]
+    lines += [_section_line(draft, section) for section in draft.sections] or [_NO_FORM]
+    lines += _groove_lines(draft.grooves)
+    if draft.ending.kind != "none":
+        lines += ["", f"Ending: {draft.ending.kind}, bar {draft.ending.bar}"]
+    return "\n".join(lines)
+
+
+def _section_line(draft: ChartDraft, section: Section) -> str:
+    end = section.start_bar + section.bars
+    inside = range(section.start_bar, end)
+    notes = [_hit_words(hit) for hit in draft.hits if hit.bar in inside]
+    notes += [_stop_words(stop) for stop in draft.stops if stop.bar in inside]
+    notes += [f"fill {bar}" for bar in draft.fills if bar in inside]
+    bars = f"bars {section.start_bar}-{end - 1} ({section.bars})"
+    line = f"{section.label:<2} {bars:<18} {section.dynamic:<3} sure {section.confidence:.0%}"
+    return f"{line}  {', '.join(notes)}".rstrip()
+
+
+def _hit_words(hit: Hit) -> str:
+    return f"hit {hit.bar}:{hit.beat:g}"
+
+
+def _stop_words(stop: Stop) -> str:
+    return f"stop {stop.bar}:{stop.beat:g} for {stop.beats:g}"
+
+
+def _groove_lines(grooves: tuple[SectionGroove, ...]) -> list[str]:
+    return [
+        f"Groove of section {one.section}: kick {_beats(one.kick)}; snare {_beats(one.snare)}; hat {_beats(one.hat)}"
+        for one in grooves
+    ]
+
+
+def _beats(beats: tuple[float, ...]) -> str:
+    return " ".join(f"{beat:g}" for beat in beats) or "none"

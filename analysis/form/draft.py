@@ -1,0 +1,55 @@
+"""The draft of a song's chart from its bars: each part in a module of its own, put together here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from analysis.core.chart_draft import ChartDraft
+from analysis.features.feature_arrays import Features
+from analysis.form.bar_clock import BarClock
+from analysis.form.sections import find_sections
+from analysis.tempo.evidence import pool
+
+_TIME_DECIMALS = 6
+
+
+@dataclass(frozen=True)
+class Part:
+    """One file of the song: its name, what it sounds like, and whether it holds drums (None: can't tell)."""
+
+    name: str
+    features: Features
+    drums: bool | None = None
+
+
+def draft_chart(parts: Sequence[Part], clock: BarClock) -> ChartDraft:
+    """Draft a chart.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        All from one common start, each recording once, no clicks.
+    clock : BarClock
+        The bars as they are to be drafted; see `last_bars.with_true_end`.
+
+    Returns
+    -------
+    ChartDraft
+        Of bars alone where nothing sounds.
+    """
+    bare = ChartDraft(
+        bars=clock.bars,
+        downbeats_s=tuple(round(float(time), _TIME_DECIMALS) for time in clock.downbeats_s),
+        meters=clock.meter_changes,
+    )
+    files = [part.features for part in parts]
+    music = pool(files)
+    if music is None or not clock.bars:
+        return bare
+    return ChartDraft(
+        bars=bare.bars,
+        downbeats_s=bare.downbeats_s,
+        meters=bare.meters,
+        sections=find_sections(music, files, clock),
+    )

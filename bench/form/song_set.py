@@ -1,0 +1,94 @@
+"""The songs with known form as the bench uses them: rendered, surveyed and measured once, then read from a cache.
+
+The sound is deleted again once a song is surveyed; features, reports, measures and the truth stay. A run that is cut
+off goes on where it stopped.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import time
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from analysis.core.reports import FileReport, SongMeasures
+from analysis.features.feature_arrays import Features
+from analysis.form.bar_clock import BarClock
+from analysis.form.draft import Part
+from analysis.maps.tempo_map import MeterSign
+from analysis.measuring.song import SongFile, measure_song
+from analysis.measuring.survey import survey_file
+from bench.form.songs import sound_files, write_song
+
+
+@dataclass(frozen=True)
+class KnownSong:
+    """One song of the set. `measuring_s` is the processor's time for surveying its files and measuring it."""
+
+    seed: int
+    truth: dict[str, Any]
+    files: tuple[SongFile, ...]
+    measured: SongMeasures
+    measuring_s: float
+
+    @property
+    def true_clock(self) -> BarClock:
+        signs = tuple(MeterSign.parse(sign) for sign in self.truth["meters"])
+        return BarClock(np.array(self.truth["downbeats_s"]), signs, np.zeros(len(signs), np.bool_))
+
+    @property
+    def parts(self) -> list[Part]:
+        return [Part(file.report.name, file.features, file.report.drums.present) for file in self.files]
+
+    @property
+    def borders(self) -> list[int]:
+        """The first bars of all sections but the first, from 0."""
+        return [section["start_bar"] - 1 for section in self.truth["sections"][1:]]
+
+    @property
+    def labels(self) -> list[str]:
+        """Of each bar."""
+        return [section["label"] for section in self.truth["sections"] for _ in range(section["bars"])]
+
+
+def known_songs(seeds: Iterable[int], data: Path) -> Iterator[KnownSong]:
+    """Songs of the set, made where the cache lacks them."""
+    for seed in seeds:
+        home = data / "form" / f"song-{seed:04d}"
+        if not (home / "measured.json").is_file():
+            _make(seed, home)
+        yield _load(seed, home)
+
+
+def _make(seed: int, home: Path) -> None:
+    sound = write_song(seed, home.parent / "sound")
+    home.mkdir(parents=True, exist_ok=True)
+    start_s, files = time.process_time(), []
+    for path in sound_files(sound):
+        survey = survey_file(path)
+        survey.features.save(home / f"{path.stem}.npz")
+        (home / f"{path.stem}.report.json").write_text(json.dumps(survey.report.to_json()), "utf-8")
+        files.append(SongFile(survey.report, survey.features))
+    song = measure_song(files).song
+    stored = {"song": song.to_json(), "measuring_s": time.process_time() - start_s}
+    shutil.copy(sound / "truth.json", home / "truth.json")
+    shutil.rmtree(sound)
+    (home / "measured.json").write_text(json.dumps(stored) + "\n", "utf-8")
+
+
+def _load(seed: int, home: Path) -> KnownSong:
+    files = [
+        SongFile(
+            FileReport.from_json(json.loads(path.with_suffix("").with_suffix(".report.json").read_text("utf-8"))),
+            Features.load(path),
+        )
+        for path in sorted(home.glob("*.npz"))
+    ]
+    stored = json.loads((home / "measured.json").read_text("utf-8"))
+    truth = json.loads((home / "truth.json").read_text("utf-8"))
+    return KnownSong(seed, truth, tuple(files), SongMeasures.from_json(stored["song"]), stored["measuring_s"])
