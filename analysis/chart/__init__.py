@@ -1,4 +1,4 @@
-"""The chart: a document of its own, its road map, how it is drafted and merged, and how it is engraved.
+"""The chart: a document of its own, its road map, and how it is drafted and merged.
 
 `document.py` says what a chart holds and how its JSON looks.
 """

@@ -42,6 +42,11 @@ def from_bar_line(beat: Fraction, meter: MeterSign) -> Fraction:
     return (beat - 1) * quarters_per_unit(meter)
 
 
+def takes_triplet(place: Fraction, meter: MeterSign) -> bool:
+    """Whether a triplet can be written around a place: not in compound meters, nor where the bar cuts its quarter."""
+    return not meter.is_compound and int(place) + 1 <= bar_quarters(meter)
+
+
 def mixed_beats(places: Iterable[Fraction]) -> list[int]:
     """The quarters (from 0) of a bar in which sixteenths and triplets lie side by side. `places` are in quarters."""
     kinds: dict[int, set[str]] = {}
@@ -60,7 +65,7 @@ def snapped(beat: float, meter: MeterSign) -> Fraction:
     sixteenth = round(quarters / SIXTEENTH) * SIXTEENTH
     triplet = round(quarters / TRIPLET) * TRIPLET
     straight = abs(sixteenth - quarters) <= abs(triplet - quarters)
-    best = sixteenth if straight or meter.is_compound else triplet
+    best = sixteenth if straight or not takes_triplet(triplet, meter) else triplet
     best = min(max(best, Fraction(0)), bar_quarters(meter) - SIXTEENTH)
     return 1 + best / quarters_per_unit(meter)
 

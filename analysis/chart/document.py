@@ -35,7 +35,7 @@ SLASHES, REPEAT_1, REPEAT_2, REST, RHYTHM, DRUMS = "slashes", "repeat-1", "repea
 SHOWS = (SLASHES, REPEAT_1, REPEAT_2, REST, RHYTHM, DRUMS)
 FEELS = ("straight", "swung eighths", "swung sixteenths")
 LEVELS = ("ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "fp", "sfz", "cresc.", "dim.")
-# Drum voices, as trade practice places them; `percussion.py` says where and with which head.
+# Drum voices, as trade practice places them; `engraving/percussion.py` says where and with which head.
 VOICES = (
     "kick", "snare", "side stick", "floor tom", "low tom", "high tom", "ride", "hat", "open hat", "hat foot", "crash",
 )  # fmt: skip

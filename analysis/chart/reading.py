@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import Any, NoReturn, TypeVar
 
 from analysis.chart import document
-from analysis.chart.beats import from_bar_line, is_in_bar, is_on_grid, mixed_beats, quarters_per_unit
+from analysis.chart.beats import from_bar_line, is_in_bar, is_on_grid, mixed_beats, quarters_per_unit, takes_triplet
 from analysis.chart.document import Bar, Chart, Dynamic, Hit, Jump, Note, Road, Section, Span, Tempo, Words
 from analysis.core.errors import ChartError
 from analysis.core.texts import clean_text
@@ -267,7 +267,12 @@ def _check_places(bar: Bar, place: str) -> None:
         if not is_in_bar(beat, bar.meter):
             _fail(place, f"the {what} at beat {beat} lies outside a bar of {bar.meter}")
     for what, beat in (*beats, *spans):
-        if not is_on_grid(from_bar_line(beat, bar.meter)):
+        at = from_bar_line(beat, bar.meter)
+        if (at * 4).denominator != 1 and is_on_grid(at) and not takes_triplet(at, bar.meter):
+            _fail(
+                place, f"the {what} at beat {beat} would be a triplet, which a bar of {bar.meter} has no room for there"
+            )
+        if not is_on_grid(at):
             _fail(place, f"the {what} at beat {beat} is neither on a sixteenth nor on a triplet eighth")
     _check_notes(bar, place)
 

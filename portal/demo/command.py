@@ -44,7 +44,9 @@ def parse(arguments: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--port", type=port_number, default=DEFAULT_PORT, help="port of the site (0: any free port)")
     parser.add_argument("--data", type=Path, default=processes.BASE_DIR / "var", help="data folder (default: var)")
     parser.add_argument("--json", action="store_true", help="one line of JSON instead of the greeting")
-    parser.add_argument(processes.SMALL, action="store_true", help="a new house has two bookings only, and one worker (a slow machine)")
+    parser.add_argument(
+        processes.SMALL, action="store_true", help="a new house has two bookings only, and one worker (a slow machine)"
+    )
     return parser.parse_args(arguments)
 
 

@@ -138,7 +138,9 @@ def six_eight() -> Chart:
         shows=DRUMS,
         notes=voice("hat", "1 2 3 4 5 6") + voice("kick", "1 6") + voice("snare", "4"),
     )
-    hits = bar(SIX_EIGHT, hits=(Hit(Fraction(1), Fraction(2)), Hit(Fraction(3)), Hit(Fraction(6), Fraction(1))))
+    hits = bar(
+        SIX_EIGHT, hits=(Hit(Fraction(1), Fraction(2)), Hit(Fraction(3), Fraction(1)), Hit(Fraction(6), Fraction(1)))
+    )
     over = bar(SIX_EIGHT, hits=(Hit(Fraction(6), Fraction(3), accent=True),))
     verse = Section("A", (groove, *(bar(SIX_EIGHT),) * 2, hits, *(bar(SIX_EIGHT),) * 3, over), "Strofa")
     chorus = Section("B", (*(bar(SIX_EIGHT, dynamics=()),) * 7, bar(SIX_EIGHT)), "Ritornello")

@@ -53,7 +53,7 @@ _BARS = st.one_of(
     ),
     st.builds(Bar, st.just(FOUR_FOUR), shows=st.just(RHYTHM), notes=st.just((Note(Fraction(1), Fraction(4, 3)),))),
 )
-_CHARTS = st.builds(
+CHARTS = st.builds(
     Chart,
     st.just("Wet Stairs Beside Kettle"),
     st.lists(
@@ -66,7 +66,7 @@ _CHARTS = st.builds(
 )
 
 
-@given(_CHARTS)
+@given(CHARTS)
 def test_any_chart_is_read_back_as_it_was_written(chart: Chart) -> None:
     assert read_chart(json.loads(json.dumps(chart.to_json()))) == chart
 

@@ -33,6 +33,8 @@ REFUSED = [
     (_with_bar(hits=[{"beat": 5}]), "the chart, section 1, bar 2: the hit at beat 5 lies outside a bar of 4/4"),
     (_with_bar(hits=[{"beat": 1.1}]), "the hit at beat 11/10 is neither on a sixteenth nor on a triplet eighth"),
     (_with_bar(hits=[{"beat": 1.25}, {"beat": "4/3"}]), "sixteenths and triplets lie in one quarter"),
+    (_with_bar(meter="7/8", hits=[{"beat": "23/3"}]), "the hit at beat 23/3 would be a triplet"),
+    (_with_bar(meter="6/8", hits=[{"beat": "5/3"}]), "the hit at beat 5/3 would be a triplet"),
     (_with_bar(hits=[{"beat": "1/0"}]), "hit 1, beat: is no number: '1/0'"),
     (_with_bar(hits=[{"beat": "1e99999999"}]), "hit 1, beat: is no number: '1e99999999'"),
     (_with_bar(hits=[{"beat": float("nan")}]), "hit 1, beat: is no number: 'nan'"),

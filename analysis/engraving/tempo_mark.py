@@ -1,12 +1,15 @@
-"""A tempo as it is printed: the note of the beat that is felt, and how many of them a minute has."""
+"""A tempo as it is printed: the note of the beat that is felt, and how many of them a minute has.
+
+Tested by tests/analysis/engraving/test_pages.py.
+"""
 
 from __future__ import annotations
 
 from fractions import Fraction
 
 from analysis.chart.document import Tempo
-from analysis.chart.drawn import Label, Piece, Sign
-from analysis.chart.fonts import BOLD, sign_box
+from analysis.engraving.drawn import Label, Piece, Sign
+from analysis.engraving.fonts import BOLD, sign_box
 from analysis.maps.tempo_map import MeterSign
 
 # SMuFL's notes for metronome marks, by the part of a whole note.

@@ -1,4 +1,7 @@
-"""A whole chart in MEI 5, to hand out: staves as the engraver reads them, with sections, endings, words and signs."""
+"""A whole chart in MEI 5, to hand out: staves as the engraver reads them, with sections, endings, words and signs.
+
+Tested by tests/analysis/engraving/test_mei.py.
+"""
 
 from __future__ import annotations
 
@@ -7,11 +10,11 @@ from fractions import Fraction
 from xml.etree import ElementTree as ET
 
 from analysis.chart.document import START, Bar, Chart, Section
-from analysis.chart.line_mei import cell_mei
-from analysis.chart.lines import Cell, lines_of
-from analysis.chart.mei import element, scaffold, score_def, text_of
-from analysis.chart.road_words import fill_words, jump_words
-from analysis.chart.tempo_mark import beat_note, bpm_text
+from analysis.engraving.line_mei import cell_mei
+from analysis.engraving.lines import Cell, lines_of
+from analysis.engraving.mei import element, scaffold, score_def, text_of
+from analysis.engraving.road_words import fill_words, jump_words
+from analysis.engraving.tempo_mark import beat_note, bpm_text
 
 
 def mei_text(chart: Chart) -> str:

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 from typing import Any
 
-from analysis.chart.beats import TRIPLET, bar_quarters
+from analysis.chart.beats import SIXTEENTH, TRIPLET, bar_quarters
 from analysis.maps.tempo_map import MeterSign
 
 # Quarters of the values that are printed, the longest first: (length, 1/n of a whole, dots).
@@ -81,15 +81,28 @@ def _pieces(onsets: Sequence[Onset], meter: MeterSign) -> Iterator[_Piece]:
     whole = bar_quarters(meter)
     at = Fraction(0)
     ordered = sorted(onsets, key=lambda one: one.start)
-    for onset, after in zip(ordered, [*ordered[1:], None], strict=True):
+    triplets = {quarter for one in ordered if (quarter := _triplet_quarter(one.start)) is not None}
+    for onset, after in zip_longest(ordered, ordered[1:]):
         if onset.start > at:
             yield _Piece(at, onset.start, None)
-        end = min(onset.start + onset.length, after.start if after else whole)
+        end = min(_written_end(onset, whole, triplets), after.start if after else whole)
         beyond = after is None and onset.start + onset.length > whole
         yield _Piece(onset.start, end, onset.what, beyond, onset.continued)
         at = end
     if at < whole:
         yield _Piece(at, whole, None)
+
+
+def _written_end(onset: Onset, whole: Fraction, triplets: set[int]) -> Fraction:
+    """Where an onset ends, moved to what can be written: thirds in a quarter that has triplets, else sixteenths."""
+    end = onset.start + onset.length
+    if end >= whole:
+        return whole
+    quarter = int(end)
+    alone = onset.start == quarter and end * 3 % 1 == 0
+    step = TRIPLET if quarter in triplets or alone else SIXTEENTH
+    down = end // step * step
+    return down if down > onset.start else down + step
 
 
 def _printed(piece: _Piece, meter: MeterSign) -> list[Value]:

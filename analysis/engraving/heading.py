@@ -1,14 +1,17 @@
-"""What stands over a chart: title, artist, tempo with its note, feel, count-in, and which version it is."""
+"""What stands over a chart: title, artist, tempo with its note, feel, count-in, and which version it is.
+
+Tested by tests/analysis/engraving/test_pages.py.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
 from analysis.chart.document import FEELS, Chart
-from analysis.chart.drawn import Label, Piece, around, moved
-from analysis.chart.fonts import BOLD, ITALIC, REGULAR, box_of, label_width
-from analysis.chart.placing import wrapped
-from analysis.chart.tempo_mark import tempo_mark
+from analysis.engraving.drawn import Label, Piece, around, moved
+from analysis.engraving.fonts import BOLD, ITALIC, REGULAR, box_of, label_width
+from analysis.engraving.placing import wrapped
+from analysis.engraving.tempo_mark import tempo_mark
 
 # Millimetres (house choices).
 _TITLE, _ARTIST, _LINE, _NOTE = 8.0, 4.6, 4.6, 3.4

@@ -1,6 +1,8 @@
 """What a page is made of once it is engraved: music signs, shapes and words, in millimetres, y downwards.
 
 Each piece knows the written bar it belongs to, if any, so that a page can light it. SVG and PDF draw the same pieces.
+
+Tested by tests/analysis/engraving/test_pages.py.
 """
 
 from __future__ import annotations

@@ -13,8 +13,8 @@ from itertools import groupby
 
 from analysis.chart.beats import bar_quarters, felt_beat_units, from_bar_line, quarters_per_unit
 from analysis.chart.document import DRUMS, REST, RHYTHM, SLASHES, Bar, Hit, Note, Span
-from analysis.chart.note_values import Onset, Value, beat_length, spelled
-from analysis.chart.percussion import PLACES
+from analysis.engraving.note_values import Onset, Value, beat_length, spelled
+from analysis.engraving.percussion import PLACES
 from analysis.maps.tempo_map import MeterSign
 
 SLASH_LAYER, RHYTHM_LAYER, HANDS, FEET, HITS = "slashes", "rhythm", "hands", "feet", "hits"

@@ -12,8 +12,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from xml.etree import ElementTree as ET
 
-from analysis.chart.drawn import BarBox, DrawnPage, Label, Piece, Shape, Sign, Steps
-from analysis.chart.fonts import letter_steps, runs, sign_steps
+from analysis.engraving.drawn import BarBox, DrawnPage, Label, Piece, Shape, Sign, Steps
+from analysis.engraving.fonts import letter_steps, runs, sign_steps
 
 _LETTERS = {"moveTo": "M", "lineTo": "L", "curveTo": "C", "qCurveTo": "Q", "closePath": "Z"}
 

@@ -1,12 +1,15 @@
-"""Finding room above and below a line: each thing is put as near to the staff as what already lies there allows."""
+"""Finding room above and below a line: each thing is put as near to the staff as what already lies there allows.
+
+Tested by tests/analysis/engraving/test_pages.py.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
 
-from analysis.chart.drawn import Box, Label, Piece, around, moved
-from analysis.chart.fonts import box_of, text_width
+from analysis.engraving.drawn import Box, Label, Piece, around, moved
+from analysis.engraving.fonts import box_of, text_width
 
 _BESIDE = 0.6  # millimetres that are kept free at the sides (house choice)
 

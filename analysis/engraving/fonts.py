@@ -22,7 +22,7 @@ from fontTools.pens.recordingPen import DecomposingRecordingPen, RecordingPen
 from fontTools.svgLib.path import parse_path
 from fontTools.ttLib import TTFont
 
-from analysis.chart.drawn import Box, Label, Piece, Shape, Sign, Steps
+from analysis.engraving.drawn import Box, Label, Piece, Shape, Sign, Steps
 
 REGULAR, BOLD, ITALIC = "regular", "bold", "italic"
 MUSIC_FONT = "Bravura"

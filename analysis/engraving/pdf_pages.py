@@ -9,8 +9,8 @@ from fpdf import FPDF
 from fpdf.drawing import PaintedPath
 from fpdf.enums import PathPaintRule
 
-from analysis.chart.drawn import DrawnPage, Label, Piece, Shape, Sign, Steps
-from analysis.chart.fonts import font_path, runs, sign_steps, text_width
+from analysis.engraving.drawn import DrawnPage, Label, Piece, Shape, Sign, Steps
+from analysis.engraving.fonts import font_path, runs, sign_steps, text_width
 
 _MM_PER_POINT = 25.4 / 72
 # A PDF must say when it was made; the same chart gives the same file.

@@ -3,6 +3,8 @@
 Kick, snare, hat and ride as in the survey of drum-set notation that the Percussive Arts Society took up (Weinberg
 1994); the toms and the foot from common practice. It is a recommendation, so a chart with written drums prints its key.
 MusicXML states places as in a treble clef; `midi` is the General MIDI key, to which MusicXML adds one.
+
+Tested by tests/analysis/engraving/test_musicxml.py.
 """
 
 from __future__ import annotations

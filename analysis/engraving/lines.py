@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from analysis.chart.document import REPEAT_2, Bar, Chart, Section
-from analysis.chart.layers import Layer, is_silent, layers_of
+from analysis.engraving.layers import Layer, is_silent, layers_of
 
 BARS_PER_LINE = 4
 _REST_WIDTH = 2  # bars of room for a rest of several bars

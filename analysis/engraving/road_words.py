@@ -1,4 +1,7 @@
-"""Signs that are words: jumps and fills, the same on the page and in every file."""
+"""Signs that are words: jumps and fills, the same on the page and in every file.
+
+Tested by tests/analysis/engraving/test_musicxml.py.
+"""
 
 from __future__ import annotations
 

@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from analysis.chart.document import Chart
-from analysis.chart.drawn import BarBox, DrawnPage, Label, Piece, moved
-from analysis.chart.fonts import REGULAR, text_width
-from analysis.chart.heading import heading
-from analysis.chart.line_mei import key_mei, line_mei, voices_of
-from analysis.chart.lines import BARS_PER_LINE, Line, lines_of
-from analysis.chart.marks import marked
-from analysis.chart.placing import Room
-from analysis.chart.staff import engraved
+from analysis.engraving.drawn import BarBox, DrawnPage, Label, Piece, moved
+from analysis.engraving.fonts import REGULAR, text_width
+from analysis.engraving.heading import heading
+from analysis.engraving.line_mei import key_mei, line_mei, voices_of
+from analysis.engraving.lines import BARS_PER_LINE, Line, lines_of
+from analysis.engraving.marks import marked
+from analysis.engraving.placing import Room
+from analysis.engraving.staff import engraved
 
 LEAST_STAFF_MM = 6.5
 
@@ -48,6 +48,7 @@ _BETWEEN, _ADDED = 2.4, 5.0
 _FOOT = 6.0
 # A page is broken before a section, if at least this much of it is used.
 _FULL = 0.6
+_FACING = 2  # pages that lie side by side on a stand
 
 
 @dataclass(frozen=True)
@@ -69,20 +70,23 @@ class _Row:
 
 def pages_of(chart: Chart, paper: Paper, *, note: str = "") -> tuple[DrawnPage, ...]:
     """`note` is printed at the right of the heading: a version, a date."""
-    size = paper.largest
-    best: tuple[DrawnPage, ...] = ()
-    while size >= paper.smallest:
-        pages = _set(chart, paper, size, note)
-        if len(pages) == 1:
-            return pages
-        best = pages if not best or (len(best) > 2 and len(pages) < len(best)) else best
-        size -= _STEP
-    return best
+    lines = lines_of(chart)
+    large = _set(chart, lines, paper, paper.largest, note)
+    if len(large) == 1 or paper.smallest == paper.largest:
+        return large
+    small = _set(chart, lines, paper, paper.smallest, note)
+    if len(small) == len(large):
+        return large if len(large) <= _FACING else small
+    for step in range(1, int((paper.largest - paper.smallest) / _STEP)):
+        between = _set(chart, lines, paper, paper.largest - step * _STEP, note)
+        if len(between) == len(small):
+            return between
+    return small
 
 
-def _set(chart: Chart, paper: Paper, size: float, note: str) -> tuple[DrawnPage, ...]:
+def _set(chart: Chart, lines: Sequence[Line], paper: Paper, size: float, note: str) -> tuple[DrawnPage, ...]:
     width = paper.width - 2 * paper.margin
-    rows = list(_rows(chart, width, size))
+    rows = list(_rows(chart, lines, width, size))
     top = heading(chart, width=width, note=note)
     room = paper.height - 2 * paper.margin - _FOOT
     groups = list(_groups(rows, room - top.height, room))
@@ -96,13 +100,13 @@ def _set(chart: Chart, paper: Paper, size: float, note: str) -> tuple[DrawnPage,
     return tuple(pages)
 
 
-def _rows(chart: Chart, width: float, size: float) -> Iterator[_Row]:
+def _rows(chart: Chart, lines: Sequence[Line], width: float, size: float) -> Iterator[_Row]:
     before = None
-    for whole in lines_of(chart):
+    for whole in lines:
         for line in _that_fit(whole, width, size):
             staff = engraved(
                 line_mei(line, before),
-                width=_line_width(line, width, size),
+                width=_line_width(whole, width, size),
                 staff_height=size,
                 last_bars={cell.number: cell.last for cell in line.cells},
             )
@@ -136,7 +140,8 @@ def _line_width(line: Line, width: float, size: float) -> float:
     if line.room >= BARS_PER_LINE:
         return width
     clef = 1.1 * size
-    return clef + (width - clef) * line.room / BARS_PER_LINE
+    short = clef + (width - clef) * line.room / BARS_PER_LINE
+    return min(width, max(short, _needs(line, size)))
 
 
 def _key(voices: Sequence[str], width: float, size: float) -> _Row:

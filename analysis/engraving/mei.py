@@ -12,9 +12,9 @@ from fractions import Fraction
 from xml.etree import ElementTree as ET
 
 from analysis.chart.document import DRUMS, REPEAT_1, REPEAT_2, REST, Bar, Note
-from analysis.chart.layers import FEET, HANDS, HITS, RHYTHM_LAYER, SLASH_LAYER, Layer, Slash
-from analysis.chart.note_values import Value
-from analysis.chart.percussion import MIDDLE_LOC, PLACES
+from analysis.engraving.layers import FEET, HANDS, HITS, RHYTHM_LAYER, SLASH_LAYER, Layer, Slash
+from analysis.engraving.note_values import Value
+from analysis.engraving.percussion import MIDDLE_LOC, PLACES
 from analysis.maps.tempo_map import MeterSign
 
 NAMESPACE = "http://www.music-encoding.org/ns/mei"

@@ -1,4 +1,7 @@
-"""The notes of a MusicXML measure: layers as voices, one after the other with `<backup>` between them."""
+"""The notes of a MusicXML measure: layers as voices, one after the other with `<backup>` between them.
+
+Tested by tests/analysis/engraving/test_musicxml.py.
+"""
 
 from __future__ import annotations
 
@@ -8,10 +11,10 @@ from xml.etree import ElementTree as ET
 
 from analysis.chart.beats import bar_quarters, from_bar_line
 from analysis.chart.document import Bar, Note
-from analysis.chart.layers import FEET, HANDS, HITS, RHYTHM_LAYER, SLASH_LAYER, Layer, Slash
-from analysis.chart.musicxml_signs import tree
-from analysis.chart.note_values import Value
-from analysis.chart.percussion import PLACES
+from analysis.engraving.layers import FEET, HANDS, HITS, RHYTHM_LAYER, SLASH_LAYER, Layer, Slash
+from analysis.engraving.musicxml_signs import tree
+from analysis.engraving.note_values import Value
+from analysis.engraving.percussion import PLACES
 from analysis.maps.tempo_map import MeterSign
 
 DIVISIONS = 24  # of a quarter: sixteenths, triplets and thirty-seconds are whole

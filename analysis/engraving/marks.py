@@ -1,4 +1,7 @@
-"""The words and signs around a line's staff: section, bar number, endings, jumps, words, fills, dynamics, tempo."""
+"""The words and signs around a line's staff: section, bar number, endings, jumps, words, fills, dynamics, tempo.
+
+Tested by tests/analysis/engraving/test_pages.py.
+"""
 
 from __future__ import annotations
 
@@ -7,14 +10,14 @@ from fractions import Fraction
 
 from analysis.chart.beats import bar_quarters, from_bar_line
 from analysis.chart.document import REPEAT_2, Bar, Section
-from analysis.chart.drawn import Box, Label, Piece, Shape, Sign, frame, rule
-from analysis.chart.fonts import BOLD, ITALIC, REGULAR, label_width, sign_box, text_width
-from analysis.chart.layers import HITS
-from analysis.chart.lines import Cell, Line
-from analysis.chart.placing import Room, wrapped
-from analysis.chart.road_words import fill_words, jump_words
-from analysis.chart.staff import Staff
-from analysis.chart.tempo_mark import tempo_mark
+from analysis.engraving.drawn import Box, Label, Piece, Shape, Sign, frame, rule
+from analysis.engraving.fonts import BOLD, ITALIC, REGULAR, label_width, sign_box, text_width
+from analysis.engraving.layers import HITS
+from analysis.engraving.lines import Cell, Line
+from analysis.engraving.placing import Room, wrapped
+from analysis.engraving.road_words import fill_words, jump_words
+from analysis.engraving.staff import Staff
+from analysis.engraving.tempo_mark import tempo_mark
 
 # SMuFL code points.
 _SEGNO, _CODA, _FERMATA, _TWO_BARS = "E047", "E048", "E4C0", "E501"

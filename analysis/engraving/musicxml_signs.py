@@ -1,4 +1,7 @@
-"""Words, signs and bar lines of a MusicXML measure. What people read is said to programs too (`<sound>`)."""
+"""Words, signs and bar lines of a MusicXML measure. What people read is said to programs too (`<sound>`).
+
+Tested by tests/analysis/engraving/test_musicxml.py.
+"""
 
 from __future__ import annotations
 
@@ -9,8 +12,8 @@ from xml.etree import ElementTree as ET
 
 from analysis.chart.beats import from_bar_line
 from analysis.chart.document import FEELS, SEGNO, Bar, Chart, Jump, Section, Tempo
-from analysis.chart.road_words import fill_words, jump_words
-from analysis.chart.tempo_mark import beat_note, bpm_text
+from analysis.engraving.road_words import fill_words, jump_words
+from analysis.engraving.tempo_mark import beat_note, bpm_text
 from analysis.maps.tempo_map import MeterSign
 
 _DIVISIONS = 24

@@ -2,6 +2,8 @@
 
 verovio is native code. It is given MEI that we wrote, with none of a person's words in it, and its SVG is read for what
 it draws: signs, lines, beams, dots. Everything with words is placed by `marks.py`.
+
+Tested by tests/analysis/engraving/test_pages.py.
 """
 
 from __future__ import annotations
@@ -18,9 +20,9 @@ from xml.etree import ElementTree as ET
 from fontTools.pens.recordingPen import RecordingPen
 from fontTools.svgLib.path import parse_path
 
-from analysis.chart.drawn import BarBox, Box, Piece, Shape, Sign
-from analysis.chart.fonts import MUSIC_FONT
 from analysis.core.errors import ChartError
+from analysis.engraving.drawn import BarBox, Box, Piece, Shape, Sign
+from analysis.engraving.fonts import MUSIC_FONT
 
 # The engraver's own units: a staff of five lines is this high.
 STAFF_UNITS = 720

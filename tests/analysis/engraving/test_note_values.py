@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.chart.beats import bar_quarters
-from analysis.chart.note_values import Onset, spelled
+from analysis.chart.beats import bar_quarters, takes_triplet
+from analysis.engraving.note_values import Onset, spelled
 from analysis.maps.tempo_map import MeterSign
 
 NAMES = {1: "w", 2: "h", 4: "q", 8: "e", 16: "s", 32: "t"}
@@ -67,7 +67,8 @@ _PLACES = st.sets(st.integers(0, 47).filter(lambda step: step % 3 == 0 or step %
 @given(_PLACES, st.sampled_from(("4/4", "3/4", "6/8", "5/4", "7/8", "12/8", "2/2", "2/4")))
 def test_every_bar_is_filled_exactly(places: set[int], meter_text: str) -> None:
     meter = MeterSign.parse(meter_text)
-    straight = [Fraction(step, 12) for step in sorted(places) if step % 3 == 0 or not meter.is_compound]
+    every = [Fraction(step, 12) for step in sorted(places)]
+    straight = [at for at in every if at * 4 % 1 == 0 or takes_triplet(at, meter)]
     onsets = [Onset(at, Fraction(1, 2), "x") for at in straight if at < bar_quarters(meter)]
     quarters = {int(one.start) for one in onsets if one.start * 4 % 1}
     # Sixteenths and triplets never share a quarter (`reading.py` refuses it).

@@ -1,10 +1,12 @@
 """MusicXML's own schema, version 4.0, as the W3C Music Notation Community Group publishes it. It comes in the package
-`musicxml`, with the one for `xml:` attributes; the few attributes of XLink that it refers to are declared here."""
+`musicxml` (MIT; the schema under the W3C Community Final Specification Agreement). The attributes of `xml:` and XLink
+that it refers to are declared here."""
 
 from __future__ import annotations
 
 from functools import cache
-from importlib import resources
+from importlib.util import find_spec
+from pathlib import Path
 from typing import Any
 
 from lxml import etree
@@ -31,7 +33,10 @@ class _Local(etree.Resolver):  # type: ignore[misc]
 def musicxml_schema() -> Any:
     parser = etree.XMLParser(no_network=True)
     parser.resolvers.add(_Local())
-    text = (resources.files("musicxml") / "generate_classes" / "musicxml_4_0.xsd").read_bytes()
+    package = find_spec("musicxml")  # not imported: only its file is wanted
+    assert package is not None
+    assert package.submodule_search_locations
+    text = (Path(package.submodule_search_locations[0]) / "generate_classes" / "musicxml_4_0.xsd").read_bytes()
     return etree.XMLSchema(etree.fromstring(text, parser))
 
 

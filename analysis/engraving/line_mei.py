@@ -1,4 +1,7 @@
-"""The MEI of one line, staff only: what the engraver is given. No word of a person's is in it."""
+"""The MEI of one line, staff only: what the engraver is given. No word of a person's is in it.
+
+Tested by tests/analysis/engraving/test_mei.py.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +9,10 @@ from collections.abc import Sequence
 from xml.etree import ElementTree as ET
 
 from analysis.chart.document import DRUMS, Bar
-from analysis.chart.layers import FEET
-from analysis.chart.lines import Cell, Line
-from analysis.chart.mei import element, measure, multi_rest, scaffold, score_def, text_of
-from analysis.chart.percussion import PLACES
+from analysis.engraving.layers import FEET
+from analysis.engraving.lines import Cell, Line
+from analysis.engraving.mei import element, measure, multi_rest, scaffold, score_def, text_of
+from analysis.engraving.percussion import PLACES
 from analysis.maps.tempo_map import MeterSign
 
 SINGLE, DOUBLE, FINAL = "single", "dbl", "end"
@@ -18,7 +21,8 @@ SINGLE, DOUBLE, FINAL = "single", "dbl", "end"
 def line_mei(line: Line, before: MeterSign | None) -> str:
     """`before` is the meter of the bar before the line: a meter is printed where it changes."""
     meter = line.cells[0].bar.meter
-    section = element("section")
+    # With a break given, the engraver makes none of its own.
+    section = element("section", element("sb"))
     last_meter = meter
     for index, cell in enumerate(line.cells):
         if cell.bar.meter != last_meter:
@@ -63,5 +67,7 @@ def key_mei(voices: Sequence[str]) -> str:
             chord.append(element("artic", artic=where.sign, place="above"))
         layer.append(chord)
     bar = element("measure", element("staff", layer, n="1"), n="0", id="bar-0", right="invis")
-    score = element("score", score_def(MeterSign(len(voices), 4), shows_meter=False), element("section", bar))
+    score = element(
+        "score", score_def(MeterSign(len(voices), 4), shows_meter=False), element("section", element("sb"), bar)
+    )
     return text_of(scaffold(score, ""))

@@ -11,12 +11,12 @@ from collections.abc import Iterator, Sequence
 from xml.etree import ElementTree as ET
 
 from analysis.chart.document import REPEAT_1, REPEAT_2, REST, SLASHES, Bar, Chart, Section
-from analysis.chart.layers import Layer, layers_of
-from analysis.chart.line_mei import voices_of
-from analysis.chart.lines import Cell, lines_of
-from analysis.chart.musicxml_notes import DIVISIONS, layer_notes, whole_rest
-from analysis.chart.musicxml_signs import directions, left_bar_line, right_bar_line, tree
-from analysis.chart.percussion import PLACES
+from analysis.engraving.layers import Layer, layers_of
+from analysis.engraving.line_mei import voices_of
+from analysis.engraving.lines import Cell, lines_of
+from analysis.engraving.musicxml_notes import DIVISIONS, layer_notes, whole_rest
+from analysis.engraving.musicxml_signs import directions, left_bar_line, right_bar_line, tree
+from analysis.engraving.percussion import PLACES
 
 _HEAD = (
     '<?xml version="1.0" encoding="UTF-8"?>\n'

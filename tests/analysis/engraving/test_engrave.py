@@ -1,0 +1,42 @@
+from pathlib import Path
+
+import pytest
+
+from analysis.engraving import FORMATS, PAGES, Look, engrave
+from analysis.engraving.engrave import _DARK_INK, _DARK_PAPER
+from tests.analysis.chart.by_hand import straight_rock
+
+BEGINNINGS = {"pdf": b"%PDF-", "svg": b"<svg ", "musicxml": b"<?xml", "mei": b"<?xml"}
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_every_form_is_written_and_is_the_same_each_time(form: str) -> None:
+    files = engrave(straight_rock(), form)
+
+    assert all(file.startswith(BEGINNINGS[form]) for file in files)
+    assert files == engrave(straight_rock(), form)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_can_be_dark(page: str) -> None:
+    files = engrave(straight_rock(), "svg", Look(page=page, dark=True))
+
+    assert all(_DARK_PAPER.encode() in file and _DARK_INK.encode() in file for file in files)
+
+
+def test_nothing_is_written_to_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+    engrave(straight_rock(), "pdf")
+
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_dark_ink_can_be_read() -> None:
+    # WCAG 2.2, contrast ratio: relative luminances, (L1 + 0.05) / (L2 + 0.05).
+    def luminance(colour: str) -> float:
+        parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+        red, green, blue = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts)
+        return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+    assert round((luminance(_DARK_INK) + 0.05) / (luminance(_DARK_PAPER) + 0.05), 1) == 15.7
