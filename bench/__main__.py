@@ -7,6 +7,7 @@ from pathlib import Path
 
 from bench.delivery import table as delivery
 from bench.files import alarms, conform, fuzz, line_up, second_opinion, standards, trace
+from bench.form import compare as form
 from bench.speed import checking, load, pages, queues, unpack, uploads
 from bench.speed import engine as speed
 from bench.tempo import by_hand, demo_songs, recordings
@@ -17,6 +18,7 @@ PARTS = {
     "load": load.run,
     "tempo": tempo.run,
     "demo": demo_songs.run,
+    "form": form.run,
     "recordings": recordings.run,
     "by-hand": by_hand.run,
     "alarms": alarms.run,

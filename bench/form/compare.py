@@ -1,0 +1,201 @@
+"""`python -m bench form`: drafts on songs with known form beside two published methods, in one run.
+
+`python -m bench.form.compare [DATA]` finds the settings of those methods on the songs that the draft is fitted on.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+import tracemalloc
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+
+from analysis.form.bar_clock import BarClock
+from analysis.form.bar_rows import BarRows, bar_rows
+from analysis.form.draft import draft_chart
+from analysis.form.last_bars import with_true_end
+from analysis.form.letters import group_alike
+from analysis.form.likeness import likeness
+from analysis.form.sections import file_level, pair_odds
+from analysis.form.weights import form_models
+from analysis.tempo.evidence import Evidence, pool
+from bench.form.baselines import BARS_A_SECTION, agglomerative, checkerboard
+from bench.form.scores import border_scores, corrections, pairwise_f
+from bench.form.song_set import KnownSong, known_songs
+from bench.form.songs import FITTED, HELD_OUT
+
+Borders = Callable[[BarRows], list[int]]
+_COLUMNS = "precision  recall      F   exact P       R       F   labels   <= 1 corr."
+
+
+@dataclass(frozen=True)
+class Drafted:
+    """What one way found in one song: scores in the order of the columns."""
+
+    values: tuple[float, ...]
+
+
+def run(options: argparse.Namespace) -> None:
+    songs = [song for seeds in HELD_OUT for song in known_songs(seeds, options.data)]
+    rows = [_rows_of(song) for song in songs]
+    usual = partial(_one_for, BARS_A_SECTION)
+    print(f"Form: {len(songs)} songs that no weight was fitted on. Borders within one bar, then exact; given bars")
+    print(f"{'':44} {_COLUMNS}")
+    _print("librosa, one section for 7 bars", [_plain(*pair, usual) for pair in zip(songs, rows, strict=True)])
+    _print("librosa, told the number", [_plain(song, row, _told(song)) for song, row in zip(songs, rows, strict=True)])
+    _print("checkerboard novelty", [_plain(*pair, checkerboard) for pair in zip(songs, rows, strict=True)])
+    given = [_given(song) for song in songs]
+    measured = [_measured(song) for song in songs]
+    _print("draft", given)
+    _print("draft on measured bars", measured)
+    for name, wanted in _GROUPS.items():
+        chosen = [index for index, song in enumerate(songs) if wanted(song)]
+        _print(f"draft, {name} ({len(chosen)})", [given[index] for index in chosen])
+    _print_bars(songs)
+    _print_cost(songs)
+
+
+_GROUPS: dict[str, Callable[[KnownSong], bool]] = {
+    "stems": lambda song: song.truth["stems"],
+    "one mix": lambda song: not song.truth["stems"],
+    "with drums": lambda song: song.truth["drums"],
+    "without drums": lambda song: not song.truth["drums"],
+    "sections that differ little": lambda song: song.seed in HELD_OUT[1],
+}
+
+
+def _print(name: str, found: Sequence[Drafted]) -> None:
+    mean = np.mean([one.values for one in found], axis=0)
+    cells = "".join(f"{value:8.2f}" for value in mean[:6])
+    print(f"{name:44}{cells}{mean[6]:9.2f}{mean[7]:12.2f}")
+
+
+def _rows_of(song: KnownSong) -> BarRows:
+    features = [file.features for file in song.files]
+    return bar_rows(_music(song), [file_level(one) for one in features], song.true_clock)
+
+
+def _music(song: KnownSong) -> Evidence:
+    music = pool([file.features for file in song.files])
+    assert music is not None
+    return music
+
+
+def _one_for(bars: float, rows: BarRows) -> list[int]:
+    return agglomerative(rows, sections=round(rows.bars / bars))
+
+
+def _told(song: KnownSong) -> Borders:
+    return lambda rows: agglomerative(rows, sections=len(song.truth["sections"]))
+
+
+def _plain(song: KnownSong, rows: BarRows, way: Borders) -> Drafted:
+    """Borders of another way; its sections get letters by our rule, so that labels can be compared too."""
+    borders = way(rows)
+    edges = [0, *borders, rows.bars]
+    sections = [range(start, end) for start, end in pairwise(edges)]
+    groups = group_alike(pair_odds(form_models().pairs, likeness(rows), sections))
+    labels = [str(group) for section, group in zip(sections, groups, strict=True) for _ in section]
+    return _scored(song, borders, labels)
+
+
+def _scored(song: KnownSong, borders: Sequence[int], labels: Sequence[str]) -> Drafted:
+    near, exact = (border_scores(borders, song.borders, within=within) for within in (1, 0))
+    few = corrections(borders, song.borders) <= 1
+    values = (near.precision, near.recall, near.f, exact.precision, exact.recall, exact.f)
+    return Drafted((*values, pairwise_f(labels, song.labels), float(few)))
+
+
+def _given(song: KnownSong) -> Drafted:
+    draft = draft_chart(song.parts, song.true_clock)
+    labels = [section.label for section in draft.sections for _ in range(section.bars)]
+    return _scored(song, [section.start_bar - 1 for section in draft.sections[1:]], labels)
+
+
+def _measured_clock(song: KnownSong) -> BarClock | None:
+    measured = BarClock.from_song(song.measured)
+    return with_true_end(_music(song), measured) if measured else None
+
+
+def _measured(song: KnownSong) -> Drafted:
+    """Borders at the true bar lines nearest to where the draft has them, labels at the middle of each true bar."""
+    clock = _measured_clock(song)
+    if clock is None:
+        return _scored(song, [], ["A"] * len(song.labels))
+    draft = draft_chart(song.parts, clock)
+    lines = np.array(song.truth["downbeats_s"])
+    starts_s = [draft.downbeats_s[section.start_bar - 1] for section in draft.sections]
+    borders = sorted({int(np.abs(lines - start_s).argmin()) for start_s in starts_s[1:]} - {0, len(lines) - 1})
+    middles = (lines[1:] + lines[:-1]) / 2
+    at = np.maximum(np.searchsorted(starts_s, middles, side="right") - 1, 0)
+    return _scored(song, borders, [draft.sections[index].label for index in at] if draft.sections else ["A"] * len(at))
+
+
+def _print_bars(songs: Sequence[KnownSong]) -> None:
+    """How often the number of bars is right, of all songs and of those whose bars have the right length."""
+    print(f"\n{'Number of bars exact':44}  measured   draft   songs")
+    groups: dict[str, list[tuple[bool, bool]]] = {}
+    for song in songs:
+        clock = _measured_clock(song)
+        before = len(song.measured.downbeats_s) - 1 == song.truth["bars"]
+        pair = (before, clock is not None and clock.bars == song.truth["bars"])
+        for name in _bar_groups(song, clock):
+            groups.setdefault(name, []).append(pair)
+    for name, pairs in sorted(groups.items()):
+        measured, drafted = np.mean(pairs, axis=0)
+        print(f"{name:44}{measured:10.2f}{drafted:8.2f}{len(pairs):8}")
+
+
+def _bar_groups(song: KnownSong, clock: BarClock | None) -> list[str]:
+    found = ["all"]
+    true_bar_s = float(np.median(np.diff(song.truth["downbeats_s"])))
+    if clock is not None and abs(float(np.median(np.diff(clock.downbeats_s))) / true_bar_s - 1) < 0.03:
+        found.append("all whose bars have the right length")
+        found.append(f"  of these, ending: {song.truth['ending']['kind']}")
+        if len(set(song.truth["meters"])) == 1:
+            found.append("  of these, without a short bar")
+    return found
+
+
+def _print_cost(songs: Sequence[KnownSong]) -> None:
+    timed = [song for song in songs if song.measuring_s > 0]
+    start_s = time.process_time()
+    for song in timed:
+        draft_chart(song.parts, song.true_clock)
+    drafting_s = time.process_time() - start_s
+    print(f"\nTime of the draft over that of measuring: {drafting_s / sum(song.measuring_s for song in timed):.3f}")
+    longest = max(songs, key=lambda song: song.truth["bars"])
+    tracemalloc.start()
+    draft_chart(longest.parts, longest.true_clock)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    print(f"Memory of the draft of {longest.truth['bars']} bars, beyond the features: {peak / 2**20:.0f} MiB")
+
+
+def main() -> None:
+    """Print how well each setting of the published methods does on the songs of `FITTED`."""
+    data = Path(sys.argv[1] if len(sys.argv) > 1 else "var/bench")
+    songs = [song for seeds in FITTED for song in known_songs(seeds, data)]
+    rows = [_rows_of(song) for song in songs]
+
+    def mean_f(way: Borders) -> float:
+        found = [border_scores(way(row), song.borders, within=1).f for song, row in zip(songs, rows, strict=True)]
+        return float(np.mean(found))
+
+    for bars in (6.0, 7.0, 8.0, 9.0):
+        print(f"librosa, {bars:g} bars: {mean_f(partial(_one_for, bars)):.3f}")
+    for half in (2, 4, 8):
+        for least in (0.0, 0.2, 0.4, 0.8, 1.2):
+            f = mean_f(partial(checkerboard, half=half, least=least))
+            print(f"checkerboard, half {half}, {least} spreads: {f:.3f}")
+
+
+if __name__ == "__main__":
+    main()
