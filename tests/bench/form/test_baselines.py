@@ -9,16 +9,18 @@ BARS, BORDER = 20, 9
 
 
 def two_sections() -> BarRows:
-    """Nine bars of one harmony and eleven of another, with a little chance in each."""
+    """Nine bars of one harmony and eleven louder ones of another, with a little chance in each."""
     rng = np.random.default_rng(2)
     harmony = rng.normal(0, 0.05, (BARS, SLOTS, 12))
     harmony[:BORDER, :, 0] += 1.0
     harmony[BORDER:, :, 5] += 1.0
+    level_db = rng.normal(-20, 0.5, (BARS, SLOTS, 6))
+    level_db[BORDER:] += 6.0
     return BarRows(
         harmony=harmony,
         bass=harmony,
         strokes=np.zeros((BARS, 16, 6)),
-        level_db=rng.normal(-20, 0.5, (BARS, SLOTS, 6)),
+        level_db=level_db,
         loudness_db=np.zeros(BARS),
         players=np.zeros((BARS, 1)),
     )
