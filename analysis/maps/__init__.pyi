@@ -3,6 +3,7 @@ from .anchors import anchors_of as anchors_of
 from .anchors import map_through as map_through
 from .click import clicks_between as clicks_between
 from .click import plan_click as plan_click
+from .click_sound import click_sounds as click_sounds
 from .click_sound import render_blocks as render_blocks
 from .click_style import DEFAULT_PEAK_DBFS as DEFAULT_PEAK_DBFS
 from .click_style import HIGHEST_PEAK_DBFS as HIGHEST_PEAK_DBFS

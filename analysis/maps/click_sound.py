@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.core.samples import Doubles
 from analysis.maps.click import ClickOnset, ClickPlan
-from analysis.maps.click_style import HIGHEST_PEAK_DBFS, ClickStyle
+from analysis.maps.click_style import ClickStyle
 
 _ACCENT_HZ, _BEAT_HZ, _PART_HZ = 1600.0, 1000.0, 800.0
 _BEAT_RE_ACCENT_DB, _PART_RE_ACCENT_DB = -5.0, -11.0
@@ -45,7 +45,7 @@ def render_blocks(
     float64 array, shape (n_frames, 1)
         At most `block_frames` frames; full scale is 1.0.
     """
-    accent, beat, part = _sounds(style or ClickStyle(), plan.sample_rate_hz)
+    accent, beat, part = click_sounds(style or ClickStyle(), plan.sample_rate_hz)
     ends = [onset.frame for onset in plan.onsets[1:]] + [plan.frames]
     clicks = deque(zip(plan.onsets, ends, strict=True))
     for start in range(0, plan.frames, block_frames):
@@ -78,9 +78,15 @@ def render_plan(plan: ClickPlan, *, style: ClickStyle | None = None) -> Doubles:
     return np.concatenate([np.zeros((0, 1)), *render_blocks(plan, style=style)])
 
 
-def _sounds(style: ClickStyle, sample_rate_hz: int) -> tuple[Doubles, Doubles, Doubles]:
-    """For bar lines, for beats, and for what lies between them."""
-    peak_dbfs = min(style.peak_dbfs, HIGHEST_PEAK_DBFS)
+def click_sounds(style: ClickStyle, sample_rate_hz: int) -> tuple[Doubles, Doubles, Doubles]:
+    """The sound on bar lines, on beats, and on what lies between them.
+
+    Returns
+    -------
+    tuple of three float64 arrays, each of shape (n_frames,)
+        Alike in length; full scale is 1.0.
+    """
+    peak_dbfs = style.accent_peak_dbfs
     levels_db = (peak_dbfs, peak_dbfs + _BEAT_RE_ACCENT_DB, peak_dbfs + _PART_RE_ACCENT_DB)
     make = _SOUNDS[style.sound]
     accent, beat, part = (

@@ -40,6 +40,11 @@ class ClickStyle(Record):
         if self.bars_on < 1 or self.bars_off < 0:
             raise ValueError("a click has 1 or more bars on and 0 or more bars off")
 
+    @property
+    def accent_peak_dbfs(self) -> float:
+        """Of the loudest click: what is asked for, under the ceiling."""
+        return min(self.peak_dbfs, HIGHEST_PEAK_DBFS)
+
     def sounds_in(self, bar: int) -> bool:
         """Bars before bar one lead up to it, and always sound."""
         return bar < 1 or (bar - 1) % (self.bars_on + self.bars_off) < self.bars_on

@@ -7,9 +7,9 @@ from typing import Any
 from analysis.maps import ClickStyle
 from portal.bookings.models import Song
 from portal.intake.maps.song_maps import map_of_song
-from portal.intake.models import ApprovedMap
 from portal.kit.models import Balance, TakeLog
 from portal.kit.roles import role_of
+from portal.lanes.clicks import click_address
 from portal.lanes.page import lanes_page
 from portal.people.models import User
 from portal.prep.choices import settings_for
@@ -18,7 +18,7 @@ from portal.prep.choices import settings_for
 def kit_page(song: Song, user: User) -> dict[str, Any]:
     tempo_map, approved = map_of_song(song), song.maps.first()
     balance = Balance.objects.filter(song=song, drummer=user).first()
-    shown = lanes_page(song)
+    shown, style = lanes_page(song), settings_for(approved).click if approved else ClickStyle()
     return {
         **{name: shown[name] for name in ("duration_s", "bars", "beats_s", "sections")},
         "lanes": with_roles(song, shown["lanes"]),
@@ -27,7 +27,8 @@ def kit_page(song: Song, user: User) -> dict[str, Any]:
         "reader": user.pk,
         "map_version": approved.version if approved else 0,
         "segments": tempo_map.to_json()["segments"] if tempo_map else [],
-        "click": click_of(approved),
+        "click": click_of(style),
+        "click_sounds": click_address(style),
         "words": words_of(song),
         "balance": {"levels": balance.levels, "changed_at": balance.changed_at.isoformat()} if balance else None,
         "takes": [take_of(one) for one in song.take_logs.standing()],
@@ -46,10 +47,10 @@ def with_roles(song: Song, lanes: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return kept
 
 
-def click_of(approved: ApprovedMap | None) -> dict[str, Any]:
+def click_of(style: ClickStyle) -> dict[str, Any]:
     """What the page begins with: as chosen for the prepared click."""
-    style = settings_for(approved).click if approved else ClickStyle()
-    return {name: getattr(style, name) for name in ("subdivision", "bars_on", "bars_off")}
+    names = ("subdivision", "bars_on", "bars_off", "accent_peak_dbfs")
+    return {name: getattr(style, name) for name in names}
 
 
 def words_of(song: Song) -> dict[str, str]:

@@ -9,11 +9,12 @@ from django.urls import reverse
 
 from analysis.core import FileReport
 from analysis.findings import KIND_BY_CODE
-from analysis.maps import TempoMap, bars_of, beats_of
+from analysis.maps import ClickStyle, TempoMap, bars_of, beats_of
 from portal.bookings.models import Song
 from portal.intake.maps.page import duration_of, playing_by_bar
 from portal.intake.maps.song_maps import map_of_song
 from portal.intake.models import Finding, SourceFile
+from portal.lanes.clicks import click_address
 from portal.lanes.models import PlayCopy
 
 
@@ -26,6 +27,7 @@ def lanes_page(song: Song) -> dict[str, Any]:
         "lanes": lanes,
         "bars": list(bars_of(tempo_map, duration_s)),
         "beats_s": beats_of(tempo_map, duration_s),
+        "click_sounds": click_address(ClickStyle()),
         "sections": list(sections_of(song, tempo_map)),
         "marks": [mark_of(one) for one in marks],
         "is_approved": song.maps.exists(),

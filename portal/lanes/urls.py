@@ -8,5 +8,6 @@ urlpatterns = [
     path("songs/<int:song_id>/playing.json", views.playing, name="playing"),
     path("files/<int:source_id>/pyramid/", views.pyramid, name="pyramid"),
     path("files/<int:source_id>/onsets/", views.onsets, name="onsets"),
+    path("clicks/", views.click, name="click"),
     path("files/<int:source_id>/sound/", views.sound, name="sound"),
 ]

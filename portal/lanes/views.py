@@ -9,10 +9,12 @@ from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_GET
 
+from analysis import ENGINE_VERSION
 from portal.file_serving import tag_of
 from portal.intake.desk.song_views import find_song
 from portal.intake.files.stored_features import load_features
 from portal.intake.models import SourceFile
+from portal.lanes.clicks import ClickForm, click_bytes
 from portal.lanes.models import PlayCopy
 from portal.lanes.page import lanes_page, playing_of
 from portal.lanes.sound import Part, extremes_of, onsets_of, small, words_of
@@ -83,6 +85,19 @@ def sound(request: MemberRequest, source_id: int) -> HttpResponse:
     response = answer(request, tag, content)
     response.headers["X-Channels"] = "1" if mono or copy.channels > 2 else str(copy.channels)
     return response
+
+
+@require_GET
+@login_required
+def click(request: MemberRequest) -> HttpResponse:
+    """?sound=NAME&peak=DBFS&rate=HZ: what a click is played with."""
+    require_drummer(request.user)
+    form = ClickForm(request.GET)
+    if not form.is_valid():
+        raise Http404("There is no such click.")
+    style, rate_hz = form.style, form.rate_hz
+    tag = tag_of(ENGINE_VERSION, style.sound, str(style.peak_dbfs), str(rate_hz))
+    return answer(request, tag, lambda: click_bytes(style, rate_hz))
 
 
 def number(request: MemberRequest, name: str) -> int:

@@ -139,6 +139,7 @@ ROWS = {
     "lanes:playing": drummers("GET", OK, "song"),
     "lanes:pyramid": drummers("GET", OK, "source"),
     "lanes:onsets": drummers("GET", OK, "source"),
+    "lanes:click": house("GET", OK),
     "lanes:sound": drummers("GET", ABSENT, "source"),
     "listening:ask": drummers("POST", MOVED, "song"),
     "listening:excerpt": members("GET", OK, "excerpt"),

@@ -7,9 +7,12 @@ from django.test import Client
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
 
+from analysis.maps.click_sound import click_sounds
+from analysis.maps.click_style import ClickStyle
 from portal.bookings.models import Song
 from portal.kit.models import Balance, TakeLog
 from portal.people.models import User
+from portal.prep.models import SongPrep
 from tests.factories import make_drummer, make_map, make_song
 from tests.flows.accessible import Faults
 
@@ -227,6 +230,40 @@ def test_a_finger_must_rest_on_a_button(opened: Page) -> None:
 LACKING = """
 delete Navigator.prototype.wakeLock; delete Navigator.prototype.serviceWorker; delete AudioContext.prototype.setSinkId;
 """
+
+
+CLICK_HEARD = """async () => {
+  const { transport } = document.querySelector('[data-kit]').kit;
+  while (!transport.cursor) await new Promise((done) => setTimeout(done, 10));
+  return transport.clicks ? Array.from(transport.clicks[0].getChannelData(0).subarray(0, 480)) : null;
+}"""
+
+
+def test_the_song_s_own_click_is_kept_and_plays_without_a_network(kit: Page, song: Song) -> None:
+    """Chosen after the page was kept: it takes the new one by itself. The accent's first 10 ms are the engine's."""
+    SongPrep.objects.create(song=song, click_sound="wood")
+    with kit.expect_navigation():
+        kit.evaluate("window.dispatchEvent(new Event('online'))")
+    kit.locator("[data-kit][data-kept=yes]").wait_for()
+    kit.context.set_offline(offline=True)
+    kit.reload()
+    kit.locator("[data-kit][data-state=ready]").wait_for()
+    play(kit)
+    accent = click_sounds(ClickStyle(sound="wood"), 48_000)[0]
+    assert kit.evaluate(CLICK_HEARD) == pytest.approx(accent[:480].astype("<f4").tolist())
+    kit.context.set_offline(offline=False)
+
+
+def test_without_the_click_the_music_plays_and_the_page_says_so(
+    live_server: LiveServer, client: Client, page: Page, song: Song, drummer: User
+) -> None:
+    page.route("**/clicks/?*", lambda route: route.abort())
+    sign_in(page, live_server, client, drummer)
+    page.goto(f"{live_server.url}/kit/{song.pk}/")
+    page.locator("[data-kit][data-state=ready]").wait_for()
+    play(page)
+    expect(page.locator("[data-kit-said]")).to_have_text("Not on this device: the click.")
+    assert page.evaluate(CLICK_HEARD) is None
 
 
 def test_what_a_browser_cannot_do_is_said_in_a_sentence(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from urllib.parse import parse_qsl
 from uuid import uuid4
 
 import pytest
@@ -15,7 +16,7 @@ from django.utils import timezone
 from portal.bookings.models import Song
 from portal.kit.models import Balance, TakeLog
 from portal.people.models import User
-from portal.prep.models import SongPrep
+from portal.prep.models import HousePrep, SongPrep
 from tests.factories import make_client, make_drummer, make_map, make_song
 
 pytestmark = pytest.mark.django_db
@@ -161,11 +162,14 @@ def test_a_new_map_has_a_new_version(client: Client, drummer: User, song: Song) 
 
 
 def test_the_click_begins_as_chosen_for_the_prepared_one(client: Client, drummer: User, song: Song) -> None:
-    shown = client.get(reverse("kit:song", args=[song.pk])).json()["click"]
-    assert shown == {"subdivision": "beat", "bars_on": 1, "bars_off": 0}
-    SongPrep.objects.create(song=song, subdivision="triplet", bars_on=2, bars_off=2)
-    shown = client.get(reverse("kit:song", args=[song.pk])).json()["click"]
-    assert shown == {"subdivision": "triplet", "bars_on": 2, "bars_off": 2}
+    plain = client.get(reverse("kit:song", args=[song.pk])).json()
+    assert plain["click"] == {"subdivision": "beat", "bars_on": 1, "bars_off": 0, "accent_peak_dbfs": -12.0}
+    HousePrep.objects.update_or_create(pk=1, defaults={"click_peak_dbfs": -18})
+    SongPrep.objects.create(song=song, subdivision="triplet", bars_on=2, bars_off=2, click_sound="tick")
+    shown = client.get(reverse("kit:song", args=[song.pk])).json()
+    assert shown["click"] == {"subdivision": "triplet", "bars_on": 2, "bars_off": 2, "accent_peak_dbfs": -18.0}
+    asked = dict(parse_qsl(shown["click_sounds"].partition("?")[2]))
+    assert (asked["sound"], asked["peak"]) == ("tick", "-18")
 
 
 def test_signing_out_clears_what_the_device_keeps(client: Client, drummer: User) -> None:

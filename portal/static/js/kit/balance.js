@@ -59,7 +59,8 @@ export class Balance {
   get current() {
     const { levels, song, totalDb, ceilingDb } = this;
     const gains = gainsOf(levels, song.lanes);
-    const bound = boundOf(gains, song.lanes, { totalDb, ceilingDb, pairs: this.outputs.pairs(song.lanes) });
+    const [pairs, clickPeakDb] = [this.outputs.pairs(song.lanes), song.click.accent_peak_dbfs];
+    const bound = boundOf(gains, song.lanes, { totalDb, ceilingDb, pairs, clickPeakDb });
     return { ...gains, levelDb: totalDb + levelOfGain(bound), heldDb: -levelOfGain(bound) };
   }
 

@@ -4,6 +4,8 @@ import { keepAwake } from "kitpost/kit/awake";
 import { KeyTable } from "kitpost/kit/key-table";
 import { Keeping, NO_WORKER, songOfHouse, songOnDevice, soundsCache } from "kitpost/kit/keeping";
 import { Kit } from "kitpost/kit/kit";
+import { clickAddress } from "kitpost/lanes/click-sounds";
+import { commonRate } from "kitpost/lanes/graph";
 import { attach } from "kitpost/lib/attach";
 
 const ASK_AGAIN_MS = 60_000;
@@ -103,7 +105,7 @@ class Visit {
   async keepSounds(lanes) {
     const { song, sounds } = this.kit;
     const playable = song.lanes.filter((lane) => lane.sound);
-    await sounds.keep(lanes, (done, all) =>
+    await sounds.keep(clickAddress(song, commonRate(song.lanes)), lanes, (done, all) =>
       this.tell("kept", `Keeping the sound on this device: ${done} of ${all} parts.`),
     );
     const left = playable.filter((lane) => !lanes.includes(lane)).map((lane) => lane.name);
@@ -137,8 +139,9 @@ function ofReader(song) {
 }
 
 /** What tells two states of a song apart, as far as the page plays and shows it. */
-function signOf({ map_version, segments, sections, words, click, lanes }) {
-  return JSON.stringify([map_version, segments, sections, words, click, lanes.map((lane) => [lane.id, lane.sound])]);
+function signOf({ map_version, segments, sections, words, click, click_sounds, lanes }) {
+  const sounds = lanes.map((lane) => [lane.id, lane.sound]);
+  return JSON.stringify([map_version, segments, sections, words, click, click_sounds, sounds]);
 }
 
 function lackOf({ lanes, bars, map_version: version }) {

@@ -5,7 +5,7 @@
 //                      click's gain ────┴ sum of the pair ─ (mono) ─ ceiling ─ outputs 2n+1 and 2n+2
 //
 // One level for all pairs, and one for the music of all pairs, are constants that drive the gains of each.
-import { ceilingAt, clickBuffers, gainInto } from "kitpost/lanes/graph";
+import { ceilingAt, gainInto } from "kitpost/lanes/graph";
 
 /** `pairs`: how many; `click` and `lanes[at]`: the pair of each. For a Transport, as `makeGraph`. */
 export function kitGraph(context, { levels, clickLevel }, { count, click, lanes, mono, ceilingDb }) {
@@ -32,7 +32,6 @@ export function kitGraph(context, { levels, clickLevel }, { count, click, lanes,
     gains: levels.map((level, at) => gainInto(context, musics[lanes[at]], level)),
     clickOut: sums[click],
     clickGain: gainInto(context, sums[click], clickLevel),
-    clicks: clickBuffers(context),
     leave: () => outputs.leave(),
   };
 }

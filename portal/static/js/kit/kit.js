@@ -14,6 +14,7 @@ import { KeptSounds } from "kitpost/kit/sounds";
 import { Takes } from "kitpost/kit/takes";
 import { TouchLock } from "kitpost/kit/touch";
 import { wordsFor } from "kitpost/kit/words";
+import { clickAddress } from "kitpost/lanes/click-sounds";
 import { commonRate } from "kitpost/lanes/graph";
 import { Transport } from "kitpost/lanes/transport";
 import { noteTaken, showHearingNote } from "kitpost/lib/hearing-note";
@@ -33,6 +34,7 @@ export class Kit {
     this.outputs = new Outputs();
     this.transport = new Transport(song, {
       fetchPart: this.sounds.fetchPart,
+      fetchClicks: this.sounds.fetchClicks,
       makeGraph: (context, given) => this.makeGraph(context, given),
       onEnd: () => this.ended(topOf(song), "The end of the song."),
       onLost: () => this.ended(this.transport.startS, LOST),
@@ -55,6 +57,7 @@ export class Kit {
   say = (text) => (this.part("said").textContent = text);
 
   async begin() {
+    this.sounds.fetchClicks(clickAddress(this.song, commonRate(this.song.lanes)));
     this.sounds.attacks(this.song.lanes).then((attacks) => (this.transport.attacksS = attacks));
     await this.balance.begin();
     this.sliders.show();

@@ -6,8 +6,6 @@ export const OFF_DB = -48;
 export const MOST_DB = 12;
 // House choices: the sum of all peaks stays under this, and never comes nearer to full scale than the last.
 export const CEILINGS_DB = [-6, -3, -1];
-// Peak of the loudest click before its level, as made in lanes/click-sound.js.
-const CLICK_PEAK = 10 ** (-12 / 20);
 
 export function gainOf(db) {
   return db <= OFF_DB ? 0 : 10 ** (Math.min(db, MOST_DB) / 20);
@@ -51,11 +49,12 @@ export function gainsOf(levels, lanes) {
 }
 
 /** What all is multiplied with so that the peaks of everything on one output, all at one moment, stay under the
- *  ceiling: 1 where they do anyway. `pairs`: the output of the click and of each lane. */
-export function boundOf(gains, lanes, { totalDb, ceilingDb, pairs }) {
+ *  ceiling: 1 where they do anyway. `pairs`: the output of the click and of each lane; `clickPeakDb`: of the loudest
+ *  click, before its level. */
+export function boundOf(gains, lanes, { totalDb, ceilingDb, pairs, clickPeakDb }) {
   const sums = [];
   const add = (pair, peak) => (sums[pair] = (sums[pair] ?? 0) + peak);
-  add(pairs.click, gains.click * CLICK_PEAK);
+  add(pairs.click, gains.click * 10 ** (clickPeakDb / 20));
   for (const [at, lane] of lanes.entries()) add(pairs.lanes[at], gains.lanes[at] * peakOf(lane));
   const highest = Math.max(0, ...sums.filter(Number.isFinite)) * gainOf(totalDb);
   return highest > 0 ? Math.min(1, 10 ** (ceilingDb / 20) / highest) : 1;

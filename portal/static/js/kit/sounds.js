@@ -30,6 +30,20 @@ export class KeptSounds {
     return { pcm: cut(parts, start - first * size, frames), channels: parts[0].channels };
   };
 
+  /** For a Transport, as `fetchPart`: without the click the music plays on. */
+  fetchClicks = async (address) => {
+    if (this.clicks?.address !== address) this.clicks = { address, samples: this.loadClicks(address) };
+    return this.clicks.samples.catch(() => {
+      this.clicks = null;
+      this.missing.add("the click");
+      return null;
+    });
+  };
+
+  async loadClicks(address) {
+    return new Float32Array(await (await this.answerOf(address)).arrayBuffer());
+  }
+
   block(lane, index) {
     const address = blockAddress(lane, index);
     const known = this.blocks.get(address);
@@ -46,7 +60,7 @@ export class KeptSounds {
   }
 
   async load(address) {
-    const answer = (await this.kept(address)) ?? (await fromHouse(address));
+    const answer = await this.answerOf(address);
     const pcm = new Int16Array(await answer.arrayBuffer());
     return { pcm, channels: Number(answer.headers.get("X-Channels")) || 1 };
   }
@@ -57,8 +71,12 @@ export class KeptSounds {
   }
 
   async attacksOf(lane) {
-    const answer = (await this.kept(lane.onsets)) ?? (await fromHouse(lane.onsets));
+    const answer = await this.answerOf(lane.onsets);
     return firmAttacks(onsetsFrom(await answer.arrayBuffer()));
+  }
+
+  async answerOf(address) {
+    return (await this.kept(address)) ?? (await fromHouse(address));
   }
 
   async kept(address) {
@@ -66,14 +84,13 @@ export class KeptSounds {
     return (await (await caches.open(this.cacheName)).match(address)) ?? null;
   }
 
-  /** Put every block of these lanes into the device's cache, and take out what belongs to none. `onStep` is told how
-   *  many of how many are there. Answers the names of the files of which all is there. */
-  async keep(lanes, onStep) {
+  /** Put the clicks at `clicks` and every block of these lanes into the device's cache, and take out what belongs to
+   *  none. `onStep` is told how many of how many are there. */
+  async keep(clicks, lanes, onStep) {
     const cache = await caches.open(this.cacheName);
     const kept = new Set((await cache.keys()).map((request) => request.url));
-    const wanted = lanes.map((lane) => [lane, addressesOf(lane)]);
-    await dropOthers(cache, kept, new Set(wanted.flatMap(([, addresses]) => addresses.map(whole))));
-    const all = wanted.flatMap(([, addresses]) => addresses);
+    const all = [clicks, ...lanes.flatMap(addressesOf)];
+    await dropOthers(cache, kept, new Set(all.map(whole)));
     for (const [at, address] of all.entries()) {
       if (!kept.has(whole(address))) await cache.put(address, await fromHouse(address));
       onStep(at + 1, all.length);

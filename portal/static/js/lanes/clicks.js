@@ -17,7 +17,7 @@ export function layCountIn(transport, atS) {
   const songAt = framesOf(atS + RAMP_MS / 1000) + framesOf(count.lengthS * factor);
   for (const [at, { beforeS, accent }] of count.clicks.entries()) {
     const into = gainInto(context, transport.clickOut, ((at + 1) / count.clicks.length) * (transport.clickLevel || 1));
-    transport.start(transport.clicks[accent ? 0 : 1], into, (songAt - framesOf(beforeS * factor)) / rateHz);
+    transport.start(transport.clicks?.[accent ? 0 : 1], into, (songAt - framesOf(beforeS * factor)) / rateHz);
   }
   ramp(music.gain, 1, songAt / rateHz);
   return songAt / rateHz;
@@ -38,7 +38,7 @@ export function layClicks(transport, { songS, lengthS, atS, factor }, fromS = 0)
   }
 }
 
-function soundOf([ofBar, ofBeat, between], accent, isBetween) {
-  if (accent) return ofBar;
-  return isBetween ? between : ofBeat;
+function soundOf(clicks, accent, isBetween) {
+  if (accent) return clicks?.[0];
+  return clicks?.[isBetween ? 2 : 1];
 }

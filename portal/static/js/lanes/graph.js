@@ -1,5 +1,4 @@
 // The audio graph that lanes and click are played through.
-import { clickSamples } from "kitpost/lanes/click-sound";
 import { RAMP_MS } from "kitpost/lib/level";
 
 // Hard ceiling of everything together, as a share of full scale: -1 dBFS.
@@ -17,7 +16,6 @@ export function graphOf(context, { levels, clickLevel }) {
     gains: levels.map((level) => gainInto(context, music, level)),
     clickOut: master,
     clickGain: gainInto(context, master, clickLevel),
-    clicks: clickBuffers(context),
   };
 }
 
@@ -33,18 +31,6 @@ export function gainInto(context, node, value) {
   gain.gain.value = value;
   gain.connect(node);
   return gain;
-}
-
-/** Of a bar line, of a beat, and of what lies between beats. */
-export function clickBuffers(context) {
-  return ["accent", "beat", "part"].map((kind) => clickBuffer(context, kind));
-}
-
-function clickBuffer(context, kind) {
-  const samples = clickSamples(kind, context.sampleRate);
-  const sound = context.createBuffer(1, samples.length, context.sampleRate);
-  sound.copyToChannel(samples, 0);
-  return sound;
 }
 
 /** Silent until `atS`, and up over the ramp's time. */

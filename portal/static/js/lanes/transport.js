@@ -1,6 +1,7 @@
 // Plays lanes and click from one clock. Sound comes in parts of some seconds as 16-bit PCM, is laid onto whole frames
 // of the audio clock ahead of time, and let go afterwards: memory does not grow with the song, and no decoder of a
 // browser can shift anything. The same code plays into a speaker or into an OfflineAudioContext.
+import { clickAddress, clickBuffers, fetchClicks } from "kitpost/lanes/click-sounds";
 import { layClicks, layCountIn } from "kitpost/lanes/clicks";
 import { commonRate, graphOf, ramp } from "kitpost/lanes/graph";
 import { partOf } from "kitpost/lanes/part";
@@ -17,17 +18,16 @@ const SOON_S = 0.05;
 // What was laid is remembered this long after it has ended: the way to the ear takes its time.
 const KEPT_S = 2;
 
+const quiet = () => {};
+const USUAL = { context: null, fetchPart: fetchPcm, fetchClicks, makeGraph: graphOf };
+const HEARERS = { onEnd: quiet, onLost: quiet, onRound: quiet };
+
 export class Transport {
   /** `onRound` is called when a round of the loop is laid, some seconds before it ends; the speed that it answers, if
    *  any, holds from the next round on. */
   constructor(song, options = {}) {
     this.song = song;
-    this.context = options.context ?? null;
-    this.fetchPart = options.fetchPart ?? fetchPcm;
-    this.makeGraph = options.makeGraph ?? graphOf;
-    this.onEnd = options.onEnd ?? (() => {});
-    this.onLost = options.onLost ?? (() => {});
-    this.onRound = options.onRound ?? (() => null);
+    Object.assign(this, USUAL, HEARERS, options);
     // [seconds, on a bar line, between beats]; the song's beats unless something else is clicked.
     this.clickTimes = null;
     this.levels = song.lanes.map(() => 1);
@@ -70,13 +70,22 @@ export class Transport {
     const rateHz = this.context.sampleRate;
     this.stretchFor(this.factor);
     // The first sound is at hand before the clock is set: what is still on its way cannot come late.
-    const first = await this.parts(nextStretch({ songS: this.startS, atS: 0 }, this.song.duration_s, this.loop));
+    const stretch = nextStretch({ songS: this.startS, atS: 0 }, this.song.duration_s, this.loop);
+    const [first] = await Promise.all([this.parts(stretch), this.loadClicks()]);
     if (run !== this.run) return;
     const atS = Math.ceil((this.context.currentTime + LEAD_S) * rateHz) / rateHz;
     this.cursor = { songS: this.startS, atS: layCountIn(this, atS) };
     this.rampAtS = atS;
     ramp(this.master.gain, gainOfLevel(this.levelDb), atS);
     await this.fill(run, this.context.currentTime + AHEAD_S, first);
+  }
+
+  /** Once: a context has one rate. Without an answer there are no clicks, until the next time it plays. */
+  async loadClicks() {
+    const { context } = this;
+    if (this.clicks?.[0].sampleRate === context.sampleRate) return;
+    const samples = await this.fetchClicks(clickAddress(this.song, context.sampleRate));
+    this.clicks = samples && clickBuffers(context, samples);
   }
 
   /** Stretches begin on whole frames of the song too: then music and click are off by no part of a frame. */
@@ -191,6 +200,7 @@ export class Transport {
   }
 
   start(sound, into, atS) {
+    if (!sound) return null;
     const source = this.context.createBufferSource();
     source.buffer = sound;
     source.connect(into);

@@ -5,16 +5,22 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 from playwright.sync_api import Page
 
+from analysis.maps.click import plan_click
+from analysis.maps.click_sound import render_plan
+from analysis.maps.click_style import SOUNDS, ClickStyle
+from analysis.maps.tempo_map import TempoMap
+from tests.portal.static.clicks import ADDRESS, CLICKS, clicks_with
 from tests.portal.static.conftest import Show
 
 pytestmark = pytest.mark.browser
 
 # Plays from `fromS` through the kit's graph into `2 * count` channels. Lane `at` holds an impulse of its `peaks` on the
 # left, of half of it on the right, on every frame of `impulses`. Answers each channel's onsets, counted from where
-# playing begins, and its peak.
+# playing begins, and its peak; with `samples` the left of the first pair, from one second to two.
 RENDER = """async (given) => {
   const { song, fromS, lengthS, impulses, peaks, lanes, click, speed, route, loop, speeds, attacks } = given;
   const { Transport } = await import('kitpost/lanes/transport');
@@ -55,7 +61,9 @@ RENDER = """async (given) => {
     }
     return { onsets, peak };
   });
-  return { channels, startFrame: startS * rateHz };
+  const [from, to] = [1, 2].map((seconds) => Math.round((startS + seconds) * rateHz));
+  const left = given.samples ? Array.from(sound.getChannelData(0).subarray(from, to)) : null;
+  return { channels, startFrame: startS * rateHz, left };
 }"""
 RATE_HZ = 48_000
 BPM = 112.003
@@ -68,7 +76,8 @@ PLAIN = {"count": 1, "click": 0, "lanes": [0, 0], "mono": False, "ceilingDb": -6
 def song() -> dict[str, Any]:
     lane = {"sound": "x", "sample_rate_hz": RATE_HZ, "frames": 240 * RATE_HZ}
     beats = [[1.25 + beat * BEAT_S, 0 if beat % 4 else 1] for beat in range(4 * BARS)]
-    return {"duration_s": 240.0, "lanes": [lane | {"id": 0}, lane | {"id": 1}], "beats_s": beats, "bars": []}
+    lanes = [lane | {"id": 0}, lane | {"id": 1}]
+    return {"duration_s": 240.0, "lanes": lanes, "beats_s": beats, "bars": [], "click_sounds": ADDRESS}
 
 
 def render(page: Page, **asked: Any) -> dict[str, Any]:
@@ -80,7 +89,7 @@ def render(page: Page, **asked: Any) -> dict[str, Any]:
 
 @pytest.fixture
 def ready(page: Page, show: Show) -> Page:
-    show("")
+    show("", **CLICKS)
     return page
 
 
@@ -97,6 +106,21 @@ def test_click_and_music_are_on_one_frame(ready: Page, bar_s: float, speed: floa
     expected = round(RATE_HZ / speed)
     assert music == [expected]
     assert expected in click
+
+
+@pytest.mark.parametrize("sound", SOUNDS)
+def test_it_plays_the_engine_s_click_of_the_sound_that_the_song_chose(page: Page, show: Show, sound: str) -> None:
+    """Sample by sample beside the prepared click of the same map, bar line and beats; 32-bit floats differ from it by
+    less than a step of 24 bits."""
+    style = ClickStyle(sound=sound, peak_dbfs=-9.0)
+    show("", **clicks_with(style))
+    tempo_map = TempoMap.constant(BPM, bar_one_s=1.25)
+    plan = plan_click(tempo_map, bars=4, count_in_bars=0, sample_rate_hz=RATE_HZ)
+    prepared = render_plan(plan, style=style)[RATE_HZ : 2 * RATE_HZ, 0]
+    route = PLAIN | {"ceilingDb": -1}
+    heard = render(page, lanes=[0, 0], route=route, samples=True)["left"]
+    assert np.abs(prepared).max() == pytest.approx(10 ** (-9 / 20))
+    assert np.abs(np.array(heard) - prepared).max() < 2.0**-23
 
 
 def test_click_music_and_one_stem_are_on_outputs_of_their_own(ready: Page) -> None:

@@ -37,8 +37,10 @@ def gains(page: Page, **kept: Any) -> Any:
     return ask(page, "kit/levels", "m.gainsOf(given[0], given[1])", levels(page, kept), LANES)
 
 
-def bound(page: Page, found: Any, *, total_db: float, ceiling_db: float, pairs: Any = ONE_PAIR) -> float:
-    asked = {"totalDb": total_db, "ceilingDb": ceiling_db, "pairs": pairs}
+def bound(
+    page: Page, found: Any, *, total_db: float, ceiling_db: float, pairs: Any = ONE_PAIR, click_peak_db: float = -12
+) -> float:
+    asked = {"totalDb": total_db, "ceilingDb": ceiling_db, "pairs": pairs, "clickPeakDb": click_peak_db}
     held: float = ask(page, "kit/levels", "m.boundOf(given[0], given[1], given[2])", found, LANES, asked)
     return held
 
@@ -68,6 +70,13 @@ def test_the_sum_of_all_peaks_is_held_at_the_ceiling(ready: Page) -> None:
     held = bound(ready, gains(ready), total_db=0, ceiling_db=-6)
     assert held * together == pytest.approx(10 ** (-6 / 20))
     assert bound(ready, gains(ready), total_db=0, ceiling_db=-1) * together == pytest.approx(10 ** (-1 / 20))
+
+
+def test_the_click_counts_with_the_peak_that_the_house_gave_it(ready: Page) -> None:
+    """A click alone at -8 dBFS, raised by 6 dB to -2, is held back by 4 under a ceiling of -6."""
+    alone = {"click": 10 ** (6 / 20), "lanes": [0] * 6}
+    held = bound(ready, alone, total_db=0, ceiling_db=-6, click_peak_db=-8)
+    assert held == pytest.approx(10 ** (-4 / 20))
 
 
 def test_every_visit_begins_under_the_ceiling(ready: Page) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from tests.portal.static.clicks import CLICKS
 from tests.portal.static.conftest import Show
 
 pytestmark = pytest.mark.browser
@@ -41,7 +42,7 @@ RENDER = """async ({ kind, toneHz, hitsS, knownS, beats, fromS, lengthS, factor,
   const fetchPart = async (lane, start, frames) => (
     { pcm: Int16Array.from({ length: frames }, (_, at) => wordAt(start + at)), channels: 1 });
   const lane = { sound: 'x', sample_rate_hz: rateHz, frames: 60 * rateHz, duration_s: 60 };
-  const song = { duration_s: 60, lanes: [lane], beats_s: beats, bars: [] };
+  const song = { duration_s: 60, lanes: [lane], beats_s: beats, bars: [], click_sounds: '/clicks/?sound=sine' };
   const transport = new Transport(song, { context, fetchPart });
   transport.attacksS = [knownS];
   transport.setSpeed(1 / factor);
@@ -77,7 +78,7 @@ RENDER = """async ({ kind, toneHz, hitsS, knownS, beats, fromS, lengthS, factor,
 
 @pytest.fixture
 def ready(page: Page, show: Show) -> Page:
-    show("")
+    show("", **CLICKS)
     return page
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from tests.portal.static.clicks import ADDRESS, CLICKS
 from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
@@ -55,7 +56,7 @@ BEATS = 4 * 110  # 110 bars: just under four minutes
 def song(**more: Any) -> dict[str, Any]:
     lane = {"sound": "x", "sample_rate_hz": RATE_HZ, "frames": 240 * RATE_HZ, "duration_s": 240.0}
     beats = [[1.25 + beat * BEAT_S, 0 if beat % 4 else 1] for beat in range(BEATS)]
-    return {"duration_s": 240.0, "lanes": [lane], "beats_s": beats, "bars": []} | more
+    return {"duration_s": 240.0, "lanes": [lane], "beats_s": beats, "bars": [], "click_sounds": ADDRESS} | more
 
 
 def render(page: Page, **asked: Any) -> dict[str, Any]:
@@ -66,7 +67,7 @@ def render(page: Page, **asked: Any) -> dict[str, Any]:
 
 @pytest.fixture
 def ready(page: Page, show: Show) -> Page:
-    show("")
+    show("", **CLICKS)
     return page
 
 
@@ -160,7 +161,7 @@ LIVE = """async (given) => {
   const lane = { sound: 'x', sample_rate_hz: 48000, frames: 10 * 48000 };
   const beats = (bpm) => Array.from({ length: 20 }, (_, beat) => [(beat * 60) / bpm, 1]);
   const lanes = [{ ...lane, name: 'bass' }, { ...lane, name: 'keys' }];
-  const song = { duration_s: 10, lanes, beats_s: beats(120), bars: [] };
+  const song = { duration_s: 10, lanes, beats_s: beats(120), bars: [], click_sounds: '/clicks/?sound=sine' };
   const transport = new Transport(song, { context, fetchPart });
   transport.setLane(1, 0);
   await transport.play(0);
@@ -225,7 +226,8 @@ BY_HAND = """async (given) => {
     return { pcm: new Int16Array(frames), channels: 1 };
   };
   let lost = null;
-  const transport = new Transport(song, { context, fetchPart, onLost: (error) => (lost = error.message) });
+  const fetchClicks = async () => null;
+  const transport = new Transport(song, { context, fetchPart, fetchClicks, onLost: (error) => (lost = error.message) });
   transport.loop = given.loop;
   await transport.play(given.fromS);
   const times = [];
