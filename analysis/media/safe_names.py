@@ -38,7 +38,7 @@ def safe_name(name: str) -> str:
     return f"{'file_' if _RESERVED.match(words) else ''}{words}.wav"
 
 
-def _same_to_a_disk(name: str) -> str:
+def same_to_a_disk(name: str) -> str:
     """Names that are equal by this end in one file on some disk: composed or not, capitals or not."""
     return unicodedata.normalize("NFC", name).casefold().rstrip(". ")
 
@@ -48,7 +48,7 @@ def collisions(names: Sequence[str]) -> dict[str, str]:
     first: dict[str, str] = {}
     clashing: dict[str, str] = {}
     for name in names:
-        other = first.setdefault(_same_to_a_disk(name), name)
+        other = first.setdefault(same_to_a_disk(name), name)
         if other is not name:
             clashing[name] = other
     return clashing

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.core.reports import Record
-from analysis.media.safe_names import LONGEST_NAME, collisions, safe_name, spelled_out
+from analysis.media.safe_names import LONGEST_NAME, safe_name, same_to_a_disk, spelled_out
 
 DEFAULT_TEMPLATE = "{client}_{song}_{drummer}{version}_{part}_{rate}_{depth}"
 CLICK_PART = "SessionClick"
@@ -102,12 +102,18 @@ def _filled(template: str, fields: dict[str, str]) -> str:
 
 
 def _distinct(names: Sequence[str]) -> list[str]:
+    """As a disk tells names apart: one that is taken gets the next number."""
     made: list[str] = []
+    taken: set[str] = set()
+    counts: dict[str, int] = {}
     for name in names:
-        other, count = name, 1
-        while collisions([*made, other]):
+        count = counts.get(name, 1)
+        other = name if count == 1 else f"{name[:-4]}_{count}.wav"
+        while same_to_a_disk(other) in taken:
             count += 1
             other = f"{name[:-4]}_{count}.wav"
+        counts[name] = count
+        taken.add(same_to_a_disk(other))
         made.append(other)
     return made
 

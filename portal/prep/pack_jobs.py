@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import tempfile
 import zlib
 from contextlib import ExitStack
 from datetime import timedelta
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 from django.core.files.storage import default_storage
@@ -25,7 +27,7 @@ from portal.intake.models import SourceFile
 from portal.prep.errors import PrepError
 from portal.prep.models import HousePrep, SessionPack
 from portal.prep.pack_inputs import PackInputs, channels_of, inputs_of, length_s
-from portal.prep.room import check_room
+from portal.prep.room import check_room, is_full
 from portal.uploads import originals, parts
 from portal.uploads.errors import UploadBusyError
 
@@ -34,6 +36,9 @@ LEFT_AFTER = timedelta(minutes=2)
 REPLACED_STAYS_FOR = timedelta(days=1)
 MOST_TRIES = 3
 CHANGED = "The tempo map, the files or the choices changed while this pack was being made. Make it anew."
+# Between files; whether all is as it was is asked at the end in any case.
+ASK_EVERY_S = 5.0
+FULL = "The server’s disk became full while this pack was being made. Make room there, then make it anew."
 STOPPED = (
     f"Making this pack was stopped {MOST_TRIES} times at the same file. Make it anew, or look at the server’s log."
 )
@@ -63,14 +68,22 @@ def _make(pack: SessionPack) -> None:
         inputs = _unchanged(pack)
         timeline = _planned(pack, inputs)
         check_room(_bytes_to_come(pack, inputs, timeline), largest_bytes=_largest_bytes(inputs, timeline))
+        asked_s = monotonic()
         for source, name in zip(inputs.sources, inputs.names, strict=True):
-            if not _is_done(pack, source, name):
+            if monotonic() - asked_s > ASK_EVERY_S:
                 _unchanged(pack)
+                asked_s = monotonic()
+            if not _is_done(pack, source, name):
                 _conform(pack, source, timeline, name)
         _finish(pack, inputs, timeline)
     except (PrepError, MapError) as error:
         logger.info("session pack %s was not made: %s", pack.pk, error)
         pack.fail(str(error))
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EDQUOT):
+            raise
+        logger.warning("session pack %s was not made: %s", pack.pk, error)
+        pack.fail(FULL)
 
 
 def _unchanged(pack: SessionPack) -> PackInputs:
@@ -98,8 +111,11 @@ def _bytes_to_come(pack: SessionPack, inputs: PackInputs, timeline: Timeline) ->
 
 
 def _largest_bytes(inputs: PackInputs, timeline: Timeline) -> int:
-    channels = max(channels_of(source) for source in inputs.sources)
-    return timeline.frames * channels * inputs.settings.bit_depth // 8
+    return _bytes_of(timeline, max(channels_of(source) for source in inputs.sources))
+
+
+def _bytes_of(timeline: Timeline, channels: int) -> int:
+    return timeline.frames * channels * timeline.settings.bit_depth // 8
 
 
 def _is_done(pack: SessionPack, source: SourceFile, name: str) -> bool:
@@ -112,15 +128,24 @@ def _is_done(pack: SessionPack, source: SourceFile, name: str) -> bool:
 def _conform(pack: SessionPack, source: SourceFile, timeline: Timeline, name: str) -> None:
     with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, local_copy(source.key) as original:
         try:
-            done = conform_in_child(
-                original, Path(folder, name), timeline, name=source.name, channels=channels_of(source)
-            )
+            done = _conformed(source, original, Path(folder, name), timeline)
         except UnusableFileError as error:
             pack.leave_out(source.name, f"it {error}", sha256=source.sha256)
             return
         member = _store(pack, Path(folder, name), sha256=done.sha256, crc32=done.crc32)
     conformed = done.to_json() | {"source_sha256": source.sha256}
     pack.add(f"{AUDIO_FOLDER}/{name}", member | {"conformed": conformed})
+
+
+def _conformed(source: SourceFile, original: Path, to: Path, timeline: Timeline) -> ConformedFile:
+    """A file that was measured can be read. Where it cannot, the disk is full, or the child was killed: once more."""
+    channels = channels_of(source)
+    try:
+        return conform_in_child(original, to, timeline, name=source.name, channels=channels)
+    except UnusableFileError as error:
+        if is_full(largest_bytes=_bytes_of(timeline, channels)):
+            raise PrepError(FULL) from error
+        return conform_in_child(original, to, timeline, name=source.name, channels=channels)
 
 
 def _store(pack: SessionPack, path: Path, *, sha256: str, crc32: int) -> dict[str, Any]:

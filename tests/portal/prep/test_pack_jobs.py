@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import io
 import zipfile
@@ -19,6 +20,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from analysis import sandbox
+from analysis.core.errors import UnusableFileError
 from analysis.maps.tempo_map import TempoMap
 from analysis.session.conform import ConformedFile, conform_file
 from analysis.session.timeline import Timeline, plan_session
@@ -334,12 +336,67 @@ def test_a_download_goes_on_at_any_byte(client: Client) -> None:
     assert got == whole
 
 
-def test_two_hundred_files_have_names_of_their_own_and_one_plan() -> None:
+@pytest.mark.usefixtures("in_this_process")
+def test_two_hundred_files_are_made_each_under_a_name_of_its_own(tmp_path: Path) -> None:
+    """Seven names among them, at two rates; the outside check reads every one."""
     song = make_packable(files=1)
-    source = song.sources.get()
+    HousePrep.objects.create(pk=1, sample_rate_hz=48_000)
     for number in range(199):
-        make_source(song=song, name=f"take {number % 7}.wav", key=source.key, report=source.report)
-    pack = asked(song)
+        rate_hz = (44_100, 48_000)[number % 2]
+        sound = noise(0.2, seed=number + 1, sample_rate_hz=rate_hz)
+        store_sound(song, f"take {number % 7}.wav", sound, rate_hz)
+    pack = made(song)
+    root = unpacked(pack, tmp_path)
 
-    assert pack.files_total == 200
-    assert len(pack.sources) == 200
+    assert (pack.state, pack.files_done, pack.files_total, pack.left_out) == (State.MADE, 200, 200, [])
+    assert len(list((root / "audio").iterdir())) == 201
+    assert [(check, sentence) for check, passed, sentence in prove(root) if not passed] == []
+
+
+def no_space(*_: Any, **__: Any) -> None:
+    raise OSError(errno.ENOSPC, "No space left on device")
+
+
+@pytest.mark.usefixtures("in_this_process")
+def test_a_disk_that_becomes_full_is_said_and_nothing_is_offered(monkeypatch: pytest.MonkeyPatch) -> None:
+    song = make_packable()
+    monkeypatch.setattr(pack_jobs.originals, "store", no_space)
+    pack = made(song)
+
+    assert (pack.state, pack.trouble, zip_of(pack)) == (State.FAILED, pack_jobs.FULL, None)
+    monkeypatch.undo()
+    assert made(song).state == State.MADE
+
+
+class Child:
+    """Fails `times` times, as one that was killed does, then conforms."""
+
+    def __init__(self, times: int) -> None:
+        self.times, self.conform = times, sandbox.conform_in_child
+
+    def __call__(self, *given: Any, **names: Any) -> Any:
+        self.times -= 1
+        if self.times >= 0:
+            raise UnusableFileError("made the decoder fail")
+        return self.conform(*given, **names)
+
+
+def test_a_child_that_was_killed_costs_no_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    song = make_packable(files=1)
+    monkeypatch.setattr(pack_jobs, "conform_in_child", Child(times=1))
+    pack = made(song)
+    assert (pack.state, pack.left_out) == (State.MADE, [])
+
+
+def test_a_child_that_finds_the_disk_full_leaves_no_file_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Full:
+        free = 0
+
+    def fill_then_fail(*_: Any, **__: Any) -> None:
+        monkeypatch.setattr("portal.prep.room.shutil.disk_usage", lambda _: Full)
+        raise UnusableFileError("made the decoder fail")
+
+    song = make_packable(files=1)
+    monkeypatch.setattr(pack_jobs, "conform_in_child", fill_then_fail)
+    pack = made(song)
+    assert (pack.state, pack.trouble, pack.left_out) == (State.FAILED, pack_jobs.FULL, [])
