@@ -8,7 +8,7 @@ from pathlib import Path
 from bench.delivery import table as delivery
 from bench.files import alarms, conform, fuzz, line_up, second_opinion, standards, trace
 from bench.form import compare as form
-from bench.speed import checking, load, pages, queues, unpack, uploads
+from bench.speed import checking, load, packs, pages, queues, unpack, uploads
 from bench.speed import engine as speed
 from bench.tempo import by_hand, demo_songs, recordings
 from bench.tempo import compare as tempo
@@ -29,6 +29,7 @@ PARTS = {
     "trace": trace.run,
     "conform": conform.run,
     "delivery": delivery.run,
+    "packs": packs.run,
     "uploads": uploads.run,
     "pages": pages.run,
     "unpack": unpack.run,

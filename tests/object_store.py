@@ -50,6 +50,14 @@ class ObjectStore:
             "KITPOST_S3_SECRET_KEY": SECRET_KEY,
         }
 
+    def use(self, settings: Any) -> None:
+        """For a test: the house stores here from now on."""
+        settings.S3_BUCKET = BUCKET
+        keys = {"access_key": ACCESS_KEY, "secret_key": SECRET_KEY}
+        options = settings.S3_STORE["OPTIONS"] | {"bucket_name": BUCKET, "endpoint_url": self.url} | keys
+        default = {"BACKEND": settings.S3_STORE["BACKEND"], "OPTIONS": options}
+        settings.STORAGES = {**settings.STORAGES, "default": default}
+
 
 def need_object_store() -> None:
     if not PYTHON.exists():

@@ -31,6 +31,7 @@ from portal.prep.errors import PrepError
 from portal.prep.models import HousePrep, SessionPack
 from portal.prep.pack_zip import zip_of
 from portal.prep.services import ask_pack
+from portal.uploads import originals
 from tests.factories import make_map, make_source
 from tests.portal.prep.songs import make_packable, noise, store_sound
 from tests.proof.pack import prove
@@ -360,7 +361,7 @@ def no_space(*_: Any, **__: Any) -> None:
 @pytest.mark.usefixtures("in_this_process")
 def test_a_disk_that_becomes_full_is_said_and_nothing_is_offered(monkeypatch: pytest.MonkeyPatch) -> None:
     song = make_packable()
-    monkeypatch.setattr(pack_jobs.originals, "store", no_space)
+    monkeypatch.setattr(originals, "store", no_space)
     pack = made(song)
 
     assert (pack.state, pack.trouble, zip_of(pack)) == (State.FAILED, pack_jobs.FULL, None)

@@ -19,7 +19,7 @@ from portal import object_storage
 from portal.uploads import finishing, multipart, tasks
 from portal.uploads.expiry import KEPT_OPEN
 from portal.uploads.models import Upload
-from tests.object_store import ACCESS_KEY, BUCKET, SECRET_KEY, ObjectStore, serving
+from tests.object_store import BUCKET, ObjectStore, serving
 from tests.portal.uploads.receiver import NotingReceiver
 from tests.portal.uploads.sending import Sender, base64_of, row_at
 
@@ -49,14 +49,7 @@ def store(server: ObjectStore, settings: Settings, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(multipart, "PART_BYTES", 5 * MIB)
     for name, least in (("CONNECT_TIMEOUT_S", 2), ("READ_TIMEOUT_S", 5), ("TRIES", 1)):
         monkeypatch.setattr(object_storage, name, least)
-    settings.S3_BUCKET = BUCKET
-    options = settings.S3_STORE["OPTIONS"] | {
-        "bucket_name": BUCKET,
-        "endpoint_url": server.url,
-        "access_key": ACCESS_KEY,
-        "secret_key": SECRET_KEY,
-    }
-    settings.STORAGES = {**settings.STORAGES, "default": {"BACKEND": settings.S3_STORE["BACKEND"], "OPTIONS": options}}
+    server.use(settings)
     return server
 
 
