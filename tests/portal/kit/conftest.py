@@ -6,6 +6,9 @@ import io
 import numpy as np
 import pytest
 import soundfile
+from django.test import Client
+from playwright.sync_api import Page
+from pytest_django.live_server_helper import LiveServer
 
 from analysis.core.reports import Section
 from portal.bookings.models import Song
@@ -13,6 +16,7 @@ from portal.intake.models import SourceFile
 from portal.lanes.models import PlayCopy
 from portal.people.models import User
 from tests.factories import make_check, make_client, make_map, make_song, make_source, measured_song, store_content
+from tests.portal.kit.playing import sign_in
 from tests.world import store_features
 
 RATE_HZ = 48_000
@@ -62,3 +66,19 @@ def stem_of(song: Song, name: str) -> SourceFile:
 @pytest.fixture
 def drummer(song: Song) -> User:
     return song.booking.created_by
+
+
+@pytest.fixture
+def opened(live_server: LiveServer, client: Client, page: Page, song: Song, drummer: User) -> Page:
+    """By the drummer; it is still being kept on the device."""
+    sign_in(page, live_server, client, drummer)
+    page.goto(f"{live_server.url}/kit/{song.pk}/")
+    page.locator("[data-kit][data-state=ready]").wait_for()
+    return page
+
+
+@pytest.fixture
+def kit(opened: Page) -> Page:
+    """Opened by the drummer, and kept on the device."""
+    opened.locator("[data-kit][data-kept=yes]").wait_for()
+    return opened

@@ -15,40 +15,11 @@ from portal.people.models import User
 from portal.prep.models import SongPrep
 from tests.factories import make_drummer, make_map, make_song
 from tests.flows.accessible import Faults
+from tests.portal.kit.playing import play, sign_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 HEAD_S = "document.querySelector('[data-kit]').kit.headS"
-
-
-def sign_in(page: Page, live_server: LiveServer, client: Client, drummer: User) -> None:
-    client.force_login(drummer)
-    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
-    page.context.add_cookies([cookie])  # type: ignore[list-item]
-
-
-@pytest.fixture
-def opened(live_server: LiveServer, client: Client, page: Page, song: Song, drummer: User) -> Page:
-    """By the drummer; it is still being kept on the device."""
-    sign_in(page, live_server, client, drummer)
-    page.goto(f"{live_server.url}/kit/{song.pk}/")
-    page.locator("[data-kit][data-state=ready]").wait_for()
-    return page
-
-
-@pytest.fixture
-def kit(opened: Page) -> Page:
-    """Opened by the drummer, and kept on the device."""
-    opened.locator("[data-kit][data-kept=yes]").wait_for()
-    return opened
-
-
-def play(page: Page, key: str = "t") -> None:
-    page.keyboard.press(key)
-    note = page.get_by_role("button", name="I have turned down")
-    if note.count():
-        note.click()
-    page.locator("[data-playing=true]").wait_for()
 
 
 def test_without_a_network_it_reloads_plays_and_logs_takes_that_arrive_once_in_order(kit: Page, song: Song) -> None:

@@ -4,6 +4,7 @@ import { CEILINGS_DB, groupsOf, hasGuideDrums, MOST_DB, OFF_DB } from "kitpost/k
 import { levelText, listenToLevel, sayLevel, START_LEVEL_DB } from "kitpost/lib/level";
 
 const GROUPS = { drums: "All drums", bass: "All basses", guitars: "All guitars", keys: "All keys", mix: "All mixes" };
+const TWO_OUTPUTS = "This sound device has two outputs: click, music and files share them.";
 const CLICK_STEP_DB = 3;
 const asItIs = (db) => db;
 
@@ -123,9 +124,9 @@ export class Sliders {
 
   /** Where click, music and each file go, as far as the device has outputs to choose from. */
   showRoutes() {
-    const { outputs, song, part } = this.kit;
+    const { outputs, song, part, transport } = this.kit;
     const { chosen, count } = outputs;
-    if (count < 2) return part("routes").replaceChildren();
+    if (count < 2) return part("routes").replaceChildren(...(transport.context ? [TWO_OUTPUTS] : []));
     const setLane = (id) => (pair) => {
       const others = Object.entries(chosen.lanes).filter(([one]) => one !== String(id));
       this.route({ lanes: Object.fromEntries(pair === null ? others : [...others, [id, pair]]) });
