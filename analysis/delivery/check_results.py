@@ -5,6 +5,7 @@ Tested in `tests/analysis/delivery/test_verify.py`.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Self
 
@@ -12,6 +13,9 @@ from analysis.core.reports import Record
 
 if TYPE_CHECKING:
     from analysis.media.reader import Media
+
+
+_PLACED_BY_RHYTHM = frozenset({"tempo", "on-the-map", "fits-originals"})
 
 
 @dataclass(frozen=True)
@@ -34,11 +38,23 @@ class Check(Record):
 
 @dataclass(frozen=True)
 class VerifyReport(Record):
-    """`headers` holds by file name what each readable file says by itself: `Header` as plain JSON."""
+    """`headers` holds by file name what each readable file says by itself: `Header` as plain JSON.
+
+    `open_checks`: the codes that could not be decided, and that no other check decided in their place. A set without
+    faults is ready only when there are none.
+    """
 
     passed: bool
     checks: tuple[Check, ...] = ()
     headers: dict[str, dict[str, Any]] = field(default_factory=dict)
+    open_checks: tuple[str, ...] = ()
+
+
+def still_open(checks: Sequence[Check]) -> tuple[str, ...]:
+    """A set that lies in the accepted mix to the sample needs no rhythm to place it."""
+    placed = any(check.code == "lined-up" and check.passed and not check.undecided for check in checks)
+    codes = dict.fromkeys(check.code for check in checks if check.undecided)
+    return tuple(code for code in codes if not (placed and code in _PLACED_BY_RHYTHM))
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,8 @@ from collections.abc import Iterator
 from analysis.core.sentences import written
 from analysis.delivery.check_results import Check
 from analysis.delivery.measured_set import MeasuredSet
+from analysis.delivery.own_strokes import SNARE
 from analysis.delivery.shared_sound import offset_between
-from analysis.delivery.verify_rhythm import SNARE
 from analysis.lineup.correlation import Offset
 
 # The furthest room microphone stands about 17 m away: 50 ms (house choice).

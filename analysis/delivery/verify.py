@@ -15,7 +15,7 @@ from analysis.core.errors import UnusableFileError
 from analysis.core.sentences import written
 from analysis.core.threads import on_one_thread
 from analysis.core.thresholds import Limits
-from analysis.delivery.check_results import Check, Header, VerifyReport
+from analysis.delivery.check_results import Check, Header, VerifyReport, still_open
 from analysis.delivery.levels import distinct_sound, level_checks
 from analysis.delivery.line_up import lined_up
 from analysis.delivery.measured_set import MeasuredSet, Song, measure_set
@@ -59,7 +59,8 @@ def verify_set(
     if not paths:
         checks.append(Check("not-empty", None, passed=False, message="There are no files in the set."))
     said = {name: header.to_json() for name, header in headers.items()}
-    return VerifyReport(passed=all(check.passed for check in checks), checks=tuple(checks), headers=said)
+    passed = all(check.passed for check in checks)
+    return VerifyReport(passed, tuple(checks), said, still_open(checks))
 
 
 def _read_headers(paths: Sequence[Path]) -> tuple[dict[str, Header], list[Check]]:

@@ -18,21 +18,24 @@ from analysis.core.samples import Doubles, Indices
 from analysis.core.sentences import written
 from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check
+from analysis.delivery.fits_originals import fits_originals
 from analysis.delivery.measured_set import MeasuredSet, features_of
+from analysis.delivery.own_strokes import FEWEST_STROKES, KICK, SNARE, strokes_of_kit
+from analysis.delivery.tempo_checks import tempo_checks
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
-from analysis.features.guide_drums import drum_probability
 from analysis.features.strokes import struck_at
 from analysis.given_grid.click_track import find_click
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
 
-# Fewer strokes than this say nothing (house choice).
-_FEWEST_STROKES = 32
 # Strokes of one place in the beat scatter by this much around their own middle; places are tried in these
 # steps (house choices).
 _SCATTER_S = 0.012
 _STEP_S = 0.002
+# The interval of a distance comes from stretches of so many beats, of which there must be so many; closer than this
+# nothing is read from close microphones (house choices).
+_BLOCK_BEATS, _FEWEST_BLOCKS, _READING_S = 8, 3, 0.0005
 # Against an even spread over the beat, the fullest place must hold this many times its due to say anything
 # (house choice).
 _GATHERED = 3.0
@@ -43,26 +46,27 @@ _ON_THE_BEAT, _OFF_THE_BEAT = 0.5, 0.25
 # changed places when the wrong beats hold this many times the right ones (house choices).
 _OWN_STROKE = 0.5
 _CHANGED_PLACES = 3.0
-_KICK = re.compile(r"(?<![a-z])(kick|bd|bass[ _-]?drum)", re.I)
-SNARE = re.compile(r"(?<![a-z])(snare|sn(?=top|bot|btm|[ _-]|$))", re.I)
-
-# How far away the rhythm is looked for (three bars of 4/4 at 120), in stretches of this length, and the fewest of them
-# (house choices).
-_LONGEST_RHYTHM_LAG_S = 6.0
-_STRETCH_S = 8.0
-_FEWEST_STRETCHES = 4
-# How many standard errors better the stretches must fit elsewhere (house choice).
-_SURELY_ELSEWHERE = 4.0
 
 
 def rhythm_checks(measured: MeasuredSet) -> Iterator[Check]:
     """The drums against the map's beats and against the client's files; without drums in those, nobody can tell."""
     song, tracks = measured.song, measured.sounding
     if song.tempo_map is not None and tracks:
-        yield from on_map({track.name: track.features for track in tracks}, song.tempo_map, measured.limits)
+        yield from map_checks({track.name: track.features for track in tracks}, song.tempo_map, measured.limits)
     if song.originals and tracks:
         sounding = [features for path in song.originals if (features := features_of(path))]
         yield fits_originals([track.features for track in tracks], sounding, measured.limits)
+
+
+def map_checks(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> Iterator[Check]:
+    """First the tempo; only drums that keep it can lie on the map's beats."""
+    played = {name: features for name, features in drums.items() if not _is_click(name, features)}
+    tempo = tempo_checks(strokes_of_kit(played, tempo_map), tempo_map)
+    yield from tempo
+    if any(check.undecided for check in tempo):
+        yield _cannot_tell("the hits do not show the map's tempo")
+    elif all(check.passed for check in tempo):
+        yield from on_map(drums, tempo_map, limits)
 
 
 def on_map(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> list[Check]:
@@ -81,15 +85,18 @@ def on_map(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> l
     list of Check
         One or two.
     """
-    parts = {name: _strokes(features, tempo_map) for name, features in drums.items() if not _is_click(name, features)}
-    checks = [_on_grid(list(parts.values()), tempo_map, limits)]
+    played = {name: features for name, features in drums.items() if not _is_click(name, features)}
+    parts = {name: _strokes(features, tempo_map) for name, features in played.items()}
+    kit = strokes_of_kit(played, tempo_map)
+    placed = [(kit.times_s, kit.loudness)] if kit.close else list(parts.values())
+    checks = [_on_grid(placed, tempo_map, limits)]
     turned = _turned_around(parts, tempo_map)
     return checks if turned is None else [*checks, turned]
 
 
 def _is_click(name: str, features: Features) -> bool:
     """A kick or snare that a program has set straight is as even as a click, and is none."""
-    return not (_KICK.search(name) or SNARE.search(name)) and find_click(features) is not None
+    return not (KICK.search(name) or SNARE.search(name)) and find_click(features) is not None
 
 
 def _strokes(features: Features, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
@@ -101,7 +108,7 @@ def _strokes(features: Features, tempo_map: TempoMap) -> tuple[Doubles, Doubles]
 
 def _on_grid(parts: Sequence[tuple[Doubles, Doubles]], tempo_map: TempoMap, limits: Limits) -> Check:
     times, weights = (np.concatenate([np.zeros(0), *(part[index] for part in parts)]) for index in (0, 1))
-    if len(times) < _FEWEST_STROKES:
+    if len(times) < FEWEST_STROKES:
         return _cannot_tell("there are too few hits to compare")
     beats, beat_s = _places(times, tempo_map)
     period_s = float(np.median(beat_s))
@@ -115,8 +122,13 @@ def _on_grid(parts: Sequence[tuple[Doubles, Doubles]], tempo_map: TempoMap, limi
         near = np.abs(shifts) <= limits.feel_s
         place_s = float(shifts[near][int(np.argmax(held[near]))])
         late_ms = round(1000 * _middle(place_s, in_beat_s, weights, period_s), 1)
-        words = f"The drums are on the beats of the tempo map, {_how_late(late_ms)}."
-        return Check("on-the-map", None, passed=True, value=late_ms, limit=1000 * limits.feel_s, message=words)
+        low, high = _interval(place_s, in_beat_s, times, period_s)
+        words = (
+            f"The drums are on the beats of the tempo map, {_how_late(late_ms)}. "
+            "Whole bars more or less do not show on the map."
+        )
+        limit = 1000 * limits.feel_s
+        return Check("on-the-map", None, passed=True, value=late_ms, limit=limit, message=words, low=low, high=high)
     if on_beat > _OFF_THE_BEAT * fullest:
         return _cannot_tell("the hits cluster at several places in the beat")
     place_s = float(shifts[int(np.argmax(held))])
@@ -135,6 +147,22 @@ def _middle(place_s: float, in_beat_s: Doubles, weights: Doubles, period_s: floa
     apart = (in_beat_s - place_s + period_s / 2) % period_s - period_s / 2
     near = np.abs(apart) <= 2 * _SCATTER_S
     return place_s + float((weights[near] * apart[near]).sum() / weights[near].sum())
+
+
+def _interval(place_s: float, in_beat_s: Doubles, times: Doubles, period_s: float) -> tuple[float | None, float | None]:
+    """Milliseconds that hold the distance 95 times in 100, from the means of some beats each: players wander."""
+    apart = (in_beat_s - place_s + period_s / 2) % period_s - period_s / 2
+    near = np.abs(apart) <= 2 * _SCATTER_S
+    blocks = np.asarray(times[near] // (_BLOCK_BEATS * period_s), np.intp)
+    _, block, counts = np.unique(blocks, return_inverse=True, return_counts=True)
+    if len(counts) < _FEWEST_BLOCKS:
+        return None, None
+    means = np.bincount(block, apart[near]) / counts
+    middle, error = float(np.average(means, weights=counts)), float(means.std(ddof=1)) / np.sqrt(len(means))
+    # Few means: the factor of Student's distribution, about 1.96 + 2.4 / (n - 1).
+    half = max((1.96 + 2.4 / (len(means) - 1)) * error, _READING_S)
+    low, high = (round(float(1000 * (place_s + middle + side * half)), 2) for side in (-1, 1))
+    return low, high
 
 
 def _off(shift_s: float, period_s: float, limits: Limits) -> Check:
@@ -171,7 +199,7 @@ def _turned_around(parts: dict[str, tuple[Doubles, Doubles]], tempo_map: TempoMa
     """Kick on two and four, snare on one and three: music does the opposite, so the set is a beat off."""
     if any(segment.meter.beats_per_bar != 4 for segment in tempo_map.segments if not segment.free):
         return None
-    kick, snare = (_on_beats(parts, name, tempo_map) for name in (_KICK, SNARE))
+    kick, snare = (_on_beats(parts, name, tempo_map) for name in (KICK, SNARE))
     if kick is None or snare is None:
         return None
     odd, even = [0, 2], [1, 3]
@@ -189,80 +217,8 @@ def _on_beats(parts: dict[str, tuple[Doubles, Doubles]], name: re.Pattern[str], 
     if not own:
         return None
     times = np.concatenate([part[0][part[1] >= _OWN_STROKE * part[1].max(initial=0.0)] for part in own])
-    if len(times) < _FEWEST_STROKES // 2:
+    if len(times) < FEWEST_STROKES // 2:
         return None
     beats, _ = _places(times, tempo_map)
     near = np.abs(beats - np.rint(beats)) < 0.15
     return np.bincount(np.rint(beats[near]).astype(np.intp) % 4, minlength=4)
-
-
-def fits_originals(drums: Sequence[Features], originals: Sequence[Features], limits: Limits) -> Check:
-    """Does the set's rhythm fit the client's files best where it lies, or a beat or some bars beside it?
-
-    Parameters
-    ----------
-    drums, originals : sequence of Features
-        Of the tracks, and of the client's files, from one start. Clicks among them are left out.
-    limits : Limits
-    """
-    music = [features for features in originals if find_click(features) is None]
-    played = [features for features in drums if find_click(features) is None]
-    if not music or not played:
-        return _cannot_fit("there is nothing to compare")
-    found = _rhythm_lag_s(_curve(music), _curve(played), music[0].band_rate_hz)
-    if found is None:
-        return _cannot_fit("they are too short")
-    lag_s, sureness = found
-    here = abs(lag_s) <= limits.feel_s
-    has_drums = any((drum_probability(features) or 0.0) >= limits.drums_likely for features in music)
-    if not here and sureness < _SURELY_ELSEWHERE:
-        return _cannot_fit("the rhythm fits equally well at other places")
-    where = f"{written('_s', round(abs(lag_s), 2))} {'earlier' if lag_s > 0 else 'later'}"
-    if not has_drums:
-        there = "nothing in their rhythm contradicts it" if here else f"the rhythm would fit better {where}"
-        return _cannot_fit(f"they contain no drums; {there}")
-    words = "The drums line up with the drums in the client's files."
-    if not here:
-        words = f"The drums line up with the drums in the client's files only if they are {where}."
-    off_ms = 0 if here else round(1000 * lag_s)
-    return Check("fits-originals", None, passed=here, value=off_ms, limit=1000 * limits.feel_s, message=words)
-
-
-def _cannot_fit(why: str) -> Check:
-    words = f"Can't tell whether the drums line up with the client's files: {why}."
-    return Check("fits-originals", None, passed=True, message=words, undecided=True)
-
-
-def _curve(parts: Sequence[Features]) -> Doubles:
-    """Onset strength of all parts together, even between loud and soft, around zero."""
-    length = max(len(part.onset_strength) for part in parts)
-    curve = np.zeros(length)
-    for part in parts:
-        rise = part.onset_strength.sum(axis=1)
-        curve[: len(rise)] += np.sqrt(rise / (np.quantile(rise, 0.99) + 1e-9)) if len(rise) else 0.0
-    centred: Doubles = curve - curve.mean()
-    return centred
-
-
-def _rhythm_lag_s(music: Doubles, drums: Doubles, rate_hz: float) -> tuple[float, float] | None:
-    """How much later the drums are than the music's rhythm, and by how many standard errors that fits better than 0.
-
-    None when there is too little to compare.
-    """
-    reach, size = round(_LONGEST_RHYTHM_LAG_S * rate_hz), round(_STRETCH_S * rate_hz)
-    count = min(len(music), len(drums)) // size
-    if count < _FEWEST_STRETCHES:
-        return None
-    padded = np.pad(drums, (reach, reach + size))
-    lags = np.arange(-reach, reach + 1)
-    rows = np.array(
-        [
-            np.correlate(padded[start : start + size + 2 * reach], music[start : start + size], "valid")
-            for start in range(0, count * size, size)
-        ]
-    )
-    best = int(np.argmax(rows.sum(axis=0)))
-    here = rows[:, reach - 3 : reach + 4].max(axis=1)
-    better = rows[:, best] - here
-    error = float(better.std(ddof=1)) / np.sqrt(count)
-    return float(lags[best]) / rate_hz, float(better.mean()) / error if error > 0 else 0.0

@@ -127,7 +127,8 @@ def _through_the_change(plan: Plan, _rng: np.random.Generator) -> Plan:
 
 
 def _broken(ms: float) -> Maker:
-    """From the middle on everything is later: something was cut or put in."""
+    """From the middle on everything is later: something was cut or put in. The map's figure holds what the player does
+    there too."""
 
     def make_it(drum_set: DrumSet, _rng: np.random.Generator) -> tuple[DrumSet, Truth] | None:
         bar, frames = drum_set.plan.bars // 2, round(ms * RATE_HZ / 1000)
@@ -136,7 +137,11 @@ def _broken(ms: float) -> Maker:
         for name, track in drum_set.tracks.items():
             moved = shifted(track, frames)
             tracks[name] = np.concatenate([track[:at], moved[at:]])
-        figures = {"break": (ms, 4.0)}
+        sides = [
+            [1000 * (one.time_s - one.due_s) for one in drum_set.strokes if (one.bar >= bar) == late] for late in (0, 1)
+        ]
+        played_ms = float(np.mean(sides[1]) - np.mean(sides[0]))
+        figures = {"break": (round(ms + played_ms / 2, 1), abs(played_ms) / 2 + 4.0)}
         return drum_set.with_tracks(tracks), Truth(("break",), figures=figures, says=f"{ms:.0f} ms from bar {bar}")
 
     return make_it

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.core.samples import Samples
-from analysis.delivery.check_results import Check, VerifyReport
+from analysis.delivery.check_results import Check, VerifyReport, still_open
 from analysis.delivery.verify import verify_set
 from analysis.maps.tempo_map import TempoMap
 from tests import signals
@@ -164,6 +164,15 @@ def test_what_cannot_be_read_fails(tmp_path: Path) -> None:
     report = verify_set([*paths, notes])
 
     assert [(check.code, check.file) for check in failed(report)] == [("readable", "notes.txt")]
+
+
+def test_what_lies_in_the_mix_needs_no_rhythm_to_be_placed() -> None:
+    placed = Check("lined-up", None, passed=True, value=0)
+    no_rhythm = [Check(code, None, passed=True, undecided=True) for code in ("tempo", "on-the-map", "fits-originals")]
+
+    assert still_open([placed, *no_rhythm]) == ()
+    assert still_open(no_rhythm) == ("tempo", "on-the-map", "fits-originals")
+    assert still_open([placed, Check("click-bleed", None, passed=True, undecided=True)]) == ("click-bleed",)
 
 
 def test_an_empty_set_fails() -> None:

@@ -13,8 +13,9 @@ from analysis.band.render import Stem, mix_stems, render_stems
 from analysis.band.score import steady, write_score
 from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check
+from analysis.delivery.fits_originals import fits_originals
 from analysis.delivery.verify import verify_set
-from analysis.delivery.verify_rhythm import fits_originals, on_map
+from analysis.delivery.verify_rhythm import on_map
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.maps.tempo_map import TempoMap
 from tests import signals

@@ -1,0 +1,142 @@
+"""Do the strokes keep the map's tempo? Found by the rhythm's own spectrum, counted in beats of the map.
+
+Strokes on the map gather at whole beats, halves, thirds and quarters: their spectrum over beats peaks at 1, 2, 3 and 4
+cycles a beat. Played to another tempo, it peaks elsewhere. That the strokes keep the map's tempo is said only when the
+peaks at the map's own are clear and as high as any others.
+
+Tested in `tests/analysis/delivery/test_tempo_checks.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.core.samples import Doubles
+from analysis.maps.tempo_map import TempoMap
+
+# Parts of the beat on which strokes may lie.
+_HARMONICS = (1, 2, 3, 4)
+# The spectrum is taken from strokes laid on this many places a beat, at this many times the least resolution; tempi
+# from 0.55 to 1.8 times the map's are looked at, beyond them halves and doubles repeat (house choices).
+_PLACES, _FINER, _SLOWEST, _FASTEST = 32, 8, 0.55, 1.8
+# Of random strokes a harmonic's power is 1 on average and passes 14 once in a million (exponential distribution).
+_CLEAR_POWER = 14.0
+# The map's own tempo must reach this share of the best one's power to be what is played, and another this many times
+# the map's to be said (house choices).
+_AS_HIGH, _SURELY_OTHER = 0.4, 2.5
+# Half or double the best tempo, of this share of its power, may be meant as well: the nearest to the map's (house
+# choice).
+_NEARLY_BEST = 0.4
+# What counts as the map's own tempo before a slope is fitted, and as half or double of another (house choices).
+_NEAR_TEMPO, _AROUND = 0.02, 0.01
+_LEAST_CHUNK_S, _LEAST_STROKES = 8.0, 16
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A part of the song under one tempo of the map, or several short ones; times in beats of the map from its start.
+
+    `beats` and `beat_s` have shape (n,), one for each stroke.
+    """
+
+    start_s: float
+    end_s: float
+    bpm: float
+    times_s: Doubles
+    beats: Doubles
+    beat_s: Doubles
+
+
+@dataclass(frozen=True)
+class PlayedTempo:
+    """`factor`: how many times the map's tempo is played; None where the strokes do not say. `clear`: the power of the
+    best harmonic at that tempo."""
+
+    factor: float | None
+    clear: float
+
+
+def stretches(times_s: Doubles, tempo_map: TempoMap) -> list[Stretch]:
+    """The strokes by the map's segments; short segments are taken together."""
+    found: list[Stretch] = []
+    for start_s, end_s, bpm in _spans(tempo_map, float(times_s.max(initial=0.0))):
+        inside = (times_s >= start_s) & (times_s < end_s)
+        if inside.sum() >= _LEAST_STROKES:
+            found.append(Stretch(start_s, end_s, bpm, times_s[inside], *_in_beats(times_s[inside], tempo_map)))
+    return found
+
+
+def _spans(tempo_map: TempoMap, last_s: float) -> list[tuple[float, float, float]]:
+    spans: list[tuple[float, float, float]] = []
+    starts = [-np.inf, *(float(one.time_s) for one in tempo_map.segments[1:]), np.inf]
+    for segment, start_s, end_s in zip(tempo_map.segments, starts[:-1], starts[1:], strict=True):
+        long_enough = spans and min(spans[-1][1], last_s) - spans[-1][0] < _LEAST_CHUNK_S
+        if long_enough:
+            spans[-1] = (spans[-1][0], end_s, spans[-1][2])
+        else:
+            spans.append((start_s, end_s, float(segment.bpm)))
+    if len(spans) > 1 and last_s - spans[-1][0] < _LEAST_CHUNK_S:
+        spans[-2:] = [(spans[-2][0], spans[-1][1], spans[-2][2])]
+    return spans
+
+
+def _in_beats(times_s: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
+    """Beats since the first segment's start, and the length of each stroke's beat."""
+    segments = tempo_map.segments
+    starts, beat_s = (
+        np.array([float(value) for value in values])
+        for values in ([one.time_s for one in segments], [one.beat_s for one in segments])
+    )
+    before = np.concatenate([[0.0], np.cumsum(np.diff(starts) / beat_s[:-1])])
+    index = np.clip(np.searchsorted(starts, times_s, "right") - 1, 0, None)
+    return before[index] + (times_s - starts[index]) / beat_s[index], beat_s[index]
+
+
+def played_tempo(beats: Doubles) -> PlayedTempo:
+    """How many times the map's tempo strokes at these beats keep."""
+    centred = beats - beats.mean()
+    factors, power, clear = _spectrum(centred)
+    own = np.abs(factors - 1) <= _NEAR_TEMPO
+    best = int(power.argmax())
+    here = int(np.flatnonzero(own)[power[own].argmax()])
+    if clear[here] >= _CLEAR_POWER and power[here] >= _AS_HIGH * power[best]:
+        return PlayedTempo(_refined(centred, float(factors[here])), float(clear[here]))
+    if clear[best] < _CLEAR_POWER or power[best] < _SURELY_OTHER * power[here]:
+        return PlayedTempo(None, float(clear[best]))
+    likely = [place for ratio in (0.5, 1.0, 2.0) for place in _near(factors, power, ratio * float(factors[best]))]
+    likely = [place for place in likely if power[place] >= _NEARLY_BEST * power[best]]
+    place = min(likely, key=lambda one: abs(float(np.log(factors[one]))))
+    return PlayedTempo(_refined(centred, float(factors[place])), float(clear[place]))
+
+
+def _near(factors: Doubles, power: Doubles, factor: float) -> list[int]:
+    """The highest place around a factor; none where it was not looked at."""
+    near = np.flatnonzero(np.abs(factors - factor) < _AROUND * factor)
+    return [int(near[power[near].argmax()])] if len(near) else []
+
+
+def _spectrum(beats: Doubles) -> tuple[Doubles, Doubles, Doubles]:
+    """For each tempo factor the power at its harmonics together, and at the strongest of them."""
+    first = float(beats.min())
+    length = int((float(beats.max()) - first + 1) * _PLACES) * _FINER
+    train = np.bincount(np.rint((beats - first) * _PLACES).astype(np.intp), minlength=length).astype(np.float64)
+    power = np.abs(np.fft.rfft(train, length)) ** 2 / len(beats)
+    per_beat = length / _PLACES  # bins to one cycle a beat
+    bins = np.arange(int(_SLOWEST * per_beat), int(_FASTEST * per_beat) + 1)
+    # Halves of a bin of the first harmonic are whole bins of the second: look between them as well.
+    fine = np.arange(bins[0], bins[-1], 1 / max(_HARMONICS))
+    parts = np.stack([power[np.minimum(np.rint(fine * order).astype(int), len(power) - 1)] for order in _HARMONICS])
+    return fine / per_beat, parts.sum(axis=0), parts.max(axis=0)
+
+
+def _refined(beats: Doubles, factor: float) -> float:
+    """The factor at which the harmonics are highest, to a thousandth of the spectrum's own step."""
+    step = 1 / (max(_HARMONICS) * max(float(np.ptp(beats)), 1.0))
+    for _ in range(6):
+        tried = factor + step * np.linspace(-1, 1, 9)
+        phases = np.exp(2j * np.pi * np.outer(tried, beats))
+        power = sum(np.abs((phases**order).sum(axis=1)) ** 2 for order in _HARMONICS)
+        factor, step = float(tried[int(np.argmax(power))]), step / 4
+    return factor

@@ -1,0 +1,114 @@
+"""Do the drums keep the map's tempo, all along the song? Another song, another tempo, a wrong rate and a cut show here.
+
+Nothing is said to be right without evidence: where the strokes show no tempo, nobody can tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from analysis.core.sentences import written
+from analysis.core.units import seconds_as_clock
+from analysis.delivery.check_results import Check
+from analysis.delivery.map_tempo import Stretch, played_tempo, stretches
+from analysis.delivery.mix_lags import SPEEDS
+from analysis.delivery.own_strokes import Strokes
+from analysis.delivery.steadiness import Steadiness, steadiness_of
+from analysis.maps.tempo_map import TempoMap
+
+# Over a stretch a player may drift by less than this against the click; more, and surely more, is another tempo
+# (house choices: an eighth of a second is a note missed, and players follow a click to a few milliseconds).
+_DRIFTS_S, _SURE_ERRORS = 0.035, 4.0
+# A jump from here on is no playing (house choice).
+_JUMPS_S = 0.02
+# Ratios of rates are recognised within 0.05 % (trade practice), and within what the strokes allow.
+_RATE_TOLERANCE = 0.0005
+_NORMAL_95 = 1.96
+
+
+def tempo_checks(strokes: Strokes, tempo_map: TempoMap) -> list[Check]:
+    """At least one check. The drums keep the map's tempo when all pass and none is undecided."""
+    parts = stretches(strokes.times_s, tempo_map)
+    checks = [check for part in parts for check in _of_stretch(part)]
+    wrong = [check for check in checks if not check.passed]
+    unclear = [check for check in checks if check.undecided]
+    if wrong:
+        return wrong
+    if not checks or unclear:
+        return unclear[:1] or [_cannot_tell("there are too few hits to compare")]
+    return checks if len(checks) == 1 else [_kept_throughout(checks)]
+
+
+def _of_stretch(part: Stretch) -> Iterator[Check]:
+    played = played_tempo(part.beats)
+    if played.factor is None:
+        yield _cannot_tell(f"the hits{_place(part)} show no tempo", part)
+        return
+    steady = steadiness_of(part, played.factor)
+    if abs(steady.jump_s) > _JUMPS_S:
+        yield _broken(steady)
+    elif _is_the_maps(part, steady):
+        yield _kept(part, steady)
+    else:
+        yield _other_tempo(part, steady)
+
+
+def _is_the_maps(part: Stretch, steady: Steadiness) -> bool:
+    length_s = float(part.times_s[-1] - part.times_s[0])
+    small = abs(steady.slope) * length_s <= _DRIFTS_S
+    return small or abs(steady.slope) <= _SURE_ERRORS * steady.slope_error
+
+
+def _bpm(part: Stretch, slope: float) -> float:
+    return part.bpm / (1 + slope)
+
+
+def _kept(part: Stretch, steady: Steadiness) -> Check:
+    bpm, half = _bpm(part, steady.slope), _NORMAL_95 * steady.slope_error * part.bpm
+    words = f"The drums keep the tempo of the map: {bpm:.2f} BPM{_place(part)}, {part.bpm:.2f} in the map."
+    low, high = round(bpm - half, 3), round(bpm + half, 3)
+    return Check("tempo", None, passed=True, value=round(bpm, 3), limit=part.bpm, message=words, low=low, high=high)
+
+
+def _kept_throughout(checks: list[Check]) -> Check:
+    words = f"The drums keep the tempi of the map, in all {len(checks)} stretches of it."
+    return Check("tempo", None, passed=True, value=checks[0].value, limit=checks[0].limit, message=words)
+
+
+def _other_tempo(part: Stretch, steady: Steadiness) -> Check:
+    bpm, half = _bpm(part, steady.slope), _NORMAL_95 * steady.slope_error * part.bpm
+    factor = 1 / (1 + steady.slope)
+    place_s, passed = round(float(part.times_s[0]), 2), False
+    ratio = next((speed for speed in SPEEDS if abs(factor / speed - 1) <= _RATE_TOLERANCE), None)
+    if ratio is not None:
+        words = (
+            f"The drums run {ratio:.5f} times as fast as the map ({bpm:.2f} BPM, {part.bpm:.2f} in the map): "
+            "most likely a wrong sample rate on the way."
+        )
+        return Check("speed", None, passed=False, value=round(factor, 5), limit=1, message=words, place_s=place_s)
+    off = abs(steady.slope) * float(part.times_s[-1] - part.times_s[0])
+    words = (
+        f"The drums are played at {bpm:.2f} BPM{_place(part)}, the map says {part.bpm:.2f}: "
+        f"{written('_s', round(off, 2))} apart at the end. It is another song's take, or another tempo's."
+    )
+    low, high = round(bpm - half, 3), round(bpm + half, 3)
+    return Check("tempo", None, passed, round(bpm, 3), part.bpm, words, low=low, high=high, place_s=place_s)
+
+
+def _broken(steady: Steadiness) -> Check:
+    jump_ms = round(1000 * steady.jump_s, 1)
+    words = (
+        f"From {seconds_as_clock(steady.jump_at_s)} on the drums are {written('_ms', abs(jump_ms))} "
+        f"{'later' if jump_ms > 0 else 'earlier'} against the map than before: something was cut out or put in there."
+    )
+    return Check("break", None, passed=False, value=jump_ms, limit=0, message=words, place_s=round(steady.jump_at_s, 2))
+
+
+def _cannot_tell(why: str, part: Stretch | None = None) -> Check:
+    words = f"Can't tell whether the drums keep the tempo of the map: {why}."
+    place_s = round(float(part.times_s[0]), 2) if part else None
+    return Check("tempo", None, passed=True, message=words, undecided=True, place_s=place_s)
+
+
+def _place(part: Stretch) -> str:
+    return f" from {seconds_as_clock(part.start_s)} on" if part.start_s > 0 else ""
