@@ -20,12 +20,23 @@ from pathlib import Path
 from tests.attacks.target import NotOursError, Target
 from tests.deploy.front import ROOT, free_port, front
 
-EMAIL = "drums@kit.example"
-STARTS_WITHIN_S = 120
-AS_DRUMMER = (
-    "from portal.people.models import User; import os; "
-    f"User.objects.create_superuser(email='{EMAIL}', name='Drums', password=os.environ['PASSWORD'])"
-)
+DRUMMER, CLIENT = "drums@kit.example", "songs@kit.example"
+STARTS_WITHIN_S, ENDS_WITHIN_S = 120, 20
+PEOPLE_AND_A_SONG = f"""
+import os
+from portal.bookings.services import open_booking
+from portal.people.models import User
+password = os.environ["PASSWORD"]
+drummer = User.objects.create_superuser(email="{DRUMMER}", name="Drums", password=password)
+open_booking(by=drummer, title="Songs", song_titles=["A song"], client_name="Songs", client_email="{CLIENT}")
+client = User.objects.get(email="{CLIENT}")
+client.set_password(password)
+client.save(update_fields=["password"])
+"""
+
+
+SETTING_UP = (("migrate", "--no-input"), ("collectstatic", "--no-input"), ("shell", "-c", PEOPLE_AND_A_SONG))
+WORKER = (sys.executable, *("-m", "celery", "-A", "portal", "worker", "--concurrency", "2", "--loglevel", "WARNING"))
 
 
 @contextmanager
@@ -42,11 +53,11 @@ def house_behind_nginx(folder: Path, attacker: str) -> Iterator[Target]:
                 "WEB_BIND": f"127.0.0.1:{web}",
                 "PASSWORD": password,
             }
-            for command in (("migrate", "--no-input"), ("collectstatic", "--no-input"), ("shell", "-c", AS_DRUMMER)):
+            for command in SETTING_UP:
                 manage(command, environment)
-            with running(["sh", "deploy/start-web"], ROOT, environment):
+            with running(["sh", "deploy/start-web"], ROOT, environment), running(WORKER, ROOT, environment):
                 wait_for_site(web)
-                yield Target(url, EMAIL, password, attacker)
+                yield Target(url, {"drummer": (DRUMMER, password), "client": (CLIENT, password)}, attacker)
 
 
 def check_programs() -> None:
@@ -117,6 +128,10 @@ def running(command: Sequence[str], folder: Path, environment: Mapping[str, str]
             yield
         finally:
             it.terminate()
+            try:
+                it.wait(ENDS_WITHIN_S)
+            except subprocess.TimeoutExpired:
+                it.kill()
 
 
 def wait_for_site(port: int) -> None:

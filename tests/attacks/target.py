@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import ipaddress
 import re
 import socket
@@ -41,8 +42,8 @@ class Target:
     """`attacker` is the address on this machine that attacks come from; pages are read from the usual one."""
 
     url: str
-    email: str = ""
-    password: str = ""
+    # E-mail address and password of the house's "client" and "drummer", as far as they are known.
+    people: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     attacker: str = "127.0.0.2"
     cookies: dict[str, str] = field(default_factory=dict)
 
@@ -84,18 +85,39 @@ class Target:
             peer.sendall(self.head(method, path, Connection="close", **fields) + body)
             return read_answer(peer, method)
 
-    def sign_in(self) -> None:
-        """From then on each request is the signed-in person's."""
+    def signed_in(self, who: str) -> Target:
+        """The same house, as somebody who has an account there."""
+        if who not in self.people:
+            raise NotOursError(f"Nothing is known of an account of a {who}.")
+        known = replace(self, cookies={})
+        known._sign_in(*self.people[who])
+        return known
+
+    def songs(self) -> list[int]:
+        """Those that pages lead this person to."""
+        paths = ["/", "/board/", "/desk/"]
+        paths += dict.fromkeys(re.findall(r"/bookings/\d+/", self.text("/") + self.text("/board/")))
+        return list(dict.fromkeys(int(key) for path in paths for key in re.findall(r"/songs/(\d+)/", self.text(path))))
+
+    def timeline(self, song: int) -> str:
+        """Of the song's booking, as text."""
+        found = re.search(r"/bookings/\d+/", self.text(f"/songs/{song}/"))
+        return self.text(found.group()) if found else ""
+
+    def text(self, path: str) -> str:
+        return html.unescape(self.ask("GET", path).body.decode("utf-8", "replace"))
+
+    def _sign_in(self, email: str, password: str) -> None:
         page = self.read("/sign-in/")
         self.cookies |= page.cookies
         found = TOKEN.search(page.body)
         token = found.group(1).decode() if found else ""
-        form = urlencode({"username": self.email, "password": self.password, "csrfmiddlewaretoken": token}).encode()
+        form = urlencode({"username": email, "password": password, "csrfmiddlewaretoken": token}).encode()
         kind = "application/x-www-form-urlencoded"
         answer = self.ask("POST", "/sign-in/", form, Content_Type=kind)
         self.cookies |= answer.cookies
         if "sessionid" not in self.cookies:
-            raise NotOursError(f"Signing in as {self.email} failed ({answer.status}).")
+            raise NotOursError(f"Signing in as {email} failed ({answer.status}).")
 
     def stranger(self) -> Target:
         """The same house, as somebody who has no account. The cross-site check believes any cookie of this length."""

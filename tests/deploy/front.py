@@ -36,16 +36,17 @@ class Front:
     http: int
     https: int
 
-    def connect(self, *, is_https: bool = True) -> socket.socket:
-        peer = socket.create_connection(("127.0.0.1", self.https if is_https else self.http), PATIENCE_S)
+    def connect(self, *, is_https: bool = True, source: str = "127.0.0.1") -> socket.socket:
+        place = ("127.0.0.1", self.https if is_https else self.http)
+        peer = socket.create_connection(place, PATIENCE_S, source_address=(source, 0))
         if not is_https:
             return peer
         context = ssl.create_default_context()
         context.check_hostname, context.verify_mode = False, ssl.CERT_NONE  # signed by itself, a moment ago
         return context.wrap_socket(peer, server_hostname=NAME)
 
-    def ask(self, sent: bytes, *, is_https: bool = True) -> bytes:
-        with self.connect(is_https=is_https) as peer:
+    def ask(self, sent: bytes, *, is_https: bool = True, source: str = "127.0.0.1") -> bytes:
+        with self.connect(is_https=is_https, source=source) as peer:
             peer.sendall(sent)
             return read_to_end(peer)
 
