@@ -41,8 +41,11 @@ class CheckInputs:
 
 
 def gather(song: Song) -> CheckInputs | None:
-    """The song's current files, without their reports, and brief; None while a file is still to be surveyed."""
-    sources = list(song.sources.current().defer("report"))
+    """The song's current files, without their reports, and brief; None while a file is still to be surveyed.
+
+    There may be thousands: nothing is read of them that a check does not need.
+    """
+    sources = list(song.sources.current().only("song", "name", "sha256", "key", "status", "features_key"))
     if any(source.status == SourceFile.Status.RECEIVED for source in sources):
         return None
     by_status = {

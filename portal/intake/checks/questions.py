@@ -42,8 +42,7 @@ def living_message(song: Song) -> Message | None:
 
 def ask(song: Song) -> None:
     """Ask what goes out by itself, hold what the house wants to see first. Asked again, nothing happens."""
-    new = [finding for finding in asked_of_client(song) if finding.question_id is None]
-    groups = dict(_grouped(new))
+    groups = dict(_grouped(unasked(song)))
     if not groups:
         return
     message = mailroom.message_for(song, key=key_of(song))
@@ -67,9 +66,10 @@ def _ask_about(
     Finding.objects.ask_in(question, findings)
 
 
-def asked_of_client(song: Song) -> list[Finding]:
-    """Open findings that the client has to say something about."""
-    return gravest_first(song.findings.open().exclude(severity=Finding.Severity.NOTE).with_source())
+def unasked(song: Song) -> list[Finding]:
+    """Open findings that the client has to say something about, and was not asked about yet."""
+    open_ones = song.findings.open().filter(question=None).exclude(severity=Finding.Severity.NOTE)
+    return gravest_first(open_ones.with_source())
 
 
 def gravest_first(findings: Iterable[Finding]) -> list[Finding]:

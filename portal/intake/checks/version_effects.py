@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from django.db.models import Q
+
 from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Brief, Song
 from portal.bookings.services import record
@@ -12,9 +14,11 @@ from portal.intake.models import Finding, SourceFile
 
 def heirs(song: Song) -> dict[int, SourceFile]:
     """For each version of a file that does not count (any more), the version that does."""
-    sources = list(song.sources.defer("report"))
-    counting = {source.line: source for source in sources if source.removed_at is None}
-    return {source.pk: counting[source.line] for source in sources if source.removed_at and source.line in counting}
+    left = song.sources.exclude(removed_at=None).values_list("pk", "first")
+    lines = {pk: first or pk for pk, first in left}
+    of_these = song.sources.current().filter(Q(pk__in=set(lines.values())) | Q(first__in=set(lines.values())))
+    counting = {source.line: source for source in of_these.defer("report")}
+    return {pk: counting[line] for pk, line in lines.items() if line in counting}
 
 
 def mender(song: Song, finding: Finding, heirs: dict[int, SourceFile]) -> SourceFile | None:

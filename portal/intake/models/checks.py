@@ -87,8 +87,11 @@ class FindingQuerySet(models.QuerySet["Finding"]):
         return self.filter(state=Finding.State.OPEN)
 
     def with_source(self) -> FindingQuerySet:
-        """Each with its file, but not with what was measured of it, which may be long."""
-        return self.select_related("source").defer("source__report")
+        """What is said about each, and of which file: not what was measured of that, which may be long."""
+        return self.select_related("source").only(
+            *("song", "code", "severity", "place", "value", "state", "question"),
+            *("source__song", "source__name", "source__version"),
+        )
 
     def ask_in(self, question: Question, findings: Iterable[Finding]) -> None:
         self.filter(pk__in=[finding.pk for finding in findings]).update(question=question)
