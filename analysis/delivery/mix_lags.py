@@ -125,7 +125,8 @@ def _sounding_places(tracks: Sequence[Track]) -> list[float]:
     """Starts of windows, one after the other, in whose second any track sounds."""
     length_s = max(track.frames / track.sample_rate_hz for track in tracks)
     places = np.arange(0.0, max(length_s - _FINE_WINDOW_S, 0.0), _FINE_WINDOW_S)
-    loud = np.zeros(int(length_s) + 3)
-    for share in (track.activity.share for track in tracks):
+    shares = [track.activity.share for track in tracks]
+    loud = np.zeros(max(int(length_s) + 3, *(len(share) for share in shares)))
+    for share in shares:
         loud[: len(share)] = np.maximum(loud[: len(share)], share)
     return [float(place) for place in places if loud[int(place) : int(place) + 2].max() > _SOUNDS]

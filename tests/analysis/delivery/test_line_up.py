@@ -142,3 +142,10 @@ def test_a_fit_reads_the_lag_whatever_the_gains() -> None:
     assert fit[0] == pytest.approx(300, abs=0.1)
     assert fit[1] == pytest.approx(1, abs=0.01)
     assert fit_lag(np.zeros(100, np.float32), noise) is None
+
+
+def test_a_set_of_48_seconds_is_looked_at_throughout(tmp_path: Path) -> None:
+    """Loudness by the second is kept in an array that grows by doubling: longer than the set."""
+    tracks = {name: np.concatenate([track, track, track]) for name, track in played(8).items()}
+
+    assert found(tmp_path, tracks, mix_of(tracks))["lined-up"].value == 0
