@@ -20,7 +20,7 @@ from analysis.maps.residual import PooledAttacks
 Warp = Callable[[Doubles], Doubles]
 # Onset strength is seen before the sound's own start, because a frame looks half a window ahead: by about
 # this much (house choice).
-_STRENGTH_LEAD_S = 0.010
+STRENGTH_LEAD_S = 0.010
 # Sound counts from this far under the file's loud moments (house choice).
 _SOUND_RE_LOUD_DB = -42.0
 
@@ -123,8 +123,8 @@ def _frames(files: Sequence[Features]) -> tuple[Doubles, Doubles, Doubles]:
     frame_s = np.arange(int(duration_s * FRAMES_PER_SECOND) + 1) / FRAMES_PER_SECOND
     strength, power = np.zeros((len(frame_s), BAND_COUNT)), np.zeros((len(frame_s), BAND_COUNT))
     for features in files:
-        strength += _resampled(frame_s, features.onset_strength, features.band_rate_hz, lead_s=_STRENGTH_LEAD_S)
-        power += 10 ** (_resampled(frame_s, features.band_energy_db, features.band_rate_hz, outside=-120.0) / 10)
+        strength += resampled(frame_s, features.onset_strength, features.band_rate_hz, lead_s=STRENGTH_LEAD_S)
+        power += 10 ** (resampled(frame_s, features.band_energy_db, features.band_rate_hz, outside=-120.0) / 10)
     return frame_s, strength, 10 * np.log10(power + 1e-12)
 
 
@@ -134,8 +134,8 @@ def _harmony(files: Sequence[Features]) -> tuple[Doubles, Doubles, Doubles]:
     harmony_s = np.arange(int(duration_s * HARMONY_PER_SECOND) + 1) / HARMONY_PER_SECOND
     bass, chroma = np.zeros((len(harmony_s), 12)), np.zeros((len(harmony_s), 12))
     for features in files:
-        bass += _resampled(harmony_s, features.bass_chroma, features.harmony_rate_hz)
-        chroma += _resampled(harmony_s, features.chroma, features.harmony_rate_hz)
+        bass += resampled(harmony_s, features.bass_chroma, features.harmony_rate_hz)
+        chroma += resampled(harmony_s, features.chroma, features.harmony_rate_hz)
     return harmony_s, bass, chroma
 
 
@@ -168,7 +168,7 @@ def _sounding_span(features: Features) -> tuple[float, float] | None:
     return float(above[0] / features.energy_rate_hz), float(above[-1] / features.energy_rate_hz)
 
 
-def _resampled(times_s: Doubles, rows: Floats, rate_hz: float, *, lead_s: float = 0.0, outside: float = 0.0) -> Doubles:
+def resampled(times_s: Doubles, rows: Floats, rate_hz: float, *, lead_s: float = 0.0, outside: float = 0.0) -> Doubles:
     """Rows at `times_s`: each is taken `lead_s` earlier than it stands, so that onsets fall on their own time."""
     if not len(rows):
         return np.full((len(times_s), rows.shape[1]), outside)
