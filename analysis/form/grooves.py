@@ -1,0 +1,127 @@
+"""The groove of each section as the guide drums play it: kick, snare and what keeps time, on the grid.
+
+A section's groove is what is struck in the middle one of its bars, slot by slot, so that a fill or an accent in a few
+bars does not count. The kick jumps in the lowest band, the snare in both bands from 2.5 kHz, whatever keeps time (hat,
+ride or open hat: all are written as `hat`) in the highest. Where one is struck and where not is decided by the widest
+gap between the slots' jumps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from analysis.core.chart_draft import SectionGroove
+from analysis.core.reports import Section
+from analysis.core.samples import Doubles, Flags
+from analysis.features.feature_arrays import Features
+from analysis.form.drum_strokes import drum_jumps, strikes_like_drums
+from analysis.form.slots import Slots
+
+# All numbers here are house choices, found on songs whose grooves are known.
+_KICK, _BRIGHT, _HIGHEST = 0, 4, 5  # bands
+# Where the gap between struck and not struck may lie, in shares of the section's strongest slot.
+_KICK_GAP, _SNARE_GAP, _HAT_GAP = (0.2, 0.5), (0.4, 0.65), (0.04, 0.25)
+_FLOOR = 0.01
+# Nobody plays drums in a section whose strongest slot has less than this share of the song's strongest section.
+_LEAST_RE_SONG = 0.1
+# What keeps time repeats itself every two pulses: its jumps count half by themselves, half by what they repeat.
+_REPEATS_PULSES, _REPEAT_WEIGHT = 2, 0.5
+
+
+class DrumBars:
+    """The jumps of every bar on a grid.
+
+    `alone` says that the drums have files of their own: in a mix the band's chords on the bar line look like a snare.
+    """
+
+    def __init__(self, grid: Slots, drums: Sequence[Features], *, alone: bool) -> None:
+        self.grid = grid
+        self.jumps = drum_jumps(grid, drums)
+        self.alone = alone
+
+    def rows_of(self, section: Section) -> Flags:
+        """Which rows of the grid are bars of this section."""
+        number = self.grid.bars + 1
+        return np.asarray((number >= section.start_bar) & (number < section.start_bar + section.bars))
+
+    def groove_of(self, section: Section) -> Doubles:
+        """Each slot's jump in the section's middle bar: shape (n_slots, n_bands); no slots past its longest bar."""
+        rows = self.rows_of(section)
+        held = int(self.grid.inside[rows].sum(axis=1).max(initial=0))
+        inside = self.grid.inside[rows][:, :held, None]
+        return np.asarray(np.nanmedian(np.where(inside, self.jumps[rows][:, :held], np.nan), axis=0))
+
+
+def drum_bars(grid: Slots, files: Sequence[tuple[Features, bool | None]]) -> DrumBars | None:
+    """The bars as the guide drums play them; None for a song without.
+
+    Parameters
+    ----------
+    grid : Slots
+    files : sequence of (Features, bool or None)
+        Each file of the music, and whether its sound says that it holds drums (None: can't tell).
+    """
+    drums = [
+        features
+        for features, present in files
+        if present is not False and strikes_like_drums(grid, features, sure=bool(present))
+    ]
+    return DrumBars(grid, drums, alone=len(drums) < len(files)) if drums else None
+
+
+def find_grooves(bars: DrumBars, sections: Sequence[Section]) -> tuple[SectionGroove, ...]:
+    """The groove of each section in which drums are played; sections count from 1."""
+    usual = [bars.groove_of(section) for section in sections]
+    loudest = max((_brightest(groove) for groove in usual), default=0.0)
+    return tuple(
+        SectionGroove(
+            number,
+            _struck(bars.grid, groove[:, _KICK], _KICK_GAP),
+            _struck(bars.grid, _snare(groove, alone=bars.alone), _SNARE_GAP),
+            _struck(bars.grid, _repeated(bars.grid, groove[:, _HIGHEST]), _HAT_GAP),
+        )
+        for number, groove in enumerate(usual, 1)
+        if _brightest(groove) > _LEAST_RE_SONG * loudest
+    )
+
+
+def _brightest(groove: Doubles) -> float:
+    return float(groove[:, _BRIGHT:].max(initial=0.0))
+
+
+def _snare(groove: Doubles, *, alone: bool) -> Doubles:
+    shares = groove[:, _BRIGHT:] / (groove[:, _BRIGHT:].max(axis=0) + 1e-12)
+    snare: Doubles = shares.min(axis=1)
+    if not alone:
+        snare[0] = 0.0
+    return snare
+
+
+def _repeated(grid: Slots, jumps: Doubles) -> Doubles:
+    """Jumps drawn towards what the same places of the other pairs of pulses have."""
+    slots = round(_REPEATS_PULSES * grid.pulse_beats / (grid.beats[1] - grid.beats[0]))
+    slots = slots // 2 if len(jumps) % slots else slots
+    if len(jumps) % slots:
+        return jumps
+    logs = np.log(jumps + _FLOOR / 2 * jumps.max(initial=0.0) + 1e-12).reshape(-1, slots)
+    drawn = (1 - _REPEAT_WEIGHT) * logs + _REPEAT_WEIGHT * logs.mean(axis=0)
+    return np.asarray(np.exp(drawn).ravel())
+
+
+def _struck(grid: Slots, jumps: Doubles, gap: tuple[float, float]) -> tuple[float, ...]:
+    """The beats above the widest gap, in ratio, between these two shares of the strongest."""
+    strongest = float(jumps.max(initial=0.0))
+    if strongest <= 0:
+        return ()
+    shares = jumps / strongest
+    least = _middle_of_gap(np.sort(shares), *gap)
+    return tuple(round(float(beat), 4) for beat in grid.beats[: len(jumps)][shares > least])
+
+
+def _middle_of_gap(shares: Doubles, lowest: float, highest: float) -> float:
+    inside = np.concatenate([[lowest], shares[(shares > lowest) & (shares < highest)], [highest]])
+    logs = np.log(inside + _FLOOR)
+    widest = int(np.diff(logs).argmax())
+    return float(np.exp((logs[widest] + logs[widest + 1]) / 2) - _FLOOR)

@@ -1,0 +1,79 @@
+from __future__ import annotations
+
+import pytest
+
+from analysis.core.chart_draft import SectionGroove
+from analysis.core.reports import Section
+from analysis.form.bar_clock import BarClock
+from analysis.form.grooves import DrumBars, drum_bars, find_grooves
+from analysis.form.slots import lay_slots
+from analysis.form.song_sound import hear
+from tests.analysis.form.played import clock_of, drum_features
+
+EIGHTHS = (1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5)
+ROCK = {"kick": (1.0, 2.5, 3.0), "snare": (2.0, 4.0), "hat": EIGHTHS}
+QUARTERS = {"kick": (1.0, 3.0), "snare": (2.0, 4.0), "hat": (1.0, 2.0, 3.0, 4.0)}
+
+
+def bars_of(clock: BarClock, strokes: dict[int, dict[str, tuple[float, ...]]]) -> DrumBars:
+    file = drum_features(clock, strokes)
+    return DrumBars(next(lay_slots(clock, hear([file]))), [file], alone=True)
+
+
+def test_each_section_has_its_own_groove() -> None:
+    clock = clock_of(8)
+    bars = bars_of(clock, {bar: ROCK if bar < 5 else QUARTERS for bar in range(1, 9)})
+
+    assert find_grooves(bars, (Section(1, 4, "A"), Section(5, 4, "B"))) == (
+        SectionGroove(1, ROCK["kick"], ROCK["snare"], ROCK["hat"]),
+        SectionGroove(2, QUARTERS["kick"], QUARTERS["snare"], QUARTERS["hat"]),
+    )
+
+
+def test_the_bar_that_is_played_most_counts() -> None:
+    clock = clock_of(5)
+    other = {"kick": (1.0, 4.5), "snare": (2.0, 3.5, 4.0), "hat": EIGHTHS}
+    bars = bars_of(clock, dict.fromkeys(range(1, 5), ROCK) | {5: other})
+
+    (groove,) = find_grooves(bars, (Section(1, 5, "A"),))
+
+    assert (groove.kick, groove.snare) == (ROCK["kick"], ROCK["snare"])
+
+
+def test_a_six_eight_groove_counts_eighths() -> None:
+    clock = clock_of(4, meter="6/8")
+    beat = {"kick": (1.0,), "snare": (4.0,), "hat": (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)}
+    bars = bars_of(clock, dict.fromkeys(range(1, 5), beat))
+
+    assert find_grooves(bars, (Section(1, 4, "A"),)) == (SectionGroove(1, beat["kick"], beat["snare"], beat["hat"]),)
+
+
+def test_a_section_without_drums_has_no_groove() -> None:
+    clock = clock_of(8)
+    bars = bars_of(clock, dict.fromkeys(range(1, 5), ROCK))
+
+    grooves = find_grooves(bars, (Section(1, 4, "A"), Section(5, 4, "B")))
+
+    assert [groove.section for groove in grooves] == [1]
+
+
+@pytest.mark.parametrize(("present", "found"), [(True, True), (None, True), (False, False)])
+def test_a_file_that_says_it_has_no_drums_is_not_read_as_drums(present: bool | None, found: bool) -> None:
+    clock = clock_of(4)
+    file = drum_features(clock, dict.fromkeys(range(1, 5), ROCK))
+    grid = next(lay_slots(clock, hear([file])))
+
+    assert (drum_bars(grid, [(file, present)]) is not None) is found
+
+
+def test_drums_are_alone_where_other_files_hold_the_rest() -> None:
+    clock = clock_of(4)
+    file = drum_features(clock, dict.fromkeys(range(1, 5), ROCK))
+    grid = next(lay_slots(clock, hear([file])))
+
+    together, apart = drum_bars(grid, [(file, True)]), drum_bars(grid, [(file, True), (file, False)])
+
+    assert together
+    assert not together.alone
+    assert apart
+    assert apart.alone
