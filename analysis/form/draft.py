@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.core.chart_draft import ChartDraft
 from analysis.features.feature_arrays import Features
 from analysis.form.bar_clock import BarClock
+from analysis.form.ending import find_ending
+from analysis.form.fills import find_fills
+from analysis.form.grooves import drum_bars, find_grooves
+from analysis.form.hits import find_hits
 from analysis.form.sections import find_sections
+from analysis.form.slots import lay_slots
+from analysis.form.song_sound import hear
+from analysis.form.stops import find_stops
 from analysis.tempo.evidence import pool
 
 _TIME_DECIMALS = 6
@@ -47,9 +54,17 @@ def draft_chart(parts: Sequence[Part], clock: BarClock) -> ChartDraft:
     music = pool(files)
     if music is None or not clock.bars:
         return bare
-    return ChartDraft(
-        bars=bare.bars,
-        downbeats_s=bare.downbeats_s,
-        meters=bare.meters,
-        sections=find_sections(music, files, clock),
+    sound, sections = hear(files), find_sections(music, files, clock)
+    hits = find_hits(sound, clock)
+    stops = find_stops(sound, clock, hits)
+    grid = next(lay_slots(clock, sound), None)
+    bars = drum_bars(grid, [(part.features, part.drums) for part in parts]) if grid and sections else None
+    return replace(
+        bare,
+        sections=sections,
+        hits=hits,
+        stops=stops,
+        grooves=find_grooves(bars, sections) if bars else (),
+        fills=find_fills(bars, sections, hits, stops) if bars else (),
+        ending=find_ending(sound, clock),
     )
