@@ -204,7 +204,8 @@ CELERY_TASK_ROUTES = {
     "portal.intake.tasks.survey_file": {"queue": "files", "priority": 9},
     "portal.intake.tasks.send_answers": {"queue": "mail"},
     "portal.intake.tasks.keep_house": {"queue": "unpacking"},
-    "portal.prep.tasks.make_pack": {"queue": "unpacking"},
+    # Zips and the house's own come before every pack that only waits, however many were asked for.
+    "portal.prep.tasks.make_pack": {"queue": "unpacking", "priority": 9},
     "portal.mailroom.tasks.send_mail": {"queue": "mail"},
     "portal.mailroom.tasks.*": {"queue": "sweeps"},
     "portal.money.tasks.*": {"queue": "sweeps"},

@@ -81,22 +81,29 @@ def test_messages_that_nobody_took_are_counted(queue_url: str, monkeypatch: pyte
     assert queueing.length_of("counted") == 2
 
 
-def test_what_follows_from_measured_files_comes_before_more_files(queue_url: str) -> None:
+MEASURED, PACKED = ("portal.intake.tasks.survey_file", "measure_song"), ("portal.prep.tasks.make_pack", "unpack_zip")
+
+
+@pytest.mark.parametrize(("queues", "tasks"), [(["measuring", "files"], MEASURED), (["unpacking"], PACKED)])
+def test_what_is_many_and_long_waits_behind_what_came_later(
+    queue_url: str, queues: list[str], tasks: tuple[str, str]
+) -> None:
+    """More files behind what follows from measured ones, and packs behind zips."""
+    many, single = tasks[0], f"portal.intake.tasks.{tasks[1]}"
     queue = queue_at(queue_url)
     got: list[str] = []
     with queue.connection_for_write() as connection:
-        names = ["measuring", "files"]
-        for name in names:
+        for name in queues:
             Queue(name)(connection.default_channel).declare()
-        for number in range(3):
-            connection.Producer().publish(f"file {number}", routing_key="files", priority=9)
-        connection.Producer().publish("song", routing_key="measuring")
-        consumer = connection.Consumer([Queue(name) for name in names], callbacks=[lambda body, m: take(body, m, got)])
+        for name in (many, many, single):
+            route = app.amqp.router.route({}, name)
+            connection.Producer().publish(name, routing_key=route["queue"].name, priority=route.get("priority", 0))
+        consumer = connection.Consumer([Queue(name) for name in queues], callbacks=[lambda body, m: take(body, m, got)])
         consumer.qos(prefetch_count=1)
         with consumer:
-            while len(got) < 4:
+            while len(got) < 3:
                 connection.drain_events(timeout=10)
-    assert got == ["song", "file 0", "file 1", "file 2"]
+    assert got == [single, many, many]
 
 
 def take(body: str, message: Message, got: list[str]) -> None:
