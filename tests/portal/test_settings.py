@@ -54,6 +54,33 @@ def test_a_house_for_real_does_not_start_without(tmp_path: Path, name: str) -> N
     assert refused.stderr == f"{name} is required and not set; see .env.example.\n"
 
 
+@pytest.mark.parametrize(
+    ("said", "header"),
+    [
+        ({}, "max-age=31536000"),
+        ({"KITPOST_HSTS_SUBDOMAINS": "true"}, "max-age=31536000; includeSubDomains"),
+        (
+            {"KITPOST_HSTS_SUBDOMAINS": "true", "KITPOST_HSTS_PRELOAD": "true"},
+            "max-age=31536000; includeSubDomains; preload",
+        ),
+    ],
+)
+def test_https_for_other_hosts_and_in_browsers_lists_is_a_choice(
+    tmp_path: Path, said: dict[str, str], header: str
+) -> None:
+    """RFC 6797, 6.1. Over http the house names the way to https at its own address, by whatever name it was asked."""
+    code = (
+        "from django.test import Client; "
+        "own = Client(headers={'host': 'kit.example'}); other = Client(headers={'host': 'other.example'}); "
+        "print(own.get('/healthz', secure=True).headers['Strict-Transport-Security']); "
+        "print(*(one.get('/board/').headers['Location'] for one in (own, other)))"
+    )
+
+    ran = manage(production(tmp_path, **said), "shell", "--no-imports", "-c", code)
+
+    assert ran.stdout.splitlines() == [header, "https://kit.example/board/ https://kit.example/board/"], ran.stderr
+
+
 def test_a_demo_makes_its_own_secret_and_keeps_it(tmp_path: Path) -> None:
     environment = {"PATH": os.environ["PATH"], "KITPOST_DEMO": "true", "KITPOST_DATA_DIR": str(tmp_path)}
     print_key = ("shell", "--no-imports", "-c", "from django.conf import settings; print(settings.SECRET_KEY)")
