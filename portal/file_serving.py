@@ -51,9 +51,17 @@ ReadBytes = Callable[[int, int], Iterator[bytes]]
 
 
 def serve(
-    request: HttpRequest, *, key: str, file_name: str, content_type: str | None = None, inline: bool = False
+    request: HttpRequest,
+    *,
+    key: str,
+    file_name: str,
+    content_type: str | None = None,
+    inline: bool = False,
+    counted: Callable[[ReadBytes], ReadBytes] | None = None,
 ) -> HttpResponseBase:
-    """Send a stored file. The caller has looked up that this person may have it."""
+    """Send a stored file. The caller has looked up that this person may have it. `counted` wraps what reads its bytes,
+    where this process sends them itself.
+    """
     content_type = content_type or CONTENT_TYPES.get(PurePosixPath(file_name).suffix.lower(), UNKNOWN_TYPE)
     disposition = content_disposition(file_name, inline=inline)
     if settings.S3_BUCKET:
@@ -69,9 +77,13 @@ def serve(
         length_bytes = path.stat().st_size
     except FileNotFoundError as error:
         raise Http404("The file is not in the store.") from error
+
+    def read(start: int, stop: int) -> Iterator[bytes]:
+        return read_file(path, start, stop)
+
     return send_bytes(
         request,
-        read=lambda start, stop: read_file(path, start, stop),
+        read=counted(read) if counted else read,
         length_bytes=length_bytes,
         etag=tag_of(key),
         content_type=content_type,

@@ -11,11 +11,12 @@ from typing import Any
 from django.contrib import admin
 from django.core.signals import got_request_exception
 from django.test import Client
-from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
 from django.utils.http import urlsafe_base64_encode
 
 from portal.bookings.models import Booking, Member, Song
-from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.links import file_address, make_link, page_of
+from portal.delivery.models import Delivery, DeliveryFile, ShareLink
 from portal.intake.models import Finding, KeptView, SentZip, SourceFile
 from portal.kit.models import TakeLog
 from portal.listening.models import Excerpt
@@ -48,6 +49,7 @@ MODELS: dict[str, Any] = {
     "note_id": BarNote,
     "delivery_id": Delivery,
     "file_id": DeliveryFile,
+    "link_id": ShareLink,
     "quote_id": Quote,
     "payment_id": Payment,
     "upload_id": Upload,
@@ -55,7 +57,7 @@ MODELS: dict[str, Any] = {
 # Their pages show all that belongs to them: each is opened. Of the others, one of each kind.
 EACH = ("booking_id", "song_id")
 # What the links in letters hold; a link may have run out, or have been taken.
-WORDS = ("token", "uidb64", "change_token")
+WORDS = ("token", "uidb64", "change_token", "link_token")
 OPENED, REFUSED, ABSENT, POSTED_ONLY, GONE = (200, 302), 403, 404, 405, 410
 # What may be missing of a row that is there: sound that is not made yet, or was cleared away; a drummer is no client.
 MAY_LACK = ("source_id", "excerpt_id", "rough_mix_id", "user_id")
@@ -137,7 +139,7 @@ def routes_of(resolver: URLResolver, namespace: str = "") -> Iterator[Route]:
 def rows_for(route: Route, user: User) -> Iterator[dict[str, Any]]:
     """What this person may see, and one row that is not theirs."""
     if set(route.needs) <= set(WORDS):
-        yield {name: word_in_link(name) for name in route.needs}
+        yield {name: word_in_link(name, is_of_file=route.name.endswith("-file")) for name in route.needs}
         return
     (name,) = route.needs
     theirs = visible_to(user, name)
@@ -158,7 +160,7 @@ def allowed(user: User, route: Route, row: dict[str, Any]) -> tuple[int, ...]:
         return (ABSENT, POSTED_ONLY)
     if name == "upload_id":
         return (OPENED[0], GONE)
-    lacking = (ABSENT,) if name in MAY_LACK or route.name.endswith((":zip", ":music")) else ()
+    lacking = (ABSENT,) if name in MAY_LACK or route.name.endswith((":zip", ":music", ":changes")) else ()
     return (*OPENED, POSTED_ONLY, *lacking) if user.is_drummer else (*OPENED, REFUSED, POSTED_ONLY, *lacking)
 
 
@@ -184,14 +186,27 @@ def visible_to(user: User, name: str) -> tuple[Any, ...]:
     return tuple(rows.values_list("pk", flat=True).distinct())
 
 
-def word_in_link(name: str) -> str:
+def word_in_link(name: str, *, is_of_file: bool = False) -> str:
     """A number of a person, as a link writes it, or what the newest invitation holds."""
     if name == "uidb64":
         return urlsafe_base64_encode(b"1")
     if name == "change_token":
         return new_address_link()
+    if name == "link_token":
+        return word_of_share_link(is_of_file=is_of_file)
     letter = Mail.objects.filter(body__contains="/invitations/").first()
     return letter.body.partition("/invitations/")[2].partition("/")[0] if letter else "none"
+
+
+def word_of_share_link(*, is_of_file: bool) -> str:
+    """A link to a released delivery, made now, or to a file of it."""
+    delivery = Delivery.objects.filter(state__in=Delivery.SEEN_BY_CLIENT, files__isnull=False).first()
+    drummer = User.objects.filter(role=User.Role.DRUMMER).first()
+    if delivery is None or drummer is None:
+        return "none"
+    link = make_link(delivery=delivery, made_for="the mix engineer", days=1, by=drummer)
+    file = delivery.files.current()[0]
+    return str(resolve(file_address(link, file) if is_of_file else page_of(link)).kwargs["link_token"])
 
 
 def new_address_link() -> str:

@@ -132,6 +132,7 @@ def readers() -> dict[str, Read]:
 # Read as they are, by the pages that show them.
 PLAIN = {
     "delivery.deliveryfile.facts",
+    "delivery.receipt.parts",
     "intake.finding.value",
     "intake.sentzip.notes",
     "intake.tapping.taps_s",

@@ -13,13 +13,14 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.http import HttpResponseBase
 from django.test import Client
-from django.urls import reverse
+from django.urls import resolve, reverse
 from django.utils import timezone
 
 from analysis.features.feature_arrays import Features
 from analysis.session.settings import SessionSettings
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
+from portal.delivery.links import file_address, make_link, page_of
 from portal.delivery.models import Delivery
 from portal.intake.models import ApprovedMap, KeptView, SentZip
 from portal.listening.models import Excerpt
@@ -112,6 +113,8 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
     unsent_mix = make_rough_mix(song=song, state=RoughMix.State.READY, proxy_key=stored["key"])
     released = make_delivery(song=song, state=Delivery.State.RELEASED, released_at=timezone.now())
     collecting = make_delivery(song=song, state=Delivery.State.OPEN)
+    track = make_track(delivery=released, crc32=0)
+    share_link = make_link(delivery=released, made_for="the mix engineer", days=7, by=client)
     approved = ApprovedMap.objects.create(
         song=song, version=1, origin=ApprovedMap.Origin.MEASURED, map=MAP, approved_by=song.booking.created_by
     )
@@ -144,7 +147,10 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
         "unsent_note": {"note_id": make_bar_note(rough_mix=unsent_mix, approved_map=approved).pk},
         "unsent_mix": {"rough_mix_id": unsent_mix.pk},
         "delivery": {"delivery_id": released.pk},
-        "track": {"file_id": make_track(delivery=released, crc32=0).pk},
+        "share_link": {"link_id": share_link.pk},
+        "share_word": {"link_token": resolve(page_of(share_link)).kwargs["link_token"]},
+        "share_file": {"link_token": resolve(file_address(share_link, track)).kwargs["link_token"]},
+        "track": {"file_id": track.pk},
         "open_delivery": {"delivery_id": collecting.pk},
         "unreleased_track": {"file_id": make_track(delivery=collecting, crc32=0).pk},
         "excerpt": {"excerpt_id": excerpt.pk},

@@ -1,5 +1,5 @@
 """What can be refused about deliveries: DeliveryError → SetClosedError, NotCheckedError, BalanceMissingError,
-NameTakenError."""
+NameTakenError, LinkGoneError, LinkUnknownError."""
 
 
 class DeliveryError(Exception):
@@ -20,3 +20,11 @@ class BalanceMissingError(DeliveryError):
 
 class NameTakenError(DeliveryError):
     """Two files that were sent in one go have one name."""
+
+
+class LinkGoneError(DeliveryError):
+    """A link that has expired or was withdrawn."""
+
+
+class LinkUnknownError(DeliveryError):
+    """No link of ours."""

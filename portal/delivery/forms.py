@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django import forms
 
+from portal.delivery.links import DAYS, USUAL_DAYS
 from portal.delivery.models import Delivery, DeliveryFile, Waiver
 from portal.form_saving import RowForm
 
@@ -20,6 +21,20 @@ class WaiveForm(forms.ModelForm[Waiver]):
         fields = ("code", "file_name", "reason")
         labels = {"reason": "Why it can be waived"}
         widgets = {"code": forms.HiddenInput(), "file_name": forms.HiddenInput()}
+
+
+class ShareForm(forms.Form):
+    """A link for somebody without an account."""
+
+    made_for = forms.CharField(
+        label="For whom", max_length=80, help_text="So that you know later whose link it is: “the mix engineer”."
+    )
+    days = forms.TypedChoiceField(
+        label="Open for",
+        coerce=int,
+        choices=[(days, f"{days} day{'s' * (days > 1)}") for days in DAYS],
+        initial=USUAL_DAYS,
+    )
 
 
 class ReleaseForm(forms.ModelForm[Delivery]):

@@ -5,9 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from portal.delivery.forms import PerspectiveForm, ReleaseForm, TrackForms, WaiveForm
-from portal.delivery.models import Delivery, DeliveryFile, Waiver, is_undecided, key_of
+from portal.delivery.changes import Changes, changes_of
+from portal.delivery.forms import PerspectiveForm, ReleaseForm, ShareForm, TrackForms, WaiveForm
+from portal.delivery.links import page_of
+from portal.delivery.models import Delivery, DeliveryFile, Receipt, ShareLink, Waiver, is_undecided, key_of
+from portal.mailroom.links import absolute
 from portal.people.models import User
+from portal.takes.models import RoughMix
 
 CHECK_TITLES = {
     "stored-intact": "Stored unchanged",
@@ -49,6 +53,14 @@ class CheckShown:
 
 
 @dataclass(frozen=True)
+class LinkShown:
+    """A link with its address, as long as it is open."""
+
+    link: ShareLink
+    address: str
+
+
+@dataclass(frozen=True)
 class DeliveryPage:
     delivery: Delivery
     user: User
@@ -69,6 +81,14 @@ class DeliveryPage:
     can_download: bool
     has_zip: bool
     waits_for_balance: bool
+    # Against what the client was given before; None for the first delivery.
+    changes: Changes | None
+    # What can be heard while the files are held.
+    preview: RoughMix | None
+    share_links: tuple[LinkShown, ...]
+    can_share: bool
+    receipts: tuple[Receipt, ...]
+    share_form: ShareForm
     release_form: ReleaseForm
     perspective_form: PerspectiveForm
     track_forms: Any
@@ -86,6 +106,7 @@ def delivery_page(
     release_form: ReleaseForm | None = None,
     perspective_form: PerspectiveForm | None = None,
     track_forms: Any = None,
+    share_form: ShareForm | None = None,
 ) -> DeliveryPage:
     files = tuple(delivery.files.current())
     checks = _checks(delivery, waive_form)
@@ -112,10 +133,26 @@ def delivery_page(
         can_download=user.is_drummer or not waits,
         has_zip=bool(files) and all(file.crc32 is not None for file in files),
         waits_for_balance=waits,
+        changes=changes_of(delivery),
+        preview=accepted_mix(delivery) if waits and not user.is_drummer else None,
+        share_links=tuple(_link_shown(link) for link in delivery.share_links.select_related("made_by")),
+        can_share=not delivery.is_open,
+        receipts=tuple(delivery.receipts.select_related("file", "user", "link")),
+        share_form=share_form or ShareForm(),
         release_form=release_form or ReleaseForm(instance=delivery),
         perspective_form=perspective_form or PerspectiveForm(instance=delivery),
         track_forms=_track_forms(delivery, track_forms) if can_edit else None,
     )
+
+
+def _link_shown(link: ShareLink) -> LinkShown:
+    return LinkShown(link, absolute(page_of(link)) if link.is_open else "")
+
+
+def accepted_mix(delivery: Delivery) -> RoughMix | None:
+    """What the client accepted, as it can be played."""
+    accepted = delivery.song.rough_mixes.filter(state=RoughMix.State.ACCEPTED).exclude(proxy_key="")
+    return accepted.select_related("take").first()
 
 
 def _track_forms(delivery: Delivery, typed: Any) -> Any:

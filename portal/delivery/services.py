@@ -11,6 +11,7 @@ from portal.bookings import services as bookings
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.bookings.turn_page import asks
+from portal.delivery.changes import changes_of
 from portal.delivery.errors import BalanceMissingError, NameTakenError, NotCheckedError, SetClosedError
 from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
 from portal.delivery.names import fold
@@ -141,6 +142,8 @@ def release(*, delivery: Delivery, note: str, by: User) -> None:
     else:
         bookings.move_song(song, SongStage.DELIVERED, text=text, actor=by)
     says = f"{by.name} has delivered the files of “{song.title}”. {asks(Song.objects.get(pk=song.pk))}"
+    if changes := changes_of(delivery):
+        says += f"\n\nAgainst delivery {changes.earlier.number}: {changes.in_words}."
     if song.booking.files_wait_for_balance and (how := House.get().how_to_pay):
         says += f"\n\nHow to pay:\n{how}"
     mailroom.post(

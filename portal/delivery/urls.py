@@ -1,6 +1,6 @@
 from django.urls import path
 
-from portal.delivery import views
+from portal.delivery import download_views, views
 
 app_name = "delivery"
 urlpatterns = [
@@ -12,7 +12,13 @@ urlpatterns = [
     path("deliveries/<int:delivery_id>/waive/", views.waive, name="waive"),
     path("deliveries/<int:delivery_id>/release/", views.release, name="release"),
     path("deliveries/<int:delivery_id>/accept/", views.accept, name="accept"),
-    path("deliveries/<int:delivery_id>/zip/", views.download_zip, name="zip"),
-    path("delivery-files/<int:file_id>/", views.file, name="file"),
+    path("deliveries/<int:delivery_id>/zip/", download_views.download_zip, name="zip"),
+    path("deliveries/<int:delivery_id>/changes/", download_views.download_changes, name="changes"),
+    path("deliveries/<int:delivery_id>/share/", views.share, name="share"),
+    path("share-links/<int:link_id>/withdraw/", views.withdraw_link, name="withdraw-link"),
+    path("shared/<str:link_token>/", download_views.shared, name="shared"),
+    path("shared/<str:link_token>/zip/", download_views.shared_zip, name="shared-zip"),
+    path("shared-files/<str:link_token>/", download_views.shared_file, name="shared-file"),
+    path("delivery-files/<int:file_id>/", download_views.file, name="file"),
     path("delivery-files/<int:file_id>/remove/", views.remove, name="remove"),
 ]

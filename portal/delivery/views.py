@@ -1,4 +1,4 @@
-"""A delivery's page, its moves, and the files going out."""
+"""A delivery's page and its moves."""
 
 from __future__ import annotations
 
@@ -8,20 +8,18 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpResponse, HttpResponseBase
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_GET, require_POST, require_safe
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_POST
 
 from portal.bookings.models import Song
-from portal.delivery import services
+from portal.delivery import links, services
 from portal.delivery.errors import DeliveryError, SetClosedError
-from portal.delivery.forms import PerspectiveForm, ReleaseForm, TrackForms, UploadForm, WaiveForm
-from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.forms import PerspectiveForm, ReleaseForm, ShareForm, TrackForms, UploadForm, WaiveForm
+from portal.delivery.models import Delivery, DeliveryFile, ShareLink
 from portal.delivery.page import delivery_page
-from portal.delivery.zip_contents import folder_of, zip_of
-from portal.file_serving import content_disposition, send_bytes, serve
 from portal.people.access import require_drummer
-from portal.people.models import User
 from portal.people.requests import MemberRequest
 from portal.uploads.door import may_bring_files
 from portal.uploads.errors import UploadRefusedError
@@ -140,35 +138,23 @@ def accept(request: MemberRequest, delivery_id: int) -> HttpResponse:
     return _do(request, delivery, lambda: services.accept(delivery=delivery, by=request.user))
 
 
-@require_safe
+@require_POST
 @login_required
-def file(request: MemberRequest, file_id: int) -> HttpResponseBase:
-    files = DeliveryFile.objects.visible_to(request.user).select_related("delivery__song__booking")
-    file = get_object_or_404(files, pk=file_id)
-    _check_balance(request.user, file.delivery)
-    _note_fetched(request, file.delivery)
-    return serve(request, key=file.key, file_name=file.name)
+def share(request: MemberRequest, delivery_id: int) -> HttpResponse:
+    """A link for somebody without an account, made by either side."""
+    delivery, form = _find(request, delivery_id), ShareForm(request.POST)
+    if not form.is_valid():
+        return _page(request, delivery, status=UNPROCESSABLE, share_form=form)
+    said = form.cleaned_data
+    return _do(request, delivery, lambda: links.make_link(delivery=delivery, by=request.user, **said), "#links")
 
 
-@require_safe
+@require_POST
 @login_required
-def download_zip(request: MemberRequest, delivery_id: int) -> HttpResponseBase:
-    """The whole set; a broken download goes on where it stopped."""
-    delivery = _find(request, delivery_id)
-    _check_balance(request.user, delivery)
-    made = zip_of(delivery)
-    if made is None:
-        raise Http404("The zip is available after the checks.")
-    _note_fetched(request, delivery)
-    archive, etag = made
-    return send_bytes(
-        request,
-        read=archive.read,
-        length_bytes=archive.length_bytes,
-        etag=etag,
-        content_type="application/zip",
-        disposition=content_disposition(f"{folder_of(delivery)}.zip"),
-    )
+def withdraw_link(request: MemberRequest, link_id: int) -> HttpResponse:
+    shared = ShareLink.objects.filter(delivery__in=Delivery.objects.visible_to(request.user))
+    link = get_object_or_404(shared.select_related("delivery"), pk=link_id)
+    return _do(request, link.delivery, lambda: links.withdraw_link(link=link, by=request.user), "#links")
 
 
 def _find(request: MemberRequest, delivery_id: int) -> Delivery:
@@ -176,22 +162,12 @@ def _find(request: MemberRequest, delivery_id: int) -> Delivery:
     return get_object_or_404(deliveries, pk=delivery_id)
 
 
-def _check_balance(user: User, delivery: Delivery) -> None:
-    if not user.is_drummer and delivery.song.booking.files_wait_for_balance:
-        raise PermissionDenied(services.BALANCE_SENTENCE)
-
-
-def _note_fetched(request: MemberRequest, delivery: Delivery) -> None:
-    if request.method == "GET" and not request.user.is_drummer and delivery.fetched_at is None:
-        services.note_fetched(delivery=delivery, by=request.user)
-
-
-def _do(request: MemberRequest, delivery: Delivery, move: Callable[[], None]) -> HttpResponse:
+def _do(request: MemberRequest, delivery: Delivery, move: Callable[[], object], part: str = "") -> HttpResponse:
     try:
         move()
     except DeliveryError as error:
         messages.error(request, str(error))
-    return redirect("delivery:delivery", delivery.pk)
+    return redirect(reverse("delivery:delivery", args=[delivery.pk]) + part)
 
 
 def _page(request: MemberRequest, delivery: Delivery, *, status: int = 200, **forms: Any) -> HttpResponse:

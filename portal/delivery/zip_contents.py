@@ -19,13 +19,16 @@ def folder_of(delivery: Delivery) -> str:
     return f"{plain_title(delivery.song.title)}_delivery-{delivery.number}"
 
 
-def zip_of(delivery: Delivery) -> tuple[Archive, str] | None:
-    """The zip and its entity tag; None as long as a file was not read through, which the check does."""
-    files = list(delivery.files.current())
+def zip_of(delivery: Delivery, *, only: Sequence[DeliveryFile] | None = None) -> tuple[Archive, str] | None:
+    """The zip and its entity tag; None as long as a file was not read through, which the check does. With `only`, these
+    files alone: the track sheet is of the whole set, the hashes are of what is inside.
+    """
+    every = list(delivery.files.current())
+    files = every if only is None else list(only)
     if not files or any(file.crc32 is None for file in files):
         return None
     folder = folder_of(delivery)
-    texts = {TRACK_SHEET_NAME: track_sheet(delivery, files), HASHES_NAME: hash_list(files)}
+    texts = {TRACK_SHEET_NAME: track_sheet(delivery, every), HASHES_NAME: hash_list(files)}
     made_at = (delivery.released_at or delivery.opened_at).astimezone(UTC)
     members = [*_texts(folder, texts), *(_track(folder, file) for file in files)]
     names = (folder, made_at.isoformat(), *texts.values(), *(f"{file.name}:{file.sha256}" for file in files))

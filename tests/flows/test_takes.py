@@ -17,7 +17,7 @@ import soundfile
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.test import Client
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, ViewportSize, expect
 from pytest_django.fixtures import Settings
 from pytest_django.live_server_helper import LiveServer
 
@@ -29,7 +29,9 @@ from portal.takes.music import ask_for_music
 from tests.factories import make_client, make_map, make_quote, make_rough_mix, make_song, make_source, make_take
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-LAPTOP, TABLET, PHONE = (1440, 900), (1024, 768), (390, 844)
+LAPTOP: ViewportSize = {"width": 1440, "height": 900}
+TABLET: ViewportSize = {"width": 1024, "height": 768}
+PHONE: ViewportSize = {"width": 390, "height": 844}
 LOOKS = os.environ.get("TAKES_LOOKS")
 RATE_HZ, SECONDS = 48_000, 40
 # A target that a finger hits (WCAG 2.2, 2.5.8 asks for 24 px; this is the one that is pressed while listening).
@@ -43,7 +45,7 @@ def store_sound(name: str, hertz: float, level: float) -> str:
     return name
 
 
-def mix_of(song: Song, number: int, **fields: object) -> RoughMix:
+def mix_of(song: Song, number: int) -> RoughMix:
     facts = {"duration_s": SECONDS, "sample_rate_hz": RATE_HZ, "channels": 1, "frames": SECONDS * RATE_HZ}
     return make_rough_mix(
         song=song,
@@ -52,7 +54,6 @@ def mix_of(song: Song, number: int, **fields: object) -> RoughMix:
         holds=RoughMix.Holds.DRUMS,
         proxy_key=store_sound(f"take-{number}.flac", 200.0 * number, 0.2),
         report=facts | {"loudness_lufs": -20.0 + number},
-        **fields,
     )
 
 
@@ -84,9 +85,9 @@ def look(page: Page, name: str) -> None:
 
 
 def look_at_all(page: Page, name: str) -> None:
-    for width, height in (LAPTOP, TABLET, PHONE) if LOOKS else ():
-        page.set_viewport_size({"width": width, "height": height})
-        look(page, f"{name}-{width}")
+    for size in (LAPTOP, TABLET, PHONE) if LOOKS else ():
+        page.set_viewport_size(size)
+        look(page, f"{name}-{size['width']}")
 
 
 def sign_in(page: Page, live_server: LiveServer, client: Client) -> None:
@@ -101,17 +102,17 @@ def test_takes_are_compared_noted_sent_back_and_approved(
     page.on("pageerror", lambda error: troubles.append(str(error)))
     client.force_login(song.booking.members.get().user)
     sign_in(page, live_server, client)
-    page.set_viewport_size(dict(zip(("width", "height"), LAPTOP, strict=True)))
+    page.set_viewport_size(LAPTOP)
     page.goto(f"{live_server.url}{song.get_absolute_url()}")
     look_at_all(page, "song")
-    page.set_viewport_size(dict(zip(("width", "height"), LAPTOP, strict=True)))
+    page.set_viewport_size(LAPTOP)
     page.get_by_role("link", name="Listen over your music, with notes").click()
 
     compare(page)
-    page.set_viewport_size(dict(zip(("width", "height"), PHONE, strict=True)))
+    page.set_viewport_size(PHONE)
     note_five(page)
     look_at_all(page, "listen")
-    page.set_viewport_size(dict(zip(("width", "height"), PHONE, strict=True)))
+    page.set_viewport_size(PHONE)
     ask_beyond(page)
 
     mix = mix_of(song, 8)
