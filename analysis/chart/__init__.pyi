@@ -23,6 +23,12 @@ from .document import Section as Section
 from .document import Span as Span
 from .document import Tempo as Tempo
 from .document import Words as Words
+from .folding import chart_from_draft as chart_from_draft
+from .folding import refolded as refolded
+from .merging import Difference as Difference
+from .merging import Merged as Merged
+from .merging import merged as merged
+from .merging import moved_bars as moved_bars
 from .reading import read_chart as read_chart
 from .roadmap import Played as Played
 from .roadmap import played_order as played_order

@@ -1,0 +1,197 @@
+"""A chart from a draft: every bar that was measured as a written bar, with what was heard in it, then folded or not.
+
+Measured places go to the grid of charts (`beats.snapped`); where sixteenths and triplets would share a quarter, all of
+it is written in sixteenths. A groove is written where it begins and changes, once; dynamics where they change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from analysis.chart.beats import SIXTEENTH, from_bar_line, mixed_beats, quarters_per_unit, snapped, snapped_length
+from analysis.chart.document import DRUMS, RHYTHM, SLASHES, Bar, Chart, Dynamic, Hit, Note, Section, Span, Tempo, Words
+from analysis.core.chart_draft import ChartDraft
+from analysis.maps.tempo_map import MeterSign, TempoMap
+
+# A change of tempo below this is drift, not something to read (house choice).
+_LEAST_CHANGE = 0.04
+_FREE, _IN_TIME, _SLOWER, _FADE = "freely", "in time", "rit.", "fade out"
+_GROOVE_VOICES = ("kick", "snare", "hat")
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A section as drafted, before it is written: its bars without groove, what the drums play in it, how loud."""
+
+    letter: str
+    bars: tuple[Bar, ...]
+    groove: tuple[Note, ...] = ()
+    dynamic: str = ""
+
+
+def units_of(draft: ChartDraft, tempo_map: TempoMap | None = None) -> tuple[Unit, ...]:
+    """The drafted sections in order of time; one without a letter where nothing was divided."""
+    bars = _bars(draft, tempo_map)
+    grooves = {one.section: one for one in draft.grooves}
+    units = []
+    for number, section in enumerate(draft.sections, 1):
+        first = section.start_bar - 1
+        own = bars[first : first + section.bars]
+        if not own:
+            continue
+        groove = grooves.get(number)
+        beats = {voice: getattr(groove, voice) for voice in _GROOVE_VOICES} if groove else {}
+        units.append(Unit(section.label, tuple(own), _groove(beats, own[0].meter), section.dynamic or ""))
+    return tuple(units) or ((Unit("", tuple(bars)),) if bars else ())
+
+
+def header(draft: ChartDraft, title: str, artist: str, tempo_map: TempoMap | None) -> Chart:
+    """A chart without bars: what stands above them."""
+    meter = MeterSign.parse(draft.meters[0].meter) if draft.meters else MeterSign(4, 4)
+    tempo = Tempo(_rounded(tempo_map.first_in_time.bpm)) if tempo_map else None
+    return Chart(title, (), meter=meter, artist=artist, tempo=tempo)
+
+
+def _rounded(bpm: Fraction) -> Fraction:
+    """As people write a tempo: to the tenth."""
+    return Fraction(round(bpm * 10), 10)
+
+
+def written(units: Sequence[Unit]) -> tuple[Section, ...]:
+    """Units as sections, in full: a letter that comes again is numbered, A, A2."""
+    times: dict[str, int] = {}
+    sections = []
+    for unit in units:
+        times[unit.letter] = times.get(unit.letter, 0) + 1
+        again = f"{times[unit.letter]}" if unit.letter and times[unit.letter] > 1 else ""
+        sections.append(Section(unit.letter + again, unit.bars))
+    return with_groove_and_dynamics(sections, units)
+
+
+def with_groove_and_dynamics(sections: Sequence[Section], units: Sequence[Unit]) -> tuple[Section, ...]:
+    """Write each section's groove and dynamic into its first bar, unless it goes on from the section before.
+
+    `units` has the first unit that each section stands for.
+    """
+    groove: tuple[Note, ...] = ()
+    dynamic = ""
+    found = []
+    for section, unit in zip(sections, units, strict=True):
+        first = section.bars[0]
+        if unit.groove and unit.groove != groove and first.shows == SLASHES and not first.stops:
+            first = replace(first, shows=DRUMS, notes=unit.groove)
+            groove = unit.groove
+        if unit.dynamic and unit.dynamic != dynamic:
+            first = replace(first, dynamics=(Dynamic(unit.dynamic), *first.dynamics))
+            dynamic = unit.dynamic
+        found.append(replace(section, bars=(first, *section.bars[1:])))
+    return tuple(found)
+
+
+def _bars(draft: ChartDraft, tempo_map: TempoMap | None) -> list[Bar]:
+    meters = _meters(draft)
+    bars = [Bar(meter) for meter in meters]
+    for number in range(1, len(bars) + 1):
+        bar = bars[number - 1]
+        hits = [(snapped(one.beat, bar.meter), one.length_beats) for one in draft.hits if one.bar == number]
+        bars[number - 1] = replace(bar, hits=_hits(hits, bar.meter))
+    for number in draft.fills:
+        if 1 <= number <= len(bars):
+            whole = Span(Fraction(1), Fraction(bars[number - 1].meter.upper))
+            bars[number - 1] = replace(bars[number - 1], fills=(whole,))
+    _stop(draft, bars)
+    if tempo_map:
+        _tempos(bars, tempo_map)
+    _end(draft, bars)
+    return bars
+
+
+def _meters(draft: ChartDraft) -> list[MeterSign]:
+    changes = {one.bar: MeterSign.parse(one.meter) for one in draft.meters}
+    now = next(iter(changes.values()), MeterSign(4, 4))
+    meters = []
+    for number in range(1, draft.bars + 1):
+        now = changes.get(number, now)
+        meters.append(now)
+    return meters
+
+
+def _hits(found: Iterable[tuple[Fraction, float]], meter: MeterSign) -> tuple[Hit, ...]:
+    lengths = dict(found)
+    beats = in_one_grid(lengths, meter)
+    return tuple(
+        Hit(after, snapped_length(lengths[before], meter))
+        for before, after in sorted(beats.items(), key=lambda one: one[1])
+    )
+
+
+def in_one_grid(beats: Iterable[Fraction], meter: MeterSign) -> dict[Fraction, Fraction]:
+    """Each beat where it can be written: quarters that mix sixteenths and triplets all in sixteenths, none twice."""
+    quarters = {beat: from_bar_line(beat, meter) for beat in beats}
+    mixed = set(mixed_beats(quarters.values()))
+    found: dict[Fraction, Fraction] = {}
+    for beat, place in sorted(quarters.items()):
+        at = int(place) + min(round(place % 1 / SIXTEENTH), 3) * SIXTEENTH if int(place) in mixed else place
+        after = 1 + at / quarters_per_unit(meter)
+        if after not in found.values():
+            found[beat] = after
+    return found
+
+
+def _groove(beats: dict[str, Sequence[float]], meter: MeterSign) -> tuple[Note, ...]:
+    every = {snapped(beat, meter) for some in beats.values() for beat in some}
+    grid = in_one_grid(every, meter)
+    notes = {
+        (grid[place], voice)
+        for voice, some in beats.items()
+        for beat in some
+        if (place := snapped(beat, meter)) in grid
+    }
+    return tuple(Note(beat, voice=voice) for beat, voice in sorted(notes))
+
+
+def _stop(draft: ChartDraft, bars: list[Bar]) -> None:
+    """A stop that goes over a bar line is one in each bar."""
+    for stop in draft.stops:
+        number, left = stop.bar, Fraction(stop.beats).limit_denominator(96)
+        start = snapped(stop.beat, bars[number - 1].meter) if 1 <= number <= len(bars) else Fraction(1)
+        while left > 0 and 1 <= number <= len(bars):
+            meter = bars[number - 1].meter
+            room = meter.upper + 1 - start
+            length = min(snapped_length(float(left), meter), room)
+            bars[number - 1] = replace(bars[number - 1], stops=(*bars[number - 1].stops, Span(start, length)))
+            number, left, start = number + 1, left - room, Fraction(1)
+
+
+def _tempos(bars: list[Bar], tempo_map: TempoMap) -> None:
+    """Changes of tempo that somebody reads, and where the song goes free."""
+    now = tempo_map.first_in_time.bpm * tempo_map.first_in_time.meter.quarters_per_beat
+    free = False
+    for number, bar in enumerate(bars, 1):
+        segment = tempo_map.segment_at_bar(number)
+        words: tuple[Words, ...] = ()
+        if segment.free != free:
+            words, free = (Words(_FREE if segment.free else _IN_TIME),), segment.free
+        quarters = segment.bpm * segment.meter.quarters_per_beat
+        tempo = None
+        if not segment.free and abs(quarters / now - 1) >= _LEAST_CHANGE:
+            tempo, now = Tempo(_rounded(segment.bpm)), quarters
+        bars[number - 1] = replace(bar, words=(*bar.words, *words), tempo=tempo)
+
+
+def _end(draft: ChartDraft, bars: list[Bar]) -> None:
+    number = draft.ending.bar
+    if not 1 <= number <= len(bars):
+        return
+    bar = bars[number - 1]
+    short, whole = min(Fraction(1), Fraction(bar.meter.upper)), Fraction(bar.meter.upper)
+    said = {"ritardando": _SLOWER, "fade": _FADE}.get(draft.ending.kind)
+    if said:
+        bars[number - 1] = replace(bar, words=(*bar.words, Words(said)))
+    elif draft.ending.kind == "hit":
+        bars[number - 1] = replace(bar, shows=RHYTHM, notes=(Note(Fraction(1), short, accent=True),), hits=(), stops=())
+    elif draft.ending.kind == "held":
+        note = Note(Fraction(1), whole)
+        bars[number - 1] = replace(bar, shows=RHYTHM, notes=(note,), hits=(), stops=(), held=Fraction(1))
