@@ -1,4 +1,4 @@
-"""The command line of the engine: `python -m analysis inspect|chart|click|midi|conform|pack|verify|feel ...`."""
+"""The command line of the engine: `python -m analysis COMMAND ...`; `--help` lists the commands."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ def parser() -> argparse.ArgumentParser:
     parts = whole.add_subparsers(dest="command", required=True)
     _add_inspect(parts.add_parser("inspect", help="measure files as one song and print a report"))
     _add_chart(parts.add_parser("chart", help="draft a chart: sections, hits, stops, grooves, ending"))
+    _add_engrave(parts.add_parser("engrave", help="make pages of a chart, or MusicXML or MEI"))
     _add_click(
         parts.add_parser(
             "click",
@@ -48,6 +49,20 @@ def _add_chart(part: argparse.ArgumentParser) -> None:
     part.add_argument("--map", type=Path, help="tempo map JSON: draft on its bars; without one they are measured")
     part.add_argument("--json", action="store_true", help="one JSON object instead of a report")
     part.set_defaults(run=commands.chart)
+
+
+def _add_engrave(part: argparse.ArgumentParser) -> None:
+    part.add_argument("chart", type=Path, metavar="CHART", help="a chart's JSON, or what `chart --json` printed")
+    part.add_argument("--to", choices=("pdf", "svg", "musicxml", "mei"), default="pdf")
+    part.add_argument("--page", choices=("a4", "letter", "a4-large", "letter-large", "screen"), default="a4")
+    part.add_argument("--dark", action="store_true", help="light ink on a dark page")
+    part.add_argument("--note", default="", help="printed beside the title: a version, a date")
+    part.add_argument("--title", default="", help="title of a draft")
+    part.add_argument("--map", type=Path, help="tempo map JSON of a draft, for its tempo")
+    part.add_argument("--written-out", action="store_true", help="write every bar of a draft, without repeats")
+    part.add_argument("--song-bars", type=_count, help="say so if the chart is not as long")
+    part.add_argument("--out", type=Path, required=True, help="one file; pages of SVG are numbered")
+    part.set_defaults(run=commands.engrave)
 
 
 def _add_map_or_bpm(part: argparse.ArgumentParser) -> None:

@@ -12,7 +12,9 @@ from fractions import Fraction
 
 from analysis.chart.beats import SIXTEENTH, from_bar_line, mixed_beats, quarters_per_unit, snapped, snapped_length
 from analysis.chart.document import DRUMS, RHYTHM, SLASHES, Bar, Chart, Dynamic, Hit, Note, Section, Span, Tempo, Words
+from analysis.chart.reading import MOST_BARS
 from analysis.core.chart_draft import ChartDraft
+from analysis.core.errors import ChartError
 from analysis.maps.tempo_map import MeterSign, TempoMap
 
 # A change of tempo below this is drift, not something to read (house choice).
@@ -33,13 +35,15 @@ class Unit:
 
 def units_of(draft: ChartDraft, tempo_map: TempoMap | None = None) -> tuple[Unit, ...]:
     """The drafted sections in order of time; one without a letter where nothing was divided."""
+    if draft.bars > MOST_BARS:
+        raise ChartError(f"the draft has {draft.bars} bars; a chart has {MOST_BARS} at most")
     bars = _bars(draft, tempo_map)
     grooves = {one.section: one for one in draft.grooves}
     units = []
     for number, section in enumerate(draft.sections, 1):
         first = section.start_bar - 1
         own = bars[first : first + section.bars]
-        if not own:
+        if not own or first < 0:
             continue
         groove = grooves.get(number)
         beats = {voice: getattr(groove, voice) for voice in _GROOVE_VOICES} if groove else {}

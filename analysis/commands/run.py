@@ -68,6 +68,12 @@ def chart(options: argparse.Namespace) -> int:
     return _NOT_ALL_MEASURED if len(measurable) < len(surveyed) else 0
 
 
+def engrave(options: argparse.Namespace) -> int:
+    from analysis.commands.engrave import engrave as engraved
+
+    return engraved(options, _read_map)
+
+
 def _survey(path: Path, features_to: Path) -> FileReport:
     return survey_in_child(path, name=path.name, features_to=features_to)
 
