@@ -170,6 +170,14 @@ def test_a_section_loops_slower_with_its_click_all_by_keys(opened: Page) -> None
     assert practice == {"subdivision": "quarter", "pattern": [4, 4], "every": 4, "countIn": 2}
 
 
+def test_before_bar_one_the_song_s_tempo_stands_there_and_no_bar(opened: Page) -> None:
+    opened.evaluate("document.querySelector('[data-kit]').kit.picture.show(null)")
+    expect(opened.locator("[data-kit-of]")).to_have_text("before bar 1")
+    expect(opened.locator(".kit-bar")).to_be_hidden()
+    expect(opened.locator("[data-kit-tempo]")).to_have_text("120 BPM")
+    expect(opened.locator("[data-kit-meter]")).to_have_text("4/4")
+
+
 def test_nothing_sounds_before_play_was_pressed(opened: Page) -> None:
     transport = "document.querySelector('[data-kit]').kit.transport"
     for key in ("ArrowRight", "l", "-", "c", "g"):

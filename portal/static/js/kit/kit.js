@@ -42,7 +42,7 @@ export class Kit {
     this.balance = new Balance(song, this.outputs, (gains) => this.hear(gains));
     this.sliders = new Sliders(this);
     this.picture = new Picture(this.part, (at) => this.seek(this.form[at].startS));
-    this.picture.showForm(this.form);
+    this.picture.showForm(this.form, whereAt(song, this.form, (song.bars[0]?.time_s ?? 0) + 1e-4));
     this.practice = new Practice(this);
     this.takes = new Takes(song, () => this.logbook.show());
     this.logbook = new Logbook(this);

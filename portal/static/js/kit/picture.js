@@ -3,7 +3,7 @@ import { announcement } from "kitpost/kit/form";
 
 // More bars than this are shown a window at a time: they stay large enough for two metres.
 const MOST_BARS = 16;
-const NOWHERE = { bar: "–", beats: "", next: "", tempo: "–", meter: "" };
+const NOWHERE = { bar: "", beats: "", next: "", tempo: "–", meter: "" };
 
 export class Picture {
   /** `part`: finds a part of the page by its name. */
@@ -12,8 +12,10 @@ export class Picture {
     this.onSection = onSection;
   }
 
-  showForm(form) {
+  /** `first`: `whereAt` of the first bar, whose tempo and meter stand there before it; null without bars. */
+  showForm(form, first) {
     this.form = form;
+    this.before = { ...NOWHERE, ...(first && tempoTexts(first)) };
     this.shown = {};
     const items = form.map((section, at) => {
       const item = make("li", { className: "kit-section" });
@@ -30,8 +32,9 @@ export class Picture {
   /** `where` of `whereAt`, or null before the first bar. Nothing is written that stands there already. */
   show(where) {
     const section = where && this.form[where.section];
-    const texts = where ? textsOf(where) : NOWHERE;
-    for (const [name, text] of Object.entries({ ...texts, ...sectionTexts(section, where) })) this.write(name, text);
+    const texts = where ? { ...textsOf(where), ...tempoTexts(where) } : this.before;
+    const ofSection = section ? sectionTexts(section, where) : { section: "", of: beforeText(this.form) };
+    for (const [name, text] of Object.entries({ ...texts, ...ofSection })) this.write(name, text);
     this.light(where ? where.section : -1);
     if (section) this.showBars(section, where.bar);
   }
@@ -66,14 +69,19 @@ export class Picture {
 }
 
 function textsOf(where) {
-  const { bar, bpm, free, meter } = where;
-  const tempo = bpm ? `${Math.round(bpm * 100) / 100} BPM` : free ? "free" : "–";
-  return { bar: String(bar), beats: beatsText(where), next: announcement(where), tempo, meter: meter ?? "" };
+  return { bar: String(where.bar), beats: beatsText(where), next: announcement(where) };
+}
+
+function tempoTexts({ bpm, free, meter }) {
+  return { tempo: bpm ? `${Math.round(bpm * 100) / 100} BPM` : free ? "free" : "–", meter: meter ?? "" };
 }
 
 function sectionTexts(section, where) {
-  if (!section) return { section: "–", of: "" };
   return { section: section.label, of: `bar ${where.bar - section.bar + 1} of ${section.bars}` };
+}
+
+function beforeText([first]) {
+  return first ? `before bar ${first.bar}` : "";
 }
 
 function beatsText({ beat, beats, free }) {
