@@ -20,7 +20,7 @@ from analysis.tempo.evidence import Evidence
 # it may lie so far before a beat, and counts as near one within this spread.
 _TAIL_BARS = 12
 _ATTACK_SHARE, _WEAK_SHARE = 0.55, 0.3
-_EARLY_BEATS = 0.15
+_EARLY_BEATS = 0.13
 _NEAR_S = 0.035
 # Frames of 10 ms around an attack in which its sound is compared, and the shares that must be left (house choices).
 _BEFORE, _SOON, _LATER = (-10, -2), (2, 10), (9, 14)
@@ -33,7 +33,7 @@ _SLOWEST = 0.35
 _LEAST_GAIN, _BEATS_WEIGHT, _LEAST_ATTACKS = 0.15, 0.5, 4
 # A fade falls by this much over its bars, steadily, and its bars count down to this level re the loud ones; its notes
 # still begin: a bar's strongest onset is at least this share of that before.
-_FADE_BARS, _FADE_LEAST_BARS, _FADE_DB, _FADE_FLOOR_DB, _FADE_STEADY = 4, 1.8, 8.0, -52.0, 0.8
+_FADE_BARS, _FADE_LEAST_BARS, _FADE_DB, _FADE_FLOOR_DB, _FADE_STEADY = 4, 1.8, 8.0, -52.0, 0.65
 _STRIKE_SHARE, _SOFT_STRIKE, _FADE_WAVERS_DB = 0.3, 0.75, 2.0
 
 

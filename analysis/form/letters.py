@@ -11,7 +11,8 @@ from analysis.core.samples import Doubles
 from analysis.form.likeness import KEYS, Likeness
 
 # Of two sections of unlike length, the shorter is laid at the start and at the end of the longer.
-NUMBERS = ("harmony", "harmony in one key", "rhythm", "level", "share of length", "weakest bar", "shifted harmony")
+_LAID = ("harmony", "harmony in one key", "rhythm", "level", "weakest bar")
+NUMBERS = (*_LAID, *(f"{name}, beyond the usual" for name in _LAID), "share of length", "shifted harmony")
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 # From these log odds on two sections share a letter: a wrongly shared letter is as easily mended as a wrongly new one,
 # and sections that come again are varied (house choice, measured on the songs that the weights are fitted on).
@@ -34,8 +35,10 @@ def pair_numbers(alike: Likeness, one: range, two: range) -> Doubles:
     shorter, longer = sorted((one, two), key=len)
     ends = {0, len(longer) - len(shorter)}
     best = max((_laid(alike, shorter, longer[shift : shift + len(shorter)]) for shift in sorted(ends)), key=_total)
-    moved = _laid(alike, shorter, [longer[(step + len(longer) // 2) % len(longer)] for step in range(len(shorter))])
-    return np.array([*best[:4], len(shorter) / len(longer), best[4], best[0] - moved[0]])
+    moved = _laid(alike, shorter, [longer[(step + 1) % len(longer)] for step in range(len(shorter))])
+    harmony, one_key, rhythm, level = alike.usual
+    beyond = np.array(best) - (harmony, one_key, rhythm, level, harmony)
+    return np.array([*best, *beyond, len(shorter) / len(longer), best[0] - moved[0]])
 
 
 def _total(numbers: tuple[float, ...]) -> float:

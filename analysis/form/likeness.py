@@ -6,6 +6,7 @@ Tested with the rows that it compares: tests/analysis/form/test_bar_rows.py.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -15,6 +16,8 @@ from analysis.form.bar_rows import BarRows
 KEYS = 12
 # Bars are hardly apart when their difference has this share of the mean bar's power (house choice).
 _HARDLY = 0.03
+# More than this is not usual in songs of several sections (house choices).
+_MOST_USUAL = (0.75, 0.6, 0.6, 0.5)
 _LEVEL_SCALE_DB = 5.0  # bars that differ by this in their bands are about half alike (house choice)
 
 
@@ -36,6 +39,16 @@ class Likeness:
     @property
     def bars(self) -> int:
         return len(self.rhythm)
+
+    @cached_property
+    def usual(self) -> tuple[float, float, float, float]:
+        """What any two bars have in common: harmony in the best key and in the same one, rhythm, level.
+
+        Dense music is alike throughout, thin music hardly at all; so is a song of one section, so there is a limit.
+        """
+        matrices = (self.harmony.max(axis=0), self.harmony[0], self.rhythm, self.level)
+        medians = [float(np.median(matrix)) for matrix in matrices]
+        return tuple(min(pair) for pair in zip(medians, _MOST_USUAL, strict=True))  # type: ignore[return-value]
 
 
 def likeness(rows: BarRows) -> Likeness:

@@ -21,7 +21,7 @@ from bench.form.parts import beat_times_s, first_beats, push_beat, seconds_at, w
 from bench.form.render import RATE_HZ, render
 
 # The second of each are songs whose sections differ little.
-FITTED = (range(60), range(2000, 2020))
+FITTED = (range(40), range(2000, 2016))
 HELD_OUT = (range(1000, 1060), range(3000, 3020))
 DRUM_BY_SOUND = {"kick": "kick", "snare": "snare", "hat": "hat", "open": "hat", "ride": "hat"}
 

@@ -25,7 +25,7 @@ def clock(bars: int, bar_s: float = 0.5) -> BarClock:
 
 @pytest.mark.parametrize("bars", [6, 600])
 def test_sections_hold_every_bar_of_short_and_long_songs_without_repetition(bars: int) -> None:
-    draft = draft_chart([part(bars, 0.2)], clock(bars, 0.2))
+    draft = draft_chart([part(bars, 0.1)], clock(bars, 0.1))
 
     assert draft.bars == bars == sum(section.bars for section in draft.sections)
     assert [one.start_bar for one in draft.sections] == [
