@@ -15,17 +15,18 @@ import numpy as np
 from analysis.core.chart_draft import SectionGroove
 from analysis.core.reports import Section
 from analysis.core.samples import Doubles, Flags
+from analysis.features.bands import BAND_COUNT
 from analysis.features.feature_arrays import Features
 from analysis.form.drum_strokes import drum_jumps, strikes_like_drums
 from analysis.form.slots import Slots
 
 # All numbers here are house choices, found on songs whose grooves are known.
-_KICK, _BRIGHT, _HIGHEST = 0, 4, 5  # bands
+_KICK, _BODY, _BRIGHT, _HIGHEST = 0, 3, 4, 5  # bands
 # Where the gap between struck and not struck may lie, in shares of the section's strongest slot.
 _KICK_GAP, _SNARE_GAP, _HAT_GAP = (0.2, 0.5), (0.4, 0.65), (0.04, 0.25)
 _FLOOR = 0.01
-# Nobody plays drums in a section whose strongest slot has less than this share of the song's strongest section.
-_LEAST_RE_SONG = 0.1
+# A drum is not played in a section whose strongest slot has less than this share of the song's strongest section.
+_LEAST_RE_SONG = 0.08
 # What keeps time repeats itself every two pulses: its jumps count half by themselves, half by what they repeat.
 _REPEATS_PULSES, _REPEAT_WEIGHT = 2, 0.5
 
@@ -74,21 +75,18 @@ def drum_bars(grid: Slots, files: Sequence[tuple[Features, bool | None]]) -> Dru
 def find_grooves(bars: DrumBars, sections: Sequence[Section]) -> tuple[SectionGroove, ...]:
     """The groove of each section in which drums are played; sections count from 1."""
     usual = [bars.groove_of(section) for section in sections]
-    loudest = max((_brightest(groove) for groove in usual), default=0.0)
-    return tuple(
-        SectionGroove(
-            number,
-            _struck(bars.grid, groove[:, _KICK], _KICK_GAP),
-            _struck(bars.grid, _snare(groove, alone=bars.alone), _SNARE_GAP),
-            _struck(bars.grid, _repeated(bars.grid, groove[:, _HIGHEST]), _HAT_GAP),
-        )
-        for number, groove in enumerate(usual, 1)
-        if _brightest(groove) > _LEAST_RE_SONG * loudest
-    )
-
-
-def _brightest(groove: Doubles) -> float:
-    return float(groove[:, _BRIGHT:].max(initial=0.0))
+    strongest_of = [groove.max(axis=0, initial=0.0) for groove in usual]
+    loudest = np.max([np.zeros(BAND_COUNT), *strongest_of], axis=0)
+    found = []
+    for number, (groove, strongest) in enumerate(zip(usual, strongest_of, strict=True), 1):
+        plays = strongest > _LEAST_RE_SONG * loudest
+        if plays[_HIGHEST]:
+            kick = _struck(bars.grid, groove[:, _KICK], _KICK_GAP, strongest[_KICK]) if plays[_KICK] else ()
+            bright = _snare(groove, alone=bars.alone)
+            snare = _struck(bars.grid, bright, _SNARE_GAP, bright.max()) if plays[_BODY] else ()
+            time = _repeated(bars.grid, _without_snare(bars.grid, groove[:, _HIGHEST], snare))
+            found.append(SectionGroove(number, kick, snare, _struck(bars.grid, time, _HAT_GAP, strongest[_HIGHEST])))
+    return tuple(found)
 
 
 def _snare(groove: Doubles, *, alone: bool) -> Doubles:
@@ -97,6 +95,18 @@ def _snare(groove: Doubles, *, alone: bool) -> Doubles:
     if not alone:
         snare[0] = 0.0
     return snare
+
+
+def _without_snare(grid: Slots, jumps: Doubles, snare: Sequence[float]) -> Doubles:
+    """Jumps, those under the snare as at the same place of other pulses: it is heard in the highest band too."""
+    slots = round(grid.pulse_beats / (grid.beats[1] - grid.beats[0]))
+    under = np.isin(np.round(grid.beats[: len(jumps)], 4), snare)
+    found = jumps.copy()
+    for place in np.flatnonzero(under):
+        others = np.arange(len(jumps)) % slots == place % slots
+        if (others & ~under).any():
+            found[place] = min(jumps[place], float(jumps[others & ~under].mean()))
+    return found
 
 
 def _repeated(grid: Slots, jumps: Doubles) -> Doubles:
@@ -110,9 +120,8 @@ def _repeated(grid: Slots, jumps: Doubles) -> Doubles:
     return np.asarray(np.exp(drawn).ravel())
 
 
-def _struck(grid: Slots, jumps: Doubles, gap: tuple[float, float]) -> tuple[float, ...]:
+def _struck(grid: Slots, jumps: Doubles, gap: tuple[float, float], strongest: float) -> tuple[float, ...]:
     """The beats above the widest gap, in ratio, between these two shares of the strongest."""
-    strongest = float(jumps.max(initial=0.0))
     if strongest <= 0:
         return ()
     shares = jumps / strongest

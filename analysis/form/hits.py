@@ -18,7 +18,7 @@ import numpy as np
 
 from analysis.core.chart_draft import Hit
 from analysis.core.named_columns import by_name, values_in_order
-from analysis.core.samples import Doubles, Flags
+from analysis.core.samples import Doubles, Flags, Indices
 from analysis.form.bar_clock import BarClock
 from analysis.form.hit_numbers import NUMBERS, hit_numbers
 from analysis.form.slots import LEVEL_FRAMES, Slots, lay_slots
@@ -30,8 +30,10 @@ BAR_NUMBERS = ("likely by itself", "likeliest of the bar", "likeliest other of t
 MOST_SPREADS = 4.0  # standard deviations: what lies further out must not decide alone (house choice)
 _LEAST_LOGIT = -9.0
 # From this probability on it is a hit: fitted with the weights.
-LEAST_PROBABILITY = 0.4
+LEAST_PROBABILITY = 0.38
 _FEWEST_BARS = 2
+# So many slots in a row are a fill or a run, not a figure of accents (house choice).
+_RUN = 4
 # A hit lasts until the level has fallen this far (house choice).
 _LENGTH_FALL_DB = 10.0
 
@@ -149,12 +151,17 @@ def find_hits(sound: SongSound, clock: BarClock) -> tuple[Hit, ...]:
 
 def _hits_on(grid: Slots, likely: Doubles, sound: SongSound, clock: BarClock) -> Iterator[Hit]:
     for row, bar in enumerate(grid.bars):
-        slots = np.flatnonzero(likely[row] >= LEAST_PROBABILITY)
+        slots = _without_runs(np.flatnonzero(likely[row] >= LEAST_PROBABILITY))
         if bar == clock.bars - 1:
             continue
         for slot, following in zip(slots, [*slots[1:], int(grid.inside[row].sum())], strict=False):
             length = _length_beats(grid, sound, int(grid.at_frame[row, slot]), int(following - slot))
             yield Hit(int(bar) + 1, round(float(grid.beats[slot]), 4), length, round(float(likely[row, slot]), 3))
+
+
+def _without_runs(slots: Indices) -> Indices:
+    runs = np.split(slots, np.flatnonzero(np.diff(slots) > 1) + 1)
+    return np.concatenate([run for run in runs if len(run) < _RUN] or [slots[:0]])
 
 
 def _length_beats(grid: Slots, sound: SongSound, start: int, most_slots: int) -> float:

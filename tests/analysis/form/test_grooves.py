@@ -77,3 +77,23 @@ def test_drums_are_alone_where_other_files_hold_the_rest() -> None:
     assert not together.alone
     assert apart
     assert apart.alone
+
+
+def test_a_section_of_hats_alone_has_no_kick_or_snare() -> None:
+    clock = clock_of(8)
+    hats: dict[str, tuple[float, ...]] = {"hat": EIGHTHS}
+    bars = bars_of(clock, {bar: hats if bar < 5 else ROCK for bar in range(1, 9)})
+
+    first, _ = find_grooves(bars, (Section(1, 4, "A"), Section(5, 4, "B")))
+
+    assert first == SectionGroove(1, (), (), EIGHTHS)
+
+
+def test_hats_between_the_pulses_are_not_heard_under_the_snare() -> None:
+    clock = clock_of(4)
+    beat: dict[str, tuple[float, ...]] = {"kick": (1, 2, 3, 4), "snare": (2, 4), "hat": (1.5, 2.5, 3.5, 4.5)}
+    bars = bars_of(clock, dict.fromkeys(range(1, 5), beat))
+
+    (groove,) = find_grooves(bars, (Section(1, 4, "A"),))
+
+    assert groove.hat == (1.5, 2.5, 3.5, 4.5)

@@ -92,3 +92,9 @@ def test_weights_of_other_numbers_are_refused() -> None:
 
     with pytest.raises(ValueError, match="colour"):
         Regression.from_json(data, NUMBERS)
+
+
+def test_four_sixteenths_in_a_row_are_no_figure_of_accents() -> None:
+    run: dict[int, tuple[float, ...]] = dict.fromkeys(range(4), (1, 4, 4.25, 4.5, 4.75))
+
+    assert [beat for _, beat in hits_of({8: run}, [(8, 1.5)]) if beat >= 4] == []
