@@ -116,10 +116,10 @@ def _act_on(song: Song, sent: Iterable[Question], *, by: User) -> None:
 def _act_on_files(question: Question, findings: Iterable[Finding], *, by: User) -> None:
     """A file is left out, or what was asked about it is known now and stays settled."""
     answer = question.answer or {"code": ""}
-    for finding in findings:
-        if answer["code"] == LEAVE_OUT and finding.source is not None:
-            take_out(finding.source, by=by)
-        if answer["code"] in SETTLING_ANSWERS:
+    if answer["code"] == LEAVE_OUT:
+        take_out([finding.source for finding in findings if finding.source is not None], by=by)
+    if answer["code"] in SETTLING_ANSWERS:
+        for finding in findings:
             finding.end(Finding.State.WAIVED, by=question.answered_by, reason=answer["label"])
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from django.db import transaction
+from django.utils import timezone
 
 from portal.bookings.models import Song
 from portal.bookings.services import move_song, note_song, record
@@ -15,6 +18,8 @@ from portal.people.models import User
 from portal.queueing import queue_task_on_commit
 from portal.uploads.models import Upload
 
+# Of files that are taken out in one go: more of them are one line of the timeline (house choice).
+MOST_LINES = 20
 AFTER_INTAKE_WITH_FILES = (SongStage.TRACKING, SongStage.IN_REVIEW)
 
 
@@ -96,7 +101,7 @@ def check_again(song_id: int) -> bool:
 @transaction.atomic
 def remove(*, source: SourceFile, by: User) -> None:
     """Take a file out of the song. The original stays in the store, and the file can be restored."""
-    if take_out(source, by=by):
+    if take_out([source], by=by):
         note_change(source.song)
         check_again(source.song_id)
 
@@ -112,14 +117,21 @@ def say_no_click(*, source: SourceFile, by: User) -> None:
         check_again(source.song_id)
 
 
-def take_out(source: SourceFile, *, by: User) -> bool:
-    """Whether it was there to be taken out. What is left is checked again by whoever asks for it."""
-    source = lock(source)
-    if source.removed_at is not None:
+def take_out(sources: Sequence[SourceFile], *, by: User) -> bool:
+    """Files of one song, of which there may be hundreds; whether one was there to be taken out. What is left is checked
+    again by whoever asks for it."""
+    if not sources:
         return False
-    check_takes_files(source.song)
-    source.leave(SourceFile.Left.REMOVED, by=by)
-    record(source.song.booking, f"removed “{source.name}”", actor=by, song=source.song)
+    song = Song.objects.select_for_update().select_related("booking").get(pk=sources[0].song_id)
+    there = song.sources.current().filter(pk__in=[source.pk for source in sources])
+    names = list(there.values_list("name", flat=True))
+    if not names:
+        return False
+    check_takes_files(song)
+    there.update(removed_at=timezone.now(), removed_by=by, left_as=SourceFile.Left.REMOVED)
+    told = [f"removed “{name}”" for name in names] if len(names) <= MOST_LINES else [f"removed {len(names)} files"]
+    for text in told:
+        record(song.booking, text, actor=by, song=song)
     return True
 
 

@@ -13,7 +13,7 @@ from analysis.core.reports import Place, SongReport
 from portal.bookings.models import Song
 from portal.bookings.services import cancel_booking
 from portal.bookings.stages import BookingStage, SongStage
-from portal.intake.checks import jobs, questions
+from portal.intake.checks import answering, jobs, questions
 from portal.intake.files import services as song_files
 from portal.intake.models import Finding, SourceFile
 from portal.mailroom.models import Mail, Message, MessageRule, Question
@@ -208,6 +208,21 @@ class TestManyFiles:
         paragraphs = Question.objects.get(message__song=song).text.split("\n\n")
         assert len(paragraphs) == 3
         assert paragraphs[-1] == "The same was found in 21 more files."
+
+    def test_going_on_without_them_is_one_line_and_not_a_question_to_the_database_for_each(self) -> None:
+        asked = []
+        for files in (25, 60):
+            song, _ = self.check(files)
+            client_user = song.booking.members.get().user
+            question = Question.objects.get(message__song=song)
+            answering.save_answer(question=question, code="leave-out", value="", seen=0, by=client_user)
+            with CaptureQueriesContext(connection) as queries:
+                answering.send_answers(message=question.message, by=client_user)
+            assert not song.sources.current().exists()
+            assert song.booking.timeline.filter(text=f"removed {files} files").count() == 1
+            asked.append(len(queries))
+        # Not one for each of 35 more files: the second song brings one more drummer who is told.
+        assert asked[1] - asked[0] < 10
 
     def test_storing_a_check_does_not_ask_the_database_for_each_file(self) -> None:
         (_, of_some), (_, of_more) = self.check(25), self.check(60)
