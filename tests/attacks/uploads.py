@@ -103,7 +103,7 @@ def wait_for_zips(target: Target, song: int, names: list[str]) -> int:
     while decided < len(names) and time.monotonic() < give_up_at:
         time.sleep(PAUSE_S)
         said = target.timeline(song)
-        decided = sum(f"unpacked “{name}”" in said or f"“{name}” cannot be used" in said for name in names)
+        decided = sum(f"Unpacked “{name}”" in said or f"“{name}” cannot be used" in said for name in names)
     return decided
 
 
