@@ -135,7 +135,7 @@ def compare(page: Page) -> None:
     player.get_by_role("button", name="▶ Play").click()
     page.get_by_role("button", name="I have turned down: play").click()
     expect(player.get_by_role("button", name="❚❚ Pause")).to_be_visible()
-    expect(player.locator("[data-listen-place]")).to_contain_text("Bar 1", timeout=10_000)  # bar one lies at 2 s
+    expect(player.locator("[data-listen-place]")).to_contain_text("Bar 1", timeout=30_000)  # bar one lies at 2 s
     page.keyboard.press("x")
     expect(hears).to_contain_text("You hear rough mix 1, take 3")
     expect(player.get_by_role("button", name="❚❚ Pause")).to_be_visible()

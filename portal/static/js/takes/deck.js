@@ -8,10 +8,10 @@ import { matchedGains, shares } from "kitpost/takes/balance";
 const SWITCH_S = 0.012;
 
 export class Deck {
-  /** `facts`: {duration_s, takes, music}, as the page gives them. */
+  /** `facts`: {duration_s, takes, music}, as the page gives them. Nothing is clicked. */
   constructor(facts, { onEnd, onLost, ...options } = {}) {
     this.facts = facts;
-    this.options = { fetchPart, ...options };
+    this.options = { fetchPart, fetchClicks: async () => null, ...options };
     this.onEnd = onEnd ?? (() => {});
     this.onLost = onLost ?? (() => {});
     this.balance = 0;

@@ -77,8 +77,9 @@ class Listening {
     this.part.said.textContent = "";
     this.startedS = fromS >= this.facts.duration_s - 0.05 ? 0 : fromS;
     this.part.play.textContent = "❚❚ Pause";
-    await this.deck.play(this.startedS);
-    this.follow();
+    const playing = this.deck.play(this.startedS);
+    this.follow(); // from now on: what is laid ahead may still be on its way
+    await playing;
   }
 
   /** Silence at once, and back to where playing began. */
