@@ -57,14 +57,16 @@ def _units_again(sections: Sequence[Section]) -> Iterator[Unit]:
     groove: tuple[Note, ...] = ()
     dynamic = ""
     for section in sections:
-        first = section.bars[0]
-        if first.shows == DRUMS and "content" not in first.decided:
-            groove, first = first.notes, replace(first, shows=SLASHES, notes=())
+        bars = list(section.bars)
+        place = next((at for at, bar in enumerate(bars) if bar.shows == DRUMS and "content" not in bar.decided), None)
+        if place is not None:
+            groove, bars[place] = bars[place].notes, replace(bars[place], shows=SLASHES, notes=())
+        first = bars[0]
         at_once = first.dynamics and first.dynamics[0].beat == 1 and "dynamics" not in first.decided
         if at_once:
             dynamic, first = first.dynamics[0].level, replace(first, dynamics=first.dynamics[1:])
         letter = _NUMBERED.sub(r"\1", section.letter)
-        yield Unit(letter, (first, *section.bars[1:]), groove, dynamic)
+        yield Unit(letter, (first, *bars[1:]), groove, dynamic)
 
 
 @dataclass(frozen=True)

@@ -75,7 +75,8 @@ def written(units: Sequence[Unit]) -> tuple[Section, ...]:
 
 
 def with_groove_and_dynamics(sections: Sequence[Section], units: Sequence[Unit]) -> tuple[Section, ...]:
-    """Write each section's groove and dynamic into its first bar, unless it goes on from the section before.
+    """Write each section's dynamic into its first bar and its groove into the first bar that has nothing else to read,
+    unless they go on from the section before.
 
     `units` has the first unit that each section stands for.
     """
@@ -83,15 +84,21 @@ def with_groove_and_dynamics(sections: Sequence[Section], units: Sequence[Unit])
     dynamic = ""
     found = []
     for section, unit in zip(sections, units, strict=True):
-        first = section.bars[0]
-        if unit.groove and unit.groove != groove and first.shows == SLASHES and not first.stops:
-            first = replace(first, shows=DRUMS, notes=unit.groove)
+        bars = list(section.bars)
+        place = next((at for at, bar in enumerate(bars) if _is_plain(bar, bars[0].meter)), None)
+        if unit.groove and unit.groove != groove and place is not None:
+            bars[place] = replace(bars[place], shows=DRUMS, notes=unit.groove)
             groove = unit.groove
         if unit.dynamic and unit.dynamic != dynamic:
-            first = replace(first, dynamics=(Dynamic(unit.dynamic), *first.dynamics))
+            bars[0] = replace(bars[0], dynamics=(Dynamic(unit.dynamic), *bars[0].dynamics))
             dynamic = unit.dynamic
-        found.append(replace(section, bars=(first, *section.bars[1:])))
+        found.append(replace(section, bars=tuple(bars)))
     return tuple(found)
+
+
+def _is_plain(bar: Bar, meter: MeterSign) -> bool:
+    """Whether a groove can be written here: its meter, and nothing else to play."""
+    return bar.shows == SLASHES and bar.meter == meter and not (bar.hits or bar.stops or bar.fills)
 
 
 def _bars(draft: ChartDraft, tempo_map: TempoMap | None) -> list[Bar]:

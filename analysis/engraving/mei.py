@@ -20,7 +20,7 @@ from analysis.maps.tempo_map import MeterSign
 NAMESPACE = "http://www.music-encoding.org/ns/mei"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
 # Hits lie above the staff, over written drums above their stems (house choices, in lines and spaces).
-_HITS_LOC, _HITS_LOC_OVER_DRUMS = 11, 17
+_HITS_LOC, _HITS_LOC_OVER_DRUMS = 11, 22
 _ROLL = "3slash"
 
 

@@ -55,6 +55,14 @@ def test_groove_and_dynamics_are_written_once() -> None:
     assert second.bars[0].dynamics == (Dynamic("f"),)
 
 
+def test_a_groove_is_written_where_nothing_else_is_to_be_read() -> None:
+    busy = replace(DRAFT, hits=(draft_of.Hit(1, 2.0, 1.0),), fills=(2,))
+
+    first = written(units_of(busy))[0]
+
+    assert [bar.shows for bar in first.bars] == [SLASHES, SLASHES, DRUMS, SLASHES]
+
+
 def test_a_fill_takes_its_bar_and_a_held_ending_has_a_fermata() -> None:
     first, second = written(units_of(DRAFT))
 

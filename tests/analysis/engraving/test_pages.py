@@ -7,6 +7,7 @@ from fractions import Fraction
 from itertools import combinations, pairwise
 
 import pytest
+from hypothesis import HealthCheck, given, settings
 
 from analysis.chart.document import Bar, Chart, Dynamic, Hit, Road, Section, Tempo, Words
 from analysis.engraving.drawn import Box, DrawnPage, Label, Shape, Sign
@@ -15,6 +16,7 @@ from analysis.engraving.pages import LEAST_STAFF_MM, PAPERS, pages_of
 from analysis.engraving.placing import wrapped
 from tests.analysis.chart.by_hand import BY_HAND, ROCK_GROOVE, six_eight, straight_rock, waltz
 from tests.analysis.chart.charts import FOUR_FOUR, SIX_EIGHT, THREE_FOUR, TWO_FOUR, bar, ds_al_coda, one_section, plain
+from tests.analysis.chart.test_document import CHARTS
 
 EVERY = [(name, paper) for name in BY_HAND for paper in ("a4", "letter", "a4-large", "screen")]
 _FRAMED = ("letter", "ending")  # labels that stand inside a box or a bracket of their own
@@ -241,6 +243,17 @@ def test_a_bar_full_of_sixteenths_is_given_room() -> None:
     assert len(heads) == 16
     # A head is 1.2 spaces wide; the next one begins beyond it.
     assert min(two - one for one, two in pairwise(heads)) > page.staff_height / 4 * 1.2
+
+
+@given(CHARTS)
+@settings(max_examples=10, suppress_health_check=[HealthCheck.too_slow])
+def test_any_chart_is_set_and_no_words_lie_on_words(chart: Chart) -> None:
+    numbers = []
+    for page in pages_of(chart, PAPERS["a4"]):
+        labels = [box_of(piece) for piece in page.pieces if isinstance(piece, Label)]
+        assert not any(one.overlaps(two, slack=0.1) for one, two in combinations(labels, 2))
+        numbers += [number for one in page.bars for number in range(one.first, one.last + 1)]
+    assert numbers == list(range(1, len(chart.bars) + 1))
 
 
 def test_a_road_sign_at_a_rest_is_not_hidden() -> None:
