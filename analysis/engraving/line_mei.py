@@ -11,7 +11,7 @@ from xml.etree import ElementTree as ET
 from analysis.chart.document import DRUMS, Bar
 from analysis.engraving.layers import FEET
 from analysis.engraving.lines import Cell, Line
-from analysis.engraving.mei import element, measure, multi_rest, scaffold, score_def, text_of
+from analysis.engraving.mei import element, hits_apart, measure, multi_rest, scaffold, score_def, text_of
 from analysis.engraving.percussion import PLACES
 from analysis.maps.tempo_map import MeterSign
 
@@ -24,19 +24,20 @@ def line_mei(line: Line, before: MeterSign | None) -> str:
     # With a break given, the engraver makes none of its own.
     section = element("section", element("sb"))
     last_meter = meter
+    apart = hits_apart((cell.bar, cell.layers) for cell in line.cells)
     for index, cell in enumerate(line.cells):
         if cell.bar.meter != last_meter:
             last_meter = cell.bar.meter
             section.append(element("scoreDef", meter_count=str(last_meter.upper), meter_unit=str(last_meter.lower)))
-        section.append(cell_mei(cell, right=_bar_line(line, index)))
-    score = element("score", score_def(meter, shows_meter=meter != before), section)
+        section.append(cell_mei(cell, right=_bar_line(line, index), apart=apart))
+    score = element("score", score_def(meter, shows_meter=meter != before, apart=apart), section)
     return text_of(scaffold(score, ""))
 
 
-def cell_mei(cell: Cell, *, right: str) -> ET.Element:
+def cell_mei(cell: Cell, *, right: str, apart: bool) -> ET.Element:
     if len(cell.bars) > 1:
-        return multi_rest(cell.number, cell.bars, right=right)
-    return measure(cell.number, cell.bar, cell.layers, right=right)
+        return multi_rest(cell.number, cell.bars, right=right, apart=apart)
+    return measure(cell.number, cell.bar, cell.layers, right=right, apart=apart)
 
 
 def _bar_line(line: Line, index: int) -> str:

@@ -20,6 +20,7 @@ from analysis.engraving.staff import Staff
 from analysis.engraving.tempo_mark import tempo_mark
 
 # SMuFL code points.
+_HEADS = ("E0A2", "E0A3", "E0A4")  # whole, half and black
 _SEGNO, _CODA, _FERMATA, _TWO_BARS = "E047", "E048", "E4C0", "E501"
 _DYNAMICS = {
     "ppp": "E52A", "pp": "E52B", "p": "E520", "mp": "E52C", "mf": "E52D", "f": "E522", "ff": "E52F", "fff": "E530",
@@ -78,7 +79,8 @@ class _Marks:
         """A tie that goes over the end of the line, under the note's head."""
         x = self._x(cell.number, start)
         space = self.height / 4
-        y = (-1.5 if kind == HITS else 2.0) * space + 0.75 * space
+        y = self._head_y(cell.number, x, space) if kind == HITS else 2.0 * space
+        y += 0.75 * space
         left, right = (
             (x - 1.6 * space, x) if incoming else (x + 1.1 * space, self.boxes[cell.number].right + 0.4 * space)
         )
@@ -91,6 +93,12 @@ class _Marks:
             ("closePath", ()),
         )
         self.room.put(Shape(steps, None, cell.number))
+
+    def _head_y(self, bar: int, x: float, space: float) -> float:
+        """How high the hits of a bar lie: over written drums higher."""
+        heads = (piece for piece in self.staff.pieces if isinstance(piece, Sign) and piece.code in _HEADS)
+        near = [head.y for head in heads if head.bar == bar and abs(head.x - x) < space / 2]
+        return min(near, default=-1.5 * space)
 
     def above(self, number: int) -> None:
         gap = _GAP * self.height

@@ -7,7 +7,7 @@ that says its bar and place (`event_id`), so that what was engraved can be found
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from xml.etree import ElementTree as ET
 
@@ -19,8 +19,9 @@ from analysis.maps.tempo_map import MeterSign
 
 NAMESPACE = "http://www.music-encoding.org/ns/mei"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
-# Hits lie above the staff, over written drums above their stems (house choices, in lines and spaces).
-_HITS_LOC, _HITS_LOC_OVER_DRUMS = 11, 22
+# Hits lie above the staff (house choice, in lines and spaces from its bottom line).
+_HITS_LOC = 11
+_STAFF, _HITS_STAFF = "1", "2"
 _ROLL = "3slash"
 
 
@@ -59,21 +60,35 @@ def scaffold(score: ET.Element, title: str, artist: str = "") -> ET.Element:
     return mei
 
 
-def score_def(meter: MeterSign, *, shows_meter: bool) -> ET.Element:
+def score_def(meter: MeterSign, *, shows_meter: bool, apart: bool = False) -> ET.Element:
+    """`apart`: hits have a staff of their own, without lines, over the other."""
     attributes = {"meter_count": str(meter.upper), "meter_unit": str(meter.lower)}
     if not shows_meter:
         attributes["meter_visible"] = "false"
-    staff = element("staffDef", n="1", lines="5", clef_shape="perc")
-    return element("scoreDef", element("staffGrp", staff), **attributes)
+    group = element("staffGrp", bar_thru="false")
+    if apart:
+        group.append(element("staffDef", n=_HITS_STAFF, lines="0", clef_shape="perc", clef_visible="false"))
+    group.append(element("staffDef", n=_STAFF, lines="5", clef_shape="perc"))
+    return element("scoreDef", group, **attributes)
 
 
-def measure(number: int, bar: Bar, layers: Sequence[Layer], *, right: str = "single") -> ET.Element:
+def hits_apart(bars: Iterable[tuple[Bar, Sequence[Layer]]]) -> bool:
+    """Whether hits need a staff of their own: over written drums, whose stems would run into them."""
+    return any(bar.shows == DRUMS and layer.kind == HITS for bar, layers in bars for layer in layers)
+
+
+def measure(
+    number: int, bar: Bar, layers: Sequence[Layer], *, right: str = "single", apart: bool = False
+) -> ET.Element:
     """One bar. Repeat signs are of the bar itself; `right` is the bar line where it has none."""
     made = _with_bar_lines(element("measure", n=str(number), id=bar_id(number)), bar, bar, right)
-    staff = element("staff", n="1")
-    made.append(staff)
     signs = _sign_layer(bar)
-    written = [*([signs] if signs is not None else []), *(_layer(number, bar, layer) for layer in layers)]
+    below = [layer for layer in layers if not (apart and layer.kind == HITS)]
+    written = [*([signs] if signs is not None else []), *(_layer(number, bar, layer) for layer in below)]
+    if apart:
+        made.append(_staff_of_hits([_layer(number, bar, layer) for layer in layers if layer not in below]))
+    staff = element("staff", n=_STAFF)
+    made.append(staff)
     for place, layer in enumerate(written, 1):
         layer.set("n", str(place))
         staff.append(layer)
@@ -81,10 +96,23 @@ def measure(number: int, bar: Bar, layers: Sequence[Layer], *, right: str = "sin
     return made
 
 
-def multi_rest(number: int, bars: Sequence[Bar], *, right: str = "single") -> ET.Element:
+def _staff_of_hits(layers: Sequence[ET.Element]) -> ET.Element:
+    """On a staff without lines there is one place."""
+    layer = layers[0] if layers else element("layer", element("mSpace"))
+    layer.set("n", "1")
+    for one in layer.iter():
+        if one.get("loc"):
+            one.set("loc", "0")
+    return element("staff", layer, n=_HITS_STAFF)
+
+
+def multi_rest(number: int, bars: Sequence[Bar], *, right: str = "single", apart: bool = False) -> ET.Element:
     """Bars of rest in one sign."""
     layer = element("layer", element("multiRest", num=str(len(bars))), n="1")
-    made = element("measure", element("staff", layer, n="1"), n=str(number), id=bar_id(number))
+    made = element("measure", n=str(number), id=bar_id(number))
+    if apart:
+        made.append(_staff_of_hits([]))
+    made.append(element("staff", layer, n=_STAFF))
     return _with_bar_lines(made, bars[0], bars[-1], right)
 
 
@@ -128,24 +156,20 @@ def _event(number: int, bar: Bar, layer: Layer, value: Value) -> Iterator[ET.Ele
     if value.dots:
         attributes["dots"] = str(value.dots)
     if value.what is None:
-        yield _rest(layer, bar, value, attributes)
+        yield _rest(layer, value, attributes)
         return
     writers = {SLASH_LAYER: _slash, RHYTHM_LAYER: _rhythm, HITS: _hit, HANDS: _chord, FEET: _chord}
     yield from writers[layer.kind](bar, value, attributes)
 
 
-def _rest(layer: Layer, bar: Bar, value: Value, attributes: dict[str, str]) -> ET.Element:
+def _rest(layer: Layer, value: Value, attributes: dict[str, str]) -> ET.Element:
     """Rests of the hits are shown within beats that hold one; a whole beat without is left open."""
     if layer.kind == HITS:
         open_beat = value.part <= 4 and value.triplet is None
-        place = {} if open_beat else {"loc": str(_hits_loc(bar)), "cue": "true"}
+        place = {} if open_beat else {"loc": str(_HITS_LOC), "cue": "true"}
         return element("space" if open_beat else "rest", **attributes, **place)
     loc = {HANDS: MIDDLE_LOC + 2, FEET: MIDDLE_LOC - 6}.get(layer.kind, MIDDLE_LOC)
     return element("rest", **attributes, loc=str(loc))
-
-
-def _hits_loc(bar: Bar) -> int:
-    return _HITS_LOC_OVER_DRUMS if bar.shows == DRUMS else _HITS_LOC
 
 
 def _slash(_: Bar, value: Value, attributes: dict[str, str]) -> Iterator[ET.Element]:
@@ -159,8 +183,8 @@ def _rhythm(_: Bar, value: Value, attributes: dict[str, str]) -> Iterator[ET.Ele
     yield _accented(note, accent=value.what.accent and value.first)
 
 
-def _hit(bar: Bar, value: Value, attributes: dict[str, str]) -> Iterator[ET.Element]:
-    note = element("note", loc=str(_hits_loc(bar)), cue="true", stem_dir="up", **attributes)
+def _hit(_: Bar, value: Value, attributes: dict[str, str]) -> Iterator[ET.Element]:
+    note = element("note", loc=str(_HITS_LOC), cue="true", stem_dir="up", **attributes)
     yield _accented(note, accent=value.what.accent and value.first)
 
 

@@ -12,7 +12,7 @@ from xml.etree import ElementTree as ET
 from analysis.chart.document import START, Bar, Chart, Section
 from analysis.engraving.line_mei import cell_mei
 from analysis.engraving.lines import Cell, lines_of
-from analysis.engraving.mei import element, scaffold, score_def, text_of
+from analysis.engraving.mei import element, hits_apart, scaffold, score_def, text_of
 from analysis.engraving.road_words import fill_words, jump_words
 from analysis.engraving.tempo_mark import beat_note, bpm_text
 
@@ -20,9 +20,11 @@ from analysis.engraving.tempo_mark import beat_note, bpm_text
 def mei_text(chart: Chart) -> str:
     """The same chart gives the same text."""
     meter = chart.bars[0].meter
-    score = element("score", score_def(meter, shows_meter=True))
+    lines = lines_of(chart)
+    apart = hits_apart((cell.bar, cell.layers) for line in lines for cell in line.cells)
+    score = element("score", score_def(meter, shows_meter=True, apart=apart))
     home = element("section")
-    for line in lines_of(chart):
+    for line in lines:
         if line.section:
             home = element("section", label=line.section.name or line.section.letter)
             score.append(home)
@@ -34,7 +36,7 @@ def mei_text(chart: Chart) -> str:
                 meter = cell.bar.meter
                 home.append(element("scoreDef", meter_count=str(meter.upper), meter_unit=str(meter.lower)))
             right = "end" if line.ends_chart and index == len(line.cells) - 1 else "single"
-            measure = cell_mei(cell, right=right)
+            measure = cell_mei(cell, right=right, apart=apart)
             measure.extend(_words(chart, cell, line.section if index == 0 else None))
             before = line.cells[index - 1].bars[-1] if index else None
             ending = _ending(home, ending, cell, before)

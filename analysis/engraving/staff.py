@@ -32,6 +32,8 @@ _SVG, _LINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}hre
 _NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
 _SKIPPED = frozenset({"mNum", "systemMilestone", "pageMilestone", "cue", "section"})
 
+_OF_A_STAFF = ("clef", "meterSig")  # not repeated at the hits
+
 
 @dataclass(frozen=True)
 class Staff:
@@ -106,8 +108,10 @@ class _Reader:
             return
         self._note_place(node)
         yield from self._own(node, bar)
+        bare = "staff" in kinds and not _lines(node)
         for child in node:
-            yield from self._pieces(child, bar)
+            if not (bare and child.get("class") in _OF_A_STAFF):
+                yield from self._pieces(child, bar)
 
     def _own(self, node: ET.Element, bar: int) -> Iterator[Piece]:
         drawing: dict[str, Callable[[ET.Element, int], Piece]] = {
@@ -199,5 +203,10 @@ def _bar_number(measure: ET.Element) -> int:
 
 
 def _staff_lines(measure: ET.Element) -> list[ET.Element]:
-    staff = next(one for one in measure.iter(f"{_SVG}g") if one.get("class") == "staff")
+    """Of the staff that has lines; that of the hits has none."""
+    staves = [one for one in measure.iter(f"{_SVG}g") if one.get("class") == "staff"]
+    return next(lines for staff in staves if (lines := _lines(staff)))
+
+
+def _lines(staff: ET.Element) -> list[ET.Element]:
     return [child for child in staff if child.tag == f"{_SVG}path"][:5]

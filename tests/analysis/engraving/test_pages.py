@@ -172,6 +172,23 @@ def test_a_push_over_the_end_of_a_line_is_tied_on_both_lines() -> None:
     assert [piece.bar for piece in curves if box_of(piece).bottom - box_of(piece).top > 0.3] == [4, 5]
 
 
+def test_hits_over_written_drums_lie_above_their_stems() -> None:
+    drums = Bar(
+        FOUR_FOUR, shows="drums", notes=ROCK_GROOVE, hits=(Hit(Fraction(5, 2)), Hit(Fraction(9, 2), Fraction(1)))
+    )
+
+    page = pages_of(one_section(drums, bar(), bar(), bar()), PAPERS["a4"])[0]
+
+    signs = [piece for piece in page.pieces if isinstance(piece, Sign) and piece.bar == 1]
+    top = page.bars[0].box.top
+    hits = [box_of(piece) for piece in signs if piece.code == "E0A4" and piece.y < top]
+    assert len(hits) == 2
+    # What is played ends below the heads of the hits: nothing that touches a head goes on below it.
+    lines = [box_of(piece) for piece in page.pieces if isinstance(piece, Shape) and piece.bar == 1]
+    across = [line for line in lines for hit in hits if line.overlaps(hit) and line.bottom > hit.bottom + 0.2]
+    assert across == []
+
+
 def test_the_key_is_printed_where_drums_are_written() -> None:
     def keys(chart: Chart) -> list[str]:
         pieces = pages_of(chart, PAPERS["a4"])[0].pieces
