@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from analysis.commands.song_text import song_lines
 from analysis.core.reports import FileReport, Finding, SongReport
@@ -13,10 +13,12 @@ from analysis.findings.catalogue import KIND_BY_CODE
 
 if TYPE_CHECKING:
     from analysis.delivery.check_results import Check, VerifyReport
+    from analysis.delivery.feel_report import FeelReport, Offsets
     from analysis.session.pack import PackReport
 
 _MARKS = {"stop": "STOP", "ask": "ask ", "note": "note"}
 _NOTHING = "–"
+_DRUM_WORDS = {"low": "Kick", "middle": "Snare", "high": "Hat and cymbals"}
 
 
 def song_text(report: SongReport) -> str:
@@ -79,21 +81,32 @@ def _mark(check: Check) -> str:
     return "ok  " if check.passed else "FAIL"
 
 
+def feel_text(report: FeelReport) -> str:
+    """Line by line; a trend is said where there is one."""
+    lines = ["All of it:", *_offset_lines(report.overall)]
+    for section in report.sections:
+        lines += [
+            f"Bars {section.start_bar} to {section.start_bar + section.bars - 1}:",
+            *_offset_lines(section.offsets),
+        ]
+    return "\n".join(lines)
+
+
+def _offset_lines(offsets: Sequence[Offsets]) -> list[str]:
+    lines = []
+    for one in offsets:
+        way = "behind" if one.median_ms > 0 else "ahead"
+        trend = ""
+        if one.trend_ms is not None:
+            trend = f", {written('_ms', abs(one.trend_ms))} {'later' if one.trend_ms > 0 else 'earlier'} at the end"
+        lines.append(
+            f"  {_DRUM_WORDS[one.band]}: {written('_ms', abs(one.median_ms))} {way}, "
+            f"spread {written('_ms', one.spread_ms)}, {one.attacks} strokes{trend}"
+        )
+    return lines
+
+
 def conform_text(report: PackReport) -> str:
     lines = [f"{item.name} → {item.out}: moved by {written('_frames', item.shift_frames)}" for item in report.files]
     lines += [f"{name}: left out: {why}" for name, why in report.left_out]
     return "\n".join([*lines, f"All are {report.frames} frames long; bar one is at frame {report.bar_one_frame}."])
-
-
-def plain_text(data: dict[str, Any], *, indent: str = "") -> str:
-    """Any report without a layout of its own: names and values, line by line."""
-    lines = []
-    for name, value in data.items():
-        label = f"{indent}{name.replace('_', ' ')}"
-        if isinstance(value, dict):
-            lines += [f"{label}:", plain_text(value, indent=indent + "  ")]
-        elif isinstance(value, list) and value and isinstance(value[0], dict):
-            lines += [f"{label}:", *(plain_text(item, indent=indent + "  ") + "\n" for item in value)]
-        else:
-            lines.append(f"{label}: {_NOTHING if value is None else written(name, value)}")
-    return "\n".join(lines)

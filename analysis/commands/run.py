@@ -178,17 +178,14 @@ def _is_track(path: Path) -> bool:
 
 
 def feel(options: argparse.Namespace) -> int:
-    from analysis.delivery.feel import feel_of
-    from analysis.features.feature_arrays import Features
+    from analysis.sandbox.feel_child import feel_in_child
 
-    tempo_map = _read_map(options.map)
-    with tempfile.TemporaryDirectory(prefix="feel-") as folder:
-        features_to = Path(folder) / "take.npz"
-        _survey(options.take, features_to)
-        if not features_to.exists():
-            raise FeelError(f"{options.take.name} could not be measured")
-        report = feel_of(Features.load(features_to), tempo_map)
-    _say(report_text.plain_text(report.to_json()), report.to_json(), as_json=options.json)
+    if not options.take.is_file():
+        raise FileNotFoundError(f"no such file: {options.take}")
+    report = feel_in_child(options.take, map=_read_map(options.map).to_json())
+    if isinstance(report, str):
+        raise FeelError(report)
+    _say(report_text.feel_text(report), report.to_json(), as_json=options.json)
     return 0
 
 

@@ -1,69 +1,56 @@
-"""How a take sits against the grid: early or late, and how evenly, by drum band and by section.
+"""How a take sits against the grid: early or late, how evenly, and whether that changes, by drum and by section.
 
 Describes, never scores: good players sit some milliseconds off a metronome, kick and snare early more than the hat
-(Music Perception 28(5), 2011), and a steady distance is a feel. Attacks are compared with the nearest sixteenth, or the
+(Music Perception 28(5), 2011), and a steady distance is a feel. Strokes are compared with the nearest sixteenth, or the
 nearest third of the beat where the take swings. Those in free passages of the map are left out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
 from analysis.core.errors import FeelError
-from analysis.core.reports import Record
 from analysis.core.samples import Doubles, Flags, Indices
-from analysis.features.attacks import attacks_of
-from analysis.features.bands import BAND_EDGES_HZ
-from analysis.features.feature_arrays import Features
-from analysis.features.strokes import struck_at
+from analysis.delivery.drum_hits import DrumHits, HitMeter
+from analysis.delivery.feel_report import FeelReport, FeelSection, Offsets
 from analysis.maps.free_passages import in_time
 from analysis.maps.tempo_map import TempoMap
+from analysis.media.reader import open_media
 
-# Sections that are told apart, the fewest attacks that say anything, and the parts of the beat (house choices).
+# Sections that are told apart, the fewest strokes that say anything, and that show a trend; the parts of the beat
+# (house choices).
 _SECTION_BARS = 8
-_LEAST_ATTACKS = 4
+_LEAST_STROKES, _LEAST_FOR_TREND = 4, 16
 _DIVISIONS = (4, 3)
-# A take swings when thirds of the beat explain its attacks this much better than quarters (house choice).
+# A take swings when thirds of the beat explain its strokes this much better than quarters (house choice).
 _SWING_ADVANTAGE = 1.3
-# Groups of the spectrum's bands, low to high: kick and low toms, snare and toms, cymbals.
-_GROUPS = (("low", 0, 2), ("middle", 2, 4), ("high", 4, len(BAND_EDGES_HZ) - 1))
+# A trend is said when it is this many of its standard errors (house choice). Players wander: errors come from means
+# over so many bars.
+_SURE_ERRORS, _BLOCK_BARS = 3.0, 2
+# What holds two in three of a normal distribution lies this far apart, in standard deviations; strokes further off
+# than this share of the part of the beat belong to another figure (house choice).
+_TWO_IN_THREE = (0.16, 0.5, 0.84)
+_GROUPS = ("low", "middle", "high")
 
 
-@dataclass(frozen=True)
-class Offsets(Record):
-    """Distance from the grid over some attacks: median (late is positive) and the spread that holds two in three."""
-
-    band: str
-    attacks: int
-    median_ms: float
-    spread_ms: float
-
-
-@dataclass(frozen=True)
-class FeelSection(Record):
-    start_bar: int
-    bars: int
-    offsets: tuple[Offsets, ...]
+def feel_of_file(path: Path, tempo_map: TempoMap) -> FeelReport:
+    """How a take sits against a map; as `feel_of`, from its file. Raises UnusableFileError too."""
+    with open_media(path) as media:
+        meter = HitMeter(media.facts.sample_rate_hz)
+        for samples in media.blocks():
+            meter.add(samples)
+    return feel_of(meter.finish(), tempo_map)
 
 
-@dataclass(frozen=True)
-class FeelReport(Record):
-    """`division`: the part of the beat that attacks were compared with (4: sixteenths of a quarter beat, 3: thirds)."""
-
-    division: int
-    overall: tuple[Offsets, ...]
-    sections: tuple[FeelSection, ...]
-
-
-def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
+def feel_of(hits: DrumHits, tempo_map: TempoMap) -> FeelReport:
     """How a take sits against a map.
 
     Parameters
     ----------
-    features : Features
+    hits : DrumHits
         Of the take.
     tempo_map : TempoMap
         In the same time as the take.
@@ -73,32 +60,38 @@ def feel_of(features: Features, tempo_map: TempoMap) -> FeelReport:
     FeelError
         When there is too little to measure, or the map is free wherever the take plays.
     """
-    attacks = attacks_of(features)
-    found = attacks.times_s[~attacks.is_bass]
-    if len(found) < _LEAST_ATTACKS:
+    times, bands = _pooled(hits)
+    if len(times) < _LEAST_STROKES:
         raise FeelError("there is too little sound in this take to measure")
-    found = found[in_time(found, tempo_map)]
-    if len(found) < _LEAST_ATTACKS:
+    kept = in_time(times, tempo_map)
+    times, bands = times[kept], bands[kept]
+    if len(times) < _LEAST_STROKES:
         raise FeelError("the map is free where this take plays: there is no grid to compare it with")
-    times = struck_at(features, found)
     bars, beats, beat_s = _positions(times, tempo_map)
     division = _division(beats)
     late = (beats - np.rint(beats * division) / division) * beat_s * 1000
-    bands = _bands(features, times)
     sections = tuple(
         FeelSection(
-            first, _SECTION_BARS, tuple(_offsets(late, bands, (bars >= first) & (bars < first + _SECTION_BARS)))
+            first, _SECTION_BARS, tuple(_offsets(late, bands, bars, (bars >= first) & (bars < first + _SECTION_BARS)))
         )
         for first in range(1, int(bars.max()) + 1, _SECTION_BARS)
     )
     return FeelReport(
         division=division,
-        overall=tuple(_offsets(late, bands, np.ones(len(late), bool))),
+        overall=tuple(_offsets(late, bands, bars, np.ones(len(late), bool))),
         sections=tuple(section for section in sections if section.offsets),
     )
 
 
-def _positions(times: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles, Doubles]:
+def _pooled(hits: DrumHits) -> tuple[Doubles, Indices]:
+    parts = (hits.low_s, hits.middle_s, hits.high_s)
+    times = np.concatenate(parts)
+    bands = np.repeat(np.arange(len(parts)), [len(part) for part in parts])
+    order = np.argsort(times, kind="stable")
+    return times[order], bands[order]
+
+
+def _positions(times: Doubles, tempo_map: TempoMap) -> tuple[Indices, Doubles, Doubles]:
     """Bar, beat within it, and the length of the beat, at each time."""
     places = [tempo_map.bar_beat_at(float(time)) for time in times]
     bars = np.array([place.bar for place in places])
@@ -108,23 +101,33 @@ def _positions(times: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles, D
 
 
 def _division(beats: Doubles) -> int:
-    """Sixteenths, unless the attacks lie on thirds clearly better."""
+    """Sixteenths, unless the strokes lie on thirds clearly better."""
     gathered = [abs(np.exp(2j * np.pi * division * beats).mean()) for division in _DIVISIONS]
     return _DIVISIONS[1] if gathered[1] > _SWING_ADVANTAGE * gathered[0] else _DIVISIONS[0]
 
 
-def _bands(features: Features, times: Doubles) -> Indices:
-    """Which group of bands rises most at each attack, each group measured in its own usual rise."""
-    frames = np.clip(np.rint(times * features.band_rate_hz).astype(np.intp), 1, len(features.onset_strength) - 2)
-    rise = np.max([features.onset_strength[frames + shift] for shift in (-1, 0, 1)], axis=0)
-    groups = np.stack([rise[:, low:high].sum(axis=1) for _, low, high in _GROUPS], axis=1)
-    found: Indices = (groups / (np.quantile(groups, 0.9, axis=0) + 1e-9)).argmax(axis=1)
-    return found
+def _offsets(late: Doubles, bands: Indices, bars: Indices, wanted: Flags) -> Iterator[Offsets]:
+    for index, name in enumerate(_GROUPS):
+        mine = wanted & (bands == index)
+        if mine.sum() >= _LEAST_STROKES:
+            low, middle, high = np.quantile(late[mine], _TWO_IN_THREE)
+            spread = float(high - low) / 2
+            # The median of a normal distribution is 1.25 times as uncertain as its mean.
+            error = 1.25 * spread / float(np.sqrt(mine.sum()))
+            trend = _trend_ms(late[mine], bars[mine], float(middle), spread)
+            yield Offsets(name, int(mine.sum()), round(float(middle), 2), round(spread, 2), trend, round(error, 2))
 
 
-def _offsets(late: Doubles, bands: Indices, wanted: Flags) -> Iterator[Offsets]:
-    for index, (name, _, _) in enumerate(_GROUPS):
-        mine = late[wanted & (bands == index)]
-        if len(mine) >= _LEAST_ATTACKS:
-            low, middle, high = np.quantile(mine, [0.16, 0.5, 0.84])
-            yield Offsets(name, len(mine), round(float(middle), 2), round(float(high - low) / 2, 2))
+def _trend_ms(late: Doubles, bars: Indices, middle: float, spread: float) -> float | None:
+    """From the first bar to the last, by least squares over what lies near the middle; None where it is not sure."""
+    near = np.abs(late - middle) <= 4 * spread
+    if near.sum() < _LEAST_FOR_TREND or np.ptp(bars[near]) < _SECTION_BARS:
+        return None
+    late, bar = late[near], bars[near].astype(np.float64)
+    centred = bar - bar.mean()
+    slope, level = np.polyfit(centred, late, 1)
+    rest = late - level - slope * centred
+    sums = np.bincount(((bar - bar[0]) // _BLOCK_BARS).astype(np.intp), centred * rest)
+    single = float((rest**2).mean() * (centred**2).sum())
+    error = float(np.sqrt(max(float((sums**2).sum()), single))) / float((centred**2).sum())
+    return round(float(slope * np.ptp(bar)), 1) if abs(slope) > _SURE_ERRORS * error else None

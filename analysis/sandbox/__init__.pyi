@@ -6,6 +6,7 @@ from .child import verify_set_in_child as verify_set_in_child
 from .child import write_excerpt_in_child as write_excerpt_in_child
 from .child import write_proxy_in_child as write_proxy_in_child
 from .confinement import LAYERS as LAYERS
+from .feel_child import feel_in_child as feel_in_child
 from .mixdown_child import write_mixdown_in_child as write_mixdown_in_child
 from .session_children import conform_in_child as conform_in_child
 from .session_children import plan_session_in_child as plan_session_in_child

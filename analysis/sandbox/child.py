@@ -35,8 +35,8 @@ from analysis.sandbox.child_jobs import (
     ProxyJob,
     SongJob,
     SurveyJob,
-    VerifyJob,
 )
+from analysis.sandbox.delivery_jobs import VerifyJob
 
 _MAKING_JOBS = (SurveyJob, ProxyJob, ExcerptJob, MixdownJob, ConformJob)
 _R = TypeVar("_R", bound=Record)

@@ -16,6 +16,7 @@ from typing import Any
 from analysis.core.reports import Brief, FileReport, Record
 from analysis.core.thresholds import Limits
 from analysis.sandbox.confinement import confine_self
+from analysis.sandbox.delivery_jobs import FeelJob, VerifyJob
 
 OUT_OF_MEMORY = 3  # exit status; Python itself uses 1 and 2
 # House choices, for each file that is written and for files open at once.
@@ -99,28 +100,6 @@ class ChartJob(Record):
             for report, features in zip(self.reports, self.features, strict=True)
         ]
         return draft_song(files, TempoMap.from_json(self.map) if self.map else None).to_json()
-
-
-@dataclass(frozen=True)
-class VerifyJob(Record):
-    paths: list[str]
-    map: dict[str, Any] | None
-    against: str | None
-    originals: list[str] = dataclasses.field(default_factory=list)
-
-    @property
-    def reads(self) -> list[str]:
-        return [*self.paths, *self.originals, *([self.against] if self.against else [])]
-
-    def do(self) -> dict[str, Any]:
-        from analysis.delivery.verify import verify_set
-        from analysis.maps.tempo_map import TempoMap
-
-        tempo_map = TempoMap.from_json(self.map) if self.map else None
-        against = Path(self.against) if self.against else None
-        originals = [Path(path) for path in self.originals]
-        paths = [Path(path) for path in self.paths]
-        return verify_set(paths, map=tempo_map, against=against, originals=originals).to_json()
 
 
 @dataclass(frozen=True)
@@ -244,7 +223,9 @@ class ConformJob(Record):
         return done.to_json()
 
 
-ChildJob = SurveyJob | SongJob | ChartJob | VerifyJob | ProxyJob | ExcerptJob | MixdownJob | PlanJob | ConformJob
+ChildJob = (
+    SurveyJob | SongJob | ChartJob | VerifyJob | FeelJob | ProxyJob | ExcerptJob | MixdownJob | PlanJob | ConformJob
+)
 _JOBS: dict[str, type[ChildJob]] = {
     job.__name__: job
     for job in (
@@ -252,6 +233,7 @@ _JOBS: dict[str, type[ChildJob]] = {
         SongJob,
         ChartJob,
         VerifyJob,
+        FeelJob,
         ProxyJob,
         ExcerptJob,
         MixdownJob,

@@ -1,8 +1,9 @@
 """What a person reads in a terminal."""
 
-from analysis.commands.report_text import conform_text, plain_text, song_text, verify_text
+from analysis.commands.report_text import conform_text, feel_text, song_text, verify_text
 from analysis.core.reports import FileReport, SongReport
 from analysis.delivery.check_results import Check, VerifyReport
+from analysis.delivery.feel_report import FeelReport, FeelSection, Offsets
 from analysis.findings.catalogue import make_finding
 from analysis.session.pack import PackReport
 from tests.analysis.session.conformed import conformed_file
@@ -78,16 +79,15 @@ def test_conformed_files() -> None:
     ]
 
 
-def test_any_other_report() -> None:
-    data = {"late_ms": 4.25, "bands": [{"name": "low", "late_ms": None}], "all": {"count": 3}, "empty": []}
+def test_feel_in_words() -> None:
+    kick = Offsets("low", 12, -3.2, 4.0)
+    hat = Offsets("high", 40, 5.0, 2.5, trend_ms=6.0)
+    report = FeelReport(4, (kick, hat), (FeelSection(9, 8, (hat,)),))
 
-    assert plain_text(data).splitlines() == [
-        "late ms: 4.2 ms",
-        "bands:",
-        "  name: low",
-        "  late ms: –",
-        "",
-        "all:",
-        "  count: 3",
-        "empty: []",
+    assert feel_text(report).splitlines() == [
+        "All of it:",
+        "  Kick: 3.2 ms ahead, spread 4 ms, 12 strokes",
+        "  Hat and cymbals: 5 ms behind, spread 2.5 ms, 40 strokes, 6 ms later at the end",
+        "Bars 9 to 16:",
+        "  Hat and cymbals: 5 ms behind, spread 2.5 ms, 40 strokes, 6 ms later at the end",
     ]
