@@ -28,9 +28,9 @@ _FADE_S, _FADE_BARS = 3.0, 1.8
 _FADE_FROM_DB, _FADE_TO_DB = 12.0, 40.0
 _FADE_STROKES, _LIFT_DB = 1.0, 2.0
 # Each third of it is softer than the one before, the last one by so much than the first.
-_FADE_PARTS, _FADE_FALL_DB = 3, 8.0
-# A bar before the last that is longer than usual by this share, or a last but two and one that grow: slowing.
-_SLOWER = 1.08
+_FADE_PARTS, _FADE_FALL_DB, _LOUD_PERCENTILE = 3, 10.0, 85
+# The last two bars are each longer than usual by the first share, and by the second between them: slowing.
+_EACH_SLOWER, _SLOWER = 1.03, 1.06
 # A stroke counts from this share of a strong one and this far under the song's level.
 _STROKE, _STROKE_DB = 0.35, 30.0
 # Before and after a stroke, in frames: the level rises by this much, or it is a sound that stops or wavers.
@@ -42,7 +42,7 @@ _SPREAD_PULSES = 0.4
 # A chord that has fallen this far within this many pulses is a hit.
 _SHORT_DB, _SHORT_PULSES = 12.0, 1.3
 # So soon after its level it is gone: a cut, not a ring.
-_CUT_S, _CUT_FROM_DB, _CUT_TO_DB = 0.12, 12.0, 40.0
+_CUT_S, _CUT_FROM_DB, _CUT_TO_DB = 0.15, 12.0, 40.0
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ def _fades(tail: _Tail) -> bool:
     level = tail.sound.level_db[start : end + 1]
     lifts = level[_BEFORE:] - level[:-_BEFORE] > _LIFT_DB
     begun = int((lifts[1:] & ~lifts[:-1]).sum())
-    softer = -np.diff([float(np.median(part)) for part in np.array_split(level, _FADE_PARTS)])
+    softer = -np.diff([float(np.percentile(part, _LOUD_PERCENTILE)) for part in np.array_split(level, _FADE_PARTS)])
     falls = softer.min() > 0 and softer.sum() > _FADE_FALL_DB
     return bool(falls and begun >= _FADE_STROKES * frames / tail.bar_frames)
 
@@ -127,7 +127,8 @@ def _fades(tail: _Tail) -> bool:
 def _slows(clock: BarClock) -> bool:
     bars = np.diff(clock.downbeats_s) / np.array([sign.upper / sign.lower for sign in clock.signs])
     usual = float(np.median(bars[-_BARS_LOOKED_AT:]))
-    return bool(bars[-2] > _SLOWER * usual and bars[-1] > _SLOWER * usual)
+    last = bars[-2:] / usual
+    return bool(last.min() > _EACH_SLOWER and last.mean() > _SLOWER)
 
 
 def _goes_on(tail: _Tail) -> bool:

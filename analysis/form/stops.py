@@ -23,6 +23,8 @@ from analysis.form.song_sound import SongSound
 # House choices, found on songs whose stops are known.
 _QUIET_DB, _QUIETER_DB = 22.0, 12.0  # under the song around it, and under the same pulse of the neighbours
 _DEEPEST_USUAL_DB = -30.0
+# A rest's first pulse may ring on: it has to fall to this before a pulse of rest.
+_FALLEN_DB = 14.0
 _STRUCK, _STRUCK_INSIDE = 0.5, 0.4  # shares of a strong stroke of the song: at the pulse, and later in it
 _SOUNDING = 0.3
 # In frames: a stroke may be so early, and so late; and what is looked at before the pulse ends.
@@ -67,12 +69,13 @@ def find_stops(sound: SongSound, clock: BarClock, hits: Sequence[Hit] = ()) -> t
     if not sounding:
         return ()
     within = slice(sounding[0] + 1, sounding[-1])
-    found = list(_runs(pulses[within], _rests(pulses)[within]))
-    return tuple(
+    found = [
         stop
-        for stop in found
+        for stop in _runs(pulses[within], _rests(pulses)[within])
         if not (clock.free[stop.bar - 1] or _in_figure(stop, hits))
-        and sum(abs(other.bar - stop.bar) <= _NEAR_BARS for other in found) <= _MOST_NEAR
+    ]
+    return tuple(
+        stop for stop in found if sum(abs(other.bar - stop.bar) <= _NEAR_BARS for other in found) <= _MOST_NEAR
     )
 
 
@@ -95,7 +98,10 @@ def _rests(pulses: Sequence[_Pulse]) -> Flags:
     quiet = end_db < np.minimum(-_QUIET_DB, _usual_ends(pulses) - _QUIETER_DB)
     at = np.array([pulse.struck for pulse in pulses]) < _STRUCK
     inside = np.array([pulse.struck_inside for pulse in pulses]) < _STRUCK_INSIDE
-    return np.asarray(quiet & at & inside)
+    unstruck = at & inside
+    rests = quiet & unstruck
+    begins = unstruck[:-1] & (end_db[:-1] < -_FALLEN_DB) & rests[1:]
+    return np.append(rests[:-1] | begins, rests[-1:])
 
 
 def _usual_ends(pulses: Sequence[_Pulse]) -> Doubles:
