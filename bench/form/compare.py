@@ -17,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.core.chart_draft import ChartDraft
 from analysis.form.bar_clock import BarClock
 from analysis.form.bar_rows import BarRows, bar_rows
 from analysis.form.draft import draft_chart
@@ -27,6 +28,7 @@ from analysis.form.sections import file_level, pair_odds
 from analysis.form.weights import form_models
 from analysis.tempo.evidence import Evidence, pool
 from bench.form.baselines import BARS_A_SECTION, agglomerative, checkerboard
+from bench.form.figures import counts_of, print_figures
 from bench.form.scores import border_scores, corrections, pairwise_f
 from bench.form.song_set import KnownSong, known_songs
 from bench.form.songs import FITTED, HELD_OUT
@@ -59,6 +61,7 @@ def run(options: argparse.Namespace) -> None:
         chosen = [index for index, song in enumerate(songs) if wanted(song)]
         _print(f"draft, {name} ({len(chosen)})", [given[index] for index in chosen])
     _print_bars(songs)
+    _print_figures(songs)
     _print_cost(songs)
 
 
@@ -124,6 +127,11 @@ def _measured_clock(song: KnownSong) -> BarClock | None:
     return with_true_end(_music(song), measured) if measured else None
 
 
+def _measured_draft(song: KnownSong) -> ChartDraft:
+    clock = _measured_clock(song)
+    return draft_chart(song.parts, clock) if clock else ChartDraft()
+
+
 def _measured(song: KnownSong) -> Drafted:
     """Borders at the true bar lines nearest to where the draft has them, labels at the middle of each true bar."""
     clock = _measured_clock(song)
@@ -136,6 +144,18 @@ def _measured(song: KnownSong) -> Drafted:
     middles = (lines[1:] + lines[:-1]) / 2
     at = np.maximum(np.searchsorted(starts_s, middles, side="right") - 1, 0)
     return _scored(song, borders, [draft.sections[index].label for index in at] if draft.sections else ["A"] * len(at))
+
+
+def _print_figures(songs: Sequence[KnownSong]) -> None:
+    """Hits, stops, endings, grooves and fills: on true bars, then on measured ones."""
+    given = [(song.truth, counts_of(draft_chart(song.parts, song.true_clock), song.truth)) for song in songs]
+    print("\nGiven bars")
+    print_figures(given)
+    clocks = [(song, _measured_clock(song)) for song in songs]
+    print("\nOn measured bars")
+    print_figures(
+        [(song.truth, counts_of(draft_chart(song.parts, clock), song.truth)) for song, clock in clocks if clock]
+    )
 
 
 def _print_bars(songs: Sequence[KnownSong]) -> None:
