@@ -110,6 +110,7 @@ def _add_conform(part: argparse.ArgumentParser) -> None:
 def _add_pack(part: argparse.ArgumentParser) -> None:
     _add_session(part, names=DEFAULT_TEMPLATE, start_bar=3)
     _add_click_style(part)
+    part.add_argument("--chart", type=Path, help="a chart's JSON: added as PDF, MusicXML and markers")
     part.add_argument("--song", default="", help="title, for the names")
     part.add_argument("--client", default="", help="the client's name, for the names")
     part.add_argument("--drummer", default="", help="the drummer's name, for the names")

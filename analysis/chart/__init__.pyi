@@ -25,6 +25,7 @@ from .document import Tempo as Tempo
 from .document import Words as Words
 from .folding import chart_from_draft as chart_from_draft
 from .folding import refolded as refolded
+from .markers import section_markers as section_markers
 from .merging import Difference as Difference
 from .merging import Merged as Merged
 from .merging import merged as merged

@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from analysis.core.errors import ChartError
 
 if TYPE_CHECKING:
     from analysis.chart.document import Chart
+    from analysis.maps.midi import Marker
     from analysis.maps.tempo_map import TempoMap
 
 # Larger than the JSON of any chart.
@@ -29,6 +31,25 @@ def engrave(options: argparse.Namespace, read_map: Callable[[Path], TempoMap]) -
     for path, content in zip(_paths(options.out, len(files)), files, strict=True):
         path.write_bytes(content)
     return 0
+
+
+@dataclass(frozen=True)
+class ChartPaper:
+    """What a session pack takes from a chart: its sections' places, and its files by name."""
+
+    sections: tuple[Marker, ...] = ()
+    files: Mapping[str, bytes] = field(default_factory=dict)
+
+
+def charted(path: Path) -> ChartPaper:
+    from analysis.chart.markers import section_markers
+    from analysis.chart.reading import read_chart
+    from analysis.engraving.engrave import engrave as engraved
+    from analysis.session.pack import CHART_MUSICXML_NAME, CHART_PDF_NAME
+
+    chart = read_chart(_read(path))
+    forms = {CHART_PDF_NAME: "pdf", CHART_MUSICXML_NAME: "musicxml"}
+    return ChartPaper(section_markers(chart), {name: engraved(chart, form)[0] for name, form in forms.items()})
 
 
 def _chart(options: argparse.Namespace, read_map: Callable[[Path], TempoMap]) -> Chart:

@@ -139,12 +139,22 @@ def conform(options: argparse.Namespace) -> int:
 
 
 def pack(options: argparse.Namespace) -> int:
+    from analysis.commands.engrave import ChartPaper, charted
     from analysis.session.file_names import NameParts
     from analysis.session.pack import make_pack
 
     shared = NameParts(client=options.client, song=options.song, drummer=options.drummer, version=options.version)
     settings = _session_settings(options, count_in_bars=options.count_in, click=_click_style(options))
-    report = make_pack(options.files, options.out, tempo_map=_read_map(options.map), settings=settings, shared=shared)
+    paper = charted(options.chart) if options.chart else ChartPaper()
+    report = make_pack(
+        options.files,
+        options.out,
+        tempo_map=_read_map(options.map),
+        settings=settings,
+        shared=shared,
+        sections=paper.sections,
+        charts=paper.files,
+    )
     _say(report_text.conform_text(report), report.to_json(), as_json=options.json)
     return _NOT_ALL_MEASURED if report.left_out else 0
 

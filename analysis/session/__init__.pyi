@@ -9,6 +9,8 @@ from .file_names import check_template as check_template
 from .file_names import pack_names as pack_names
 from .file_names import session_names as session_names
 from .pack import AUDIO_FOLDER as AUDIO_FOLDER
+from .pack import CHART_MUSICXML_NAME as CHART_MUSICXML_NAME
+from .pack import CHART_PDF_NAME as CHART_PDF_NAME
 from .pack import make_pack as make_pack
 from .pack import write_papers as write_papers
 from .settings import SessionSettings as SessionSettings

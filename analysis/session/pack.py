@@ -6,9 +6,10 @@ The same inputs give the same bytes: nothing in it knows the time of day.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import MappingProxyType
 
 from analysis.core.errors import UnusableFileError
 from analysis.core.reports import Record
@@ -30,7 +31,9 @@ AUDIO_FOLDER = "audio"
 ABOUT_NAME, HASHES_NAME = "about-this-pack.html", "SHA256SUMS"
 CUE_SHEET_NAME, MIDI_NAME, TIMELINE_NAME = "cue-sheet.csv", "tempo-map.mid", "session.json"
 INTERCHANGE_NAME = "session.otio"
+CHART_PDF_NAME, CHART_MUSICXML_NAME = "chart.pdf", "chart.musicxml"
 _BAR_ONE = "bar one"
+NO_CHARTS: Mapping[str, bytes] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -50,8 +53,11 @@ def make_pack(
     settings: SessionSettings,
     shared: NameParts,
     sections: Sequence[Marker] = (),
+    charts: Mapping[str, bytes] = NO_CHARTS,
 ) -> PackReport:
-    """Write everything to `folder`. `sections` are in the song's bars. A file that is no sound is left out and named.
+    """Write everything to `folder`. `sections` are in the song's bars, `charts` the chart's files by their names.
+
+    A file that is no sound is left out and named.
 
     Raises MapError when sound would have to be cut off.
     """
@@ -68,6 +74,7 @@ def make_pack(
         click_name=click_name,
         left_out=report.left_out,
         sections=sections,
+        charts=charts,
     )
     return report
 
@@ -118,6 +125,7 @@ def write_papers(
     click_name: str,
     left_out: Sequence[tuple[str, str]] = (),
     sections: Sequence[Marker] = (),
+    charts: Mapping[str, bytes] = NO_CHARTS,
 ) -> None:
     """Everything in the pack but the conformed files, which need not lie in the folder."""
     (folder / AUDIO_FOLDER).mkdir(parents=True, exist_ok=True)
@@ -136,11 +144,12 @@ def write_papers(
         CUE_SHEET_NAME: cue_sheet_text(timeline, markers),
         ABOUT_NAME: about_page(title, timeline, files, left_out, click_name),
     }
-    for name, text in texts.items():
-        (folder / name).write_bytes(text.encode())
+    papers = {name: text.encode() for name, text in texts.items()} | dict(charts)
+    for name, content in papers.items():
+        (folder / name).write_bytes(content)
     hashes = {f"{AUDIO_FOLDER}/{file.out}": file.sha256 for file in files}
     hashes |= {f"{AUDIO_FOLDER}/{click_name}": click_hash}
-    hashes |= {name: sha256_of_file(folder / name) for name in (MIDI_NAME, *texts)}
+    hashes |= {name: sha256_of_file(folder / name) for name in (MIDI_NAME, *papers)}
     lines = "".join(f"{hashes[name]}  {name}\n" for name in sorted(hashes))
     (folder / HASHES_NAME).write_bytes(lines.encode())
 

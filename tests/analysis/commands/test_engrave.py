@@ -7,10 +7,13 @@ from typing import Any
 import pytest
 
 from analysis.engraving.engrave import FORMATS, PAGES
+from analysis.maps.midi import read_midi
+from tests import signals
 from tests.analysis.chart.by_hand import straight_rock
 from tests.analysis.chart.charts import plain
 from tests.analysis.chart.test_from_draft import DRAFT
 from tests.analysis.commands.test_run import map_file, run
+from tests.analysis.encoded import write_sound
 
 
 def chart_file(folder: Path, data: Any = None) -> Path:
@@ -111,6 +114,21 @@ def test_a_chart_that_is_not_there(tmp_path: Path, capsys: pytest.CaptureFixture
 
     assert code == 2
     assert "none.json" in printed
+
+
+def test_a_session_pack_takes_the_chart_along(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sound = write_sound(tmp_path / "bass.wav", signals.noise(duration_s=4.0))
+    out = tmp_path / "pack"
+
+    code, _ = run(
+        capsys, "pack", sound, "--map", map_file(tmp_path), "--chart", chart_file(tmp_path), "--song", "x", "--out", out
+    )
+
+    assert code == 0
+    assert (out / "chart.pdf").read_bytes().startswith(b"%PDF-")
+    assert b"score-partwise" in (out / "chart.musicxml").read_bytes()
+    # The rock chart's intro has four bars; bar one is the session's bar 3, so a song of two bars has its intro alone.
+    assert "Intro" in [marker.text for marker in read_midi(out / "tempo-map.mid").markers]
 
 
 def test_letters_alone_make_a_chart(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

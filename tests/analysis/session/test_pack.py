@@ -61,6 +61,13 @@ def test_the_same_inputs_are_the_same_bytes_and_the_hashes_are_theirs(stems: lis
     assert list(timeline) == sorted(timeline)  # whatever order a database gives it back in
 
 
+def test_a_chart_goes_along_with_its_hash(stems: list[Path], tmp_path: Path) -> None:
+    make_pack(stems[:1], tmp_path, tempo_map=MAP, settings=SETTINGS, shared=NameParts(), charts={"chart.pdf": b"%PDF-"})
+
+    assert (tmp_path / "chart.pdf").read_bytes() == b"%PDF-"
+    assert f"{hashlib.sha256(b'%PDF-').hexdigest()}  chart.pdf" in (tmp_path / "SHA256SUMS").read_text().splitlines()
+
+
 def test_the_midi_file_has_the_sessions_bars(stems: list[Path], tmp_path: Path) -> None:
     report = pack(stems, tmp_path / "one")
     facts = read_midi(tmp_path / "one" / "tempo-map.mid")
