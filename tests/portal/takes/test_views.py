@@ -15,8 +15,17 @@ from portal.takes import tasks
 from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 from tests import signals
-from tests.factories import make_client, make_drummer, make_map, make_rough_mix, make_song, store_content, wav_bytes
-from tests.portal.uploads.sending import Sender
+from tests.factories import (
+    make_client,
+    make_drummer,
+    make_map,
+    make_rough_mix,
+    make_song,
+    make_take,
+    store_content,
+    wav_bytes,
+)
+from tests.portal.uploads.sending import Sender, base64_of
 
 pytestmark = pytest.mark.django_db
 
@@ -174,6 +183,19 @@ def test_tus_brings_a_mix_for_a_drummer_only(client: Client, song: Song, member:
         response = Sender(client).create(len(SOUND), SOUND, filename="a.wav", purpose="rough-mix", target=song.pk)
         assert response.status_code == status
     assert (RoughMix.objects.get().name, Upload.objects.get().state) == ("a.wav", "received")
+
+
+def test_the_take_that_is_chosen_goes_with_the_file_both_ways(client: Client, song: Song) -> None:
+    early, _ = make_take(song=song, number=3), make_take(song=song, number=4)
+    client.force_login(song.booking.created_by)
+    said = {"take": str(early.pk), "holds": "drums", "begins": "files"}
+    client.post(reverse("takes:upload", args=[song.pk]), said | {"file": SimpleUploadedFile("one.wav", SOUND)})
+    asked = {"filename": "two.wav", "purpose": "rough-mix", "target": str(song.pk)} | said
+    words = ",".join(f"{name} {base64_of(value)}" for name, value in asked.items())
+    headers = {"Tus-Resumable": "1.0.0", "Upload-Length": str(len(SOUND)), "Upload-Metadata": words}
+    client.post("/tus/", SOUND, content_type="application/offset+octet-stream", headers=headers)
+    mixes = song.rough_mixes.order_by("number").values_list("name", "take__number", "holds")
+    assert list(mixes) == [("one.wav", 3, "drums"), ("two.wav", 3, "drums")]
 
 
 ROUTES = ("track", "rough-mixes", "upload", "send", "decide", "audio")
