@@ -15,6 +15,7 @@ from analysis.chart.document import DRUMS, RHYTHM, SLASHES, Bar, Chart, Dynamic,
 from analysis.chart.reading import MOST_BARS
 from analysis.core.chart_draft import ChartDraft
 from analysis.core.errors import ChartError
+from analysis.core.texts import clean_text
 from analysis.maps.tempo_map import MeterSign, TempoMap
 
 # A change of tempo below this is drift, not something to read (house choice).
@@ -55,7 +56,7 @@ def header(draft: ChartDraft, title: str, artist: str, tempo_map: TempoMap | Non
     """A chart without bars: what stands above them."""
     meter = MeterSign.parse(draft.meters[0].meter) if draft.meters else MeterSign(4, 4)
     tempo = Tempo(_rounded(tempo_map.first_in_time.bpm)) if tempo_map else None
-    return Chart(title, (), meter=meter, artist=artist, tempo=tempo)
+    return Chart(clean_text(title), (), meter=meter, artist=clean_text(artist), tempo=tempo)
 
 
 def _rounded(bpm: Fraction) -> Fraction:

@@ -7,8 +7,9 @@ import unicodedata
 from typing import Any
 
 _LONGEST = 500  # characters (house choice)
-# Unicode's direction marks (UAX 9), which turn round the text beside them, and the byte order mark.
-_INVISIBLE = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff]")
+# Unicode's direction marks (UAX 9), which turn round the text beside them, the byte order mark, and the two that are no
+# characters and that no XML may hold (XML 1.0, production 2).
+_INVISIBLE = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ufffe\uffff]")
 _SURROGATE = re.compile("[\ud800-\udfff]")
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from analysis.chart.document import Chart
 from analysis.chart.roadmap import song_bars
+from analysis.core.texts import clean_text
 from analysis.engraving.mei_score import mei_text
 from analysis.engraving.musicxml import musicxml_text
 from analysis.engraving.pages import PAPERS, pages_of
@@ -25,6 +26,9 @@ class Look:
     page: str = "a4"
     dark: bool = False
     note: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "note", clean_text(self.note))
 
 
 PRINT = Look()

@@ -1,7 +1,9 @@
 from pathlib import Path
+from xml.etree import ElementTree as ET
 
 import pytest
 
+from analysis.chart import read_chart
 from analysis.engraving import FORMATS, PAGES, Look, engrave
 from analysis.engraving.engrave import _DARK_INK, _DARK_PAPER
 from tests.analysis.chart.by_hand import straight_rock
@@ -30,6 +32,19 @@ def test_nothing_is_written_to_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     engrave(straight_rock(), "pdf")
 
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_any_letters_are_printed_and_give_whole_files(form: str) -> None:
+    text = "\x00\x07 젖 è <&>\"' \ufffe\uffff \U0001f941 \ud800 שלום ]]>"
+    words = {"title": text, "artist": text, "words": text}
+    section = {"letter": "A", "name": text, "bars": [{"words": [{"text": text, "cue": True}]}]}
+
+    files = engrave(read_chart({"chart": 1, "sections": [section], **words}), form, Look(note=text))
+
+    for file in files:
+        if form != "pdf":
+            ET.fromstring(file)
 
 
 def test_dark_ink_can_be_read() -> None:
