@@ -19,6 +19,7 @@ from analysis.features.bands import BAND_COUNT
 from analysis.features.feature_arrays import Features
 from analysis.form.drum_strokes import drum_jumps, strikes_like_drums
 from analysis.form.slots import Slots
+from analysis.form.song_sound import FEWEST_PLAYERS
 
 # All numbers here are house choices, found on songs whose grooves are known.
 _KICK, _BODY, _BRIGHT, _HIGHEST = 0, 3, 4, 5  # bands
@@ -62,12 +63,14 @@ def drum_bars(grid: Slots, files: Sequence[tuple[Features, bool | None]]) -> Dru
     ----------
     grid : Slots
     files : sequence of (Features, bool or None)
-        Each file of the music, and whether its sound says that it holds drums (None: can't tell).
+        Each file of the music, and whether its sound says that it holds drums (None: can't tell). A player's own file
+        is believed; a mix, and a file that can't tell, must strike like drums too.
     """
+    players = len(files) >= FEWEST_PLAYERS
     drums = [
         features
         for features, present in files
-        if present is not False and strikes_like_drums(grid, features, sure=bool(present))
+        if (present and players) or (present is not False and strikes_like_drums(grid, features))
     ]
     return DrumBars(grid, drums, alone=len(drums) < len(files)) if drums else None
 

@@ -19,7 +19,7 @@ from analysis.tempo.evidence import STRENGTH_LEAD_S, resampled
 
 # All numbers here are house choices.
 # Fewer files than this are mixes: their bands are looked at instead.
-_FEWEST_PLAYERS = 3
+FEWEST_PLAYERS = 3
 _SILENT_POWER = 1e-12
 # A peak stands out of its neighbours within this many frames; the strong ones of a player are those at this quantile
 # of all that are not tiny.
@@ -69,7 +69,7 @@ def hear(files: Sequence[Features]) -> SongSound:
     times_s = np.arange(int(duration_s * FRAMES_PER_SECOND) + 1) / FRAMES_PER_SECOND
     strengths, powers = zip(*(_frames_of(features, times_s) for features in files), strict=True)
     bands, band_power = np.sum(strengths, axis=0), np.sum(powers, axis=0)
-    if len(files) < _FEWEST_PLAYERS:
+    if len(files) < FEWEST_PLAYERS:
         players, power = bands, band_power
     else:
         players = np.stack([rows.sum(axis=1) for rows in strengths], axis=1)

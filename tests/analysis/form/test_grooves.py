@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-import pytest
+import numpy as np
 
 from analysis.core.chart_draft import SectionGroove
 from analysis.core.reports import Section
@@ -57,26 +57,23 @@ def test_a_section_without_drums_has_no_groove() -> None:
     assert [groove.section for groove in grooves] == [1]
 
 
-@pytest.mark.parametrize(("present", "found"), [(True, True), (None, True), (False, False)])
-def test_a_file_that_says_it_has_no_drums_is_not_read_as_drums(present: bool | None, found: bool) -> None:
+def test_a_drummers_own_file_is_believed_and_stands_alone() -> None:
     clock = clock_of(4)
-    file = drum_features(clock, dict.fromkeys(range(1, 5), ROCK))
+    file, silent = drum_features(clock, dict.fromkeys(range(1, 5), ROCK)), drum_features(clock, {})
     grid = next(lay_slots(clock, hear([file])))
 
-    assert (drum_bars(grid, [(file, present)]) is not None) is found
+    bars = drum_bars(grid, [(file, True), (silent, False), (silent, None)])
+
+    assert bars
+    assert bars.alone
+    assert np.array_equal(bars.jumps, bars_of(clock, dict.fromkeys(range(1, 5), ROCK)).jumps)
 
 
-def test_drums_are_alone_where_other_files_hold_the_rest() -> None:
+def test_files_that_say_they_hold_no_drums_are_not_read_as_drums() -> None:
     clock = clock_of(4)
     file = drum_features(clock, dict.fromkeys(range(1, 5), ROCK))
-    grid = next(lay_slots(clock, hear([file])))
 
-    together, apart = drum_bars(grid, [(file, True)]), drum_bars(grid, [(file, True), (file, False)])
-
-    assert together
-    assert not together.alone
-    assert apart
-    assert apart.alone
+    assert drum_bars(next(lay_slots(clock, hear([file]))), [(file, False)] * 3) is None
 
 
 def test_a_section_of_hats_alone_has_no_kick_or_snare() -> None:
