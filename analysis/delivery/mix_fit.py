@@ -3,7 +3,7 @@
 A window of the mix is fitted by the tracks, each with a gain of its own, at every lag. Gains and signs of tracks do not
 matter then, and neither do the distances between microphones: only the true lag explains the mix. Both sides are
 differentiated first, so that strokes count for more than low notes. Of one playing, the tracks explain a third and more
-of each window even under loud music; of another take a tenth at most, and each window at another lag (seen on the
+of most windows even under loud music; of another take a sixth at most, and each window at another lag (seen on the
 multitracks of `bench/delivery`).
 
 Tested in `tests/analysis/delivery/test_line_up.py`.

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.core.samples import Doubles
-from analysis.delivery.lag_line import fit_line, holds
+from analysis.delivery.lag_line import find_jump, fit_line, holds
 from analysis.delivery.measured_set import Track
 from analysis.delivery.mix_fit import Fit, Sides, spread_windows
 from analysis.media.windows import choose_windows
@@ -26,15 +26,16 @@ _ROUGH_WINDOW_S, _ROUGH_PLACES, _LOWERED = 2.0, 4, 4
 _FINE_WINDOW_S, _FINE_REACH_S, _FINE_PLACES = 1.5, 0.15, 48
 # A lag at another speed is looked for this far around where both would begin together.
 _SPEED_REACH_S = 1.0
-# Named for people; 0.999 and its inverse are the pull-down of video.
-SPEEDS = (44_100 / 48_000, 48_000 / 44_100, 0.5, 2.0, 0.999, 1 / 0.999)
+# The last two are the pull-down of video.
+RATE_RATIOS = (44_100 / 48_000, 48_000 / 44_100, 0.5, 2.0)
+_SPEEDS = (*RATE_RATIOS, 0.999, 1 / 0.999)
 # What a window must show to count: chance reaches about 10 in a short window (seen), unrelated strokes more, but each
 # window elsewhere. Windows agree when a clock that is 300 ppm off explains their distance (house choices).
 _CLEAR = 20.0
 _AGREE_FRAMES, _AGREE_PARTS = 64, 0.0003
-# Of one playing at its own speed the tracks explain more than this of a window, of two a tenth at most; at the lower
-# rate half and more, and a quarter (seen).
-_SAME_SHARE, _SAME_SHARE_LOWERED = 0.12, 0.4
+# A window with a single stroke is explained in part by any stroke like it (a sixth at most, at the lower rate a
+# quarter: seen). This much is explained by the same playing alone (house choices).
+_SAME_SHARE, _SAME_SHARE_LOWERED = 0.5, 0.4
 # Windows that are explained this much worse than most say less (house choice).
 _POOR_SHARE = 0.2
 # A second sounds from this share of the loudest one's power on: -40 dB (house choice).
@@ -59,11 +60,13 @@ def find_lags(sides: Sides, tracks: Sequence[Track]) -> Lags:
         fine = follow(sides, first, tracks)
         if _is_one_playing(fine):
             return Lags(1.0, rough, fine)
-    for speed in SPEEDS:
+    for speed in _SPEEDS:
         at_speed = replace(sides, speed=speed)
         found = _rough(at_speed, places, _SPEED_REACH_S)
         if (first := _shared(found, sides.sample_rate_hz, least_share=_SAME_SHARE_LOWERED)) is not None:
-            return Lags(speed, found, follow(at_speed, first, tracks))
+            fine = follow(at_speed, first, tracks)
+            if _is_one_playing(fine):
+                return Lags(speed, found, fine)
     return Lags(1.0, rough, ())
 
 
@@ -88,12 +91,13 @@ def _agree(one: Fit, other: Fit, sample_rate_hz: int) -> bool:
 
 
 def _is_one_playing(fine: Sequence[Fit]) -> bool:
-    """The tracks explain the mix well, or, under loud music, follow one line through it."""
+    """The windows follow one line through the mix, or two levels, or the tracks explain nearly all of it."""
     if not fine:
         return False
-    if float(np.median([fit.share for fit in fine])) >= _SAME_SHARE:
+    line_of = times_and_lags(fine)
+    if holds(fit_line(*line_of)) or find_jump(*line_of) is not None:
         return True
-    return holds(fit_line(*times_and_lags(fine)))
+    return float(np.median([fit.share for fit in fine])) >= _SAME_SHARE
 
 
 def follow(sides: Sides, first: Fit, tracks: Sequence[Track]) -> tuple[Fit, ...]:

@@ -11,7 +11,7 @@ from analysis.core.sentences import written
 from analysis.core.units import seconds_as_clock
 from analysis.delivery.check_results import Check
 from analysis.delivery.map_tempo import Stretch, played_tempo, stretches
-from analysis.delivery.mix_lags import SPEEDS
+from analysis.delivery.mix_lags import RATE_RATIOS
 from analysis.delivery.own_strokes import Strokes
 from analysis.delivery.steadiness import Steadiness, steadiness_of
 from analysis.maps.tempo_map import TempoMap
@@ -79,7 +79,7 @@ def _other_tempo(part: Stretch, steady: Steadiness) -> Check:
     bpm, half = _bpm(part, steady.slope), _NORMAL_95 * steady.slope_error * part.bpm
     factor = 1 / (1 + steady.slope)
     place_s, passed = round(float(part.times_s[0]), 2), False
-    ratio = next((speed for speed in SPEEDS if abs(factor / speed - 1) <= _RATE_TOLERANCE), None)
+    ratio = next((speed for speed in RATE_RATIOS if abs(factor / speed - 1) <= _RATE_TOLERANCE), None)
     if ratio is not None:
         words = (
             f"The drums run {ratio:.5f} times as fast as the map ({bpm:.2f} BPM, {part.bpm:.2f} in the map): "

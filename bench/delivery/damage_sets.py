@@ -157,7 +157,7 @@ _WHOLE_SETS = (
     ("one beat late", _late(_beats(1), from_map=False)),
     ("one bar late", _late(_bars(1), from_map=False)),
     ("another song: 96 BPM in 3/4", _instead(_other_song, ("tempo", "on-the-map", "same-take"))),
-    ("another tempo: 0.3 BPM slower", _instead(_other_tempo, ("tempo", "on-the-map"))),
+    ("another tempo: 0.3 BPM slower", _instead(_other_tempo, ("tempo", "on-the-map", "same-take"))),
     ("a jump of 40 ms in the middle", _broken(40)),
 )
 _NOT_BY_MAP = ("one beat late", "one bar late", "the set 1024 frames late", "a clock that runs 100 ppm slow")
