@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from analysis.core.blocks import Block
@@ -14,9 +15,13 @@ from analysis.core.errors import UnusableFileError
 from analysis.core.reports import Clipped
 from analysis.core.thresholds import Limits
 from analysis.core.units import amplitude_from_db
+from analysis.delivery.channels import Channel, channel_of
+from analysis.delivery.excerpts import Excerpts, read_excerpts
+from analysis.delivery.track_faults import FaultMeters, TrackFaults
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.levels.clipping import ClippingMeter
 from analysis.levels.sample_levels import LevelMeter
+from analysis.lineup.strokes_heard import Heard
 from analysis.maps.tempo_map import TempoMap
 from analysis.media.hashes import AudioDigest
 from analysis.media.reader import open_media
@@ -33,6 +38,7 @@ class Track:
     digest: str
     activity: Activity
     features: Features
+    faults: TrackFaults
 
     @property
     def file(self) -> str:
@@ -43,14 +49,20 @@ class Track:
         """The channel that the file's name says."""
         return self.path.stem
 
+    @property
+    def channel(self) -> Channel:
+        return channel_of(self.name)
+
 
 @dataclass(frozen=True)
 class Song:
-    """What the set is compared with. `against`: a rough mix of the same playing; `originals`: the client's files."""
+    """What the set is compared with. `against`: a rough mix of the same playing; `originals`: the client's files.
+    `perspective`: "player", "audience" or "" where nobody said whose left is left."""
 
     tempo_map: TempoMap | None = None
     against: Path | None = None
     originals: tuple[Path, ...] = ()
+    perspective: str = ""
 
 
 @dataclass(frozen=True)
@@ -70,6 +82,44 @@ class MeasuredSet:
     def sample_rate_hz(self) -> int:
         return self.tracks[0].sample_rate_hz
 
+    @property
+    def microphones(self) -> tuple[Track, ...]:
+        """What hears the kit, in the order of `excerpts`; all that sounds where names say nothing."""
+        named = tuple(track for track in self.sounding if track.channel.hears_the_kit)
+        return named or self.sounding
+
+    def own_microphone(self, kind: str) -> Track | None:
+        """The one that a drum of this kind has on its struck head."""
+        return next((one for one in self.microphones if one.channel.kind == kind and not one.channel.other_head), None)
+
+    def pair(self, kind: str) -> tuple[Track, Track] | None:
+        """The left and right microphone of a kind."""
+        found = {one.channel.side: one for one in self.microphones if one.channel.kind == kind}
+        return (found["left"], found["right"]) if {"left", "right"} <= set(found) else None
+
+    @property
+    def doubles(self) -> tuple[int, ...]:
+        """Places of the microphones that are equal, sample by sample, to one before them."""
+        digests = [track.digest for track in self.microphones]
+        return tuple(number for number, digest in enumerate(digests) if digest in digests[:number])
+
+    @cached_property
+    def excerpts(self) -> Excerpts:
+        mine = self.microphones
+        return read_excerpts([one.path for one in mine], [one.activity for one in mine], self.sample_rate_hz)
+
+    @cached_property
+    def heard(self) -> dict[str, dict[str, Heard]]:
+        """By the name of each close microphone: how all microphones hear its strokes, by theirs."""
+        names = [track.name for track in self.microphones]
+        return {
+            track.name: {
+                name: one for name, one in zip(names, self.excerpts.heard_from(number), strict=False) if one is not None
+            }
+            for number, track in enumerate(self.microphones)
+            if track.channel.is_close
+        }
+
 
 def measure_set(paths: Sequence[Path], song: Song, limits: Limits) -> MeasuredSet:
     return MeasuredSet(tuple(_measure_track(path, limits) for path in paths), song, limits)
@@ -82,11 +132,12 @@ def _measure_track(path: Path, limits: Limits) -> Track:
         clipping = ClippingMeter(facts.sample_rate_hz, facts.channels, bit_depth=facts.bit_depth, limits=limits)
         digest, activity = AudioDigest(facts.sample_rate_hz, facts.channels), ActivityMeter(facts.sample_rate_hz)
         music = MusicFeatures(facts.sample_rate_hz, facts.channels)
+        faults = FaultMeters(facts, limits)
         frames = 0
         for samples in media.blocks():
             block = Block(samples, frames)
             frames += block.frames
-            for meter in (levels, clipping, digest, activity):
+            for meter in (levels, clipping, digest, activity, faults):
                 meter.add(block)
             music.add(block.samples)
         return Track(
@@ -98,6 +149,7 @@ def _measure_track(path: Path, limits: Limits) -> Track:
             digest.finish(),
             activity.finish(),
             music.finish(),
+            faults.finish(path.name),
         )
 
 

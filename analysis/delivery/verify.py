@@ -15,11 +15,15 @@ from analysis.core.errors import UnusableFileError
 from analysis.core.sentences import written
 from analysis.core.threads import on_one_thread
 from analysis.core.thresholds import Limits
+from analysis.delivery.arrival import arrival
 from analysis.delivery.check_results import Check, Header, VerifyReport, still_open
+from analysis.delivery.file_faults import file_faults
 from analysis.delivery.levels import distinct_sound, level_checks
 from analysis.delivery.line_up import lined_up
 from analysis.delivery.measured_set import MeasuredSet, Song, measure_set
+from analysis.delivery.microphone import microphones
 from analysis.delivery.polarity import polarity
+from analysis.delivery.sides import sides
 from analysis.delivery.verify_rhythm import rhythm_checks
 from analysis.maps.tempo_map import TempoMap
 from analysis.media import safe_names
@@ -30,7 +34,11 @@ _T = TypeVar("_T")
 QUESTIONS: tuple[Callable[[MeasuredSet], Iterable[Check]], ...] = (
     level_checks,
     distinct_sound,
+    file_faults,
     polarity,
+    arrival,
+    sides,
+    microphones,
     lined_up,
     rhythm_checks,
 )

@@ -1,0 +1,52 @@
+"""How quiet a file gets, and how loud it still is when it ends.
+
+RMS of short pieces, the loudest channel. The quietest piece that is not digital silence is the noise floor: what is
+there while nobody plays. A file that ends far over it was cut while it still rang (house choices).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.core.blocks import Block
+from analysis.core.samples import Floats
+
+_PIECE_S = 0.05
+
+
+@dataclass(frozen=True)
+class Ends:
+    """RMS amplitudes: of the quietest piece, and of the file's last. None without a whole piece of sound."""
+
+    floor: float | None
+    last: float | None
+
+
+class EndsMeter:
+    def __init__(self, sample_rate_hz: int, channels: int) -> None:
+        self._frames = round(_PIECE_S * sample_rate_hz)
+        self._held = np.zeros((channels, 0), np.float32)
+        self._floor: float | None = None
+
+    def add(self, block: Block) -> None:
+        """Take the next block of the file. Its last piece is held: it may be the file's last."""
+        joined = np.concatenate([self._held, block.by_channel], axis=1)
+        count = joined.shape[1] // self._frames
+        levels = _levels(joined[:, : count * self._frames], self._frames)
+        sounding = levels[levels > 0.0]
+        if len(sounding):
+            quietest = float(sounding.min())
+            self._floor = quietest if self._floor is None else min(self._floor, quietest)
+        self._held = joined[:, max(0, joined.shape[1] - self._frames) :].copy()
+
+    def finish(self) -> Ends:
+        whole = self._held.shape[1] == self._frames
+        return Ends(self._floor, float(_levels(self._held, self._frames)[0]) if whole else None)
+
+
+def _levels(rows: Floats, frames: int) -> Floats:
+    """An offset is no sound: each piece is measured around its own mean."""
+    power = rows.reshape(len(rows), -1, frames).var(axis=2).max(axis=0)
+    return np.asarray(np.sqrt(power), np.float32)

@@ -1,0 +1,69 @@
+"""Holes of any length inside a file: digital silence that begins or ends in full sound.
+
+Gates and edits leave silence too, but fade into it; a hole does not (house choice). What is as short as a lost buffer
+is judged more finely in `dropouts.py`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.core.blocks import Block
+from analysis.core.samples import Floats
+from analysis.levels.dropouts import runs
+
+# House choices: the shortest hole, what is looked at beside it, and how loud its very edge must be: against the sound
+# before it, and at least -60 dBFS.
+_SHORTEST_S, _AROUND_S, _EDGE_FRAMES = 0.02, 0.01, 24
+_EDGE_RE_AROUND, _EDGE_RMS = 0.3, 1e-3
+_MOST_HOLES = 100
+
+
+class HoleMeter:
+    """Finds stretches in which all channels are exactly zero, with sound on both sides."""
+
+    def __init__(self, sample_rate_hz: int) -> None:
+        self._rate = sample_rate_hz
+        self._shortest = round(_SHORTEST_S * sample_rate_hz)
+        self._around = round(_AROUND_S * sample_rate_hz)
+        # The sound before a run of zeros that has not ended, whether it stopped at full level, and where.
+        self._before = np.zeros(0, np.float32)
+        self._zeros = 0
+        self._found: list[tuple[float, float]] = []
+
+    def add(self, block: Block) -> None:
+        """Take the next block of the file."""
+        loudest = np.abs(block.by_channel).max(axis=0)
+        done = 0
+        for start, end in [*runs(loudest == 0.0, 1 if self._zeros else self._shortest), (len(loudest), len(loudest))]:
+            if start > done:
+                self._sound(loudest[done:start], block.start_frame + done)
+            self._zeros += end - start
+            done = end
+
+    def _sound(self, loudest: Floats, frame: int) -> None:
+        """A stretch that is not silent follows."""
+        after = loudest[: self._around]
+        is_inside = self._zeros >= self._shortest and len(self._before) and len(self._found) < _MOST_HOLES
+        if is_inside and (self._breaks(self._before[::-1]) or self._breaks(after)):
+            self._found.append(((frame - self._zeros) / self._rate, self._zeros / self._rate))
+        trailing = _trailing_zeros(loudest)
+        self._zeros = trailing
+        kept = loudest[: len(loudest) - trailing]
+        self._before = np.concatenate([self._before, kept])[-self._around :].copy()
+
+    def _breaks(self, from_edge: Floats) -> bool:
+        """The sound is as loud at its edge as further in: it was not faded."""
+        if len(from_edge) < self._around:
+            return False
+        edge, around = (float(np.sqrt(np.mean(part**2))) for part in (from_edge[:_EDGE_FRAMES], from_edge))
+        return edge > max(_EDGE_RMS, _EDGE_RE_AROUND * around)
+
+    def finish(self) -> tuple[tuple[float, float], ...]:
+        """(start, length) in seconds of each hole."""
+        return tuple(self._found)
+
+
+def _trailing_zeros(loudest: Floats) -> int:
+    sounding = np.flatnonzero(loudest)
+    return len(loudest) - int(sounding[-1]) - 1 if len(sounding) else len(loudest)

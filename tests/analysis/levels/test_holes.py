@@ -1,0 +1,35 @@
+"""Holes of known place and length in noise."""
+
+import numpy as np
+import pytest
+
+from analysis.levels.holes import HoleMeter
+from tests import signals
+from tests.analysis.levels.meters import feed
+
+
+@pytest.mark.parametrize("block_frames", [1_000, 10_007, 96_000])
+def test_a_hole_has_its_place_and_length(block_frames: int) -> None:
+    samples = signals.noise(duration_s=2.0)
+    samples[48_000:60_000] = 0.0
+
+    ((start_s, length_s),) = feed(HoleMeter(48_000), samples, block_frames=block_frames).finish()
+
+    assert (start_s, length_s) == (pytest.approx(1.0), pytest.approx(0.25))
+
+
+def test_silence_that_is_faded_into_is_a_gate() -> None:
+    samples = signals.noise(duration_s=2.0)
+    fade = np.linspace(1.0, 0.0, 960)[:, None]
+    samples[48_000 - 960 : 48_000] *= fade
+    samples[48_000:60_000] = 0.0
+    samples[60_000:60_960] *= fade[::-1]
+
+    assert feed(HoleMeter(48_000), samples).finish() == ()
+
+
+def test_silence_at_either_end_is_no_hole() -> None:
+    samples = signals.noise(duration_s=2.0)
+    samples[:20_000] = samples[80_000:] = 0.0
+
+    assert feed(HoleMeter(48_000), samples).finish() == ()
