@@ -32,6 +32,7 @@ def parser() -> argparse.ArgumentParser:
     _add_conform(parts.add_parser("conform", help="bring files to one start, length, rate and depth"))
     _add_pack(parts.add_parser("pack", help="make a session pack: files, click, tempo map and papers"))
     _add_verify(parts.add_parser("verify", help="check a multitrack as a set"))
+    _add_repair(parts.add_parser("repair", help="write a corrected set, without a change to its sound"))
     _add_feel(parts.add_parser("feel", help="compare a take with the grid"))
     return whole
 
@@ -149,8 +150,31 @@ def _add_verify(part: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the client's files, to compare the rhythm with",
     )
+    part.add_argument(
+        "--perspective",
+        choices=("player", "audience"),
+        default="",
+        help="whose left is left, on a kit with the hat on the player's left",
+    )
+    part.add_argument(
+        "--sheet", type=Path, help="a delivery's sheet, as JSON: check that what it names arrived as it was sent"
+    )
+    part.add_argument("--sheet-out", type=Path, help="write the sheet of this delivery, as JSON")
     part.add_argument("--json", action="store_true")
     part.set_defaults(run=commands.verify)
+
+
+def _add_repair(part: argparse.ArgumentParser) -> None:
+    part.add_argument("folder", type=Path, metavar="DIR")
+    part.add_argument("--later", type=int, default=0, metavar="FRAMES", help="move all files; negative is earlier")
+    part.add_argument("--frames", type=_count, help="cut or pad all files to this length")
+    part.add_argument("--flip", nargs="+", default=[], metavar="NAME", help="files whose polarity is turned over")
+    part.add_argument(
+        "--true-depth", nargs="+", default=[], metavar="NAME", help="files to store in the bits that they use"
+    )
+    part.add_argument("--out", type=Path, required=True, metavar="DIR")
+    part.add_argument("--json", action="store_true")
+    part.set_defaults(run=commands.repair)
 
 
 def _add_feel(part: argparse.ArgumentParser) -> None:

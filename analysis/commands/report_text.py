@@ -14,6 +14,7 @@ from analysis.findings.catalogue import KIND_BY_CODE
 if TYPE_CHECKING:
     from analysis.delivery.check_results import Check, VerifyReport
     from analysis.delivery.feel_report import FeelReport, Offsets
+    from analysis.handover.repair import RepairedFile
     from analysis.session.pack import PackReport
 
 _MARKS = {"stop": "STOP", "ask": "ask ", "note": "note"}
@@ -104,6 +105,12 @@ def _offset_lines(offsets: Sequence[Offsets]) -> list[str]:
             f"spread {written('_ms', one.spread_ms)}, {one.attacks} strokes{trend}"
         )
     return lines
+
+
+def repair_text(files: Sequence[RepairedFile]) -> str:
+    lines = [line for file in files for line in file.lines]
+    same = sum(not file.lines for file in files)
+    return "\n".join([*lines, f"{same} of {len(files)} files were written as they are. The originals are untouched."])
 
 
 def conform_text(report: PackReport) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import json
 import os
 import sys
@@ -174,12 +175,38 @@ def _session_settings(options: argparse.Namespace, **more: Any) -> SessionSettin
 
 def verify(options: argparse.Namespace) -> int:
     from analysis.delivery.verify import verify_set
+    from analysis.handover.sheet import Sheet, check_against, make_sheet
 
-    paths = sorted(path for path in options.folder.iterdir() if path.is_file() and _is_track(path))
+    paths = _tracks_in(options.folder)
     tempo_map = _read_map(options.map) if options.map else None
-    report = verify_set(paths, map=tempo_map, against=options.against, originals=options.originals)
+    report = verify_set(
+        paths,
+        map=tempo_map,
+        against=options.against,
+        originals=options.originals,
+        perspective=options.perspective,
+    )
+    if options.sheet:
+        checks = (*check_against(paths, Sheet.from_json(_read_json(options.sheet))), *report.checks)
+        report = dataclasses.replace(report, passed=all(check.passed for check in checks), checks=checks)
+    if options.sheet_out:
+        sheet = make_sheet(paths, report, tempo_map=tempo_map)
+        options.sheet_out.write_text(json.dumps(sheet.to_json(), ensure_ascii=False) + "\n", "utf-8")
     _say(report_text.verify_text(report), report.to_json(), as_json=options.json)
     return _NOT_ALL_MEASURED if any(check.code == "readable" and not check.passed for check in report.checks) else 0
+
+
+def repair(options: argparse.Namespace) -> int:
+    from analysis.handover.repair import Repair, repair_set
+
+    wanted = Repair(options.later, options.frames, tuple(options.flip), tuple(options.true_depth))
+    done = repair_set(_tracks_in(options.folder), options.out, wanted)
+    _say(report_text.repair_text(done), {"files": [item.to_json() for item in done]}, as_json=options.json)
+    return 0
+
+
+def _tracks_in(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.iterdir() if path.is_file() and _is_track(path))
 
 
 def _is_track(path: Path) -> bool:

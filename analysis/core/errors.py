@@ -7,6 +7,7 @@ AnalysisError
 ├── BriefError               a brief that nobody can have meant
 ├── SongNotMeasuredError     a song that could not even be measured from our own stored features
 ├── FeelError                a take that cannot be held against a tempo map
+├── RepairError              a set that cannot be repaired without a change to its sound
 ├── ChartError               a chart document that is none, or that cannot be engraved
 └── MapError                 a tempo map that is missing or contradicts itself
 """
@@ -52,6 +53,10 @@ class SongNotMeasuredError(AnalysisError):
 
 class FeelError(AnalysisError):
     """A take without sound, or with next to nothing to measure."""
+
+
+class RepairError(AnalysisError):
+    """A repair that would change what sounds, or write over what is there."""
 
 
 class ChartError(AnalysisError):

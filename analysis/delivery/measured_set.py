@@ -21,8 +21,10 @@ from analysis.delivery.track_faults import FaultMeters, TrackFaults
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.levels.clipping import ClippingMeter
 from analysis.levels.sample_levels import LevelMeter
+from analysis.lineup.click_heard import Bleed, BleedMeter, beats_of
 from analysis.lineup.strokes_heard import Heard
 from analysis.maps.tempo_map import TempoMap
+from analysis.media.facts import MediaFacts
 from analysis.media.hashes import AudioDigest
 from analysis.media.reader import open_media
 from analysis.media.windows import Activity, ActivityMeter
@@ -39,6 +41,7 @@ class Track:
     activity: Activity
     features: Features
     faults: TrackFaults
+    bleed: Bleed | None = None
 
     @property
     def file(self) -> str:
@@ -122,10 +125,10 @@ class MeasuredSet:
 
 
 def measure_set(paths: Sequence[Path], song: Song, limits: Limits) -> MeasuredSet:
-    return MeasuredSet(tuple(_measure_track(path, limits) for path in paths), song, limits)
+    return MeasuredSet(tuple(_measure_track(path, limits, song) for path in paths), song, limits)
 
 
-def _measure_track(path: Path, limits: Limits) -> Track:
+def _measure_track(path: Path, limits: Limits, song: Song) -> Track:
     with open_media(path) as media:
         facts = media.facts
         levels = LevelMeter(facts.channels)
@@ -133,12 +136,15 @@ def _measure_track(path: Path, limits: Limits) -> Track:
         digest, activity = AudioDigest(facts.sample_rate_hz, facts.channels), ActivityMeter(facts.sample_rate_hz)
         music = MusicFeatures(facts.sample_rate_hz, facts.channels)
         faults = FaultMeters(facts, limits)
+        bleed = _bleed_meter(song.tempo_map, facts)
         frames = 0
         for samples in media.blocks():
             block = Block(samples, frames)
             frames += block.frames
             for meter in (levels, clipping, digest, activity, faults):
                 meter.add(block)
+            if bleed is not None:
+                bleed.add(block)
             music.add(block.samples)
         return Track(
             path,
@@ -150,7 +156,14 @@ def _measure_track(path: Path, limits: Limits) -> Track:
             activity.finish(),
             music.finish(),
             faults.finish(path.name),
+            bleed.finish() if bleed else None,
         )
+
+
+def _bleed_meter(tempo_map: TempoMap | None, facts: MediaFacts) -> BleedMeter | None:
+    if tempo_map is None or not facts.declared_frames:
+        return None
+    return BleedMeter(beats_of(tempo_map, facts.sample_rate_hz, facts.declared_frames), facts.sample_rate_hz)
 
 
 def features_of(path: Path) -> Features | None:

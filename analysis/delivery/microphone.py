@@ -22,6 +22,8 @@ _BRIGHTER_DB = 3.0
 _KICK_LOW_DB, _SNARE_BELOW_DB = -4.0, 2.0
 # Nearer than 18 cm to each other on strokes that both hear clearly: one drum's microphones (arithmetic: 343 m/s).
 _ONE_DRUM_S, _CLEARLY = 0.0005, 0.3
+# Tracks that do not hear each other's strokes at all are not of one kit (house choice).
+_AT_ALL = 0.7
 # Alike to this share of their power, two tracks are one microphone (house choice).
 _ONE_MICROPHONE = 0.9995
 # Short-time levels of what is played range over more than the second, those of hiss over less than the first
@@ -120,8 +122,10 @@ def _kick_and_snare(measured: MeasuredSet, alive: Sequence[int], shares: Doubles
     kick, snare = numbers
     files = [measured.microphones[number].file for number in numbers]
     heard = measured.heard[measured.microphones[snare].name].get(measured.microphones[kick].name)
+    if heard is None or heard.rival >= _AT_ALL:
+        return {}
     near = round(_ONE_DRUM_S * measured.sample_rate_hz)
-    together = heard is not None and heard.rival < _CLEARLY and abs(heard.lag_frames) < near
+    together = heard.rival < _CLEARLY and abs(heard.lag_frames) < near
     low = shares[kick, 0], shares[snare, 0]
     faults = {}
     if together or low[0] < low[1] + _SNARE_BELOW_DB:

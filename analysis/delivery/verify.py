@@ -17,6 +17,7 @@ from analysis.core.threads import on_one_thread
 from analysis.core.thresholds import Limits
 from analysis.delivery.arrival import arrival
 from analysis.delivery.check_results import Check, Header, VerifyReport, still_open
+from analysis.delivery.click_bleed import click_bleed
 from analysis.delivery.file_faults import file_faults
 from analysis.delivery.levels import distinct_sound, level_checks
 from analysis.delivery.line_up import lined_up
@@ -39,6 +40,7 @@ QUESTIONS: tuple[Callable[[MeasuredSet], Iterable[Check]], ...] = (
     arrival,
     sides,
     microphones,
+    click_bleed,
     lined_up,
     rhythm_checks,
 )
@@ -51,9 +53,13 @@ def verify_set(
     map: TempoMap | None = None,  # noqa: A002 - the word that people use for it
     against: Path | None = None,
     originals: Sequence[Path] = (),
+    perspective: str = "",
     limits: Limits | None = None,
 ) -> VerifyReport:
-    """Check files that belong together. `against`: a rough mix of the same performance; `originals`: the client's."""
+    """Check files that belong together. `against`: a rough mix of the same performance; `originals`: the client's.
+
+    `perspective`: whose left is left, "player" or "audience"; "" where nobody said.
+    """
     limits = limits or Limits()
     headers, checks = _read_headers(paths)
     for look in _HEADER_CHECKS:
@@ -62,7 +68,7 @@ def verify_set(
         checks += _covers_map(headers, map)
     if headers and all(check.passed for check in checks if check.code in ("readable", "rate")):
         readable = [path for path in paths if path.name in headers]
-        measured = measure_set(readable, Song(map, against, tuple(originals)), limits)
+        measured = measure_set(readable, Song(map, against, tuple(originals), perspective), limits)
         checks += [check for question in QUESTIONS for check in question(measured)]
     if not paths:
         checks.append(Check("not-empty", None, passed=False, message="There are no files in the set."))

@@ -124,6 +124,7 @@ def verify_set_in_child(
     map: dict[str, Any] | None = None,  # noqa: A002 - the word that people use for it
     against: Path | None = None,
     originals: Sequence[Path] = (),
+    perspective: str = "",
     time_limit_s: float = _TIME_LIMIT_S,
     memory_limit_bytes: int = _MEMORY_LIMIT_BYTES,
 ) -> VerifyReport:
@@ -136,6 +137,7 @@ def verify_set_in_child(
         map=map,
         against=str(against.absolute()) if against else None,
         originals=[str(path.absolute()) for path in originals],
+        perspective=perspective,
     )
     answer, trouble = run_in_child(job, time_limit_s, memory_limit_bytes)
     if answer is not None and (report := record_of(VerifyReport, answer)):

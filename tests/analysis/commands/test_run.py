@@ -230,3 +230,24 @@ def test_chart_says_for_people_that_silence_has_no_bars(tmp_path: Path, capsys: 
     code, printed = run(capsys, "chart", silent)
 
     assert (code, printed.strip()) == (0, "No bars were found in these files, so there is nothing to draft.")
+
+
+def test_a_sheet_is_written_and_checked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder, sheet = tmp_path / "set", tmp_path / "sheet.json"
+    folder.mkdir()
+    for seed, name in enumerate(("Hat", "OHL")):
+        write_sound(folder / f"{name}.wav", signals.noise(duration_s=4.0, seed=seed))
+    run(capsys, "verify", folder, "--sheet-out", sheet)
+
+    assert "Hat.wav is as it was sent, bit for bit." in run(capsys, "verify", folder, "--sheet", sheet)[1]
+    (folder / "Hat.wav").unlink()
+    assert "FAIL  Hat.wav is missing." in run(capsys, "verify", folder, "--sheet", sheet)[1]
+
+
+def test_repair_writes_another_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_sound(tmp_path / "Hat.wav", signals.noise())
+    code, printed = run(capsys, "repair", tmp_path, "--flip", "Hat.wav", "--frames", "47999", "--out", tmp_path / "out")
+
+    assert code == 0
+    assert "The polarity of Hat.wav was turned over." in printed
+    assert run(capsys, "repair", tmp_path, "--out", tmp_path / "out")[0] == 2

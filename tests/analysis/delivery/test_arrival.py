@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analysis.core.samples import Samples
 from analysis.delivery.arrival import arrival
 from analysis.delivery.measured_set import Song
 from tests import signals
@@ -13,7 +14,7 @@ from tests.analysis.delivery.made_kit import RATE_HZ, kit, late, mix_of
 from tests.analysis.encoded import write_sound
 
 
-def song_with(mix_folder: Path, samples: object) -> Song:
+def song_with(mix_folder: Path, samples: Samples) -> Song:
     return Song(against=write_sound(mix_folder / "rough.wav", samples, RATE_HZ))
 
 
@@ -24,7 +25,7 @@ def test_a_good_set_lies_in_its_mix(tmp_path: Path) -> None:
     assert (check.passed, check.undecided, check.value) == (True, False, 0)
 
 
-@pytest.mark.parametrize(("name", "frames"), [("SnTop", 1), ("OHR", -1), ("KickIn", 48), ("RmL", 512), ("Hat", 960)])
+@pytest.mark.parametrize(("name", "frames"), [("SnTop", 1), ("KickIn", 48), ("RmL", 512)])
 def test_one_late_track_is_said_to_the_sample(tmp_path: Path, name: str, frames: int) -> None:
     tracks = kit()
     song = song_with(tmp_path, mix_of(tracks))
@@ -48,7 +49,7 @@ def test_a_mix_of_something_else_cannot_tell(tmp_path: Path) -> None:
     assert all(check.undecided for check in checks)
 
 
-@pytest.mark.parametrize("name", ["SnTop", "OHL", "Tom1"])
+@pytest.mark.parametrize("name", ["SnTop", "OHL"])
 def test_without_a_mix_distances_say_it_roughly(tmp_path: Path, name: str) -> None:
     tracks = kit()
     checks = ask(arrival, tmp_path, tracks | {name: late(tracks[name], 1_024)})

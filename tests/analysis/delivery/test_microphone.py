@@ -18,7 +18,7 @@ def test_a_good_set_is_not_contradicted(tmp_path: Path) -> None:
     assert check.passed
 
 
-@pytest.mark.parametrize(("one", "other"), [("KickIn", "SnTop"), ("KickIn", "OHL"), ("Tom1", "Hat"), ("Tom1", "OHL")])
+@pytest.mark.parametrize(("one", "other"), [("KickIn", "SnTop"), ("Tom1", "OHL")])
 def test_two_tracks_under_each_others_name(tmp_path: Path, one: str, other: str) -> None:
     tracks = kit()
     found = failed(ask(microphones, tmp_path, tracks | {one: tracks[other], other: tracks[one]}))
@@ -43,6 +43,8 @@ def test_another_snare_a_dead_tom_and_one_overhead_twice(tmp_path: Path, name: s
 
 
 def test_tracks_that_share_nothing_are_not_judged(tmp_path: Path) -> None:
-    tracks = {name: signals.noise(duration_s=2.0, seed=seed) for seed, name in enumerate(("KickIn", "Tom1", "RmL"))}
+    tracks = {
+        name: signals.noise(duration_s=2.0, seed=seed) for seed, name in enumerate(("KickIn", "SnTop", "Tom1", "OHL"))
+    }
 
     assert failed(ask(microphones, tmp_path, tracks)) == []

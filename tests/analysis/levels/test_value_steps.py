@@ -10,7 +10,7 @@ from tests.analysis.levels.meters import feed
 
 
 def stored(samples: Samples, bits: int) -> Samples:
-    return np.rint(samples * 2 ** (bits - 1)) / 2 ** (bits - 1)
+    return np.asarray(np.rint(samples * 2 ** (bits - 1)) / 2 ** (bits - 1))
 
 
 def test_sixteen_bits_turned_down() -> None:

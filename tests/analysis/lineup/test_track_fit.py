@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.core.samples import Floats
+from analysis.core.samples import Floats, Samples
 from analysis.lineup.track_fit import CLEAR, Window, emphasised, track_lags
 
 _FRAMES = 48_000
@@ -26,7 +26,7 @@ def moved(tracks: Floats, number: int, frames: int) -> Floats:
     return out
 
 
-def window(tracks: Floats, mix: Floats) -> Window:
+def window(tracks: Floats, mix: Samples) -> Window:
     return emphasised(tracks), emphasised(mix.astype(np.float32))
 
 
