@@ -180,10 +180,9 @@ def _tail(measured: MeasuredSet) -> Iterator[Check]:
     """The loudest end of any track; the set as a whole was cut."""
     loudest: tuple[float, str] | None = None
     for track in measured.sounding:
-        floor_dbfs, last_dbfs = (
-            dbfs_from_amplitude(one or 0.0) for one in (track.faults.ends.floor, track.faults.ends.last)
-        )
-        if last_dbfs is not None and floor_dbfs is not None and last_dbfs > floor_dbfs + _OVER_FLOOR_DB:
+        ends = track.faults.ends
+        floor_dbfs, last_dbfs = dbfs_from_amplitude(ends.floor or 0.0), dbfs_from_amplitude(ends.last or 0.0)
+        if last_dbfs is not None and last_dbfs > (floor_dbfs or _STILL_RINGS_DBFS) + _OVER_FLOOR_DB:
             loudest = max(loudest or (last_dbfs, track.file), (last_dbfs, track.file))
     if loudest and loudest[0] > _STILL_RINGS_DBFS:
         words = f"The set ends while it still sounds: {loudest[1]} has {written('_dbfs', loudest[0])} at its end."

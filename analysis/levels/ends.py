@@ -14,6 +14,8 @@ from analysis.core.blocks import Block
 from analysis.core.samples import Floats
 
 _PIECE_S = 0.05
+# With more digital silence than this, nobody hears the noise between the strokes (house choice).
+_GATED_SHARE = 0.2
 
 
 @dataclass(frozen=True)
@@ -29,6 +31,7 @@ class EndsMeter:
         self._frames = round(_PIECE_S * sample_rate_hz)
         self._held = np.zeros((channels, 0), np.float32)
         self._floor: float | None = None
+        self._pieces = self._silent = 0
 
     def add(self, block: Block) -> None:
         """Take the next block of the file. Its last piece is held: it may be the file's last."""
@@ -36,6 +39,8 @@ class EndsMeter:
         count = joined.shape[1] // self._frames
         levels = _levels(joined[:, : count * self._frames], self._frames)
         sounding = levels[levels > 0.0]
+        self._pieces += count
+        self._silent += count - len(sounding)
         if len(sounding):
             quietest = float(sounding.min())
             self._floor = quietest if self._floor is None else min(self._floor, quietest)
@@ -43,7 +48,8 @@ class EndsMeter:
 
     def finish(self) -> Ends:
         whole = self._held.shape[1] == self._frames
-        return Ends(self._floor, float(_levels(self._held, self._frames)[0]) if whole else None)
+        gated = self._silent > _GATED_SHARE * self._pieces
+        return Ends(None if gated else self._floor, float(_levels(self._held, self._frames)[0]) if whole else None)
 
 
 def _levels(rows: Floats, frames: int) -> Floats:

@@ -16,6 +16,8 @@ from analysis.levels.dropouts import runs
 # before it, and at least -60 dBFS.
 _SHORTEST_S, _AROUND_S, _EDGE_FRAMES = 0.02, 0.01, 24
 _EDGE_RE_AROUND, _EDGE_RMS = 0.3, 1e-3
+# Of a hole in one sound, what is before it is at least this loud beside what follows (house choice).
+_ALIKE = 0.3
 _MOST_HOLES = 100
 
 
@@ -45,23 +47,32 @@ class HoleMeter:
         """A stretch that is not silent follows."""
         after = loudest[: self._around]
         is_inside = self._zeros >= self._shortest and len(self._before) and len(self._found) < _MOST_HOLES
-        if is_inside and (self._breaks(self._before[::-1]) or self._breaks(after)):
+        if is_inside and self._is_hole(self._before[::-1], after):
             self._found.append(((frame - self._zeros) / self._rate, self._zeros / self._rate))
         trailing = _trailing_zeros(loudest)
         self._zeros = trailing
         kept = loudest[: len(loudest) - trailing]
         self._before = np.concatenate([self._before, kept])[-self._around :].copy()
 
+    def _is_hole(self, before: Floats, after: Floats) -> bool:
+        """A stroke that follows on silence begins at full level too, but what was before it had died away."""
+        alike = _rms(before) > _ALIKE * _rms(after)
+        return alike and (self._breaks(before) or self._breaks(after))
+
     def _breaks(self, from_edge: Floats) -> bool:
         """The sound is as loud at its edge as further in: it was not faded."""
         if len(from_edge) < self._around:
             return False
-        edge, around = (float(np.sqrt(np.mean(part**2))) for part in (from_edge[:_EDGE_FRAMES], from_edge))
+        edge, around = _rms(from_edge[:_EDGE_FRAMES]), _rms(from_edge)
         return edge > max(_EDGE_RMS, _EDGE_RE_AROUND * around)
 
     def finish(self) -> tuple[tuple[float, float], ...]:
         """(start, length) in seconds of each hole."""
         return tuple(self._found)
+
+
+def _rms(samples: Floats) -> float:
+    return float(np.sqrt(np.mean(np.square(samples, dtype=np.float64)))) if len(samples) else 0.0
 
 
 def _trailing_zeros(loudest: Floats) -> int:

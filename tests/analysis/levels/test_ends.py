@@ -18,9 +18,17 @@ def test_the_quietest_piece_and_the_last() -> None:
 
 
 def test_an_offset_is_no_noise_and_silence_no_floor() -> None:
-    samples = np.concatenate([signals.silence(), signals.noise(rms=0.001) + 0.2, signals.noise(rms=0.1) + 0.2])
+    samples = np.concatenate(
+        [signals.silence(duration_s=0.3), signals.noise(rms=0.001) + 0.2, signals.noise(rms=0.1) + 0.2]
+    )
 
     assert feed(EndsMeter(48_000, 1), samples).finish().floor == pytest.approx(0.001, rel=0.1)
+
+
+def test_a_gated_track_has_no_floor() -> None:
+    samples = np.concatenate([signals.noise(), signals.silence(), signals.noise(seed=1)])
+
+    assert feed(EndsMeter(48_000, 1), samples).finish().floor is None
 
 
 def test_nothing_is_heard_of_silence() -> None:

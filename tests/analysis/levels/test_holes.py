@@ -34,3 +34,11 @@ def test_silence_at_either_end_is_no_hole() -> None:
     samples[:20_000] = samples[80_000:] = 0.0
 
     assert feed(HoleMeter(48_000), samples).finish() == ()
+
+
+def test_a_stroke_out_of_silence_is_no_hole() -> None:
+    samples = signals.noise(duration_s=2.0) * np.exp(-(np.arange(96_000) % 48_000) / 3_000)[:, None]
+    samples[np.abs(samples) < 1e-4] = 0.0
+    samples[40_000:48_000] = 0.0
+
+    assert feed(HoleMeter(48_000), samples).finish() == ()
