@@ -16,14 +16,14 @@ from analysis.core.reports import Clipped
 from analysis.core.thresholds import Limits
 from analysis.core.units import amplitude_from_db
 from analysis.delivery.channels import Channel, channel_of
-from analysis.delivery.excerpts import Excerpts, read_excerpts
-from analysis.delivery.track_faults import FaultMeters, TrackFaults
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.levels.clipping import ClippingMeter
 from analysis.levels.sample_levels import LevelMeter
 from analysis.lineup.click_heard import Bleed, BleedMeter, beats_of
+from analysis.lineup.excerpts import Excerpts, read_excerpts
 from analysis.lineup.strokes_heard import Heard
 from analysis.maps.tempo_map import TempoMap
+from analysis.measuring.track_faults import FaultMeters, TrackFaults
 from analysis.media.facts import MediaFacts
 from analysis.media.hashes import AudioDigest
 from analysis.media.reader import open_media

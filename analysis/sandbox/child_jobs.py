@@ -103,33 +103,6 @@ class ChartJob(Record):
 
 
 @dataclass(frozen=True)
-<<<<<<< HEAD
-=======
-class VerifyJob(Record):
-    paths: list[str]
-    map: dict[str, Any] | None
-    against: str | None
-    originals: list[str] = dataclasses.field(default_factory=list)
-    perspective: str = ""
-
-    @property
-    def reads(self) -> list[str]:
-        return [*self.paths, *self.originals, *([self.against] if self.against else [])]
-
-    def do(self) -> dict[str, Any]:
-        from analysis.delivery.verify import verify_set
-        from analysis.maps.tempo_map import TempoMap
-
-        tempo_map = TempoMap.from_json(self.map) if self.map else None
-        against = Path(self.against) if self.against else None
-        originals = [Path(path) for path in self.originals]
-        paths = [Path(path) for path in self.paths]
-        report = verify_set(paths, map=tempo_map, against=against, originals=originals, perspective=self.perspective)
-        return report.to_json()
-
-
-@dataclass(frozen=True)
->>>>>>> 7f075c7 (Hear the click in drum microphones, repair a set bit for bit, and check what arrived against its sheet)
 class ProxyJob(Record):
     path: str
     output_to: str

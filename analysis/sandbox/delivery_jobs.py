@@ -19,6 +19,7 @@ class VerifyJob(Record):
     map: dict[str, Any] | None
     against: str | None
     originals: list[str] = dataclasses.field(default_factory=list)
+    perspective: str = ""
 
     @property
     def reads(self) -> list[str]:
@@ -32,7 +33,9 @@ class VerifyJob(Record):
         against = Path(self.against) if self.against else None
         originals = [Path(path) for path in self.originals]
         paths = [Path(path) for path in self.paths]
-        return verify_set(paths, map=tempo_map, against=against, originals=originals).to_json()
+        return verify_set(
+            paths, map=tempo_map, against=against, originals=originals, perspective=self.perspective
+        ).to_json()
 
 
 @dataclass(frozen=True)
