@@ -21,7 +21,7 @@ _SHORTEST_PART_S, _SWING_ADVANTAGE = 0.1, 1.3
 # A slope this small over the stretch needs no grid of its own; up to the second it may be a jump (house choices).
 _SMALL_S, _JUMP_LIKE_S = 0.04, 0.12
 # Players wander: errors are taken from means over so many beats (house choice).
-_BLOCK_BEATS = 16
+_BLOCK_BEATS = 8
 _FEWEST_BESIDE = 10
 # Strokes further off the grid than so many median distances are of another figure (house choice).
 _FAR_MEDIANS, _NEAR_S = 3.0, 0.03

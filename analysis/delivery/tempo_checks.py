@@ -18,11 +18,12 @@ from analysis.maps.tempo_map import TempoMap
 
 # Over a stretch a player may drift by less than this against the click; more, and surely more, is another tempo
 # (house choices: an eighth of a second is a note missed, and players follow a click to a few milliseconds).
-_DRIFTS_S, _SURE_ERRORS = 0.035, 4.0
+_DRIFTS_S, _SURE_ERRORS = 0.035, 3.0
 # A jump from here on is no playing (house choice).
 _JUMPS_S = 0.02
-# Ratios of rates are recognised within 0.05 % (trade practice), and within what the strokes allow.
-_RATE_TOLERANCE = 0.0005
+# Ratios of rates are recognised within 0.05 % (trade practice), or what loose strokes allow, up to 0.15 % (house
+# choice).
+_RATE_TOLERANCE, _WIDEST_TOLERANCE = 0.0005, 0.0015
 _NORMAL_95 = 1.96
 
 
@@ -47,16 +48,12 @@ def _of_stretch(part: Stretch) -> Iterator[Check]:
     steady = steadiness_of(part, played.factor)
     if abs(steady.jump_s) > _JUMPS_S:
         yield _broken(steady)
-    elif _is_the_maps(part, steady):
+    elif abs(steady.slope) * float(part.times_s[-1] - part.times_s[0]) <= _DRIFTS_S:
         yield _kept(part, steady)
-    else:
+    elif abs(steady.slope) > _SURE_ERRORS * steady.slope_error:
         yield _other_tempo(part, steady)
-
-
-def _is_the_maps(part: Stretch, steady: Steadiness) -> bool:
-    length_s = float(part.times_s[-1] - part.times_s[0])
-    small = abs(steady.slope) * length_s <= _DRIFTS_S
-    return small or abs(steady.slope) <= _SURE_ERRORS * steady.slope_error
+    else:
+        yield _cannot_tell(f"the hits{_place(part)} are too loose", part)
 
 
 def _bpm(part: Stretch, slope: float) -> float:
@@ -79,7 +76,8 @@ def _other_tempo(part: Stretch, steady: Steadiness) -> Check:
     bpm, half = _bpm(part, steady.slope), _NORMAL_95 * steady.slope_error * part.bpm
     factor = 1 / (1 + steady.slope)
     place_s, passed = round(float(part.times_s[0]), 2), False
-    ratio = next((speed for speed in RATE_RATIOS if abs(factor / speed - 1) <= _RATE_TOLERANCE), None)
+    near = min(max(_RATE_TOLERANCE, 2 * steady.slope_error), _WIDEST_TOLERANCE)
+    ratio = next((speed for speed in RATE_RATIOS if abs(factor / speed - 1) <= near), None)
     if ratio is not None:
         words = (
             f"The drums run {ratio:.5f} times as fast as the map ({bpm:.2f} BPM, {part.bpm:.2f} in the map): "

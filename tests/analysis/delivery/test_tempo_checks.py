@@ -87,6 +87,15 @@ def test_what_has_no_tempo_assures_nobody(times: Doubles) -> None:
     assert "Can't tell" in check.message
 
 
+def test_strokes_too_loose_to_tell_assure_nobody() -> None:
+    """Twelve seconds, 50 ms later at the end, with a scatter of 35 ms: a way of playing, or another tempo."""
+    times = eighths(112, count=45, scatter_s=0.035, seed=2)
+    (check,) = checks_of(times + np.linspace(0, 0.05, len(times)))
+
+    assert (check.passed, check.undecided) == (True, True)
+    assert "too loose" in check.message
+
+
 def test_a_player_who_drifts_by_a_few_milliseconds_keeps_the_tempo() -> None:
     times = eighths(112)
 
