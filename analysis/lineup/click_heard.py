@@ -20,6 +20,9 @@ from analysis.maps.tempo_map import TempoMap
 
 # What is looked at around each beat; a click that leaks from headphones has no lows (house choices).
 _BEFORE_S, _AFTER_S, _CELL_S, _LOWEST_HZ = 0.004, 0.028, 0.002, 600.0
+# The quietest beats count alike; what follows the last stroke, this far (40 dB) under the loudest, does not count: the
+# click has ended there (house choices).
+_QUIET_SHARE, _AFTER_THE_LAST = 0.08, 1e-4
 # With fewer beats nothing can be said (house choice).
 _FEWEST = 12
 # What the beats share, against what their mean would hold by chance: a click is there from here on, when a cell beside
@@ -76,7 +79,8 @@ class BleedMeter:
         self._held = joined[max(0, len(joined) - length) :].copy()
 
     def finish(self) -> Bleed:
-        found = [bleed for pieces in self._pieces if len(pieces) >= _FEWEST for bleed in [self._bleed(pieces)]]
+        played = [_while_played(pieces) for pieces in self._pieces]
+        found = [self._bleed(pieces) for pieces in played if len(pieces) >= _FEWEST]
         levels = [bleed.level for bleed in found if bleed.level is not None]
         limits = [bleed.heard_from for bleed in found if bleed.heard_from is not None]
         return Bleed(max(levels, default=None), min(limits, default=None))
@@ -96,9 +100,17 @@ class BleedMeter:
         return Bleed(float(np.abs(mean[ratio > 1.0]).max()), heard_from)
 
 
+def _while_played(pieces: Sequence[Floats]) -> Sequence[Floats]:
+    """Without the beats after the last stroke."""
+    powers = np.array([float(np.square(piece).mean()) for piece in pieces])
+    loud = np.flatnonzero(powers > _AFTER_THE_LAST * powers.max(initial=0.0))
+    return pieces[: int(loud[-1]) + 1] if len(loud) else ()
+
+
 def _weights(powers: Doubles) -> Doubles:
     """Of each beat in each cell: quiet ones count, and what stands beside a loud cell is not quiet."""
     padded = np.pad(powers, ((0, 0), (1, 1)))
-    around = np.maximum(np.maximum(padded[:, :-2], padded[:, 2:]), powers) + 1e-10
+    around = np.maximum(np.maximum(padded[:, :-2], padded[:, 2:]), powers)
+    around = np.maximum(around, np.quantile(around, _QUIET_SHARE, axis=0)) + 1e-12
     weights: Doubles = 1 / around
     return np.asarray(weights / weights.sum(axis=0))

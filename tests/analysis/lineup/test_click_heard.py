@@ -52,7 +52,16 @@ def test_the_level_of_a_click_under_strokes(level_dbfs: float) -> None:
     assert 20 * np.log10(found) == pytest.approx(level_dbfs, abs=3)
 
 
-@pytest.mark.parametrize("seed", range(3))
+def test_bars_after_the_clicks_end_do_not_hide_it() -> None:
+    samples = played() + click(-40.0)
+    samples[20 * RATE_HZ :] = played(seed=5)[20 * RATE_HZ :] * 1e-3
+    found = heard(samples).level
+
+    assert found is not None
+    assert 20 * np.log10(found) == pytest.approx(-40, abs=3)
+
+
+@pytest.mark.parametrize("seed", range(2))
 def test_strokes_on_the_same_grid_are_no_click(seed: int) -> None:
     bleed = heard(played(seed))
 
