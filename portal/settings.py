@@ -58,6 +58,7 @@ INSTALLED_APPS = [
     "portal.intake",
     "portal.lanes",
     "portal.listening",
+    "portal.charts",
     "portal.prep",
     "portal.kit",
     "portal.takes",
@@ -227,6 +228,7 @@ CELERY_BEAT_SCHEDULE: dict[str, dict[str, Any]] = {
     "make excerpts that were left": {"task": "portal.listening.tasks.sweep", "schedule": 60},
     "keep or clear originals": {"task": "portal.intake.tasks.keep_house", "schedule": 3_600},
     "make prepared files that were left": {"task": "portal.prep.tasks.sweep", "schedule": 60},
+    "make charts that were left": {"task": "portal.charts.tasks.sweep", "schedule": 60},
     "measure rough mixes that were left": {"task": "portal.takes.tasks.sweep", "schedule": 60},
     "clear expired sessions": {"task": "portal.people.tasks.clear_sessions", "schedule": 24 * 3_600},
     # The drummer may have second thoughts about a map for so long.

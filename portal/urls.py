@@ -16,6 +16,7 @@ urlpatterns = [
     path("", include("portal.intake.urls")),
     path("", include("portal.lanes.urls")),
     path("", include("portal.listening.urls")),
+    path("", include("portal.charts.urls")),
     path("", include("portal.prep.urls")),
     path("kit/", include("portal.kit.urls")),
     path("", include("portal.takes.urls")),

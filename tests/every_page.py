@@ -15,6 +15,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, resolve, reverse
 from django.utils.http import urlsafe_base64_encode
 
 from portal.bookings.models import Booking, Member, Song
+from portal.charts.models import ChartFile, ChartVersion
 from portal.delivery.links import file_address, make_link, page_of
 from portal.delivery.models import Delivery, DeliveryFile, ShareLink
 from portal.intake.models import Finding, KeptView, SentZip, SourceFile
@@ -45,6 +46,8 @@ MODELS: dict[str, Any] = {
     "prepared_id": PreparedFile,
     "pack_id": SessionPack,
     "take_id": TakeLog,
+    "version_id": ChartVersion,
+    "chart_file_id": ChartFile,
     "rough_mix_id": RoughMix,
     "note_id": BarNote,
     "delivery_id": Delivery,

@@ -21,6 +21,7 @@ from analysis.core.samples import Samples
 from analysis.findings.catalogue import KIND_BY_CODE
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
+from portal.charts.models import ChartVersion
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import fold
 from portal.intake.checks.inputs import gather
@@ -307,3 +308,24 @@ def make_sent_zip(*, song: Song | None = None, content: bytes = b"no zip at all"
         "size_bytes": len(content),
     }
     return SentZip.objects.create(song=song, **(defaults | fields))
+
+
+CHART = {
+    "chart": 1,
+    "title": "Wet Stairs Beside Kettle",
+    "meter": "4/4",
+    "sections": [
+        {"letter": "A", "name": "Verse", "bars": [{}, {"shows": "repeat-1"}, {}, {"hits": [{"beat": 4.5}]}]},
+        {"letter": "B", "name": "Chorus", "bars": [{}, {}, {}, {"shows": "rest"}]},
+    ],
+}
+
+
+def make_chart_version(*, song: Song | None = None, chart: dict[str, Any] | None = None, **fields: Any) -> ChartVersion:
+    """A chart of eight bars in two sections, saved by the house on the song's newest map; nothing is engraved of it."""
+    song = song or make_song()
+    by = fields.pop("saved_by", song.booking.created_by)
+    approved = fields.pop("approved_map", None) or song.maps.first() or make_map(song=song, bpm=120.0, bar_one_s=0.0)
+    fields = {"number": song.chart_versions.count() + 1, "origin": ChartVersion.Origin.EDITED, **fields}
+    content = CHART | {"title": song.title} if chart is None else chart
+    return ChartVersion.objects.create(song=song, chart=content, approved_map=approved, saved_by=by, **fields)

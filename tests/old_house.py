@@ -77,6 +77,24 @@ def add_what_is_new() -> None:
     )
     add_takes()
     add_newer_delivery()
+    add_chart(approved)
+
+
+def add_chart(approved: Any) -> None:
+    from portal.charts.models import ChartFile, ChartVersion
+    from tests.factories import CHART
+
+    version = ChartVersion.objects.create(
+        song=approved.song,
+        number=1,
+        origin=ChartVersion.Origin.EDITED,
+        chart=CHART,
+        approved_map=approved,
+        saved_by=approved.approved_by,
+        state=ChartVersion.State.ENGRAVED,
+    )
+    kind = ChartFile.Kind.A4
+    ChartFile.objects.create(version=version, kind=kind, name="chart.pdf", key="silence.flac", size_bytes=1)
 
 
 def add_newer_delivery() -> None:
@@ -126,6 +144,7 @@ def rows_now() -> dict[str, int]:
 
 def readers() -> dict[str, Read]:
     """How each stored record is read, and written again."""
+    from analysis.chart.reading import read_chart
     from analysis.core.reports import FileReport, Place, SongReport
     from analysis.delivery.check_results import Check
     from analysis.maps.tempo_map import TempoMap
@@ -139,6 +158,7 @@ def readers() -> dict[str, Read]:
         "intake.finding.place": lambda stored: Place.from_json(stored).to_json(),
         "intake.approvedmap.map": lambda stored: TempoMap.from_json(stored).to_json(),
         "listening.excerpt.map": lambda stored: TempoMap.from_json(stored).to_json(),
+        "charts.chartversion.chart": lambda stored: read_chart(stored).to_json(),
         "prep.sessionpack.settings": lambda stored: SessionSettings.from_json(stored).to_json(),
         "prep.sessionpack.timeline": lambda stored: Timeline.from_json(stored).to_json(),
         "takes.roughmix.report": lambda stored: FileReport.from_json(stored).to_json(),
@@ -149,6 +169,8 @@ def readers() -> dict[str, Read]:
 
 # Read as they are, by the pages that show them.
 PLAIN = {
+    "charts.chartdraft.draft",
+    "charts.chartversion.differences",
     "delivery.deliveryfile.facts",
     "delivery.receipt.parts",
     "intake.finding.value",

@@ -20,6 +20,7 @@ from analysis.features.feature_arrays import Features
 from analysis.session.settings import SessionSettings
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
+from portal.charts.models import ChartFile
 from portal.delivery.links import file_address, make_link, page_of
 from portal.delivery.models import Delivery
 from portal.intake.models import ApprovedMap, KeptView, SentZip
@@ -33,6 +34,7 @@ from portal.uploads.models import Upload
 from tests.factories import (
     make_bar_note,
     make_booking,
+    make_chart_version,
     make_client,
     make_delivery,
     make_drummer,
@@ -132,6 +134,10 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
         timeline={},
         asked_by=song.booking.created_by,
     )
+    chart = make_chart_version(song=song, approved_map=approved)
+    chart_file = ChartFile.objects.create(
+        version=chart, kind=ChartFile.Kind.A4, name="chart.pdf", key=stored["key"], size_bytes=5
+    )
     excerpt = Excerpt.objects.create(
         song=song, asked_by=song.booking.created_by, map=MAP, first_bar=1, state=Excerpt.State.OUT, key=stored["key"]
     )
@@ -156,6 +162,8 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
         "excerpt": {"excerpt_id": excerpt.pk},
         "prepared": {"prepared_id": prepared.pk},
         "pack": {"pack_id": pack.pk},
+        "version": {"version_id": chart.pk},
+        "chart_file": {"chart_file_id": chart_file.pk},
         "upload": {"upload_id": upload.pk},
     }
 

@@ -22,8 +22,8 @@ _MOST_BYTES = 8 * 2**20
 
 
 def engrave(options: argparse.Namespace, read_map: Callable[[Path], TempoMap]) -> int:
-    from analysis.engraving.engrave import Look
-    from analysis.engraving.engrave import engrave as engraved
+    from analysis.engraving.forms import Look
+    from analysis.engraving.forms import engrave as engraved
 
     chart = _chart(options, read_map)
     _say_problems(chart, options.song_bars)
@@ -44,7 +44,7 @@ class ChartPaper:
 def charted(path: Path) -> ChartPaper:
     from analysis.chart.markers import section_markers
     from analysis.chart.reading import read_chart
-    from analysis.engraving.engrave import engrave as engraved
+    from analysis.engraving.forms import engrave as engraved
     from analysis.session.pack import CHART_MUSICXML_NAME, CHART_PDF_NAME
 
     chart = read_chart(_read(path))

@@ -1,5 +1,6 @@
 from .chart_draft import ChartDraft as ChartDraft
 from .errors import AnalysisError as AnalysisError
+from .errors import ChartError as ChartError
 from .errors import FeelError as FeelError
 from .errors import MapError as MapError
 from .errors import SongNotMeasuredError as SongNotMeasuredError

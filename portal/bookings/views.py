@@ -20,10 +20,10 @@ from portal.people.models import User
 from portal.people.requests import MemberRequest, status_of
 
 # What a song page shows first: what the stage is about.
-QUESTION_PARTS = ("messages", "listening", "brief", "files", "prep", "takes", "rough-mixes", "delivery")
-INTAKE_PARTS = ("listening", "brief", "files", "messages", "prep", "takes", "rough-mixes", "delivery")
-TAKE_PARTS = ("rough-mixes", "takes", "delivery", "prep", "messages", "brief", "files")
-DELIVERY_PARTS = ("delivery", "rough-mixes", "takes", "messages", "prep", "brief", "files")
+QUESTION_PARTS = ("messages", "listening", "brief", "files", "prep", "chart", "takes", "rough-mixes", "delivery")
+INTAKE_PARTS = ("listening", "brief", "files", "messages", "prep", "chart", "takes", "rough-mixes", "delivery")
+TAKE_PARTS = ("rough-mixes", "takes", "delivery", "prep", "chart", "messages", "brief", "files")
+DELIVERY_PARTS = ("delivery", "rough-mixes", "takes", "messages", "prep", "chart", "brief", "files")
 
 
 @require_GET

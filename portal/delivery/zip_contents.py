@@ -11,7 +11,7 @@ from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import HASHES_NAME, TRACK_SHEET_NAME
 from portal.delivery.track_sheet import hash_list, track_sheet
 from portal.file_serving import read_stored, tag_of
-from portal.prep.names import plain_title
+from portal.titles import plain_title
 from portal.zip_stream import Archive, Member, fixed_member, lay_out
 
 

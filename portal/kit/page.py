@@ -6,6 +6,7 @@ from typing import Any
 
 from analysis.maps import ClickStyle
 from portal.bookings.models import Song
+from portal.charts.drawn import drawn_chart
 from portal.intake.maps.song_maps import map_of_song
 from portal.kit.models import Balance, TakeLog
 from portal.kit.roles import role_of
@@ -30,6 +31,7 @@ def kit_page(song: Song, user: User) -> dict[str, Any]:
         "click": click_of(style),
         "click_sounds": click_address(style),
         "words": words_of(song),
+        "chart": drawn_chart(song),
         "balance": {"levels": balance.levels, "changed_at": balance.changed_at.isoformat()} if balance else None,
         "takes": [take_of(one) for one in song.take_logs.standing()],
     }

@@ -14,6 +14,7 @@ from portal.bookings.models import Song
 from portal.intake.maps.page import duration_of, playing_by_bar
 from portal.intake.maps.song_maps import map_of_song
 from portal.intake.models import Finding, SourceFile
+from portal.lanes import hooks
 from portal.lanes.clicks import click_address
 from portal.lanes.models import PlayCopy
 
@@ -99,12 +100,17 @@ def places_of(numbers: FileReport) -> Iterator[dict[str, Any]]:
 
 
 def sections_of(song: Song, tempo_map: TempoMap | None) -> Iterator[dict[str, Any]]:
-    check = song.checks.done().first()
-    if check is None or tempo_map is None:
+    """Those of the song's chart; where there is none, those that were measured with the song."""
+    if tempo_map is None:
         return
-    for section in check.numbers.song.sections:
-        yield {
-            "label": section.label,
-            "bar": section.start_bar,
-            "time_s": float(tempo_map.time_of_bar(section.start_bar)),
-        }
+    for bar, label in _named(song):
+        yield {"label": label, "bar": bar, "time_s": float(tempo_map.time_of_bar(bar))}
+
+
+def _named(song: Song) -> list[tuple[int, str]]:
+    for sections in hooks.sections_of_chart:
+        found = sections(song)
+        if found is not None:
+            return found
+    check = song.checks.done().first()
+    return [(section.start_bar, section.label) for section in check.numbers.song.sections] if check else []

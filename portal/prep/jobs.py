@@ -17,8 +17,8 @@ from analysis.session import SessionSettings
 from portal.intake.models import ApprovedMap
 from portal.prep.choices import settings_for
 from portal.prep.models import PreparedFile
-from portal.prep.names import plain_title
 from portal.prep.stored import keep
+from portal.titles import plain_title
 
 # A song without a single measured file still gets a click to try out.
 SHORTEST_BARS = 16

@@ -13,6 +13,7 @@ from analysis.core import FileReport
 from analysis.maps import Marker, TempoMap
 from analysis.session import NameParts, SessionSettings, pack_names
 from portal.bookings.models import Song
+from portal.charts.drawn import packed_files
 from portal.intake.models import ApprovedMap, SourceFile
 from portal.lanes.page import sections_of
 from portal.prep.choices import settings_for
@@ -28,7 +29,8 @@ NO_FILES = "No file of this song can be used in a session pack."
 
 @dataclass(frozen=True)
 class PackInputs:
-    """`names` are those of the files in the pack, in the order of `sources`; `sections` are in the song's bars."""
+    """`names` are those of the files in the pack, in the order of `sources`; `sections` are in the song's bars;
+    `chart` holds names and keys of the engraved chart's files."""
 
     approved: ApprovedMap
     settings: SessionSettings
@@ -38,6 +40,7 @@ class PackInputs:
     names: tuple[str, ...]
     left_out: tuple[tuple[str, str], ...]
     sections: tuple[Marker, ...]
+    chart: tuple[tuple[str, str], ...]
     fingerprint: str = field(compare=False)
 
     @property
@@ -72,9 +75,20 @@ def inputs_of(song: Song) -> PackInputs:
     sections = tuple(Marker(item["bar"], item["label"]) for item in sections_of(song, tempo_map_of(approved)))
     inputs: list[Any] = [PACK_VERSION, ENGINE_VERSION, settings.to_json(), shared.to_json(), approved.map, left_out]
     inputs += [[[source.name, source.sha256] for source in sources], [[one.bar, one.text] for one in sections]]
+    chart = packed_files(song)
+    inputs += [chart] if chart else []
     fingerprint = hashlib.sha256(json.dumps(inputs).encode()).hexdigest()
     return PackInputs(
-        approved, settings, shared, tuple(sources), click_name, tuple(names), tuple(left_out), sections, fingerprint
+        approved,
+        settings,
+        shared,
+        tuple(sources),
+        click_name,
+        tuple(names),
+        tuple(left_out),
+        sections,
+        tuple(chart),
+        fingerprint,
     )
 
 
@@ -147,4 +161,4 @@ def why_older(pack: SessionPack, inputs: PackInputs) -> str:
         return "It is older than the files: one was added, replaced, removed or renamed since."
     if pack.settings != inputs.settings.to_json():
         return "The choices for clicks and packs have changed since."
-    return "Names, sections or Kitpost itself have changed since."
+    return "The chart, names, sections or Kitpost itself have changed since."

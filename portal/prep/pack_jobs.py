@@ -21,6 +21,7 @@ from analysis.core import MapError, UnusableFileError
 from analysis.media import file_pieces
 from analysis.sandbox import conform_in_child, plan_session_in_child
 from analysis.session import AUDIO_FOLDER, ConformedFile, Timeline, write_papers
+from portal.charts.drawn import content_of
 from portal.file_serving import local_copy
 from portal.heartbeat import alive
 from portal.intake.models import SourceFile
@@ -170,6 +171,7 @@ def _finish(pack: SessionPack, inputs: PackInputs, timeline: Timeline) -> None:
             click_name=inputs.click_name,
             left_out=[*inputs.left_out, *((name, why) for name, why, _ in pack.left_out)],
             sections=inputs.sections,
+            charts={name: content_of(key) for name, key in inputs.chart},
         )
         papers = {}
         for path in sorted(path for path in Path(folder).rglob("*") if path.is_file()):

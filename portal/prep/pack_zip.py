@@ -7,7 +7,7 @@ from functools import partial
 
 from portal.file_serving import read_stored, tag_of
 from portal.prep.models import SessionPack
-from portal.prep.names import plain_title
+from portal.titles import plain_title
 from portal.zip_stream import Archive, Member, lay_out
 
 # Of every file in it: a pack knows no time of day. The first moment that a zip can tell.

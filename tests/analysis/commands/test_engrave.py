@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from analysis.engraving.engrave import FORMATS, PAGES
+from analysis.engraving.forms import FORMATS, PAGES
 from analysis.maps.midi import read_midi
 from tests import signals
 from tests.analysis.chart.by_hand import straight_rock

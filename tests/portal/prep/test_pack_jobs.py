@@ -25,6 +25,7 @@ from analysis.maps.tempo_map import TempoMap
 from analysis.session.conform import ConformedFile, conform_file
 from analysis.session.timeline import Timeline, plan_session
 from portal.bookings.models import Song
+from portal.charts.jobs import engrave_version
 from portal.intake.models import SourceFile
 from portal.prep import pack_jobs, tasks
 from portal.prep.errors import PrepError
@@ -32,7 +33,7 @@ from portal.prep.models import HousePrep, SessionPack
 from portal.prep.pack_zip import zip_of
 from portal.prep.services import ask_pack
 from portal.uploads import originals
-from tests.factories import make_map, make_source
+from tests.factories import make_chart_version, make_map, make_source
 from tests.portal.prep.songs import make_packable, noise, store_sound
 from tests.proof.pack import prove
 
@@ -401,3 +402,22 @@ def test_a_child_that_finds_the_disk_full_leaves_no_file_out(monkeypatch: pytest
     monkeypatch.setattr(pack_jobs, "conform_in_child", fill_then_fail)
     pack = made(song)
     assert (pack.state, pack.trouble, pack.left_out) == (State.FAILED, pack_jobs.FULL, [])
+
+
+def test_the_engraved_chart_goes_along_and_a_newer_one_makes_the_pack_older(
+    in_this_process: None, tmp_path: Path
+) -> None:
+    song = make_packable()
+    engrave_version(make_chart_version(song=song).pk)
+    pack = made(song)
+    folder = unpacked(pack, tmp_path)
+    names = sorted(path.name for path in folder.iterdir() if "_chart-v1_" in path.name)
+    assert [name.rsplit("_", 1)[1] for name in names] == ["a4.pdf", "letter.pdf", "musicxml.musicxml"]
+    lines = (folder / "SHA256SUMS").read_text().splitlines()
+    hashes = {line[66:]: line[:64] for line in lines}
+    for name in names:
+        assert hashes[name] == hashlib.sha256((folder / name).read_bytes()).hexdigest()
+    assert asked(song) == pack
+
+    engrave_version(make_chart_version(song=song).pk)
+    assert asked(song) != pack

@@ -139,9 +139,9 @@ function ofReader(song) {
 }
 
 /** What tells two states of a song apart, as far as the page plays and shows it. */
-function signOf({ map_version, segments, sections, words, click, click_sounds, lanes }) {
+function signOf({ map_version, segments, sections, words, click, click_sounds, lanes, chart }) {
   const sounds = lanes.map((lane) => [lane.id, lane.sound]);
-  return JSON.stringify([map_version, segments, sections, words, click, click_sounds, sounds]);
+  return JSON.stringify([map_version, segments, sections, words, click, click_sounds, chart?.version, sounds]);
 }
 
 function lackOf({ lanes, bars, map_version: version }) {

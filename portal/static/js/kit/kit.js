@@ -2,6 +2,7 @@
 //
 //   <section data-kit> … [data-kit-NAME] parts, [data-kit-do=NAME] buttons … </section>
 import { Balance } from "kitpost/kit/balance";
+import { KitChart } from "kitpost/kit/chart";
 import { formOf, topOf, whereAt } from "kitpost/kit/form";
 import { kitGraph } from "kitpost/kit/graph";
 import { Keys } from "kitpost/kit/keys";
@@ -43,6 +44,7 @@ export class Kit {
     this.sliders = new Sliders(this);
     this.picture = new Picture(this.part, (at) => this.seek(this.form[at].startS));
     this.picture.showForm(this.form, whereAt(song, this.form, (song.bars[0]?.time_s ?? 0) + 1e-4));
+    this.chart = new KitChart(this.part, song.chart?.pages ?? []);
     this.practice = new Practice(this);
     this.takes = new Takes(song, () => this.logbook.show());
     this.logbook = new Logbook(this);
@@ -212,6 +214,7 @@ export class Kit {
     const { transport } = this;
     const where = whereAt(this.song, this.form, this.nowS + 1e-4);
     this.picture.show(where);
+    this.chart.show(where);
     const speed = transport.isPlaying ? transport.speedAt() : this.practice.speed;
     this.picture.write("pace", `${Math.round(speed * 100)} %`);
     this.element.dataset.playing = String(transport.isPlaying);

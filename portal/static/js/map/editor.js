@@ -9,7 +9,6 @@ import {
   freed,
   freeing,
   halved,
-  History,
   inMeter,
   inTempo,
   lineOf,
@@ -20,12 +19,13 @@ import {
   turned,
   withOddBar,
 } from "kitpost/map/edits";
+import { History } from "kitpost/lib/history";
 import { listenToPointer } from "kitpost/map/pointer";
 import { MapLive } from "kitpost/map/live";
 import { MapPicture } from "kitpost/map/picture";
 import { AnchorTable, signed } from "kitpost/map/table";
 import { Offer } from "kitpost/map/offer";
-import { Unsaved } from "kitpost/map/unsaved";
+import { unsavedMap } from "kitpost/map/unsaved";
 import { parseNumber } from "kitpost/lib/parse-number";
 
 const REACHES_MS = [10, 25, 50, 125];
@@ -50,7 +50,7 @@ class MapEditor {
     });
     this.live = new MapLive(this);
     const { mapSong: song, mapBegan: began } = element.dataset;
-    this.unsaved = new Unsaved({ storage: localStorage, song, began: Number(began), visit: Date.now() });
+    this.unsaved = unsavedMap({ storage: localStorage, song, began: Number(began), visit: Date.now() });
     this.element.addEventListener("click", (event) => this.press(event.target.closest("button[data-do]")));
     this.onKey = (event) => this.key(event);
     document.addEventListener("keydown", this.onKey);

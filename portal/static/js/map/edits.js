@@ -168,37 +168,6 @@ export function written({ anchors }) {
   });
 }
 
-/** What was, what is, and what was undone. */
-export class History {
-  constructor(state, { past = [], future = [] } = {}) {
-    this.past = past;
-    this.now = state;
-    this.future = future;
-  }
-
-  take(state) {
-    if (state === this.now) return false;
-    this.past.push(this.now);
-    this.now = state;
-    this.future = [];
-    return true;
-  }
-
-  undo() {
-    if (!this.past.length) return false;
-    this.future.push(this.now);
-    this.now = this.past.pop();
-    return true;
-  }
-
-  redo() {
-    if (!this.future.length) return false;
-    this.past.push(this.now);
-    this.now = this.future.pop();
-    return true;
-  }
-}
-
 export function inOrder(anchors) {
   return anchors.every(
     (anchor, at) => !at || (anchor.bar > anchors[at - 1].bar && anchor.time_s > anchors[at - 1].time_s),

@@ -1,5 +1,5 @@
 // A map that an earlier visit left in this browser is offered: to go on with, or to throw away.
-import { agoWords } from "kitpost/map/unsaved";
+import { agoWords } from "kitpost/lib/unsaved";
 
 export class Offer {
   constructor(element, unsaved) {

@@ -19,7 +19,7 @@ pytestmark = pytest.mark.browser
 
 # One visit left the map `given[1]`, a later one was undone to `given[0]`. What a third is offered, and is kept.
 KEEP = """(() => { localStorage.clear();
-  const visit = (number, began) => new m.Unsaved({ storage: localStorage, song: "7", began, visit: number });
+  const visit = (number, began) => m.unsavedMap({ storage: localStorage, song: "7", began, visit: number });
   const kept = { past: [given[0]], now: given[1], future: [] };
   visit(1, given[2]).keep(kept, { note: "the note", countIn: "3" }, 1000);
   visit(2, given[2]).keep({ ...kept, now: given[0] }, { note: "", countIn: "" }, 2000);
@@ -77,7 +77,7 @@ MANY = """(() => { localStorage.clear();
   const anchors = Array.from({ length: 220 }, (_, at) => ({ bar: at + 1, time_s: 2.12345678 * at, meter: "4/4" }));
   const step = (number) => ({ anchors, last_bpm: String(number) });
   const steps = Array.from({ length: 60 }, (_, at) => step(at));
-  const visit = new m.Unsaved({ storage: localStorage, song: "7", began: 0, visit: 1 });
+  const visit = m.unsavedMap({ storage: localStorage, song: "7", began: 0, visit: 1 });
   visit.keep({ past: steps, now: step(99), future: steps }, { note: "", countIn: "" }, 1);
   return localStorage.getItem("kitpost-map-7-1"); })()"""
 
@@ -95,7 +95,7 @@ def test_a_map_of_many_anchors_keeps_the_newest_steps_that_have_room(ready: Page
 
 SMALL = """(() => { let held = null;
   const storage = { setItem(_, text) { if (text.length > 400) throw new Error("full"); held = JSON.parse(text); } };
-  const visit = new m.Unsaved({ storage, song: "7", began: 1, visit: 1 });
+  const visit = m.unsavedMap({ storage, song: "7", began: 1, visit: 1 });
   const history = { past: Array(20).fill(given[0]), now: given[0], future: [] };
   return [visit.keep(history, { note: "", countIn: "" }, 0), held.now, held.past]; })()"""
 
@@ -106,12 +106,12 @@ def test_where_steps_have_no_room_the_map_alone_is_kept(ready: Page) -> None:
 
 def test_a_browser_that_keeps_nothing_says_so(ready: Page) -> None:
     full = "{ setItem() { throw new Error('full'); } }"
-    visit = f"new m.Unsaved({{ storage: {full}, song: '7', began: 1, visit: 1 }})"
+    visit = f"m.unsavedMap({{ storage: {full}, song: '7', began: 1, visit: 1 }})"
     assert ask(ready, "map/unsaved", f"{visit}.keep({{ past: [], now: 1, future: [] }}, {{}}, 0)") is False
 
 
 def test_how_long_ago_is_said_without_a_clock(ready: Page) -> None:
     minutes = {0.5: "just now", 1: "1 minute ago", 59: "59 minutes ago", 60: "1 hour ago", 47 * 60: "47 hours ago"}
     minutes[48 * 60] = "2 days ago"
-    said = ask(ready, "map/unsaved", "given[0].map((one) => m.agoWords(one * 60000))", list(minutes))
+    said = ask(ready, "lib/unsaved", "given[0].map((one) => m.agoWords(one * 60000))", list(minutes))
     assert said == list(minutes.values())

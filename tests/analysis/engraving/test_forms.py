@@ -5,7 +5,7 @@ import pytest
 
 from analysis.chart import read_chart
 from analysis.engraving import FORMATS, PAGES, Look, engrave
-from analysis.engraving.engrave import _DARK_INK, _DARK_PAPER
+from analysis.engraving.forms import _DARK_INK, _DARK_PAPER
 from tests.analysis.chart.by_hand import straight_rock
 
 BEGINNINGS = {"pdf": b"%PDF-", "svg": b"<svg ", "musicxml": b"<?xml", "mei": b"<?xml"}

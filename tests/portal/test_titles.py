@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from portal.prep.names import plain_title
+from portal.titles import plain_title
 
 
 @pytest.mark.parametrize(

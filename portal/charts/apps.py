@@ -1,0 +1,13 @@
+from django.apps import AppConfig
+
+
+class ChartsConfig(AppConfig):
+    name = "portal.charts"
+    label = "charts"
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from portal.charts.page import named_sections
+        from portal.lanes import hooks
+
+        hooks.sections_of_chart.append(named_sections)

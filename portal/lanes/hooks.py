@@ -1,0 +1,8 @@
+"""What other apps know of a song that the score shows: each puts a callable here from its `AppConfig.ready()`."""
+
+from collections.abc import Callable
+
+from portal.bookings.models import Song
+
+# The song's sections as people named them, as (bar, name); None where nobody did.
+sections_of_chart: list[Callable[[Song], list[tuple[int, str]] | None]] = []

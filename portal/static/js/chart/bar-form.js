@@ -1,0 +1,86 @@
+// The fields of the bar that has the focus: what it shows, its meter, dynamic and words, and its signs of the road.
+import { meterOf, withBar, withRoad } from "kitpost/chart/edits";
+
+// What is left out of a bar, and of its road.
+const NO_BAR = { shows: "slashes", dynamics: [{ level: "" }], words: [], stops: [], fills: [] };
+const NO_ROAD = { repeat_end: "", ending: [], jump: "" };
+const FLAGS = ["repeat_start", "segno", "coda", "to_coda", "fine"];
+
+export class BarForm {
+  /** `onChange(edit, said)`: `edit` is a function from chart and bar to the new chart. */
+  constructor(element, onChange) {
+    this.element = element;
+    element.addEventListener("change", (event) => {
+      const edit = editOf(event.target);
+      if (edit) onChange(edit);
+    });
+  }
+
+  field(name) {
+    return this.element.querySelector(`[name="${name}"]`);
+  }
+
+  show(chart, number, bar) {
+    this.element.querySelector("legend").textContent = `Bar ${number}`;
+    const { shows, dynamics, words, stops, fills } = { ...NO_BAR, ...bar };
+    const { repeat_end: end, ending, jump, ...flags } = { ...NO_ROAD, ...bar.road };
+    const values = {
+      shows,
+      meter: meterOf(chart, bar),
+      level: dynamics[0].level,
+      words: words.map(({ text }) => text).join("; "),
+      repeat_end: end,
+      ending: ending.join(", "),
+      jump: jump && `${jump.to ?? "segno"}-${jump.until ?? "end"}`,
+    };
+    for (const [name, value] of Object.entries(values)) this.field(name).value = value;
+    const checked = { stop: stops.length, fill: fills.length, ...flags };
+    for (const name of ["stop", "fill", ...FLAGS]) this.field(name).checked = Boolean(checked[name]);
+  }
+}
+
+/** The edit that a changed field means. */
+function editOf({ name, value, checked }) {
+  if (FLAGS.includes(name)) return (chart, number) => withRoad(chart, number, { [name]: checked });
+  const edits = {
+    shows: (chart, number) =>
+      withBar(chart, number, { shows: value === "slashes" ? null : value, notes: null }, "content"),
+    meter: (chart, number) => {
+      const isMeter = /^\d{1,2}\/(1|2|4|8|16|32)$/.test(value.trim());
+      const meter = value.trim() === (chart.meter ?? "4/4") ? null : value.trim();
+      return isMeter ? withBar(chart, number, { meter }, "meter") : chart;
+    },
+    level: (chart, number) => withBar(chart, number, { dynamics: value ? [{ level: value }] : null }, "dynamics"),
+    words: (chart, number) => withBar(chart, number, { words: wordsIn(value) }, "words"),
+    stop: (chart, number, bar) => withBar(chart, number, { stops: checked ? wholeBar(chart, bar) : null }, "stops"),
+    fill: (chart, number, bar) => withBar(chart, number, { fills: checked ? wholeBar(chart, bar) : null }, "fills"),
+    repeat_end: (chart, number) => withRoad(chart, number, { repeat_end: times(value) }),
+    ending: (chart, number) => withRoad(chart, number, { ending: passesIn(value) }),
+    jump: (chart, number) => withRoad(chart, number, { jump: jumpIn(value) }),
+  };
+  return edits[name] ?? null;
+}
+
+function wordsIn(value) {
+  const texts = value.split(";").map((text) => text.trim());
+  return texts.filter(Boolean).map((text) => ({ text }));
+}
+
+function wholeBar(chart, bar) {
+  return [{ beat: 1, beats: Number(meterOf(chart, bar).split("/")[0]) }];
+}
+
+function times(value) {
+  const count = Number(value);
+  return Number.isInteger(count) && count >= 2 ? count : 0;
+}
+
+function passesIn(value) {
+  return (value.match(/\d+/g) ?? []).map(Number).filter((pass) => pass > 0);
+}
+
+function jumpIn(value) {
+  if (!value) return null;
+  const [to, until] = value.split("-");
+  return { to, until };
+}

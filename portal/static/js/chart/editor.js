@@ -1,0 +1,277 @@
+// A song's chart under the drummer's hands, keyboard first: bars in a grid, beside the sound and the engraved pages.
+import { attach } from "kitpost/lib/attach";
+import { BarForm } from "kitpost/chart/bar-form";
+import { barAfterKey, ChartGrid } from "kitpost/chart/grid";
+import {
+  barAt,
+  barCount,
+  copied,
+  inserted,
+  joined,
+  removed,
+  split,
+  withBar,
+  withHit,
+  withSection,
+} from "kitpost/chart/edits";
+import { agoWords } from "kitpost/lib/unsaved";
+import { ChartLive } from "kitpost/chart/live";
+import { lightOnPages } from "kitpost/chart/pages";
+import { hasModifier } from "kitpost/lib/modifiers";
+import { History } from "kitpost/lib/history";
+import { unsavedChart } from "kitpost/chart/unsaved";
+
+const TYPED_INTO = "input:not([type=checkbox]), textarea, select";
+// On a bar of the grid; each is on the page as a button too.
+const KEYS = {
+  s: "split",
+  j: "join",
+  c: "copy",
+  i: "insert",
+  Delete: "remove",
+  h: "hit",
+  x: "no-hits",
+  "%": "repeat",
+  Enter: "from-here",
+  " ": "play",
+};
+
+class ChartEditor {
+  constructor(element) {
+    this.element = element;
+    this.start = JSON.parse(element.querySelector("#chart-start").textContent);
+    this.seen = JSON.parse(element.querySelector("#chart-seen").textContent);
+    this.history = new History(this.start);
+    this.chosen = 1;
+    this.said = element.querySelector("[data-chart-said]");
+    this.grid = new ChartGrid(element.querySelector("[data-chart-grid]"), {
+      onChoose: (number) => this.choose(number),
+      onSection: (section, change) => this.take(withSection(this.chart, section, change)),
+    });
+    this.form = new BarForm(element.querySelector("[data-chart-bar]"), (edit) => this.edit(edit));
+    this.live = new ChartLive(this);
+    const { chartSong: song, chartNumber: began } = element.dataset;
+    this.unsaved = unsavedChart({ storage: localStorage, song, began: Number(began), visit: Date.now() });
+    this.listen();
+    this.offer();
+    this.show();
+  }
+
+  get chart() {
+    return this.history.now;
+  }
+
+  listen() {
+    this.element.addEventListener("click", (event) => this.press(event.target.closest("[data-do]")?.dataset.do));
+    this.onKey = (event) => this.key(event);
+    document.addEventListener("keydown", this.onKey);
+    this.element.querySelector("form").addEventListener("submit", (event) => {
+      event.preventDefault();
+      this.save(this.unsaved.began);
+    });
+  }
+
+  /** An edit of the bar that has the focus: a function from chart, bar number and bar to the new chart. */
+  edit(edit) {
+    this.take(edit(this.chart, this.chosen, barAt(this.chart, this.chosen).bar));
+  }
+
+  take(chart, said = "") {
+    if (!this.history.take(chart)) return this.say("Not possible here.");
+    this.say(said);
+    this.changed();
+  }
+
+  changed() {
+    this.chosen = Math.min(this.chosen, barCount(this.chart));
+    this.keep();
+    this.show();
+    this.lookAt();
+  }
+
+  keep() {
+    const typed = { note: this.element.querySelector("[name=note]").value };
+    if (!this.unsaved.keep(this.history, typed, Date.now()))
+      this.say("This browser cannot keep your work: save the chart before you leave the page.");
+  }
+
+  /** One question at a time, and always about the newest chart. */
+  async lookAt() {
+    this.isStale = true;
+    if (this.isAsking) return;
+    this.isAsking = true;
+    try {
+      while (this.isStale) {
+        this.isStale = false;
+        const answer = await this.send(this.element.dataset.chartTry, { chart: this.chart });
+        const seen = await answer.json();
+        this.setSavable(!seen.error);
+        if (seen.error) this.say(seen.error);
+        else this.seen = seen;
+      }
+      this.show();
+    } catch {
+      this.say("The server does not answer. The chart is kept in this browser: try again in a moment.");
+    } finally {
+      this.isAsking = false;
+    }
+  }
+
+  send(address, body) {
+    const token = this.element.querySelector("[name=csrfmiddlewaretoken]").value;
+    const headers = { "Content-Type": "application/json", "X-CSRFToken": token };
+    return fetch(address, { method: "POST", headers, body: JSON.stringify(body) });
+  }
+
+  async save(seen) {
+    this.setSavable(false);
+    const note = this.element.querySelector("[name=note]").value;
+    try {
+      const answer = await this.send(this.element.dataset.chartSave, { chart: this.chart, seen, note });
+      const said = await answer.json();
+      if (!answer.ok) return this.refuse(said);
+      this.unsaved.drop();
+      location.reload();
+    } catch {
+      this.say("The server does not answer. The chart is kept in this browser: try again in a moment.");
+    } finally {
+      this.setSavable(true);
+    }
+  }
+
+  refuse({ error, newest }) {
+    this.say(error);
+    this.newest = newest ?? null;
+    this.element.querySelector("[data-chart-conflict]").hidden = newest === undefined;
+  }
+
+  setSavable(can) {
+    this.element.querySelector("[data-chart-keep]").disabled = !can;
+  }
+
+  press(what) {
+    const at = this.chosen;
+    const doings = {
+      undo: () => this.step("undo"),
+      redo: () => this.step("redo"),
+      split: () => this.take(split(this.chart, at)),
+      join: () => this.take(joined(this.chart, at)),
+      copy: () => this.take(copied(this.chart, at)),
+      insert: () => this.take(inserted(this.chart, at)),
+      remove: () => this.take(removed(this.chart, at)),
+      repeat: () => this.edit((chart, number, bar) => this.turnRepeat(chart, number, bar)),
+      "no-hits": () => this.take(withBar(this.chart, at, { hits: null }, "hits")),
+      hit: () => this.tapHit(),
+      play: () => this.live.playOrPause(),
+      "from-here": () => this.live.seekTo(at) || this.say("This bar is not played, or the lanes are not there yet."),
+      again: () => this.takeUp(),
+      leave: () => this.leaveOffer(),
+      "save-over": () => this.save(this.newest),
+    };
+    doings[what]?.();
+  }
+
+  turnRepeat(chart, number, bar) {
+    return withBar(chart, number, { shows: bar.shows === "repeat-1" ? null : "repeat-1", notes: null }, "content");
+  }
+
+  tapHit() {
+    const found = this.live.tapped(this.chart);
+    if (!found) return this.say("Play the song, and tap where the band hits.");
+    this.take(withHit(this.chart, found.number, found.beat), `Hit in bar ${found.number} on beat ${found.beat}.`);
+  }
+
+  step(which) {
+    if (!this.history[which]()) return this.say(which === "undo" ? "Nothing to undo." : "Nothing to redo.");
+    this.say("");
+    this.changed();
+  }
+
+  key(event) {
+    if (isUndo(event)) {
+      event.preventDefault();
+      return this.step(event.shiftKey ? "redo" : "undo");
+    }
+    if (event.target.matches?.("[data-chart-grid] [data-bar]") && !hasModifier(event)) this.keyOnBar(event);
+  }
+
+  keyOnBar(event) {
+    const next = barAfterKey(event.key, this.chosen, barCount(this.chart));
+    const what = KEYS[event.key];
+    if (next === null && !what) return;
+    event.preventDefault();
+    event.stopPropagation();
+    if (next === null) this.press(what);
+    else this.grid.focus(next);
+  }
+
+  choose(number) {
+    if (number === this.chosen) return;
+    this.chosen = number;
+    this.grid.choose(number);
+    this.form.show(this.chart, number, barAt(this.chart, number).bar);
+  }
+
+  lightBar(number) {
+    if (number === this.grid.lit) return;
+    this.grid.light(number);
+    lightOnPages(number);
+  }
+
+  show() {
+    const { seen, chosen } = this;
+    this.grid.show(this.chart, { chosen, songBars: seen.song_bars, problems: seen.problems });
+    this.form.show(this.chart, chosen, barAt(this.chart, chosen).bar);
+    const said = [...seen.problems.map(({ sentence }) => sentence), ...seen.meters];
+    if (seen.length && !seen.length.agrees) said.unshift(seen.length.sentence);
+    const list = this.element.querySelector("[data-chart-problems]");
+    list.replaceChildren(...said.map((text) => Object.assign(document.createElement("li"), { textContent: text })));
+    this.element.querySelector("[data-chart-fine]").hidden = said.length > 0;
+  }
+
+  /** What an earlier visit left in this browser. */
+  offer() {
+    this.found = this.unsaved.offer(this.start);
+    if (!this.found) return;
+    const { began, atMs } = this.found;
+    const since = began === this.unsaved.began ? "" : ` It began from version ${began}; another was saved since.`;
+    this.element.querySelector("[data-chart-offer-text]").textContent =
+      `A chart that was not saved is kept in this browser, last changed ${agoWords(Date.now() - atMs)}.${since}`;
+    this.element.querySelector("[data-chart-offer]").hidden = false;
+  }
+
+  takeUp() {
+    const { now, past, future, note } = this.found;
+    this.history = new History(now, { past, future });
+    this.element.querySelector("[name=note]").value = note ?? "";
+    this.leaveOffer();
+    this.changed();
+    this.say("The chart is restored, with its undo steps.");
+  }
+
+  leaveOffer() {
+    this.unsaved.drop(this.found.key);
+    this.element.querySelector("[data-chart-offer]").hidden = true;
+    this.grid.focus(this.chosen);
+  }
+
+  say(text) {
+    this.said.textContent = text;
+  }
+
+  leaveThePage() {
+    this.live.leave();
+    document.removeEventListener("keydown", this.onKey);
+  }
+}
+
+/** Wherever the hands are, but in a field whose own undo is meant. */
+function isUndo(event) {
+  const isHeld = event.ctrlKey || event.metaKey;
+  return isHeld && event.key.toLowerCase() === "z" && !event.target.matches?.(TYPED_INTO);
+}
+
+attach("[data-chart-editor]", (element) => {
+  const editor = new ChartEditor(element);
+  return () => editor.leaveThePage();
+});

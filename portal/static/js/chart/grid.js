@@ -1,0 +1,144 @@
+// The chart as rows of four bars: one bar has the focus, arrows move it, and the bar that plays is lit.
+import { meterOf } from "kitpost/chart/edits";
+
+const PER_ROW = 4;
+const SIGNS = { segno: "segno", coda: "coda", to_coda: "To Coda", fine: "Fine" };
+const NOTHING = { dynamics: [], hits: [], stops: [], fills: [], words: [], road: {} };
+const SHOWN = { "repeat-1": "%", "repeat-2": "% %", rest: "rest", rhythm: "rhythm", drums: "drums" };
+
+export class ChartGrid {
+  /** `onChoose(number)`, `onSection(section, {letter or name})`. */
+  constructor(element, { onChoose, onSection }) {
+    this.element = element;
+    this.onSection = onSection;
+    this.lit = null;
+    element.addEventListener("focusin", (event) => {
+      const number = Number(event.target.closest("[data-bar]")?.dataset.bar);
+      if (number) onChoose(number);
+    });
+    element.addEventListener("change", (event) => this.change(event.target));
+  }
+
+  change(field) {
+    const section = field.closest("[data-section]")?.dataset.section;
+    if (section !== undefined && field.name) this.onSection(Number(section), { [field.name]: field.value.trim() });
+  }
+
+  show(chart, { chosen, songBars, problems }) {
+    const hadFocus = this.element.contains(document.activeElement) && document.activeElement.matches("[data-bar]");
+    let number = 0;
+    const rows = chart.sections.map((section, at) => {
+      const bars = section.bars.map((bar) => this.bar(chart, bar, ++number, { chosen, songBars, problems }));
+      return this.section(section, at, bars);
+    });
+    this.element.replaceChildren(...rows);
+    if (hadFocus) this.focus(chosen);
+    this.light(this.lit);
+  }
+
+  section(section, at, bars) {
+    const fields = [
+      ["letter", "Letter", section.letter],
+      ["name", "Name", section.name],
+    ].map(([name, words, value]) => {
+      const input = make("input", { name, value: value ?? "", maxLength: 80 });
+      if (name === "letter") input.className = "short";
+      return make("label", {}, `${words} `, input);
+    });
+    const count = make("span", { className: "small" }, `${bars.length} ${bars.length === 1 ? "bar" : "bars"}`);
+    const head = make("div", { className: "chart-section-head" }, ...fields, count);
+    const row = make("section", { className: "chart-section" }, head, make("ol", { className: "chart-bars" }, ...bars));
+    row.dataset.section = at;
+    row.setAttribute("aria-label", `Section ${section.letter ?? ""} ${section.name ?? ""}`.trim());
+    return row;
+  }
+
+  bar(chart, bar, number, { chosen, songBars, problems }) {
+    const at = songBars?.[number] ?? [];
+    const fault = problems.filter((one) => one.bar === number);
+    const words = wordsOf(chart, bar);
+    const where = at.length ? at.join(", ") : "not played";
+    const button = make(
+      "button",
+      { type: "button", tabIndex: number === chosen ? 0 : -1, className: fault.length ? "has-problem" : "" },
+      make("span", { className: "chart-number" }, where),
+      make("span", { className: "chart-shows" }, ...signsOf(chart, bar)),
+      make("span", { className: "chart-words" }, words),
+    );
+    button.dataset.bar = number;
+    button.setAttribute("aria-current", String(number === chosen));
+    button.setAttribute("aria-label", labelOf(chart, bar, number, where, fault));
+    return make("li", {}, button);
+  }
+
+  focus(number) {
+    this.element.querySelector(`[data-bar="${number}"]`)?.focus({ preventScroll: false });
+  }
+
+  choose(number) {
+    for (const button of this.element.querySelectorAll("[data-bar]")) {
+      const isChosen = Number(button.dataset.bar) === number;
+      button.tabIndex = isChosen ? 0 : -1;
+      button.setAttribute("aria-current", String(isChosen));
+    }
+  }
+
+  /** The bar that plays; null for none. */
+  light(number) {
+    this.lit = number;
+    for (const button of this.element.querySelectorAll(".is-playing")) button.classList.remove("is-playing");
+    this.element.querySelector(`[data-bar="${number}"]`)?.classList.add("is-playing");
+  }
+}
+
+/** Where an arrow leads from bar `number` of `count`; null where the key is none. */
+export function barAfterKey(key, number, count) {
+  const steps = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -PER_ROW, ArrowDown: PER_ROW };
+  if (key === "Home") return 1;
+  if (key === "End") return count;
+  return key in steps ? Math.min(Math.max(1, number + steps[key]), count) : null;
+}
+
+function signsOf(chart, bar) {
+  const shows = bar.shows ?? "slashes";
+  const beats = Number(meterOf(chart, bar).split("/")[0]);
+  const middle = shows === "slashes" ? "/ ".repeat(Math.min(beats, 12)).trim() : SHOWN[shows];
+  const { repeat_start: start, repeat_end: end } = bar.road ?? {};
+  return [start ? "|: " : "", middle, end ? " :|" : ""];
+}
+
+function wordsOf(chart, bar) {
+  const { dynamics, hits, stops, fills, words, road } = { ...NOTHING, ...bar };
+  const said = [
+    bar.meter === chart.meter ? "" : bar.meter,
+    ...dynamics.map(({ level }) => level),
+    hits.length && `hits ${hits.map(({ beat }) => beat).join(" ")}`,
+    stops.length && "stop",
+    fills.length && "fill",
+    ...roadWords(road),
+    ...words.map(({ text }) => text),
+  ];
+  return said.filter(Boolean).join(" · ");
+}
+
+function roadWords({ ending = [], jump, ...signs }) {
+  const flags = Object.entries(SIGNS).map(([name, words]) => signs[name] && words);
+  return [ending.length && `ending ${ending.join(", ")}`, ...flags, jump && jumpWords(jump)];
+}
+
+function jumpWords({ to = "segno", until = "end" }) {
+  const where = { end: "", coda: " al Coda", fine: " al Fine" }[until] ?? "";
+  return `${to === "start" ? "D.C." : "D.S."}${where}`;
+}
+
+function labelOf(chart, bar, number, where, fault) {
+  const shows = bar.shows ?? "slashes";
+  const said = [`Bar ${number}`, `song bar ${where}`, shows, wordsOf(chart, bar), ...fault.map((one) => one.sentence)];
+  return said.filter(Boolean).join(", ");
+}
+
+function make(tag, properties, ...children) {
+  const element = Object.assign(document.createElement(tag), properties);
+  element.append(...children.filter((child) => child !== ""));
+  return element;
+}

@@ -1,0 +1,77 @@
+"""The chart's addresses: who sees what, and that what is sent is held against what was seen."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from portal.charts.jobs import engrave_version
+from portal.charts.models import ChartFile, ChartVersion
+from tests.factories import make_chart_version, make_client, make_song
+
+pytestmark = pytest.mark.django_db
+UNPROCESSABLE, CONFLICT, ABSENT = 422, 409, 404
+
+
+@pytest.fixture
+def version() -> ChartVersion:
+    return make_chart_version(song=make_song(client=make_client()))
+
+
+@pytest.fixture
+def drummer(client: Client, version: ChartVersion) -> Client:
+    client.force_login(version.saved_by)
+    return client
+
+
+def send(client: Client, name: str, song_id: int, body: Any) -> tuple[int, dict[str, Any]]:
+    content = body if isinstance(body, str) else json.dumps(body)
+    response = client.post(reverse(f"charts:{name}", args=[song_id]), content, content_type="application/json")
+    return response.status_code, response.json()
+
+
+def test_the_editor_holds_the_newest_version(drummer: Client, version: ChartVersion) -> None:
+    page = drummer.get(reverse("charts:chart", args=[version.song_id])).content.decode()
+    assert 'id="chart-start"' in page
+    assert "version 1" in page
+
+
+def test_a_chart_is_looked_at_without_being_saved(drummer: Client, version: ChartVersion) -> None:
+    status, seen = send(drummer, "try", version.song_id, {"chart": version.chart})
+    assert (status, seen["order"]) == (200, list(range(1, 9)))
+    assert "no bars" in send(drummer, "try", version.song_id, {"chart": version.chart | {"sections": []}})[1]["error"]
+    assert version.song.chart_versions.count() == 1
+
+
+@pytest.mark.parametrize("body", ["", "[", "[1]", '{"chart": 3}', "[" * 100_000])
+def test_what_is_no_chart_is_answered_with_a_sentence(drummer: Client, version: ChartVersion, body: str) -> None:
+    status, said = send(drummer, "save", version.song_id, body)
+    assert (status, bool(said["error"])) in ((UNPROCESSABLE, True), (CONFLICT, True))
+    assert version.song.chart_versions.count() == 1
+
+
+def test_a_version_that_is_not_the_newest_is_not_saved_over(drummer: Client, version: ChartVersion) -> None:
+    sent = {"chart": version.chart, "seen": 1, "note": "first"}
+    assert send(drummer, "save", version.song_id, sent) == (200, {"number": 2})
+    status, said = send(drummer, "save", version.song_id, sent)
+    assert (status, said["newest"]) == (CONFLICT, 2)
+    assert send(drummer, "save", version.song_id, sent | {"seen": 2}) == (200, {"number": 3})
+
+
+def test_the_client_sees_pages_only_of_what_is_shared(drummer: Client, version: ChartVersion) -> None:
+    engrave_version(version.pk)
+    page = ChartFile.objects.get(version=version, kind=ChartFile.Kind.SCREEN, page=1)
+    client = Client()
+    client.force_login(version.song.booking.members.get().user)
+    assert client.get(reverse("charts:file", args=[page.pk])).status_code == ABSENT
+    drummer.post(reverse("charts:share", args=[version.pk]), {"share": "yes"})
+    shown = client.get(reverse("charts:chart", args=[version.song_id])).content.decode()
+    assert reverse("charts:file", args=[page.pk]) in shown
+    assert "data-chart-editor" not in shown
+    drawn = b"".join(client.get(reverse("charts:file", args=[page.pk])).streaming_content)  # type: ignore[attr-defined]
+    assert b"<svg" in drawn
+    assert b"<script" not in drawn

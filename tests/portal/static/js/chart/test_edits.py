@@ -1,0 +1,77 @@
+"""Edits of a chart as plain functions: what changes, what a person decided by it, and what cannot be done."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.portal.static.conftest import Show
+from tests.portal.static.js.lib.test_sums import ask
+
+pytestmark = pytest.mark.browser
+
+CHART: dict[str, Any] = {
+    "chart": 1,
+    "title": "Wet Stairs Beside Kettle",
+    "meter": "4/4",
+    "sections": [
+        {"letter": "A", "bars": [{}, {"shows": "repeat-1"}, {"hits": [{"beat": 4.5}]}]},
+        {"letter": "C", "name": "Chorus", "bars": [{"road": {"segno": True}}, {"meter": "6/8"}]},
+    ],
+}
+
+
+def edited(page: Page, expression: str) -> dict[str, Any]:
+    changed: dict[str, Any] = ask(page, "chart/edits", expression, CHART)
+    return changed
+
+
+def test_all_edits(page: Page, show: Show) -> None:
+    """One page for all of them: each is a sum of its own."""
+    show("")
+
+    halves = edited(page, "m.split(given[0], 2)")["sections"][:2]
+    assert [(one["letter"], len(one["bars"]), one["decided"]) for one in halves] == [
+        ("A", 1, ["place"]),
+        ("B", 2, ["letter", "place"]),
+    ]
+    assert edited(page, "m.split(given[0], 4)") == CHART  # a section begins there already
+
+    (whole,) = edited(page, "m.joined(given[0], 5)")["sections"]
+    assert (whole["letter"], len(whole["bars"]), whole["decided"]) == ("A", 5, ["place"])
+    assert edited(page, "m.joined(given[0], 1)") == CHART
+
+    copied = edited(page, "m.copied(given[0], 4)")["sections"]
+    assert [len(one["bars"]) for one in copied] == [3, 2, 2]
+    assert copied[2]["bars"] == [{}, {"meter": "6/8"}]  # the segno stays with the first
+
+    assert edited(page, "m.inserted(given[0], 5)")["sections"][1]["bars"][2] == {"meter": "6/8"}
+    assert len(edited(page, "m.removed(given[0], 2)")["sections"][0]["bars"]) == 2
+    assert edited(page, "m.removed(m.removed(given[0], 4), 4)")["sections"] == CHART["sections"][:1]
+
+    hit = edited(page, "m.withHit(given[0], 3, 4)")["sections"][0]["bars"][2]
+    assert hit == {"hits": [{"beat": 4, "length": 0.5}, {"beat": 4.5}], "decided": ["hits"]}
+    assert edited(page, "m.withHit(given[0], 3, 4.5)")["sections"][0]["bars"][2] == {"decided": ["hits"]}
+    shorter = edited(page, "m.withHit(given[0], 3, 4.25)")["sections"][0]["bars"][2]["hits"]
+    assert shorter[0] == {"beat": 4.25, "length": 0.25}  # it ends where the next one begins
+
+    road = edited(page, "m.withRoad(given[0], 4, { segno: false, repeat_end: 2 })")["sections"][1]["bars"][0]
+    assert road == {"road": {"repeat_end": 2}, "decided": ["road"]}
+    assert edited(page, "m.withRoad(given[0], 4, { segno: true })") == CHART
+
+    named = edited(page, "m.withSection(given[0], 1, { letter: '', name: 'Tag' })")["sections"][1]
+    assert (named["letter"], named["name"], named["decided"]) == ("", "Tag", ["letter", "name"])
+
+
+@pytest.mark.parametrize(
+    ("meter", "part", "beat"),
+    [("4/4", 0.0, 1), ("4/4", 0.64, 3.5), ("4/4", 0.7, 3.75), ("6/8", 0.5, 4), ("6/8", 0.42, 3.5), ("4/4", 0.99, None)],
+)
+def test_a_tap_lies_on_the_nearest_sixteenth(
+    page: Page, show: Show, meter: str, part: float, beat: float | None
+) -> None:
+    """A bar of 4/4 has 16 sixteenths, one of 6/8 twelve: a beat is an eighth there."""
+    show("")
+    assert ask(page, "chart/edits", "m.nearestBeat(given[0], given[1])", meter, part) == beat
