@@ -16,8 +16,9 @@ from analysis.levels.dropouts import runs
 # before it, and at least -60 dBFS.
 _SHORTEST_S, _AROUND_S, _EDGE_FRAMES = 0.02, 0.01, 24
 _EDGE_RE_AROUND, _EDGE_RMS = 0.3, 1e-3
-# Of a hole in one sound, what is before it is at least this loud beside what follows (house choice).
-_ALIKE = 0.3
+# Strokes of a program or behind a gate begin at full level out of silence, many times over. With more holes than this
+# only those count that have the same sound on both sides, as loud before as this share of what follows (house choices).
+_FEW_HOLES, _ALIKE = 5, 0.3
 _MOST_HOLES = 100
 
 
@@ -31,7 +32,7 @@ class HoleMeter:
         # The sound before a run of zeros that has not ended, whether it stopped at full level, and where.
         self._before = np.zeros(0, np.float32)
         self._zeros = 0
-        self._found: list[tuple[float, float]] = []
+        self._found: list[tuple[float, float, bool]] = []
 
     def add(self, block: Block) -> None:
         """Take the next block of the file."""
@@ -47,17 +48,13 @@ class HoleMeter:
         """A stretch that is not silent follows."""
         after = loudest[: self._around]
         is_inside = self._zeros >= self._shortest and len(self._before) and len(self._found) < _MOST_HOLES
-        if is_inside and self._is_hole(self._before[::-1], after):
-            self._found.append(((frame - self._zeros) / self._rate, self._zeros / self._rate))
+        if is_inside and (self._breaks(self._before[::-1]) or self._breaks(after)):
+            alike = _rms(self._before) > _ALIKE * _rms(after)
+            self._found.append(((frame - self._zeros) / self._rate, self._zeros / self._rate, alike))
         trailing = _trailing_zeros(loudest)
         self._zeros = trailing
         kept = loudest[: len(loudest) - trailing]
         self._before = np.concatenate([self._before, kept])[-self._around :].copy()
-
-    def _is_hole(self, before: Floats, after: Floats) -> bool:
-        """A stroke that follows on silence begins at full level too, but what was before it had died away."""
-        alike = _rms(before) > _ALIKE * _rms(after)
-        return alike and (self._breaks(before) or self._breaks(after))
 
     def _breaks(self, from_edge: Floats) -> bool:
         """The sound is as loud at its edge as further in: it was not faded."""
@@ -68,7 +65,8 @@ class HoleMeter:
 
     def finish(self) -> tuple[tuple[float, float], ...]:
         """(start, length) in seconds of each hole."""
-        return tuple(self._found)
+        few = len(self._found) <= _FEW_HOLES
+        return tuple((start_s, length_s) for start_s, length_s, alike in self._found if few or alike)
 
 
 def _rms(samples: Floats) -> float:
