@@ -27,7 +27,7 @@ _QUIET_SHARE, _AFTER_THE_LAST = 0.08, 1e-4
 _FEWEST = 12
 # What the beats share, against what their mean would hold by chance: a click is there from here on, when a cell beside
 # it shows half of that too. On good multitracks of the bench the most was 1.7.
-_SURE = 2.5
+_SURE = 4.0
 
 
 @dataclass(frozen=True)
