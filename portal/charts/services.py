@@ -8,11 +8,13 @@ from django.db import IntegrityError, transaction
 
 from analysis.chart import read_chart
 from analysis.core import ChartError
+from portal.bookings import services as bookings
 from portal.bookings.models import Song
 from portal.charts.errors import ChartingError, NewerChartError
 from portal.charts.inputs import inputs_of
 from portal.charts.models import NOTE_LENGTH, ChartDraft, ChartVersion
 from portal.charts.versions import add_version
+from portal.mailroom import services as mailroom
 from portal.people.models import User
 from portal.queueing import queue_task_on_commit
 
@@ -93,9 +95,22 @@ def restore(*, version: ChartVersion, by: User) -> ChartVersion:
     )
 
 
-def share(*, version: ChartVersion, on: bool) -> None:
-    """Let the client see this version, or no longer."""
+@transaction.atomic
+def share(*, version: ChartVersion, on: bool, by: User) -> None:
+    """Let the client see this version, or no longer. Of each version they hear once."""
     version.share(on=on)
+    song = version.song
+    text = "shared" if on else "no longer shares"
+    bookings.note_song(song, text=f"{text} version {version.number} of the chart", actor=by)
+    if on:
+        mailroom.post(
+            booking=song.booking,
+            song=song,
+            key=f"chart:{version.pk}:shared",
+            subject=f"The chart of “{song.title}”",
+            body=f"{by.name} shares the chart of “{song.title}” with you. It is on the song’s page, to print too.",
+            sender=by,
+        )
 
 
 def _check_open(song: Song) -> None:

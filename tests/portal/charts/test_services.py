@@ -10,6 +10,7 @@ from portal.bookings.stages import BookingStage
 from portal.charts import services
 from portal.charts.errors import ChartingError, NewerChartError
 from portal.charts.models import ChartDraft, ChartVersion
+from portal.mailroom.models import Message
 from tests.factories import CHART, make_chart_version, make_client, make_map, make_song, make_source
 
 pytestmark = pytest.mark.django_db
@@ -69,10 +70,16 @@ def test_a_client_sees_what_was_shared_and_no_longer_what_was_taken_back() -> No
     version = make_chart_version(song=make_song(client=client))
     seen = ChartVersion.objects.visible_to(client)
     assert not seen.exists()
-    services.share(version=version, on=True)
+    by = version.saved_by
+    services.share(version=version, on=True, by=by)
     assert list(seen.all()) == [version]
-    services.share(version=version, on=False)
+    services.share(version=version, on=False, by=by)
     assert not seen.all().exists()
+    services.share(version=version, on=True, by=by)
+    assert (
+        Message.objects.filter(song=version.song, subject__startswith="The chart of").count() == 1
+    )  # they hear of it once
+    assert version.song.timeline.filter(text="shared version 1 of the chart").count() == 2
 
 
 def test_a_draft_needs_a_map_and_measured_files_and_is_asked_for_once() -> None:

@@ -24,12 +24,12 @@ import { unsavedChart } from "kitpost/chart/unsaved";
 const TYPED_INTO = "input:not([type=checkbox]), textarea, select";
 // On a bar of the grid; each is on the page as a button too.
 const KEYS = {
-  s: "split",
+  n: "split",
   j: "join",
-  c: "copy",
+  y: "copy",
   i: "insert",
   Delete: "remove",
-  h: "hit",
+  t: "hit",
   x: "no-hits",
   "%": "repeat",
   Enter: "from-here",

@@ -26,49 +26,62 @@ export class ChartGrid {
 
   show(chart, { chosen, songBars, problems }) {
     const hadFocus = this.element.contains(document.activeElement) && document.activeElement.matches("[data-bar]");
+    const shape = chart.sections.map(({ bars }) => bars.length).join();
+    const isSame = shape === this.shape;
+    this.shape = shape;
+    // Where no bar came or went, what is on the page stays: a click, or a hand on its way to the next field, is not lost.
+    if (!isSame) this.element.replaceChildren(...chart.sections.map((section, at) => this.section(section, at)));
     let number = 0;
-    const rows = chart.sections.map((section, at) => {
-      const bars = section.bars.map((bar) => this.bar(chart, bar, ++number, { chosen, songBars, problems }));
-      return this.section(section, at, bars);
-    });
-    this.element.replaceChildren(...rows);
-    if (hadFocus) this.focus(chosen);
+    for (const [at, section] of chart.sections.entries()) {
+      const row = this.element.children[at];
+      this.name(row, section);
+      const bars = row.querySelectorAll("[data-bar]");
+      for (const [index, bar] of section.bars.entries())
+        this.bar(bars[index], chart, bar, ++number, { chosen, songBars, problems });
+    }
+    if (hadFocus && !isSame) this.focus(chosen);
     this.light(this.lit);
   }
 
-  section(section, at, bars) {
+  section({ bars: written }, at) {
     const fields = [
-      ["letter", "Letter", section.letter],
-      ["name", "Name", section.name],
-    ].map(([name, words, value]) => {
-      const input = make("input", { name, value: value ?? "", maxLength: 80 });
-      if (name === "letter") input.className = "short";
-      return make("label", {}, `${words} `, input);
-    });
+      ["letter", "Letter", "short"],
+      ["name", "Name", ""],
+    ].map(([name, words, className]) =>
+      make("label", {}, `${words} `, make("input", { name, className, maxLength: 80 })),
+    );
+    const bars = written.map(() => make("li", {}, make("button", { type: "button" })));
+    for (const bar of bars) bar.firstChild.dataset.bar = "";
     const count = make("span", { className: "small" }, `${bars.length} ${bars.length === 1 ? "bar" : "bars"}`);
     const head = make("div", { className: "chart-section-head" }, ...fields, count);
     const row = make("section", { className: "chart-section" }, head, make("ol", { className: "chart-bars" }, ...bars));
     row.dataset.section = at;
-    row.setAttribute("aria-label", `Section ${section.letter ?? ""} ${section.name ?? ""}`.trim());
     return row;
   }
 
-  bar(chart, bar, number, { chosen, songBars, problems }) {
+  name(row, { letter = "", name = "" }) {
+    row.setAttribute("aria-label", `Section ${letter} ${name}`.trim());
+    for (const [field, value] of Object.entries({ letter, name })) {
+      const input = row.querySelector(`[name="${field}"]`);
+      if (input !== document.activeElement) input.value = value;
+    }
+  }
+
+  bar(button, chart, bar, number, { chosen, songBars, problems }) {
     const at = songBars?.[number] ?? [];
     const fault = problems.filter((one) => one.bar === number);
     const words = wordsOf(chart, bar);
     const where = at.length ? at.join(", ") : "not played";
-    const button = make(
-      "button",
-      { type: "button", tabIndex: number === chosen ? 0 : -1, className: fault.length ? "has-problem" : "" },
+    button.replaceChildren(
       make("span", { className: "chart-number" }, where),
       make("span", { className: "chart-shows" }, ...signsOf(chart, bar)),
       make("span", { className: "chart-words" }, words),
     );
     button.dataset.bar = number;
+    button.tabIndex = number === chosen ? 0 : -1;
+    button.classList.toggle("has-problem", fault.length > 0);
     button.setAttribute("aria-current", String(number === chosen));
     button.setAttribute("aria-label", labelOf(chart, bar, number, where, fault));
-    return make("li", {}, button);
   }
 
   focus(number) {

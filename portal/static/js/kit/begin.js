@@ -96,6 +96,8 @@ class Visit {
     try {
       await keeping.keepPage();
       await keeping.keepSong();
+      // A take that the house has is forgotten here: a page opened from this device must know of it all the same.
+      this.kit.takes.onHouse = () => keeping.keepSong().catch(() => {});
       await this.keepSounds(await keeping.makeRoom());
     } catch {
       this.tell("kept", "Not all of this song could be kept on this device: without a network some of it is missing.");

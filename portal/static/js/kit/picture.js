@@ -22,7 +22,10 @@ export class Picture {
       item.style.flexGrow = section.bars;
       const button = make("button", { type: "button", textContent: section.label });
       button.setAttribute("aria-label", `Section ${section.label}, from bar ${section.bar}`);
-      button.addEventListener("click", () => this.onSection(at));
+      button.addEventListener("click", (event) => {
+        if (event.detail) button.blur(); // a pointer's: Space is the page's again
+        this.onSection(at);
+      });
       item.append(button);
       return item;
     });

@@ -104,6 +104,8 @@ export class Takes {
   /** What other devices logged; what waits here is newer. */
   takeFromHouse(takes) {
     for (const take of takes) if (this.all.get(take.id)?.is_sent !== false) this.all.set(take.id, take);
+    this.song.takes = takes;
+    this.onHouse?.();
     this.onChange();
   }
 }

@@ -4,20 +4,28 @@ const SAME_S = 1e-4;
 const MOST_BEATS = 16;
 
 /** The bars that lead to `songS`: the beats there, going on backwards from the first at or after it. `beats`:
- *  [seconds, accent] in order. Answers {lengthS, clicks: [{beforeS, accent}]}, seconds before `songS`; null where no
- *  beat is near. */
+ *  [seconds, accent] in order. Answers {lengthS, clicks: [{beforeS, accent}]}, seconds before `songS`, negative in a
+ *  pickup; null where no beat is near. */
 export function countIn(beats, songS, bars = 1) {
   const next = beats.findIndex(([beatS]) => beatS >= songS - SAME_S);
   if (next < 0 || beats.length < 2) return null;
   // Across a passage that is free of the grid two beats lie far apart: the nearer neighbour tells the tempo.
   const beatS = Math.min(...[gapAfter(beats, next - 1), gapAfter(beats, next)].filter((gapS) => gapS > 0));
   const aheadS = Math.max(0, beats[next][0] - songS);
-  if (aheadS > beatS + SAME_S) return null;
   const { size, at } = barAround(beats, next);
+  // Farther off than a beat it is between two beats of a free passage; before the first beat, a pickup of a bar at most.
+  if (aheadS > (next > 0 ? 1 : size) * beatS + SAME_S) return null;
+  const count = beatsBefore(bars * size, size, aheadS / beatS);
   const clicks = [];
-  for (let back = bars * size; back > 0; back--)
-    clicks.push({ beforeS: back * beatS - aheadS, accent: (at - back + bars * size) % size === 0 });
+  for (let back = count; back > 0; back--)
+    clicks.push({ beforeS: back * beatS - aheadS, accent: (at - back + count) % size === 0 });
   return { lengthS: clicks[0].beforeS, clicks };
+}
+
+/** A song with a pickup begins before its first beat, and is counted in up to that beat, through the pickup: in whole
+ *  bars, with one beat before it at least. */
+function beatsBefore(counted, size, pickup) {
+  return counted + size * Math.max(0, Math.ceil((pickup + 1 - counted) / size - SAME_S));
 }
 
 function gapAfter(beats, at) {

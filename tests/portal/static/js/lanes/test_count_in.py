@@ -14,6 +14,7 @@ pytestmark = pytest.mark.browser
 
 FOUR = [[1.0 + 0.5 * beat, 0 if beat % 4 else 1] for beat in range(16)]
 PICKUP = [[0.5, 0], [1.0, 0], *[[1.5 + 0.5 * beat, 0 if beat % 3 else 1] for beat in range(9)]]
+LATE = [[beat_s + 2.0, accent] for beat_s, accent in FOUR]
 THEN_FREE = [*FOUR[:8], [30.0, 1], [30.5, 0], [31.0, 0], [31.5, 0], [32.0, 1]]
 
 
@@ -49,12 +50,26 @@ def test_a_pickup_is_led_to_by_a_bar_as_long_as_the_next(ready: Page) -> None:
     assert counted(ready, PICKUP, 0.5) == [[1.5, False], [1.0, False], [0.5, True]]
 
 
+def test_a_pickup_before_the_first_beat_is_counted_in_up_to_bar_one(ready: Page) -> None:
+    """From 0 s, two beats before bar one: one bar leads to bar one, and its last two beats fall on the pickup."""
+    assert counted(ready, FOUR, 0.0) == [[1.0, True], [0.5, False], [0.0, False], [-0.5, False]]
+
+
+def test_a_pickup_of_nearly_a_bar_gets_a_bar_before_it(ready: Page) -> None:
+    """3.5 beats before bar one, one beat of count would not be there: eight clicks lead to bar one."""
+    later = [[beat_s + 1.0, accent] for beat_s, accent in FOUR]
+    words = counted(ready, later, 0.25)
+    assert len(words) == 8
+    assert words[0] == [2.25, True]
+    assert words[-1] == [-1.25, False]
+
+
 def test_after_a_free_passage_it_counts_in_the_tempo_that_follows(ready: Page) -> None:
     assert counted(ready, THEN_FREE, 30.0) == [[2.0, True], [1.5, False], [1.0, False], [0.5, False]]
 
 
 @pytest.mark.parametrize(
-    ("beats", "song_s"), [([], 0.0), ([[1.0, 1]], 0.0), (FOUR, 20.0), (FOUR, 0.0), (THEN_FREE, 10.0)]
+    ("beats", "song_s"), [([], 0.0), ([[1.0, 1]], 0.0), (FOUR, 20.0), (LATE, 0.0), (THEN_FREE, 10.0)]
 )
 def test_where_no_beat_is_near_nothing_is_counted(ready: Page, beats: list[list[float]], song_s: float) -> None:
     assert counted(ready, beats, song_s) is None

@@ -1,0 +1,63 @@
+"""The chart's editor in a browser: by keys and by fields, with nothing lost on the way."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page, expect
+from pytest_django.live_server_helper import LiveServer
+
+from portal.charts.models import ChartVersion
+from tests.factories import PASSWORD, make_booking, make_chart_version, make_drummer, make_song
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def version() -> ChartVersion:
+    drummer = make_drummer()
+    return make_chart_version(song=make_song(booking=make_booking(created_by=drummer, stage="working")))
+
+
+@pytest.fixture
+def editor(page: Page, live_server: LiveServer, version: ChartVersion) -> Page:
+    page.goto(f"{live_server.url}/sign-in/")
+    page.get_by_label("E-mail").fill(version.saved_by.email)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.keyboard.press("Enter")
+    page.wait_for_url(lambda url: "sign-in" not in url)
+    page.goto(f"{live_server.url}/songs/{version.song_id}/chart/")
+    expect(page.locator("[data-bar]")).to_have_count(8)
+    return page
+
+
+def test_two_names_in_a_row_and_then_a_bar(editor: Page) -> None:
+    """What is typed goes into the field that was clicked, and the bar that is clicked is the one that is meant."""
+    names = editor.locator("[data-section] [name=name]")
+    names.nth(0).click()
+    editor.keyboard.press("ControlOrMeta+a")
+    editor.keyboard.type("Opening")
+    names.nth(1).click()
+    editor.keyboard.press("ControlOrMeta+a")
+    editor.keyboard.type("Out")
+    editor.locator('[data-bar="7"]').click()
+    editor.keyboard.press("n")
+    expect(editor.locator("[data-section]")).to_have_count(3)
+    values = [names.nth(place).input_value() for place in range(3)]
+    assert values == ["Opening", "Out", ""]
+
+
+def test_an_edit_outlives_a_reload_and_is_saved_as_a_version(editor: Page, version: ChartVersion) -> None:
+    editor.locator('[data-bar="3"]').focus()
+    editor.keyboard.press("%")
+    expect(editor.locator('[data-bar="3"] .chart-shows')).to_have_text("%")
+    editor.keyboard.press("ArrowRight")
+    expect(editor.locator('[data-bar="4"]')).to_be_focused()
+    editor.keyboard.press("x")
+    editor.reload()
+    editor.get_by_role("button", name="Restore").click()
+    expect(editor.locator('[data-bar="3"] .chart-shows')).to_have_text("%")
+    editor.get_by_role("button", name="Save as a new version").click()
+    expect(editor.get_by_text("version 2").first).to_be_visible()
+    bars = version.song.chart_versions.get(number=2).chart["sections"][0]["bars"]
+    assert bars[2] == {"shows": "repeat-1", "decided": ["content"]}
+    assert bars[3] == {"decided": ["hits"]}
