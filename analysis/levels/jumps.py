@@ -12,6 +12,8 @@ from analysis.core.blocks import Block
 
 # A jump is at least this high (-40 dBFS) and this many times all second differences on both sides.
 _LEAST, _OVER = 0.01, 12.0
+# Out of what is stiller than this share of the jump a wave may well jump: a programmed stroke does (house choice).
+_SOUND = 0.1
 # What is compared lies from here to there around it, in frames.
 _NEAR, _FAR = 4, 36
 _MOST_JUMPS = 100
@@ -38,7 +40,9 @@ class JumpMeter:
             centre = (_NEAR + _FAR) // 2
             inside = bend[_FAR:-_FAR]
             before, after = around[_FAR - centre : len(bend) - _FAR - centre], around[_FAR + centre :][: len(inside)]
-            alone = np.flatnonzero((inside > _LEAST) & (inside > _OVER * np.maximum(before, after)))
+            wave = maximum_filter1d(np.abs(row[1:-1]), width)
+            sounds = wave[_FAR - centre : len(bend) - _FAR - centre] > _SOUND * inside
+            alone = np.flatnonzero((inside > _LEAST) & sounds & (inside > _OVER * np.maximum(before, after)))
             for place in alone[np.diff(alone, prepend=-_FAR) >= _FAR]:
                 self._found.append((first_frame + int(place) + _FAR + 1) / self._rate)
         self._held = joined[:, max(0, joined.shape[1] - 2 * _FAR - 2) :].copy()

@@ -15,7 +15,7 @@ RATE_HZ = 48_000
 FORM = (("intro", 4), ("verse", 8), ("chorus", 8), ("outro", 4))
 BAND = ("bass", "keys", "lead")
 # Each microphone hears the left and the right of the kit by so much.
-MICROPHONES = {"KickIn": (0.5, 0.4), "SnTop": (0.3, 0.4), "OHL": (0.6, 0.0), "OHR": (0.0, 0.6)}
+MICROPHONES = {"KickIn": (0.6, 0.2), "SnTop": (0.2, 0.5), "OHL": (0.6, 0.0), "OHR": (0.0, 0.6)}
 
 
 def make_material(folder: Path) -> Material:

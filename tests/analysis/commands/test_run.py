@@ -150,6 +150,7 @@ def test_conform_and_verify(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     for seed, name in enumerate(("Bass DI.wav", "Keys.wav")):
         samples = signals.noise(duration_s=2.0 + seed, seed=seed)
         samples[:24_000] = 0.0
+        samples[-24_000:] *= np.linspace(1.0, 0.0, 24_000, dtype=np.float32)[:, None]  # nothing is cut at its end
         stems.append(write_sound(tmp_path / name, samples))
     out = tmp_path / "out"
     code, printed = run(

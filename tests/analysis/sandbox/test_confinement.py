@@ -94,7 +94,7 @@ class House:
         )
         with pytest.MonkeyPatch.context() as patched:
             patched.setattr(child, "_CHILD", (*child._CHILD[:-1], "tests.analysis.sandbox.escapes", *without))
-            patched.setattr(child, "SurveyJob", escapes.Escape)  # it makes a file, as a survey does
+            patched.setattr(child, "_MAKING_JOBS", (escapes.Escape,))  # it makes a file, as a survey does
             answer, trouble = child.run_in_child(job, 60.0, 3 * 2**30)  # type: ignore[arg-type]
         return answer if answer is not None else dict.fromkeys(acts, trouble)
 
