@@ -29,7 +29,7 @@ export class ChartGrid {
     const shape = chart.sections.map(({ bars }) => bars.length).join();
     const isSame = shape === this.shape;
     this.shape = shape;
-    // Where no bar came or went, what is on the page stays: a click, or a hand on its way to the next field, is not lost.
+    // Where no bar came or went, what is on the page stays, and with it a click that is under way.
     if (!isSame) this.element.replaceChildren(...chart.sections.map((section, at) => this.section(section, at)));
     let number = 0;
     for (const [at, section] of chart.sections.entries()) {

@@ -13,7 +13,7 @@ export function countIn(beats, songS, bars = 1) {
   const beatS = Math.min(...[gapAfter(beats, next - 1), gapAfter(beats, next)].filter((gapS) => gapS > 0));
   const aheadS = Math.max(0, beats[next][0] - songS);
   const { size, at } = barAround(beats, next);
-  // Farther off than a beat it is between two beats of a free passage; before the first beat, a pickup of a bar at most.
+  // Farther off than a beat it lies in a free passage; before the first beat, in a pickup of a bar at most.
   if (aheadS > (next > 0 ? 1 : size) * beatS + SAME_S) return null;
   const count = beatsBefore(bars * size, size, aheadS / beatS);
   const clicks = [];
