@@ -20,6 +20,7 @@ from portal.queueing import queue_task_on_commit
 
 NOTHING_TO_DRAFT = "A chart is drafted from an approved tempo map and measured files: one of them is not there yet."
 OVER = "This booking is over: its charts stay as they are."
+NOT_ENGRAVED = "The pages of this version are not engraved yet: share it when they are there."
 NO_MAP = "There is no approved tempo map: approve one first."
 
 
@@ -97,7 +98,12 @@ def restore(*, version: ChartVersion, by: User) -> ChartVersion:
 
 @transaction.atomic
 def share(*, version: ChartVersion, on: bool, by: User) -> None:
-    """Let the client see this version, or no longer. Of each version they hear once."""
+    """Let the client see this version, or no longer. Of each version they hear once.
+
+    Raises ChartingError before its pages are there.
+    """
+    if on and version.state != ChartVersion.State.ENGRAVED:
+        raise ChartingError(NOT_ENGRAVED)
     version.share(on=on)
     song = version.song
     text = "shared" if on else "no longer shares"

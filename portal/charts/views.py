@@ -94,9 +94,12 @@ def save(request: MemberRequest, song_id: int) -> JsonResponse:
 @login_required
 def share(request: MemberRequest, version_id: int) -> HttpResponse:
     version = _version(request, version_id)
-    services.share(version=version, on=request.POST.get("share") == "yes", by=request.user)
-    said = "The client can see it now." if version.shared_at else "The client no longer sees it."
-    messages.success(request, f"Version {version.number}: {said}")
+    try:
+        services.share(version=version, on=request.POST.get("share") == "yes", by=request.user)
+        said = "The client can see it now." if version.shared_at else "The client no longer sees it."
+        messages.success(request, f"Version {version.number}: {said}")
+    except ChartingError as error:
+        messages.error(request, str(error))
     return redirect("charts:chart", version.song_id)
 
 

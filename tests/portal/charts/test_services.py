@@ -71,6 +71,10 @@ def test_a_client_sees_what_was_shared_and_no_longer_what_was_taken_back() -> No
     seen = ChartVersion.objects.visible_to(client)
     assert not seen.exists()
     by = version.saved_by
+    with pytest.raises(ChartingError, match="not engraved yet"):
+        services.share(version=version, on=True, by=by)
+    assert not Message.objects.filter(song=version.song, subject__startswith="The chart of").exists()
+    version.finish()
     services.share(version=version, on=True, by=by)
     assert list(seen.all()) == [version]
     services.share(version=version, on=False, by=by)
