@@ -9,12 +9,13 @@ from django.utils import timezone
 
 from portal.bookings.models import Song
 from portal.intake.models import ApprovedMap
+from portal.making import MadeByWorker
 from portal.people.models import User
 
-TROUBLE_LENGTH, NOTE_LENGTH = 300, 300
+NOTE_LENGTH = 300
 
 
-class ChartDraft(models.Model):
+class ChartDraft(MadeByWorker):
     """What was measured of a song for its chart: MAKING → MADE, or FAILED (`trouble` says why).
 
     `fingerprint` names the map and the files it was made from: pressed twice it is made once.
@@ -29,11 +30,8 @@ class ChartDraft(models.Model):
     approved_map = models.ForeignKey(ApprovedMap, on_delete=models.CASCADE, related_name="+")
     fingerprint = models.CharField(max_length=64)
     state = models.CharField(max_length=6, choices=State.choices, default=State.MAKING)
-    trouble = models.CharField(max_length=TROUBLE_LENGTH, blank=True)
     # The JSON of `analysis.core.ChartDraft`.
     draft: models.JSONField[Any, Any] = models.JSONField(null=True, blank=True)
-    tries = models.PositiveSmallIntegerField(default=0)
-    began_at = models.DateTimeField(default=timezone.now)
     asked_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     asked_at = models.DateTimeField(default=timezone.now)
     made_at = models.DateTimeField(null=True, blank=True)
@@ -51,21 +49,9 @@ class ChartDraft(models.Model):
     def __str__(self) -> str:
         return f"chart draft {self.pk}"
 
-    def begin(self) -> None:
-        self.tries, self.began_at = self.tries + 1, timezone.now()
-        self.save(update_fields=["tries", "began_at"])
-
-    def go_on(self) -> None:
-        """It is being made still. By itself, since this comes from beside the work."""
-        ChartDraft.objects.filter(pk=self.pk).update(began_at=timezone.now())
-
     def finish(self, draft: dict[str, Any]) -> None:
         self.draft, self.state, self.made_at = draft, self.State.MADE, timezone.now()
         self.save(update_fields=["draft", "state", "made_at"])
-
-    def fail(self, trouble: str) -> None:
-        self.state, self.trouble = self.State.FAILED, trouble[:TROUBLE_LENGTH]
-        self.save(update_fields=["state", "trouble"])
 
 
 class ChartVersionQuerySet(models.QuerySet["ChartVersion"]):
@@ -76,7 +62,7 @@ class ChartVersionQuerySet(models.QuerySet["ChartVersion"]):
         return self.filter(song__booking__members__user=user).exclude(shared_at=None)
 
 
-class ChartVersion(models.Model):
+class ChartVersion(MadeByWorker):
     """The chart as it was saved once. Versions are kept; the newest counts. ENGRAVING → ENGRAVED, or FAILED.
 
     `chart` is the JSON that `analysis.chart.read_chart` reads. `draft` is the one it was begun from, where it was.
@@ -105,9 +91,6 @@ class ChartVersion(models.Model):
     saved_at = models.DateTimeField(default=timezone.now)
     shared_at = models.DateTimeField(null=True, blank=True)
     state = models.CharField(max_length=9, choices=State.choices, default=State.ENGRAVING)
-    trouble = models.CharField(max_length=TROUBLE_LENGTH, blank=True)
-    tries = models.PositiveSmallIntegerField(default=0)
-    began_at = models.DateTimeField(default=timezone.now)
 
     objects: ClassVar[ChartVersionQuerySet] = ChartVersionQuerySet.as_manager()  # type: ignore[assignment]
 
@@ -118,19 +101,8 @@ class ChartVersion(models.Model):
     def __str__(self) -> str:
         return f"chart {self.number} of {self.song}"
 
-    def begin(self) -> None:
-        self.tries, self.began_at = self.tries + 1, timezone.now()
-        self.save(update_fields=["tries", "began_at"])
-
-    def go_on(self) -> None:
-        ChartVersion.objects.filter(pk=self.pk).update(began_at=timezone.now())
-
     def finish(self) -> None:
         self.state, self.trouble = self.State.ENGRAVED, ""
-        self.save(update_fields=["state", "trouble"])
-
-    def fail(self, trouble: str) -> None:
-        self.state, self.trouble = self.State.FAILED, trouble[:TROUBLE_LENGTH]
         self.save(update_fields=["state", "trouble"])
 
     def share(self, *, on: bool) -> None:

@@ -12,9 +12,9 @@ from analysis.maps import DEFAULT_PEAK_DBFS
 from analysis.session import DEFAULT_TEMPLATE
 from portal.bookings.models import Song
 from portal.intake.models import ApprovedMap
+from portal.making import MadeByWorker
 from portal.people.models import User
 
-TROUBLE_LENGTH = 300
 MOST_BARS = 64
 MOST_START_BAR = 99
 
@@ -141,7 +141,7 @@ class SessionPackQuerySet(models.QuerySet["SessionPack"]):
         return self if user.is_drummer else self.none()
 
 
-class SessionPack(models.Model):
+class SessionPack(MadeByWorker):
     """A song's session pack: MAKING → MADE, or FAILED (`trouble` says why). Cleared away it is CLEARED.
 
     `fingerprint` names its inputs: pressed twice it is made once. `members` are its stored files by their name in the
@@ -160,15 +160,11 @@ class SessionPack(models.Model):
     settings: models.JSONField[Any, Any] = models.JSONField()
     sources: models.JSONField[Any, Any] = models.JSONField(default=list)
     state = models.CharField(max_length=7, choices=State.choices, default=State.MAKING)
-    trouble = models.CharField(max_length=TROUBLE_LENGTH, blank=True)
     timeline: models.JSONField[Any, Any] = models.JSONField(null=True, blank=True)
     members: models.JSONField[Any, Any] = models.JSONField(default=dict, blank=True)
     left_out: models.JSONField[Any, Any] = models.JSONField(default=list, blank=True)
     files_total = models.PositiveSmallIntegerField(default=0)
     files_done = models.PositiveSmallIntegerField(default=0)
-    # How often making began since the last file was done, and its last sign of life.
-    tries = models.PositiveSmallIntegerField(default=0)
-    began_at = models.DateTimeField(default=timezone.now)
     asked_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     asked_at = models.DateTimeField(default=timezone.now)
     made_at = models.DateTimeField(null=True, blank=True)
@@ -193,14 +189,6 @@ class SessionPack(models.Model):
     def size_bytes(self) -> int:
         return sum(int(member["size_bytes"]) for member in self.members.values())
 
-    def begin(self) -> None:
-        self.tries, self.began_at = self.tries + 1, timezone.now()
-        self.save(update_fields=["tries", "began_at"])
-
-    def go_on(self) -> None:
-        """It is being made still. By itself, since this comes from beside the work."""
-        SessionPack.objects.filter(pk=self.pk).update(began_at=timezone.now())
-
     def lay_out(self, timeline: dict[str, Any]) -> None:
         self.timeline = timeline
         self.save(update_fields=["timeline"])
@@ -221,10 +209,6 @@ class SessionPack(models.Model):
         self.members |= papers
         self.state, self.made_at = self.State.MADE, timezone.now()
         self.save(update_fields=["members", "state", "made_at"])
-
-    def fail(self, trouble: str) -> None:
-        self.state, self.trouble = self.State.FAILED, trouble[:TROUBLE_LENGTH]
-        self.save(update_fields=["state", "trouble"])
 
     def clear(self) -> None:
         self.state = self.State.CLEARED if self.state == self.State.MADE else self.state

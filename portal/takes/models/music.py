@@ -8,11 +8,12 @@ from django.db import models
 from django.utils import timezone
 
 from portal.bookings.models import Song
+from portal.making import MadeByWorker
 
 MOST_CHANNELS = 2
 
 
-class MusicCopy(models.Model):
+class MusicCopy(MadeByWorker):
     """The sum of a song's music, without clicks and guide drums: MAKING → MADE, or FAILED (`trouble` says why).
 
     `fingerprint` names the files it is made of: other files make it anew.
@@ -27,13 +28,10 @@ class MusicCopy(models.Model):
     fingerprint = models.CharField(max_length=64)
     names: models.JSONField[list[str], list[str]] = models.JSONField(default=list)
     state = models.CharField(max_length=6, choices=State.choices, default=State.MAKING)
-    trouble = models.CharField(max_length=200, blank=True)
     key = models.CharField(max_length=160, blank=True)
     sample_rate_hz = models.PositiveIntegerField(default=0)
     frames = models.PositiveBigIntegerField(default=0)
     loudness_lufs = models.FloatField(null=True, blank=True)
-    tries = models.PositiveSmallIntegerField(default=0)
-    began_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
         ordering: ClassVar = ["pk"]
@@ -45,10 +43,6 @@ class MusicCopy(models.Model):
     def channels(self) -> int:
         return MOST_CHANNELS
 
-    def begin(self) -> None:
-        self.tries, self.began_at = self.tries + 1, timezone.now()
-        self.save(update_fields=["tries", "began_at"])
-
     def start_anew(self, *, fingerprint: str, names: list[str]) -> None:
         self.fingerprint, self.names, self.state, self.tries = fingerprint, names, self.State.MAKING, 0
         self.began_at = timezone.now()
@@ -58,7 +52,3 @@ class MusicCopy(models.Model):
         self.state, self.key, self.trouble = self.State.MADE, key, ""
         self.sample_rate_hz, self.frames, self.loudness_lufs = sample_rate_hz, frames, loudness_lufs
         self.save(update_fields=["state", "key", "trouble", "sample_rate_hz", "frames", "loudness_lufs"])
-
-    def fail(self, trouble: str) -> None:
-        self.state, self.trouble = self.State.FAILED, trouble[:200]
-        self.save(update_fields=["state", "trouble"])
