@@ -8,13 +8,15 @@
 #   make format   fix what `make check` only reports
 #   make manage   a manage.py command against the demo's data   (ARGS="shell")
 #   make lock     update requirements*.txt and package-lock.json from pyproject.toml and package.json
-.PHONY: venv browser s3-server demo test check bench bench-libraries format manage lock
+.PHONY: venv bytecode browser s3-server demo test check bench bench-libraries format manage lock
 .DELETE_ON_ERROR:
 
 PYTHON ?= python3
 BIN := .venv/bin
 ARGS ?=
 TEMPLATES := templates tests/portal/static
+# Some dozens of processes import the same modules in a test run: what was compiled for one is kept for all.
+unexport PYTHONDONTWRITEBYTECODE
 COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
 	--no-emit-index-url --no-emit-find-links --custom-compile-command "make lock"
 
@@ -28,7 +30,8 @@ venv: .venv/.ready node_modules/.ready
 	@echo "Installing the locked packages into .venv" >&2
 	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
 	@$(BIN)/python -m pip install --quiet --require-hashes -r requirements-uv.txt >&2
-	@$(BIN)/uv pip sync --quiet --python $(BIN)/python --require-hashes requirements-dev.txt requirements-uv.txt >&2
+	@$(BIN)/uv pip sync --quiet --compile-bytecode --python $(BIN)/python --require-hashes \
+		requirements-dev.txt requirements-uv.txt >&2
 	@touch $@
 
 # The browser's packages come from npm. A machine without Node.js gets it as a Python wheel, in the venv alone.
@@ -37,7 +40,11 @@ node_modules/.ready: package-lock.json .npmrc .venv/.ready
 	@PATH="$$PATH:$(CURDIR)/$(BIN)" npm ci --silent >&2
 	@touch $@
 
-demo: venv
+# A process that opens uploads may write nothing: it would compile the engine for itself, each time.
+bytecode: .venv/.ready
+	@$(BIN)/python -m compileall -q analysis portal tests
+
+demo: venv bytecode
 	@$(BIN)/python manage.py demo $(ARGS)
 
 manage: venv
@@ -57,7 +64,7 @@ s3-server: .venv/.ready
 # each: on a busy machine a matrix library's waiting threads cost more than they give.
 TEST_PROCESSES ?= $(shell echo $$((2 * $$(getconf _NPROCESSORS_ONLN))))
 test: export OPENBLAS_NUM_THREADS = 1
-test: venv browser s3-server
+test: venv bytecode browser s3-server
 	$(BIN)/python -m pytest --numprocesses $(TEST_PROCESSES) --maxprocesses 8 --dist worksteal $(ARGS)
 
 check: venv
