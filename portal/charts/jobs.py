@@ -15,7 +15,6 @@ from django.utils import timezone
 
 from analysis.chart import read_chart
 from analysis.core import ChartError, SongNotMeasuredError
-from analysis.engraving import Look, engrave
 from analysis.sandbox import draft_song_in_child
 from portal.charts.inputs import inputs_of
 from portal.charts.models import ChartDraft, ChartFile, ChartVersion
@@ -103,6 +102,8 @@ def _engrave(version_id: int) -> None:
     if version.tries >= MOST_TRIES:
         version.fail(STOPPED)
         return
+    from analysis.engraving import Look, engrave  # a second of CPU, which no worker need spend as it starts
+
     version.begin()
     try:
         with alive(version.go_on):
