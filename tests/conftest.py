@@ -87,16 +87,48 @@ def chromium() -> "Iterator[Browser]":
 
 
 @pytest.fixture(scope="session")
-def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
-    """As pytest-django makes it. At the end PostgreSQL drops no database in which a page's last request is still at
-    work: what is left there is ended first."""
-    yield
+def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One for all processes that test side by side."""
+    own = tmp_path_factory.getbasetemp()
+    return own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+
+
+@pytest.fixture(scope="session")
+def django_db_keepdb() -> bool:
+    """SQLite's file is there already, copied, and goes with its folder."""
     from django.db import connection
 
-    if connection.vendor == "postgresql":
-        others = "FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()"
-        with django_db_blocker.unblock(), connection.cursor() as cursor:
-            cursor.execute(f"SELECT pg_terminate_backend(pid) {others}")
+    return connection.vendor == "sqlite"
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, shared_folder: Path, django_db_blocker: DjangoDbBlocker
+) -> None:
+    from tests import tables
+
+    with django_db_blocker.unblock():
+        tables.copy_migrated(shared_folder)
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker, shared_folder: Path) -> Iterator[None]:
+    """As pytest-django makes it. At the end PostgreSQL drops no database in which a page's last request is still at
+    work: what is left there is ended first."""
+    from django.db import connection
+    from django.test import TransactionTestCase
+
+    from tests import tables
+
+    with pytest.MonkeyPatch.context() as patches:
+        patches.setattr(TransactionTestCase, "_fixture_teardown", tables.empty)
+        yield
+    with django_db_blocker.unblock():
+        tables.drop_migrated(shared_folder)
+        if connection.vendor == "postgresql":
+            others = "FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()"
+            with connection.cursor() as cursor:
+                cursor.execute(f"SELECT pg_terminate_backend(pid) {others}")
 
 
 @pytest.fixture(scope="session")

@@ -1,6 +1,5 @@
 """A house to walk through, as it is when its own people's songs are measured."""
 
-import os
 import shutil
 from pathlib import Path
 
@@ -10,10 +9,9 @@ from tests.houses import settled_in
 
 
 @pytest.fixture(scope="session")
-def settled_house(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def settled_house(shared_folder: Path) -> Path:
     """Made once for all processes that test side by side."""
-    own = tmp_path_factory.getbasetemp()
-    return settled_in(own.parent if "PYTEST_XDIST_WORKER" in os.environ else own)
+    return settled_in(shared_folder)
 
 
 @pytest.fixture
