@@ -156,6 +156,15 @@ def _add_verify(part: argparse.ArgumentParser) -> None:
         default="",
         help="whose left is left, on a kit with the hat on the player's left",
     )
+    part.add_argument("--rate", type=_count, metavar="HZ", help="the sample rate that was agreed")
+    part.add_argument("--depth", type=_count, metavar="BITS", help="the bit depth that was agreed")
+    part.add_argument(
+        "--zero",
+        type=float,
+        default=0.0,
+        metavar="S",
+        help="where the files were agreed to begin, in the time of the map, the mix and the client's files",
+    )
     part.add_argument(
         "--sheet", type=Path, help="a delivery's sheet, as JSON: check that what it names arrived as it was sent"
     )

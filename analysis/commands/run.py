@@ -174,6 +174,7 @@ def _session_settings(options: argparse.Namespace, **more: Any) -> SessionSettin
 
 
 def verify(options: argparse.Namespace) -> int:
+    from analysis.delivery.agreed import Agreed
     from analysis.delivery.verify import verify_set
     from analysis.handover.sheet import Sheet, check_against, make_sheet
 
@@ -185,6 +186,7 @@ def verify(options: argparse.Namespace) -> int:
         against=options.against,
         originals=options.originals,
         perspective=options.perspective,
+        agreed=Agreed(options.rate, options.depth, options.zero),
     )
     if options.sheet:
         checks = (*check_against(paths, Sheet.from_json(_read_json(options.sheet))), *report.checks)

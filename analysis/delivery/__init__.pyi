@@ -1,3 +1,4 @@
+from .agreed import Agreed as Agreed
 from .check_results import Check as Check
 from .check_results import VerifyReport as VerifyReport
 from .feel import feel_of_file as feel_of_file

@@ -70,13 +70,14 @@ def _in_the_mix(measured: MeasuredSet, rows: Sequence[int]) -> Iterator[Check]:
 
 def _set_lags(measured: MeasuredSet, against: Path) -> Iterator[int]:
     """How much later the whole set may be than the mix: as a good one lies, or as its sum says."""
-    yield 0
+    due = round(-measured.song.zero_s * measured.sample_rate_hz)
+    yield due
     samples, longest = measured.excerpts.samples, round(_LONGEST_SET_S * measured.sample_rate_hz)
     finder = OffsetFinder(samples[0].shape[1], longest)
     for ours, mix in zip(samples, measured.excerpts.of(against), strict=True):
         finder.add(finder.spectrum(mix), finder.spectrum(ours.sum(axis=0)))
     found = finder.finish()
-    if found and found.lag_frames:
+    if found and found.lag_frames != due:
         yield found.lag_frames
 
 

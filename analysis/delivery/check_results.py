@@ -15,7 +15,11 @@ if TYPE_CHECKING:
     from analysis.media.reader import Media
 
 
-_PLACED_BY_RHYTHM = frozenset({"tempo", "on-the-map", "fits-originals"})
+# What needs not be decided any more when this one is.
+_PLACED_BY = {
+    "lined-up": frozenset({"tempo", "on-the-map", "fits-originals", "whole-bars"}),
+    "fits-originals": frozenset({"whole-bars"}),
+}
 
 
 @dataclass(frozen=True)
@@ -51,10 +55,12 @@ class VerifyReport(Record):
 
 
 def still_open(checks: Sequence[Check]) -> tuple[str, ...]:
-    """A set that lies in the accepted mix to the sample needs no rhythm to place it."""
-    placed = any(check.code == "lined-up" and check.passed and not check.undecided for check in checks)
+    """A set that lies in the accepted mix to the sample needs no rhythm to place it; one that lies on the drums in the
+    client's music needs no ends."""
+    decided = {check.code for check in checks if check.passed and not check.undecided}
+    done = frozenset().union(*(codes for by, codes in _PLACED_BY.items() if by in decided))
     codes = dict.fromkeys(check.code for check in checks if check.undecided)
-    return tuple(code for code in codes if not (placed and code in _PLACED_BY_RHYTHM))
+    return tuple(code for code in codes if code not in done)
 
 
 @dataclass(frozen=True)

@@ -28,20 +28,25 @@ _FEWEST_STRETCHES = 4
 _SURELY_ELSEWHERE = 4.0
 
 
-def fits_originals(drums: Sequence[Features], originals: Sequence[Features], limits: Limits) -> Check:
+def fits_originals(
+    drums: Sequence[Features], originals: Sequence[Features], limits: Limits, *, zero_s: float = 0.0
+) -> Check:
     """Does the set's rhythm fit the client's files best where it lies, or a beat or some bars beside it?
 
     Parameters
     ----------
     drums, originals : sequence of Features
-        Of the tracks, and of the client's files, from one start. Clicks among them are left out.
+        Of the tracks, and of the client's files. Clicks among them are left out.
     limits : Limits
+    zero_s : float
+        How much later than the client's files the tracks were agreed to begin.
     """
     music = [features for features in originals if find_click(features) is None]
     played = [features for features in drums if find_click(features) is None]
     if not music or not played:
         return _cannot_fit("there is nothing to compare")
-    found = _rhythm_lag_s(_curve(music), _curve(played), music[0].band_rate_hz)
+    rate_hz = music[0].band_rate_hz
+    found = _rhythm_lag_s(_from(_curve(music), round(zero_s * rate_hz)), _curve(played), rate_hz)
     if found is None:
         return _cannot_fit("they are too short")
     lag_s, sureness = found
@@ -74,6 +79,11 @@ def _curve(parts: Sequence[Features]) -> Doubles:
         curve[: len(rise)] += np.sqrt(rise / (np.quantile(rise, 0.99) + 1e-9)) if len(rise) else 0.0
     centred: Doubles = curve - curve.mean()
     return centred
+
+
+def _from(curve: Doubles, first: int) -> Doubles:
+    """From this step on, which may lie before the curve's start."""
+    return np.pad(curve, (-first, 0)) if first < 0 else curve[first:]
 
 
 def _rhythm_lag_s(music: Doubles, drums: Doubles, rate_hz: float) -> tuple[float, float] | None:

@@ -45,7 +45,8 @@ def lined_up(measured: MeasuredSet) -> Iterator[Check]:
 
 
 def _sides(measured: MeasuredSet, against: Path) -> Sides:
-    return Sides(against, tuple(track.path for track in measured.sounding), measured.sample_rate_hz)
+    tracks = tuple(track.path for track in measured.sounding)
+    return Sides(against, tracks, measured.sample_rate_hz, zero_s=measured.song.zero_s)
 
 
 def _judged(measured: MeasuredSet, lags: Lags, against: Path) -> Iterator[Check]:

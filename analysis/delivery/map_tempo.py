@@ -64,7 +64,7 @@ def stretches(times_s: Doubles, tempo_map: TempoMap) -> list[Stretch]:
     for start_s, end_s, bpm in _spans(tempo_map, float(times_s.max(initial=0.0))):
         inside = (times_s >= start_s) & (times_s < end_s)
         if inside.sum() >= _LEAST_STROKES:
-            found.append(Stretch(start_s, end_s, bpm, times_s[inside], *_in_beats(times_s[inside], tempo_map)))
+            found.append(Stretch(start_s, end_s, bpm, times_s[inside], *in_beats(times_s[inside], tempo_map)))
     return found
 
 
@@ -82,7 +82,7 @@ def _spans(tempo_map: TempoMap, last_s: float) -> list[tuple[float, float, float
     return spans
 
 
-def _in_beats(times_s: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
+def in_beats(times_s: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
     """Beats since the first segment's start, and the length of each stroke's beat."""
     segments = tempo_map.segments
     starts, beat_s = (

@@ -60,12 +60,14 @@ class Track:
 @dataclass(frozen=True)
 class Song:
     """What the set is compared with. `against`: a rough mix of the same playing; `originals`: the client's files.
-    `perspective`: "player", "audience" or "" where nobody said whose left is left."""
+    `perspective`: "player", "audience" or "" where nobody said whose left is left. `tempo_map` is in the tracks' own
+    time, which begins `zero_s` after that of the mix and of the originals."""
 
     tempo_map: TempoMap | None = None
     against: Path | None = None
     originals: tuple[Path, ...] = ()
     perspective: str = ""
+    zero_s: float = 0.0
 
 
 @dataclass(frozen=True)

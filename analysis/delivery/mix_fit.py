@@ -42,12 +42,14 @@ class Fit:
 
 @dataclass(frozen=True)
 class Sides:
-    """The two sides of the comparison. `speed`: the tracks are taken to run so many times as fast as the mix."""
+    """The two sides of the comparison. `speed`: the tracks are taken to run so many times as fast as the mix; `zero_s`:
+    how much later than the mix they were agreed to begin."""
 
     mix: Path
     tracks: tuple[Path, ...]
     sample_rate_hz: int
     speed: float = 1.0
+    zero_s: float = 0.0
 
     def fit_at(self, time_s: float, window_s: float, *, lag_s: float, reach_s: float, lowered: int = 1) -> Fit | None:
         """Fit the mix from `time_s` on, looking for lags around `lag_s`; None where there is nothing to fit.
@@ -70,10 +72,10 @@ class Sides:
 
     def _mix_window(self, time_s: float, window_s: float) -> Floats:
         rate_hz = self.sample_rate_hz
+        first = round((time_s * self.speed + self.zero_s) * rate_hz)
+        window = _stretch(self.mix, first, round(window_s * self.speed * rate_hz), rate_hz)
         if self.speed == 1.0:
-            return read_window(self.mix, time_s, round(window_s * rate_hz), rate_hz)
-        frames = round(window_s * self.speed * rate_hz)
-        window = read_window(self.mix, time_s * self.speed, frames, rate_hz)
+            return window
         return np.asarray(soxr.resample(window, rate_hz * self.speed, rate_hz), np.float32)
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import TypeVar
@@ -15,6 +16,7 @@ from analysis.core.errors import UnusableFileError
 from analysis.core.sentences import written
 from analysis.core.threads import on_one_thread
 from analysis.core.thresholds import Limits
+from analysis.delivery.agreed import Agreed, agreed_checks, in_files_time
 from analysis.delivery.arrival import arrival
 from analysis.delivery.check_results import Check, Header, VerifyReport, still_open
 from analysis.delivery.click_bleed import click_bleed
@@ -25,6 +27,7 @@ from analysis.delivery.measured_set import MeasuredSet, Song, measure_set
 from analysis.delivery.microphone import microphones
 from analysis.delivery.polarity import polarity
 from analysis.delivery.sides import sides
+from analysis.delivery.song_ends import whole_bars
 from analysis.delivery.verify_rhythm import rhythm_checks
 from analysis.maps.tempo_map import TempoMap
 from analysis.media import safe_names
@@ -41,8 +44,8 @@ QUESTIONS: tuple[Callable[[MeasuredSet], Iterable[Check]], ...] = (
     sides,
     microphones,
     click_bleed,
-    lined_up,
     rhythm_checks,
+    whole_bars,
 )
 
 
@@ -54,27 +57,39 @@ def verify_set(
     against: Path | None = None,
     originals: Sequence[Path] = (),
     perspective: str = "",
+    agreed: Agreed | None = None,
     limits: Limits | None = None,
 ) -> VerifyReport:
     """Check files that belong together. `against`: a rough mix of the same performance; `originals`: the client's.
 
-    `perspective`: whose left is left, "player" or "audience"; "" where nobody said.
+    `perspective`: whose left is left, "player" or "audience"; "" where nobody said. `map`, `against` and `originals`
+    begin together; the files begin there too, unless `agreed` says otherwise.
     """
-    limits = limits or Limits()
+    limits, agreed = limits or Limits(), agreed or Agreed()
+    map = in_files_time(map, agreed.zero_s) if map else None  # noqa: A001
     headers, checks = _read_headers(paths)
     for look in _HEADER_CHECKS:
         checks += look(headers)
+    checks += agreed_checks(headers, agreed)
     if map is not None:
         checks += _covers_map(headers, map)
     if headers and all(check.passed for check in checks if check.code in ("readable", "rate")):
         readable = [path for path in paths if path.name in headers]
-        measured = measure_set(readable, Song(map, against, tuple(originals), perspective), limits)
-        checks += [check for question in QUESTIONS for check in question(measured)]
+        measured = measure_set(readable, Song(map, against, tuple(originals), perspective, agreed.zero_s), limits)
+        checks += _asked(measured)
     if not paths:
         checks.append(Check("not-empty", None, passed=False, message="There are no files in the set."))
     said = {name: header.to_json() for name, header in headers.items()}
     passed = all(check.passed for check in checks)
     return VerifyReport(passed, tuple(checks), said, still_open(checks))
+
+
+def _asked(measured: MeasuredSet) -> list[Check]:
+    """The mix is laid on those tracks that lie together: one that does not must not move the set."""
+    checks = [check for question in QUESTIONS for check in question(measured)]
+    off = {check.file for check in checks if check.code == "arrival" and not check.passed}
+    together = tuple(track for track in measured.tracks if track.file not in off)
+    return checks + list(lined_up(replace(measured, tracks=together or measured.tracks)))
 
 
 def _read_headers(paths: Sequence[Path]) -> tuple[dict[str, Header], list[Check]]:

@@ -18,6 +18,7 @@ from analysis.core.samples import Doubles, Indices
 from analysis.core.sentences import written
 from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check
+from analysis.delivery.clock_by_map import clock_by_map
 from analysis.delivery.fits_originals import fits_originals
 from analysis.delivery.measured_set import MeasuredSet, features_of
 from analysis.delivery.own_strokes import FEWEST_STROKES, KICK, SNARE, strokes_of_kit
@@ -52,10 +53,14 @@ def rhythm_checks(measured: MeasuredSet) -> Iterator[Check]:
     """The drums against the map's beats and against the client's files; without drums in those, nobody can tell."""
     song, tracks = measured.song, measured.sounding
     if song.tempo_map is not None and tracks:
-        yield from map_checks({track.name: track.features for track in tracks}, song.tempo_map, measured.limits)
+        checks = list(map_checks({track.name: track.features for track in tracks}, song.tempo_map, measured.limits))
+        yield from checks
+        if song.against is None:
+            length_s = max(track.frames for track in tracks) / measured.sample_rate_hz
+            yield from (clock_by_map(check, length_s) for check in checks if check.code == "tempo" and check.passed)
     if song.originals and tracks:
         sounding = [features for path in song.originals if (features := features_of(path))]
-        yield fits_originals([track.features for track in tracks], sounding, measured.limits)
+        yield fits_originals([track.features for track in tracks], sounding, measured.limits, zero_s=song.zero_s)
 
 
 def map_checks(drums: dict[str, Features], tempo_map: TempoMap, limits: Limits) -> Iterator[Check]:

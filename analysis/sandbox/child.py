@@ -23,6 +23,7 @@ from analysis.core.errors import SongNotMeasuredError
 from analysis.core.reports import Brief, FileReport, Record, SongReport
 from analysis.core.texts import storable
 from analysis.core.thresholds import Limits
+from analysis.delivery.agreed import Agreed
 from analysis.delivery.check_results import Check, VerifyReport
 from analysis.rules.file_rules import unusable_finding
 from analysis.sandbox.child_jobs import (
@@ -125,6 +126,7 @@ def verify_set_in_child(
     against: Path | None = None,
     originals: Sequence[Path] = (),
     perspective: str = "",
+    agreed: Agreed | None = None,
     time_limit_s: float = _TIME_LIMIT_S,
     memory_limit_bytes: int = _MEMORY_LIMIT_BYTES,
 ) -> VerifyReport:
@@ -138,6 +140,7 @@ def verify_set_in_child(
         against=str(against.absolute()) if against else None,
         originals=[str(path.absolute()) for path in originals],
         perspective=perspective,
+        agreed=(agreed or Agreed()).to_json(),
     )
     answer, trouble = run_in_child(job, time_limit_s, memory_limit_bytes)
     if answer is not None and (report := record_of(VerifyReport, answer)):

@@ -20,12 +20,14 @@ class VerifyJob(Record):
     against: str | None
     originals: list[str] = dataclasses.field(default_factory=list)
     perspective: str = ""
+    agreed: dict[str, Any] = dataclasses.field(default_factory=dict)
 
     @property
     def reads(self) -> list[str]:
         return [*self.paths, *self.originals, *([self.against] if self.against else [])]
 
     def do(self) -> dict[str, Any]:
+        from analysis.delivery.agreed import Agreed
         from analysis.delivery.verify import verify_set
         from analysis.maps.tempo_map import TempoMap
 
@@ -33,8 +35,9 @@ class VerifyJob(Record):
         against = Path(self.against) if self.against else None
         originals = [Path(path) for path in self.originals]
         paths = [Path(path) for path in self.paths]
+        agreed = Agreed.from_json(self.agreed)
         return verify_set(
-            paths, map=tempo_map, against=against, originals=originals, perspective=self.perspective
+            paths, map=tempo_map, against=against, originals=originals, perspective=self.perspective, agreed=agreed
         ).to_json()
 
 

@@ -31,7 +31,9 @@ def _late(frames_of: Callable[[Plan], int], *, from_map: bool) -> Maker:
         if from_map:
             due_ms = 1000 * frames / RATE_HZ + np.mean([1000 * (one.time_s - one.due_s) for one in drum_set.strokes])
             figures["on-the-map"] = (round(float(due_ms), 1), _MAP_MS)
-        truth = Truth(("lined-up", "on-the-map", "fits-originals"), figures=figures, says=f"{frames} frames late")
+        truth = Truth(
+            ("lined-up", "on-the-map", "fits-originals", "whole-bars"), figures=figures, says=f"{frames} frames late"
+        )
         return _moved(drum_set, frames), truth
 
     return make_it

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +19,7 @@ from analysis.core.samples import Doubles, Floats
 from bench.delivery.hits import RATE_HZ, strike
 from bench.delivery.kits import SPEED_OF_SOUND_M_S, Drum, Kit, Microphone
 from bench.delivery.players import Player, Stroke
+from bench.delivery.sampled import sampled_stroke
 
 _Spectra = npt.NDArray[np.complex64]
 _BLOCK = 32_768
@@ -32,13 +34,19 @@ _PEAKS_DBFS = {"close": -7.0, "over": -9.0, "room": -11.0}
 _HISS_DBFS = -82.0
 
 
-def dry_tracks(kit: Kit, strokes: Sequence[Stroke], frames: int, player: Player, seed: int) -> dict[str, Floats]:
-    """What each drum gives off, as if heard at no distance."""
+def dry_tracks(
+    kit: Kit, strokes: Sequence[Stroke], frames: int, player: Player, seed: int, *, font: str = ""
+) -> dict[str, Floats]:
+    """What each drum gives off, as if heard at no distance; `font`: see `sampled.py`."""
     rng = np.random.default_rng(seed)
     tracks = {drum.name: np.zeros(frames + 4 * RATE_HZ, np.float32) for drum in kit.drums}
     for stroke in strokes:
         drum = kit.drum(stroke.drum)
-        sound = strike(drum.sound, drum.hz, stroke.hardness, rng, brush=player.brush and stroke.drum == "snare")
+        brush = player.brush and stroke.drum == "snare"
+        if font:
+            sound = sampled_stroke(Path(font), drum, stroke.hardness)
+        else:
+            sound = strike(drum.sound, drum.hz, stroke.hardness, rng, brush=brush)
         at = round(stroke.time_s * RATE_HZ)
         tracks[stroke.drum][at : at + len(sound)] += sound
     return {name: track[:frames] for name, track in tracks.items() if track.any()}

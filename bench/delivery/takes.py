@@ -24,7 +24,7 @@ from bench.delivery.kits import KITS, Kit
 from bench.delivery.microphones import dry_tracks, record
 from bench.delivery.players import Player, Stroke, play
 
-_SOURCES = ("kits", "hits", "players", "microphones", "takes")
+_SOURCES = ("kits", "hits", "players", "microphones", "sampled", "takes")
 _TAIL_S = 3.0
 # Gains and places of tracks in the rough mix (1 is right), and what the mixer turns over (D-24).
 _PANS = {"Hat": 0.3, "Tom1": 0.2, "Tom2": -0.1, "Floor1": -0.4, "Ride": -0.4, "OHL": -0.9, "OHR": 0.9, "RmL": -1.0}
@@ -33,7 +33,8 @@ _MIX_PEAK = 0.7
 
 @dataclass(frozen=True)
 class Plan:
-    """What is to be made. `tempos`: from which bar, how many BPM, in which meter."""
+    """What is to be made. `tempos`: from which bar, how many BPM, in which meter; `font`: the sound font whose strokes
+    are played instead of made ones."""
 
     kit: str
     pattern: str
@@ -43,6 +44,7 @@ class Plan:
     seed: int
     bar_one_s: Fraction = Fraction(2)
     music_in_mix: bool = False
+    font: str = ""
 
     @property
     def tempo_map(self) -> TempoMap:
@@ -105,7 +107,9 @@ def make(plan: Plan) -> DrumSet:
     kit, rng = KITS[plan.kit], np.random.default_rng(plan.seed)
     drums = {drum.name for drum in kit.drums}
     strokes = play(plan.tempo_map, plan.bars, plan.pattern, plan.player, rng, drums=drums)
-    tracks = record(kit, dry_tracks(kit, strokes, plan.frames, plan.player, plan.seed), 1_000 * plan.seed)
+    tracks = record(
+        kit, dry_tracks(kit, strokes, plan.frames, plan.player, plan.seed, font=plan.font), 1_000 * plan.seed
+    )
     music = client_music(plan)
     mix = rough_mix(tracks, np.random.default_rng([plan.seed, 2]))
     if plan.music_in_mix:

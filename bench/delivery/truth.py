@@ -31,7 +31,8 @@ Maker = Callable[[DrumSet, np.random.Generator], tuple[DrumSet, Truth] | None]
 class Damage:
     """`make` gives None where a set has nothing to damage so. `styles`: in which of them alone it makes sense.
 
-    `with_mix`: whether the accepted mix is there to compare with. `aim`: whether it counts towards the aim.
+    `needs`: tracks without which it makes none. `with_mix`: whether the accepted mix is there to compare with. `aim`:
+    whether it counts towards the aim.
     """
 
     name: str
@@ -39,3 +40,4 @@ class Damage:
     styles: tuple[str, ...] = ()
     with_mix: bool = True
     aim: bool = True
+    needs: tuple[str, ...] = ()

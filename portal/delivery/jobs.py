@@ -24,6 +24,7 @@ from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
+from portal.prep.choices import agreed_for
 from portal.takes.models import RoughMix
 
 # A set that takes longer is checked twice at once: no harm.
@@ -54,7 +55,12 @@ def check(delivery_id: int) -> None:
     with lend_set(files) as paths, lend_accepted_mix(song) as rough_mix, lend_originals(song) as originals:
         approved = song.maps.first()
         report = verify_set_in_child(
-            paths, map=approved.map if approved else None, against=rough_mix, originals=originals
+            paths,
+            map=approved.map if approved else None,
+            against=rough_mix,
+            originals=originals,
+            perspective=delivery.stated_perspective,
+            agreed=agreed_for(song),
         )
         readings = [
             _read(file, path, report.headers.get(file.name, {})) for file, path in zip(files, paths, strict=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
+from analysis.delivery import Agreed
 from analysis.maps import ClickStyle
 from analysis.session import SessionSettings
 from portal.bookings.models import Song
@@ -28,6 +29,12 @@ def settings_for(approved: ApprovedMap) -> SessionSettings:
             peak_dbfs=float(house.click_peak_dbfs),
         ),
     )
+
+
+def agreed_for(song: Song) -> Agreed:
+    """What was chosen for the song's files by hand, or for all songs of the house; what nobody chose was not agreed."""
+    chosen = song_prep(song)
+    return Agreed(chosen.sample_rate_hz or HousePrep.get().sample_rate_hz, chosen.bit_depth)
 
 
 def song_prep(song: Song) -> SongPrep:

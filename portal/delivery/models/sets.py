@@ -69,6 +69,11 @@ class Delivery(models.Model):
         return self.state not in self.SEEN_BY_CLIENT
 
     @property
+    def stated_perspective(self) -> str:
+        """As the engine takes it: empty where nobody said."""
+        return "" if self.perspective == self.Perspective.UNSAID else self.perspective
+
+    @property
     def failures(self) -> list[dict[str, Any]]:
         """Failed checks that nobody let pass."""
         waived = {(waiver.code, waiver.file_name) for waiver in self.waivers.all()}
