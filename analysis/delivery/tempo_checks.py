@@ -25,6 +25,8 @@ _JUMPS_S = 0.02
 # choice).
 _RATE_TOLERANCE, _WIDEST_TOLERANCE = 0.0005, 0.0015
 _NORMAL_95 = 1.96
+# A clock that is off by less than this at the end of the song is no fault that anyone hears (house choice).
+_HEARD_MS = 10.0
 
 
 def tempo_checks(strokes: Strokes, tempo_map: TempoMap) -> list[Check]:
@@ -110,3 +112,24 @@ def _cannot_tell(why: str, part: Stretch | None = None) -> Check:
 
 def _place(part: Stretch) -> str:
     return f" from {seconds_as_clock(part.start_s)} on" if part.start_s > 0 else ""
+
+
+def clock_by_map(tempo: Check, length_s: float) -> Check:
+    """What a tempo that was measured against the map leaves open of the clock, over a song of this length."""
+    if tempo.undecided or tempo.low is None or tempo.high is None:
+        return _no_clock("the hits do not show one tempo all along the song")
+    low, value, high = (1e6 * (tempo.limit / bpm - 1) for bpm in (tempo.high, tempo.value, tempo.low))
+    per_ppm_ms = length_s / 1000
+    if max(abs(low), abs(high)) * per_ppm_ms > _HEARD_MS:
+        words = f"the hits leave room for {low:.0f} to {high:.0f} parts in a million, players drift as much"
+        return _no_clock(words, low, high)
+    words = f"Against the map the clock is at most {written('_ms', round(_HEARD_MS))} off at the end of the song."
+    limit = round(_HEARD_MS / per_ppm_ms, 1)
+    ppm, low, high = (round(one, 1) for one in (value, low, high))
+    return Check("drift", None, passed=True, value=ppm, limit=limit, message=words, low=low, high=high)
+
+
+def _no_clock(why: str, low: float | None = None, high: float | None = None) -> Check:
+    words = f"Can't tell whether the clock runs true without a mix of the same playing: {why}."
+    ends = {"low": None if low is None else round(low, 1), "high": None if high is None else round(high, 1)}
+    return Check("drift", None, passed=True, message=words, undecided=True, **ends)

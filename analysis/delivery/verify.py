@@ -21,13 +21,13 @@ from analysis.delivery.arrival import arrival
 from analysis.delivery.check_results import Check, Header, VerifyReport, still_open
 from analysis.delivery.click_bleed import click_bleed
 from analysis.delivery.file_faults import file_faults
+from analysis.delivery.fits_originals import whole_bars
 from analysis.delivery.levels import distinct_sound, level_checks
 from analysis.delivery.line_up import lined_up
 from analysis.delivery.measured_set import MeasuredSet, Song, measure_set
 from analysis.delivery.microphone import microphones
 from analysis.delivery.polarity import polarity
 from analysis.delivery.sides import sides
-from analysis.delivery.song_ends import whole_bars
 from analysis.delivery.verify_rhythm import rhythm_checks
 from analysis.maps.tempo_map import TempoMap
 from analysis.media import safe_names

@@ -18,11 +18,10 @@ from analysis.core.samples import Doubles, Indices
 from analysis.core.sentences import written
 from analysis.core.thresholds import Limits
 from analysis.delivery.check_results import Check
-from analysis.delivery.clock_by_map import clock_by_map
 from analysis.delivery.fits_originals import fits_originals
 from analysis.delivery.measured_set import MeasuredSet, features_of
 from analysis.delivery.own_strokes import FEWEST_STROKES, KICK, SNARE, strokes_of_kit
-from analysis.delivery.tempo_checks import tempo_checks
+from analysis.delivery.tempo_checks import clock_by_map, tempo_checks
 from analysis.features.attacks import attacks_of
 from analysis.features.feature_arrays import Features
 from analysis.features.strokes import struck_at

@@ -16,9 +16,10 @@ from analysis.levels.dropouts import runs
 # before it, and at least -60 dBFS.
 _SHORTEST_S, _AROUND_S, _EDGE_FRAMES = 0.02, 0.01, 24
 _EDGE_RE_AROUND, _EDGE_RMS = 0.3, 1e-3
-# Strokes of a program or behind a gate begin at full level out of silence, many times over. With more holes than this
-# only those count that have the same sound on both sides, as loud before as this share of what follows (house choices).
-_FEW_HOLES, _ALIKE = 5, 0.3
+# Strokes of a program or behind a gate begin at full level out of silence. With more holes than this, or more silence
+# than this share from the first sound to the last, only those count that have the same sound on both sides, as loud
+# before as this share of what follows (house choices).
+_FEW_HOLES, _MOSTLY_SILENT, _ALIKE = 5, 0.3, 0.3
 _MOST_HOLES = 100
 
 
@@ -33,6 +34,8 @@ class HoleMeter:
         self._before = np.zeros(0, np.float32)
         self._zeros = 0
         self._found: list[tuple[float, float, bool]] = []
+        # Frames of silence inside, and of everything from the first sound on.
+        self._silent, self._frames = 0, 0
 
     def add(self, block: Block) -> None:
         """Take the next block of the file."""
@@ -46,12 +49,14 @@ class HoleMeter:
 
     def _sound(self, loudest: Floats, frame: int) -> None:
         """A stretch that is not silent follows."""
+        inside, trailing = self._zeros if len(self._before) else 0, _trailing_zeros(loudest)
+        self._silent += inside
+        self._frames += inside + len(loudest) - trailing
         after = loudest[: self._around]
         is_inside = self._zeros >= self._shortest and len(self._before) and len(self._found) < _MOST_HOLES
         if is_inside and (self._breaks(self._before[::-1]) or self._breaks(after)):
             alike = _rms(self._before) > _ALIKE * _rms(after)
             self._found.append(((frame - self._zeros) / self._rate, self._zeros / self._rate, alike))
-        trailing = _trailing_zeros(loudest)
         self._zeros = trailing
         kept = loudest[: len(loudest) - trailing]
         self._before = np.concatenate([self._before, kept])[-self._around :].copy()
@@ -65,7 +70,7 @@ class HoleMeter:
 
     def finish(self) -> tuple[tuple[float, float], ...]:
         """(start, length) in seconds of each hole."""
-        few = len(self._found) <= _FEW_HOLES
+        few = len(self._found) <= _FEW_HOLES and self._silent <= _MOSTLY_SILENT * self._frames
         return tuple((start_s, length_s) for start_s, length_s, alike in self._found if few or alike)
 
 

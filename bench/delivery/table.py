@@ -1,9 +1,10 @@
 """What the check of a delivery says of damaged sets and of good ones: found or not, figure said, true figure.
 
-`python -m bench delivery [--held-out] [--times N] [--only "WORDS|OTHER WORDS"] [--sets N] [--font FONT.sf2]`. A damage
-is found when a check fails that speaks of it, and names a track at fault where there is one; a figure is right within
-the truth's tolerance. A false alarm is any check that fails on a good set. `--coverage N`, `--feel N` and `--cost` print
-what their modules say instead.
+`python -m bench delivery [--held-out] [--times N] [--only "WORDS|OTHER WORDS"] [--sets N] [--font FONT.sf2]`.
+
+A damage is found when a check fails that speaks of it, and names a track at fault where there is one; a figure is right
+within the truth's tolerance. A false alarm is any check that fails on a good set. `--coverage N`, `--feel N` and
+`--cost` print what their modules say instead.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 import pytest
 
 from analysis.delivery.check_results import Check
-from analysis.delivery.clock_by_map import clock_by_map
+from analysis.delivery.tempo_checks import clock_by_map
 
 
 def tempo(bpm: float, half: float) -> Check:

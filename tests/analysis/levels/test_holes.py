@@ -36,9 +36,10 @@ def test_silence_at_either_end_is_no_hole() -> None:
     assert feed(HoleMeter(48_000), samples).finish() == ()
 
 
-def test_strokes_out_of_silence_are_no_holes() -> None:
-    """A programmed part: each stroke dies away, is cut to silence, and the next begins at full level."""
-    samples = signals.noise(duration_s=6.0) * np.exp(-(np.arange(288_000) % 24_000) / 2_000)[:, None]
-    samples[np.arange(288_000) % 24_000 > 18_000] = 0.0
+@pytest.mark.parametrize("apart", [24_000, 96_000])
+def test_strokes_out_of_silence_are_no_holes(apart: int) -> None:
+    """Twelve programmed strokes, or three: each dies away, is cut to silence, the next begins at full level."""
+    samples = signals.noise(duration_s=6.0) * np.exp(-(np.arange(288_000) % apart) / 2_000)[:, None]
+    samples[np.arange(288_000) % apart > 18_000] = 0.0
 
     assert feed(HoleMeter(48_000), samples).finish() == ()

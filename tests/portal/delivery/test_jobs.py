@@ -16,6 +16,7 @@ from django.utils import timezone
 from analysis.sandbox.child import verify_set_in_child
 from portal.delivery import jobs, services, tasks
 from portal.delivery.models import Delivery
+from portal.prep.models import SongPrep
 from tests import signals
 from tests.factories import (
     make_delivery,
@@ -44,7 +45,7 @@ def checked(*files: tuple[str, bytes], delivery: Delivery | None = None) -> Deli
     return delivery
 
 
-def failed(delivery: Delivery) -> set[tuple[str, str]]:
+def failed(delivery: Delivery) -> set[tuple[str, str | None]]:
     return {(check["code"], check["file"]) for check in delivery.checks if not check["passed"]}
 
 
@@ -83,6 +84,14 @@ def test_a_file_at_another_rate_fails() -> None:
     odd = wav_bytes(signals.noise(duration_s=2.0, sample_rate_hz=44_100), 44_100)
     delivery = checked(("KickIn.wav", sound(1)), ("SnTop.wav", sound(2)), ("Hat.wav", odd))
     assert ("rate", "Hat.wav") in failed(delivery)
+
+
+@pytest.mark.parametrize(("rate_hz", "depth", "codes"), [(48_000, 24, set()), (44_100, 16, {"rate", "depth"})])
+def test_what_was_chosen_for_the_song_was_agreed(rate_hz: int, depth: int, codes: set[str]) -> None:
+    song = make_song()
+    SongPrep.objects.create(song=song, sample_rate_hz=rate_hz, bit_depth=depth)
+    delivery = checked(("KickIn.wav", sound(1)), delivery=make_delivery(song=song))
+    assert failed(delivery) == {(f"agreed-{code}", None) for code in codes}
 
 
 def test_a_set_that_ends_before_the_song_does_fails_against_the_map() -> None:

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from analysis.delivery.check_results import Check, still_open
+from analysis.delivery.fits_originals import whole_bars
 from analysis.delivery.measured_set import Song
-from analysis.delivery.song_ends import whole_bars
 from analysis.maps.tempo_map import TempoMap
 from tests.analysis.delivery.asked import ask
 from tests.analysis.encoded import write_sound
