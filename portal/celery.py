@@ -52,10 +52,13 @@ def keep_secrets(**_: Any) -> None:
 
 @worker_init.connect
 def load_addresses(**_: Any) -> None:
-    """With all that they import: the first letter would load them within its transaction, and others wait for that."""
+    """With all that they import, and what letters look like: the first one would load it within its transaction, and
+    others wait for that."""
+    from django.template.loader import get_template
     from django.urls import get_resolver
 
     len(get_resolver().reverse_dict)
+    get_template("mailroom/letter.txt")
 
 
 @worker_init.connect

@@ -198,15 +198,15 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 # A queue of its own for each kind of work: an e-mail does not wait for sound, nor one booking for another's zip. In
 # `measuring` is what follows from files that were measured; `files` holds those that still are to be, which may be
 # thousands: their worker takes from it when `measuring` is empty (by priority: with Redis, 0 comes before 9).
-CELERY_TASK_QUEUES = [Queue(name) for name in ("mail", "sweeps", "unpacking", "measuring", "files")]
+CELERY_TASK_QUEUES = [Queue(name) for name in ("mail", "sweeps", "unpacking", "packs", "measuring", "files")]
 CELERY_TASK_DEFAULT_QUEUE = "measuring"
 CELERY_TASK_ROUTES = {
     "portal.intake.tasks.unpack_zip": {"queue": "unpacking"},
     "portal.intake.tasks.survey_file": {"queue": "files", "priority": 9},
     "portal.intake.tasks.send_answers": {"queue": "mail"},
     "portal.intake.tasks.keep_house": {"queue": "unpacking"},
-    # Zips and the house's own come before every pack that only waits, however many were asked for.
-    "portal.prep.tasks.make_pack": {"queue": "unpacking", "priority": 9},
+    # One takes minutes. Where a worker serves other queues too, it comes behind all that waits there.
+    "portal.prep.tasks.make_pack": {"queue": "packs", "priority": 9},
     "portal.mailroom.tasks.send_mail": {"queue": "mail"},
     "portal.mailroom.tasks.*": {"queue": "sweeps"},
     "portal.money.tasks.*": {"queue": "sweeps"},

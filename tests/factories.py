@@ -252,7 +252,8 @@ def make_check(*, song: Song, report: SongReport | None = None) -> SongCheck:
     gathered = gather(song)
     assert gathered is not None, "a file is still to be surveyed"
     check, _ = SongCheck.objects.get_or_create(song=song, fingerprint=gathered.fingerprint)
-    check.finish(report=(report or measured_song()).to_json(), engine="1.0.0")
+    check.keep(report=(report or measured_song()).to_json(), engine="1.0.0")
+    check.finish()
     return check
 
 
@@ -274,7 +275,10 @@ def measured_song(*codes: str, bpm: float | None = 112.0, **fields: Any) -> Song
 
 
 def make_finding(*, song: Song, code: str = "no-click", **fields: Any) -> Finding:
-    return Finding.objects.create(song=song, code=code, **({"severity": KIND_BY_CODE[code].severity.value} | fields))
+    finding: Finding = Finding.objects.create(
+        song=song, code=code, **({"severity": KIND_BY_CODE[code].severity.value} | fields)
+    )
+    return finding
 
 
 def wav_bytes(samples: Samples, sample_rate_hz: int = 48_000, *, bit_depth: int = 24) -> bytes:

@@ -1,4 +1,5 @@
-"""How long mail, a small file and a long one wait beside one booking's many tiny files: real queue, real workers."""
+"""How long mail, a zip, a small file and a long one wait beside one booking's many tiny files, and the zip beside a
+session pack: real queue, real workers."""
 
 from __future__ import annotations
 

@@ -15,6 +15,9 @@ from portal.demo import broker, processes
 
 RATE_HZ = 48_000
 TINY_S, SMALL_S, LONG_S = 0.05, 5, 300
+ZIP_FILES = 4
+PACK_STEMS, PACK_STEM_S = 4, 600
+A_ZIP = f"a zip of {ZIP_FILES} files"
 PATIENCE_S = 3_600
 
 
@@ -33,8 +36,31 @@ def measure(tiny_files: int, data_dir: Path, socket_file: Path) -> None:
             delays(0)  # until every worker has started
             alone = delays(0)
             beside = delays(tiny_files)
+            zip_s, pack_s = beside_a_pack()
     for what, delay_s in beside.items():
         print(f"  {what:<28}{alone[what]:8.1f} s alone{delay_s:10.1f} s beside them", flush=True)
+    print(f"  {A_ZIP} beside a session pack, which took {pack_s:.1f} s: {zip_s:.1f} s", flush=True)
+
+
+def beside_a_pack() -> tuple[float, float]:
+    """Seconds until a zip is unpacked that comes while a session pack is being made, and until that is made."""
+    from portal.prep.models import SessionPack
+    from portal.prep.services import ask_pack
+    from portal.queueing import queue_task
+    from tests.portal.prep.songs import make_packable, noise, store_sound
+
+    song = make_packable(files=0)
+    for number in range(PACK_STEMS):
+        store_sound(song, f"stem {number}.wav", noise(PACK_STEM_S, seed=number, channels=2))
+    began = time.monotonic()
+    pack = ask_pack(song=song, by=song.booking.created_by)
+    until(lambda: SessionPack.objects.filter(pk=pack.pk, tries__gt=0).exists())
+    sent, zip_began = sent_zip(), time.monotonic()
+    queue_task("portal.intake.tasks.unpack_zip", sent)
+    until(lambda: is_unpacked(sent), within_s=PATIENCE_S)
+    zip_s = time.monotonic() - zip_began
+    until(lambda: SessionPack.objects.filter(pk=pack.pk, state=SessionPack.State.MADE).exists(), within_s=PATIENCE_S)
+    return zip_s, time.monotonic() - began
 
 
 def delays(tiny_files: int) -> dict[str, float]:
@@ -52,8 +78,11 @@ def delays(tiny_files: int) -> dict[str, float]:
     mail = letter(to="a@example.com", subject="A new password", body="A link", key=f"bench:{time.monotonic()}")
     for key in (*small, *long):
         queue_task("portal.intake.tasks.survey_file", key)
+    packed = sent_zip()
+    queue_task("portal.intake.tasks.unpack_zip", packed)
     waits: dict[str, Callable[[], bool]] = {
         "an e-mail": lambda: Mail.objects.filter(pk=mail.pk, state=Mail.State.SENT).exists(),
+        A_ZIP: lambda: is_unpacked(packed),
         f"a file of {SMALL_S} s": lambda: is_measured(small[0]),
         f"a file of {LONG_S} s": lambda: is_measured(long[0]),
         "the check of its song": lambda: is_checked(long[0]),
@@ -75,10 +104,25 @@ def is_measured(key: int) -> bool:
     return SourceFile.objects.filter(pk=key, status=SourceFile.Status.SURVEYED).exists()
 
 
+def is_unpacked(key: int) -> bool:
+    from portal.intake.models import SentZip
+
+    return SentZip.objects.filter(pk=key, state=SentZip.State.UNPACKED).exists()
+
+
 def is_checked(key: int) -> bool:
     from portal.intake.models import SongCheck
 
     return SongCheck.objects.done().filter(song__sources=key).exists()
+
+
+def sent_zip() -> int:
+    from tests.factories import make_sent_zip, wav_bytes
+    from tests.portal.intake.made_zips import zipped
+
+    sound = np.random.default_rng(ZIP_FILES)
+    files = [wav_bytes(0.1 * sound.standard_normal((int(SMALL_S * RATE_HZ), 1)), RATE_HZ) for _ in range(ZIP_FILES)]
+    return make_sent_zip(content=zipped(*((f"file {at}.wav", content) for at, content in enumerate(files)))).pk
 
 
 def sent_files(number: int, length_s: float) -> list[int]:
@@ -119,8 +163,8 @@ def running(command: list[str]) -> Iterator[None]:
             process.wait()
 
 
-def until(is_so: Callable[[], bool]) -> None:
-    give_up_at = time.monotonic() + 30
+def until(is_so: Callable[[], bool], *, within_s: float = 60) -> None:
+    give_up_at = time.monotonic() + within_s
     while not is_so():
         assert time.monotonic() < give_up_at
         time.sleep(0.05)

@@ -10,7 +10,12 @@ SMALL = "--small"
 WEB_PROCESSES = 2
 WEB_THREADS = 8
 # Each worker's name, the queues that it serves, and its processes.
-WORKERS = (("mail", "mail,sweeps", 1), ("unpacking", "unpacking", 1), ("measuring", "measuring,files", 2))
+WORKERS = (
+    ("mail", "mail,sweeps", 1),
+    ("unpacking", "unpacking", 1),
+    ("packs", "packs", 1),
+    ("measuring", "measuring,files", 2),
+)
 # On a slow machine one worker does everything: what takes long may hold up a letter.
 SMALL_WORKERS = (("sole", ",".join(queues for _, queues, _ in WORKERS), 2),)
 # Without a heartbeat for so long, a process is killed. Threads that send for hours do not hold it up.

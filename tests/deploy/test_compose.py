@@ -12,7 +12,7 @@ from django.conf import settings
 COMPOSE = Path(settings.BASE_DIR, "docker-compose.yml").read_text("utf-8")
 FILE: dict[str, Any] = yaml.safe_load(COMPOSE)
 SERVICES: dict[str, dict[str, Any]] = FILE["services"]
-ROOTLESS = {"web", "measuring", "unpacking", "mail", "beat", "queue"}
+ROOTLESS = {"web", "measuring", "unpacking", "packs", "mail", "beat", "queue"}
 
 
 @pytest.mark.parametrize("name", SERVICES)
@@ -28,7 +28,7 @@ def test_a_container_keeps_nothing_that_it_does_not_need(name: str) -> None:
 
 
 def test_what_only_the_house_uses_is_on_a_network_without_a_way_out() -> None:
-    for name in ("database", "queue", "store-user", "measuring", "unpacking", "beat"):
+    for name in ("database", "queue", "store-user", "measuring", "unpacking", "packs", "beat"):
         assert SERVICES[name]["networks"] == ["inside"]
     assert FILE["networks"]["inside"] == FILE["networks"]["front"] == {"internal": True}
     assert [name for name, service in SERVICES.items() if "outside" in service["networks"]] == ["front", "mail"]

@@ -53,6 +53,7 @@ QUEUES = {
     "portal.intake.tasks.unpack_zip": "unpacking",
     "portal.uploads.tasks.finish_waiting": "unpacking",
     "portal.intake.tasks.survey_file": "files",
+    "portal.prep.tasks.make_pack": "packs",
     "portal.intake.tasks.measure_song": "measuring",
     "portal.lanes.tasks.make_copy": "measuring",
     "portal.delivery.tasks.check_delivery": "measuring",
@@ -85,11 +86,11 @@ def test_messages_that_nobody_took_are_counted(queue_url: str, monkeypatch: pyte
 MEASURED, PACKED = ("portal.intake.tasks.survey_file", "measure_song"), ("portal.prep.tasks.make_pack", "unpack_zip")
 
 
-@pytest.mark.parametrize(("queues", "tasks"), [(["measuring", "files"], MEASURED), (["unpacking"], PACKED)])
+@pytest.mark.parametrize(("queues", "tasks"), [(["measuring", "files"], MEASURED), (["unpacking", "packs"], PACKED)])
 def test_what_is_many_and_long_waits_behind_what_came_later(
     queue_url: str, queues: list[str], tasks: tuple[str, str]
 ) -> None:
-    """More files behind what follows from measured ones, and packs behind zips."""
+    """More files behind what follows from measured ones; and packs behind zips, where one worker has both."""
     many, single = tasks[0], f"portal.intake.tasks.{tasks[1]}"
     queue = queue_at(queue_url)
     got: list[str] = []

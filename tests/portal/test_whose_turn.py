@@ -18,7 +18,7 @@ from portal.bookings.services import cancel_booking, move_song, open_booking, sa
 from portal.bookings.stages import SongStage
 from portal.delivery import services as delivery
 from portal.delivery.models import Delivery
-from portal.intake.checks import apply_check, inputs
+from portal.intake.checks import jobs
 from portal.intake.checks import services as intake
 from portal.intake.checks.answering import release
 from portal.intake.checks.song_facts import note_facts
@@ -91,11 +91,8 @@ class Walk:
         return Quote.objects.get(pk=quote.pk)
 
     def check(self, report: SongReport) -> None:
-        song = self.song
-        gathered = inputs.gather(song)
-        assert gathered is not None
-        make_check(song=song, report=report)
-        apply_check.settle(song, gathered, apply_check.found_in(report, gathered))
+        make_check(song=self.song, report=report)
+        jobs.measure(self.song.pk)
 
     def mix(self) -> RoughMix:
         mix = make_rough_mix(song=self.song, state=RoughMix.State.READY)

@@ -1,22 +1,25 @@
-"""What follows from a check, under the song's row lock: findings opened and resolved, the client asked once, the
-song's stage."""
+"""What follows from a check: which findings it opens and resolves, and, under the song's row lock, that they are, the
+client asked once, the song's stage."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
+
+from django.utils import timezone
 
 from analysis.core import FileReport, SongReport
 from analysis.core import Finding as Found
 from portal.bookings.models import Song
-from portal.bookings.services import move_song
+from portal.bookings.services import move_song, record
 from portal.bookings.stages import SongStage
 from portal.intake.checks import questions, version_effects
 from portal.intake.checks.inputs import CheckInputs, reports_of
 from portal.intake.checks.offers import DRUM_CODES
 from portal.intake.checks.song_facts import facts_of, note_facts
-from portal.intake.models import Finding, SourceFile
+from portal.intake.models import Finding, SongCheck, SourceFile
 
 # Past these the drummer is at work: a check then shows its findings, and moves nothing.
 BEFORE_READY = (SongStage.WAITING, SongStage.CHECKING, SongStage.WITH_CLIENT, SongStage.ON_DESK)
@@ -27,12 +30,30 @@ Key = tuple[int | None, str]
 FoundBySource = Mapping[Key, Found]
 
 
-def settle(song: Song, gathered: CheckInputs, found: FoundBySource) -> None:
-    """The check of a booking that is over says nothing to anybody, and moves nothing."""
+@dataclass
+class Changes:
+    """What a check does to the findings of its song: `opened` are not in the database, of `ended` and `moved` the new
+    values are not; `lines` go into the timeline."""
+
+    opened: list[Finding] = field(default_factory=list)
+    ended: list[Finding] = field(default_factory=list)
+    moved: list[Finding] = field(default_factory=list)
+    lines: list[str] = field(default_factory=list)
+
+
+def settle(song: Song, gathered: CheckInputs, check: SongCheck, changes: Changes) -> None:
+    """All at once, from what was written before. The check of a booking that is over says nothing to anybody, and
+    moves nothing."""
     if song.booking.is_over:
         return
-    update_findings(song, dict(found))
-    questions.close_settled(song)
+    now = timezone.now()
+    Finding.objects.open().filter(pk__in=[finding.pk for finding in changes.ended]).update(
+        state=Finding.State.RESOLVED, ended_at=now
+    )
+    Finding.everything.coming().filter(found_in=check).update(state=Finding.State.OPEN, found_at=now)
+    for line in changes.lines:
+        record(song.booking, line, song=song)
+    questions.close_settled(song, touched={finding.question_id for finding in changes.ended if finding.question_id})
     if song.stage not in BEFORE_READY:
         note_facts(song)
         return
@@ -46,7 +67,7 @@ def settle(song: Song, gathered: CheckInputs, found: FoundBySource) -> None:
 def place(song: Song, *, text: str) -> None:
     """With the client while a question waits for them, else on the desk."""
     facts = facts_of(song)
-    if questions.waits_for_client(song):
+    if facts["question_open"] or facts["file_promised"]:
         move_song(song, SongStage.WITH_CLIENT, text=f"{text}: the client has a question to answer", **facts)
     else:
         move_song(song, SongStage.ON_DESK, text=f"{text}: the song is on the desk", **facts)
@@ -72,37 +93,38 @@ def source_of(found: Found, named: Sequence[int], taken: Collection[Key]) -> int
     return next(free, next(iter(named), None))
 
 
-def update_findings(song: Song, keyed: dict[Key, Found]) -> None:
+def changes_by(check: SongCheck, found: FoundBySource) -> Changes:
     """What is found no longer is resolved; what a drummer waived stays waived as long as it is the same.
 
     What was found in an earlier version of a file is looked for in the one that counts now.
     """
+    song, keyed = check.song, dict(found)
     heirs = version_effects.heirs(song)
-    mended: list[Finding] = []
+    changes, mended = Changes(), []
     measured_anew: dict[Key, Finding] = {}
     for key, finding in findings_before(song, heirs).items():
-        found, heir = keyed.get(key), heirs.get(finding.source_id or 0)
+        found_now, heir = keyed.get(key), heirs.get(finding.source_id or 0)
         is_open = finding.state == Finding.State.OPEN
-        if found is not None and is_still(finding, found) and not (is_open and heir):
+        if found_now is not None and is_still(finding, found_now) and not (is_open and heir):
             if heir is not None:
-                finding.move_to(heir, place=found.place.to_json())
+                finding.source, finding.place = heir, found_now.place.to_json()
+                changes.moved.append(finding)
             keyed.pop(key)
-        elif is_open and found is not None:
+        elif is_open and found_now is not None:
             # A new bounce that has it still is asked about again: whoever made it hopes that it is mended.
-            finding.resolve(reason=f"Still there in version {heir.version}" if heir else "")
+            finding.resolved_by, finding.reason = None, f"Still there in version {heir.version}" if heir else ""
+            changes.ended.append(finding)
             if heir is None:
                 measured_anew[key] = finding
         elif is_open:
-            finding.resolve(by_source=version_effects.mender(song, finding, heirs))
+            finding.resolved_by, finding.reason = version_effects.mender(song, finding, heirs), ""
+            changes.ended.append(finding)
             mended.append(finding)
-    version_effects.tell(song, mended, open_new(song, keyed, measured_anew))
-
-
-def open_new(song: Song, keyed: dict[Key, Found], measured_anew: dict[Key, Finding]) -> list[Finding]:
-    """The same that was measured again, with other figures, in the same version of the file: its question stays what it
-    is, answered or not."""
-    opened = [new_finding(song, *key, found, measured_anew.get(key)) for key, found in keyed.items()]
-    return Finding.objects.bulk_create(opened)
+    # The same that was measured again, with other figures, in the same version of the file: its question stays what it
+    # is, answered or not.
+    changes.opened = [new_finding(check, *key, one, measured_anew.get(key)) for key, one in keyed.items()]
+    changes.lines = version_effects.lines(song, mended, changes.opened)
+    return changes
 
 
 def findings_before(song: Song, heirs: dict[int, SourceFile]) -> dict[Key, Finding]:
@@ -116,9 +138,11 @@ def findings_before(song: Song, heirs: dict[int, SourceFile]) -> dict[Key, Findi
     return before
 
 
-def new_finding(song: Song, source_id: int | None, code: str, found: Found, earlier: Finding | None) -> Finding:
+def new_finding(check: SongCheck, source_id: int | None, code: str, found: Found, earlier: Finding | None) -> Finding:
     return Finding(
-        song=song,
+        song_id=check.song_id,
+        found_in=check,
+        state=Finding.State.COMING,
         source_id=source_id,
         code=code,
         severity=found.severity,

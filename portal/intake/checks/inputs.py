@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 from django.db.models import Q
 
@@ -17,12 +17,22 @@ from portal.bookings.models import Brief, Song
 from portal.intake.models import SourceFile
 
 
+class InputFile(NamedTuple):
+    """Of a source file, what a check needs."""
+
+    pk: int
+    name: str
+    sha256: str
+    key: str
+    features_key: str
+
+
 @dataclass(frozen=True)
 class CheckInputs:
     """`measured` could be read, `refused` could not; `brief` is what the client said that measuring weighs."""
 
-    measured: tuple[SourceFile, ...]
-    refused: tuple[SourceFile, ...]
+    measured: tuple[InputFile, ...]
+    refused: tuple[InputFile, ...]
     brief: SaidBrief
 
     @property
@@ -36,7 +46,7 @@ class CheckInputs:
         return hashlib.sha256(json.dumps(named, sort_keys=True).encode()).hexdigest()
 
     @property
-    def files(self) -> tuple[SourceFile, ...]:
+    def files(self) -> tuple[InputFile, ...]:
         return self.measured + self.refused
 
 
@@ -45,16 +55,12 @@ def gather(song: Song) -> CheckInputs | None:
 
     There may be thousands: nothing is read of them that a check does not need.
     """
-    sources = list(song.sources.current().only("song", "name", "sha256", "key", "status", "features_key"))
-    if any(source.status == SourceFile.Status.RECEIVED for source in sources):
+    rows = list(song.sources.current().values_list("status", *InputFile._fields))
+    if any(status == SourceFile.Status.RECEIVED for status, *_ in rows):
         return None
-    by_status = {
-        status: tuple(source for source in sources if source.status == status)
-        for status in (SourceFile.Status.SURVEYED, SourceFile.Status.REFUSED)
-    }
     return CheckInputs(
-        measured=by_status[SourceFile.Status.SURVEYED],
-        refused=by_status[SourceFile.Status.REFUSED],
+        measured=tuple(InputFile(*row) for status, *row in rows if status == SourceFile.Status.SURVEYED),
+        refused=tuple(InputFile(*row) for status, *row in rows if status == SourceFile.Status.REFUSED),
         brief=said_in(song),
     )
 
@@ -81,7 +87,7 @@ def not_clicks(song: Song) -> tuple[str, ...]:
     return tuple(named.values_list("name", flat=True))
 
 
-def reports_of(sources: Iterable[SourceFile]) -> dict[int, dict[str, Any]]:
+def reports_of(sources: Iterable[InputFile]) -> dict[int, dict[str, Any]]:
     """By key, of those that have one."""
     of_these = SourceFile.objects.filter(pk__in=[source.pk for source in sources])
     return {pk: report for pk, report in of_these.values_list("pk", "report") if report}

@@ -1,6 +1,6 @@
 """The work behind the tasks: survey one file, measure one song, and start again what was left lying.
 
-Nothing here holds a lock while it measures; the results are stored under the song's row lock, once.
+Nothing here holds a lock while it measures. `storing.py` stores what a song's check found.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ import tempfile
 from contextlib import ExitStack
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
 
 from django.db import transaction
 from django.db.models import FloatField, Q, Sum
@@ -29,13 +28,13 @@ from portal.bookings.stages import OVER_STAGES, SongStage
 from portal.clean_text import clean_deep
 from portal.heartbeat import alive
 from portal.intake import hooks
-from portal.intake.checks import answering, apply_check, inputs
+from portal.intake.checks import answering, apply_check, inputs, storing
 from portal.intake.checks.song_facts import facts_of
 from portal.intake.files.announcing import forget_expired
 from portal.intake.files.fair_order import next_of
 from portal.intake.files.stored_features import store_features
 from portal.intake.files.waiting import awaited_of, start_check
-from portal.intake.models import CLAIM_LASTS, FileCourse, SentZip, SongCheck, SourceFile
+from portal.intake.models import CLAIM_LASTS, SentZip, SongCheck, SourceFile
 from portal.queueing import queue_left
 from portal.uploads import parts
 from portal.uploads.errors import UploadBusyError
@@ -160,7 +159,8 @@ def measure_locked(check: SongCheck, gathered: inputs.CheckInputs, *, is_new: bo
         # A fault of ours: logged by whoever runs the task.
         break_off(check, trouble=str(error) if isinstance(error, SongNotMeasuredError) else "")
         raise
-    store(check, report, found)
+    with alive(check.go_on):
+        storing.store(check, report, found)
 
 
 @transaction.atomic
@@ -169,15 +169,9 @@ def break_off(check: SongCheck, *, trouble: str) -> None:
     went on meanwhile stays where the drummer has it, and one that changed meanwhile waits for its own check."""
     song = Song.objects.select_for_update().get(pk=check.song_id)
     check.break_off(trouble)
-    if song.stage == SongStage.CHECKING and made_from(song, check) and not awaited_of(song):
+    if song.stage == SongStage.CHECKING and storing.still_due(song, check):
         text = "the check failed: set the tempo by hand, or check again"
         move_song(song, SongStage.ON_DESK, text=text, **facts_of(song))
-
-
-def made_from(song: Song, check: SongCheck) -> inputs.CheckInputs | None:
-    """What a check was made from, if that is what the song holds now."""
-    gathered = inputs.gather(song)
-    return gathered if gathered and gathered.fingerprint == check.fingerprint else None
 
 
 def measured(gathered: inputs.CheckInputs) -> SongReport:
@@ -194,21 +188,6 @@ def measured(gathered: inputs.CheckInputs) -> SongReport:
             for source in gathered.measured
         ]
         return measure_song_in_child(song_files, gathered.brief)
-
-
-@transaction.atomic
-def store(check: SongCheck, report: dict[str, Any], found: apply_check.FoundBySource) -> None:
-    """Keep the check and act on it, unless the song moved on while it was measured, or more of it began to come: then
-    its own check comes, and this one says nothing. `found` was read from the report beforehand: everybody waits for
-    what takes long here."""
-    song = Song.objects.select_for_update().select_related("booking").get(pk=check.song_id)
-    gathered = made_from(song, check)
-    if gathered is None or awaited_of(song):
-        logger.info("song %s: changed while it was measured", song.pk)
-        return
-    FileCourse.of(song).take()
-    check.finish(report=report, engine=ENGINE_VERSION)
-    apply_check.settle(song, gathered, found)
 
 
 def sweep() -> None:

@@ -7,7 +7,8 @@ longer holds is settled there. `mailroom.asking` keeps the questions, this modul
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from typing import NamedTuple
 
 from analysis.core import Finding as Found
 from analysis.core import Place
@@ -15,6 +16,7 @@ from analysis.findings import KIND_BY_CODE, Severity, client_message
 from portal.bookings.models import Song
 from portal.intake.checks.offers import BY_FILE_CODES, NEW_FILE, TOPICS, offers_for
 from portal.intake.models import Finding
+from portal.intake.models.checks import FindingQuerySet
 from portal.mailroom import asking as mailroom
 from portal.mailroom.message_rules import rules_in_force
 from portal.mailroom.models import Message, MessageRule, Question
@@ -23,6 +25,7 @@ from portal.people.models import User
 KEY_PREFIX = "check:"
 When = MessageRule.When
 State = Question.State
+RANKS = {severity.value: rank for rank, severity in enumerate(Severity)}
 WENT_ON = "The song went on without an answer."
 # Of files of no use, or that may hold drums: more of them at once share a question (house choice).
 MOST_ONE_BY_ONE = 20
@@ -30,6 +33,15 @@ MOST_ONE_BY_ONE = 20
 MOST_NAMED = 50
 CANCELLED = "The booking was cancelled."
 NOT_FOUND = "It is no longer found."
+
+
+class Key(NamedTuple):
+    """Of a finding, what says where it is asked: there may be thousands."""
+
+    pk: int
+    severity: str
+    code: str
+    source_id: int | None
 
 
 def key_of(song: Song) -> str:
@@ -47,46 +59,51 @@ def ask(song: Song) -> None:
         return
     message = mailroom.message_for(song, key=key_of(song))
     joinable = _joinable(message)
-    for (topic, when), findings in groups.items():
-        _ask_about(song, message, topic, findings, joinable.get((topic, when)), held=when == When.HOLD)
+    for (topic, when), keys in groups.items():
+        _ask_about(song, message, topic, keys, joinable.get((topic, when)), held=when == When.HOLD)
     _follow(song, message, is_more=any(when == When.AT_ONCE for _, when in groups))
 
 
 def _ask_about(
-    song: Song, message: Message, topic: str, findings: Sequence[Finding], question: Question | None, *, held: bool
+    song: Song, message: Message, topic: str, keys: Sequence[Key], question: Question | None, *, held: bool
 ) -> None:
-    if question is not None:
-        Finding.objects.ask_in(question, findings)
+    if question is None:
+        text, offers = _asked(song, keys)
+        question = mailroom.add_question(
+            message, topic=topic, about=about(keys[0].code), text=text, offers=offers, held=held
+        )
+        Finding.objects.ask_in(question, [key.pk for key in keys])
+    else:
+        Finding.objects.ask_in(question, [key.pk for key in keys])
         _rebuild(song, question, _open_in(question))
-        return
-    text, offers = _asked(song, findings)
-    question = mailroom.add_question(
-        message, topic=topic, about=about(findings[0]), text=text, offers=offers, held=held
-    )
-    Finding.objects.ask_in(question, findings)
 
 
-def unasked(song: Song) -> list[Finding]:
+def unasked(song: Song) -> list[Key]:
     """Open findings that the client has to say something about, and was not asked about yet."""
-    open_ones = song.findings.open().filter(question=None).exclude(severity=Finding.Severity.NOTE)
-    return gravest_first(open_ones.with_source())
+    return keys_of(song.findings.open().filter(question=None).exclude(severity=Finding.Severity.NOTE))
+
+
+def keys_of(findings: FindingQuerySet) -> list[Key]:
+    """The gravest first."""
+    keys = [Key(*row) for row in findings.order_by("pk").values_list(*Key._fields)]
+    return sorted(keys, key=lambda key: RANKS[key.severity])
 
 
 def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
-    return sorted(findings, key=lambda finding: (list(Severity).index(Severity(finding.severity)), finding.pk))
+    return sorted(findings, key=lambda finding: (RANKS[finding.severity], finding.pk))
 
 
-def _grouped(findings: Sequence[Finding]) -> Iterator[tuple[tuple[str, When], list[Finding]]]:
+def _grouped(findings: Sequence[Key]) -> Iterator[tuple[tuple[str, When], list[Key]]]:
     """By what shares an answer, and by whether the house wants to see it first."""
     rules, of_code = rules_in_force(), Counter(finding.code for finding in findings)
-    groups: dict[tuple[str, When], list[Finding]] = {}
+    groups: dict[tuple[str, When], list[Key]] = {}
     for finding in findings:
         topic = topic_of(finding, is_one_of_many=of_code[finding.code] > MOST_ONE_BY_ONE)
         groups.setdefault((topic, rules.get(finding.code, When.HOLD)), []).append(finding)
     yield from ((key, group) for key, group in groups.items() if key[1] != When.NEVER)
 
 
-def topic_of(finding: Finding, *, is_one_of_many: bool) -> str:
+def topic_of(finding: Key, *, is_one_of_many: bool) -> str:
     """Tempo, meter and bar one are one thing each. A file of no use is answered by itself, and so is whether one holds
     drums, unless it is one of too many; a fault in several files at once."""
     if finding.code in TOPICS:
@@ -96,8 +113,8 @@ def topic_of(finding: Finding, *, is_one_of_many: bool) -> str:
     return f"fault:{finding.code}"
 
 
-def about(finding: Finding) -> str:
-    return TOPICS.get(finding.code) or KIND_BY_CODE[finding.code].title
+def about(code: str) -> str:
+    return TOPICS.get(code) or KIND_BY_CODE[code].title
 
 
 def _joinable(message: Message) -> dict[tuple[str, When], Question]:
@@ -106,24 +123,28 @@ def _joinable(message: Message) -> dict[tuple[str, When], Question]:
     return {(one.topic, When.HOLD if one.state == State.HELD else When.AT_ONCE): one for one in unanswered}
 
 
-def _open_in(question: Question) -> list[Finding]:
-    return gravest_first(question.findings.open().with_source())
+def _open_in(question: Question) -> list[Key]:
+    return keys_of(question.findings.open())
 
 
-def _rebuild(song: Song, question: Question, findings: Sequence[Finding]) -> None:
+def _rebuild(song: Song, question: Question, keys: Sequence[Key]) -> None:
     """A draft keeps the offers that it was chosen from."""
     if question.state in (State.HELD, State.OPEN):
-        text, offers = _asked(song, findings)
+        text, offers = _asked(song, keys)
         if (text, offers) != (question.text, question.offers):
             question.say(text=text, offers=offers)
 
 
-def _asked(song: Song, findings: Sequence[Finding]) -> tuple[str, list[dict[str, str]]]:
-    """What is asked about these, and the answers on offer."""
-    sentences = [in_client_words(finding) for finding in findings[:MOST_NAMED]]
-    if len(findings) > MOST_NAMED:
-        sentences.append(f"The same was found in {len(findings) - MOST_NAMED} more files.")
-    return "\n\n".join(sentences), [offer.to_json() for offer in offers_for(song, findings)]
+def _asked(song: Song, keys: Sequence[Key]) -> tuple[str, list[dict[str, str]]]:
+    """What is asked about these, and the answers on offer: to what is spelled out, and to one more of each kind."""
+    one_of_each = {key.code: key.pk for key in reversed(keys)}
+    named = [key.pk for key in keys[:MOST_NAMED]]
+    by_key = Finding.objects.with_source().in_bulk({*named, *one_of_each.values()})
+    sentences = [in_client_words(by_key[pk]) for pk in named]
+    if len(keys) > MOST_NAMED:
+        sentences.append(f"The same was found in {len(keys) - MOST_NAMED} more files.")
+    in_order = [by_key[key.pk] for key in keys if key.pk in by_key]
+    return "\n\n".join(sentences), [offer.to_json() for offer in offers_for(song, in_order)]
 
 
 def _follow(song: Song, message: Message, *, is_more: bool = False, actor: User | None = None) -> None:
@@ -153,14 +174,17 @@ def as_found(finding: Finding) -> Found:
     )
 
 
-def close_settled(song: Song) -> None:
-    """Close what asks about nothing that is open any more, and say how it was settled."""
+def close_settled(song: Song, *, touched: Collection[int] | None = None) -> None:
+    """Close what asks about nothing that is open any more, and say how it was settled. `touched`: the questions whose
+    findings changed, where that is known; what asks about the song as a whole is looked through in any case."""
     message = living_message(song)
     if message is None:
         return
     for question in message.questions.undecided():
-        if findings := _open_in(question):
-            _rebuild(song, question, findings)
+        if touched is not None and question.pk not in touched and question.topic not in TOPICS.values():
+            continue
+        if keys := _open_in(question):
+            _rebuild(song, question, keys)
         else:
             question.close(State.SETTLED, reason=_how_settled(question))
     _follow(song, message)
@@ -199,11 +223,6 @@ def release(song: Song, message: Message, *, by: User) -> bool:
 
 def follow_answers(song: Song, message: Message) -> None:
     _follow(song, message)
-
-
-def waits_for_client(song: Song) -> bool:
-    """A question of ours is unanswered, or was answered with the promise of a file that has not come."""
-    return is_unanswered(song) or is_file_promised(song)
 
 
 def is_unanswered(song: Song) -> bool:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from django.db.models import Q
 
 from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Brief, Song
-from portal.bookings.services import record
 from portal.intake.models import Finding, SourceFile
+
+# More new versions than these share a line of the timeline (house choice).
+MOST_NAMED = 20
 
 
 def heirs(song: Song) -> dict[int, SourceFile]:
@@ -32,16 +34,28 @@ def mender(song: Song, finding: Finding, heirs: dict[int, SourceFile]) -> Source
     return came.order_by("-received_at").first()
 
 
-def tell(song: Song, mended: Sequence[Finding], opened: Sequence[Finding]) -> None:
-    """A line in the timeline for each version that mended something, and one for what came with it."""
+def lines(song: Song, mended: Sequence[Finding], opened: Sequence[Finding]) -> list[str]:
+    """A line of the timeline for each version that mended something, and one for what came with it."""
     menders = {finding.resolved_by.pk: finding.resolved_by for finding in mended if finding.resolved_by}
-    for source in menders.values():
-        titles = titles_of([finding for finding in mended if finding.resolved_by_id == source.pk])
-        record(song.booking, f"version {source.version} of “{source.name}” fixes: {titles}", song=song)
-    new = song.sources.filter(pk__in={finding.source_id for finding in opened}, version__gt=1).defer("report")
-    for source in new:
-        titles = titles_of([finding for finding in opened if finding.source_id == source.pk])
-        record(song.booking, f"found in version {source.version} of “{source.name}”: {titles}", song=song)
+    fixed_by = {pk: [one for one in mended if one.resolved_by_id == pk] for pk in menders}
+    keys = {finding.source_id for finding in opened if finding.source_id}
+    new = song.sources.filter(pk__in=keys, version__gt=1).only("name", "version").in_bulk()
+    found_in = {pk: [one for one in opened if one.source_id == pk] for pk in new}
+    return [
+        *_lines("version {version} of “{name}” fixes", "{count} new versions fix", menders, fixed_by),
+        *_lines("found in version {version} of “{name}”", "found in {count} new versions", new, found_in),
+    ]
+
+
+def _lines(
+    of_one: str, of_many: str, versions: dict[int, SourceFile], findings: dict[int, list[Finding]]
+) -> Iterator[str]:
+    if len(versions) > MOST_NAMED:
+        everything = [finding for of_version in findings.values() for finding in of_version]
+        yield f"{of_many.format(count=len(versions))}: {titles_of(everything)}"
+        return
+    for pk, source in versions.items():
+        yield f"{of_one.format(version=source.version, name=source.name)}: {titles_of(findings[pk])}"
 
 
 def titles_of(findings: Sequence[Finding]) -> str:

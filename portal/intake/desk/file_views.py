@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.db.models import Prefetch
 from django.http import HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_POST, require_safe
@@ -13,7 +14,7 @@ from portal.intake.desk.files_page import takes_files
 from portal.intake.desk.song_views import change_source, find_source
 from portal.intake.desk.unfinished import unfinished_uploads
 from portal.intake.files import services as song_files
-from portal.intake.models import SentZip, SourceFile
+from portal.intake.models import Finding, SentZip, SourceFile
 from portal.people.requests import MemberRequest
 from portal.uploads.door import may_bring_files
 from portal.uploads.errors import UploadRefusedError
@@ -27,7 +28,7 @@ GONE = "“{name}” has been removed: its booking is over and the retention per
 def versions(request: MemberRequest, source_id: int) -> HttpResponse:
     source = find_source(request, source_id)
     found = SourceFile.objects.versions_of(source).select_related("sent_by", "removed_by", "zip")
-    rows = list(found.prefetch_related("findings_resolved", "findings"))
+    rows = list(found.prefetch_related(Prefetch("findings_resolved", Finding.objects.resolved()), "findings"))
     counting = next((one for one in rows if one.removed_at is None), None)
     context = {
         "song": source.song,

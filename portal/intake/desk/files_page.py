@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.db.models import Prefetch
+
 from analysis.core import Place, place_words
 from analysis.findings import KIND_BY_CODE
 from portal.bookings.models import Song
@@ -62,7 +64,7 @@ class FilesPage:
 
 
 def files_page(song: Song, user: User) -> FilesPage:
-    everything = list(song.sources.prefetch_related("findings_resolved"))
+    everything = list(song.sources.prefetch_related(Prefetch("findings_resolved", Finding.objects.resolved())))
     sources = tuple(source for source in everything if source.removed_at is None)
     mark_copies(sources)
     mark_settled(sources)

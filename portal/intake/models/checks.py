@@ -22,13 +22,13 @@ MOST_COUNT_IN_BARS = 16
 
 class SongCheckQuerySet(models.QuerySet["SongCheck"]):
     def done(self) -> SongCheckQuerySet:
-        return self.filter(report__isnull=False)
+        return self.exclude(made_at=None)
 
 
 class SongCheck(models.Model):
-    """One measurement of a whole song: BEGUN (no report yet) → DONE, or BROKEN_OFF (`trouble` says why), from where it
-    may begin again. `fingerprint` names its inputs (files, brief, engine): the same inputs are measured and stored
-    once."""
+    """One measurement of a whole song: BEGUN (no report yet) → MEASURED (a report that nobody is shown yet) → DONE
+    (`made_at`), or BROKEN_OFF (`trouble` says why), from where it may begin again. `fingerprint` names its inputs
+    (files, brief, engine): the same inputs are measured and stored once."""
 
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="checks")
     fingerprint = models.CharField(max_length=64)
@@ -72,11 +72,15 @@ class SongCheck(models.Model):
         self.broke_off_at, self.trouble = timezone.now(), trouble[:TROUBLE_LENGTH]
         self.save(update_fields=["broke_off_at", "trouble"])
 
-    def finish(self, *, report: dict[str, Any], engine: str) -> None:
-        """Also when the song is back where it was when this was measured: it is its newest check again. The texts in
-        its report are clean."""
-        self.report, self.engine, self.made_at = report, engine, timezone.now()
-        self.save(update_fields=["report", "engine", "made_at"])
+    def keep(self, *, report: dict[str, Any], engine: str) -> None:
+        """What was measured need not be measured again. The texts in the report are clean."""
+        self.report, self.engine = report, engine
+        self.save(update_fields=["report", "engine"])
+
+    def finish(self) -> None:
+        """Also when the song is back where it was when this was measured: it is its newest check again."""
+        self.made_at = timezone.now()
+        self.save(update_fields=["made_at"])
 
 
 class FindingQuerySet(models.QuerySet["Finding"]):
@@ -86,6 +90,12 @@ class FindingQuerySet(models.QuerySet["Finding"]):
     def open(self) -> FindingQuerySet:
         return self.filter(state=Finding.State.OPEN)
 
+    def resolved(self) -> FindingQuerySet:
+        return self.filter(state=Finding.State.RESOLVED)
+
+    def coming(self) -> FindingQuerySet:
+        return self.filter(state=Finding.State.COMING)
+
     def with_source(self) -> FindingQuerySet:
         """What is said about each, and of which file: not what was measured of that, which may be long."""
         return self.select_related("source").only(
@@ -93,16 +103,25 @@ class FindingQuerySet(models.QuerySet["Finding"]):
             *("source__song", "source__name", "source__version"),
         )
 
-    def ask_in(self, question: Question, findings: Iterable[Finding]) -> None:
-        self.filter(pk__in=[finding.pk for finding in findings]).update(question=question)
+    def ask_in(self, question: Question, keys: Iterable[int]) -> None:
+        self.filter(pk__in=keys).update(question=question)
+
+
+class FindingManager(models.Manager.from_queryset(FindingQuerySet)):  # type: ignore[misc]
+    def get_queryset(self) -> FindingQuerySet:
+        """All that anybody may see."""
+        return super().get_queryset().exclude(state=Finding.State.COMING)  # type: ignore[no-any-return]
 
 
 class Finding(models.Model):
-    """Something measured that someone should know or decide: OPEN → RESOLVED (a later check no longer finds it;
-    `resolved_by` is the new bounce that mended it) or WAIVED (a drummer decided, with a reason, or
-    the client gave the answer that `reason` holds)."""
+    """Something measured that someone should know or decide: COMING (written by a check that is not done, and seen by
+    nobody) → OPEN → RESOLVED (a later check no longer finds it; `resolved_by` is the new bounce that mended it) or
+    WAIVED (a drummer decided, with a reason, or the client gave the answer that `reason` holds).
+
+    Of one that is open, `resolved_by` and `reason` say nothing: a check writes them down before it is done."""
 
     class State(models.TextChoices):
+        COMING = "coming", "coming"
         OPEN = "open", "open"
         RESOLVED = "resolved", "resolved"
         WAIVED = "waived", "waived"
@@ -128,8 +147,11 @@ class Finding(models.Model):
     )
     # What asks the client about it, so that it is never asked twice.
     question = models.ForeignKey(Question, null=True, blank=True, on_delete=models.SET_NULL, related_name="findings")
+    # Unknown of those that are older than this column.
+    found_in = models.ForeignKey(SongCheck, null=True, blank=True, on_delete=models.SET_NULL, related_name="+")
 
-    objects: ClassVar[FindingQuerySet] = FindingQuerySet.as_manager()  # type: ignore[assignment]
+    objects: ClassVar[FindingQuerySet] = FindingManager()
+    everything: ClassVar[FindingQuerySet] = FindingQuerySet.as_manager()  # type: ignore[assignment]
 
     class Meta:
         ordering: ClassVar = ["pk"]
@@ -147,11 +169,6 @@ class Finding(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code} ({self.state})"
-
-    def move_to(self, source: SourceFile, *, place: dict[str, Any]) -> None:
-        """A new version of the file has it still."""
-        self.source, self.place = source, place
-        self.save(update_fields=["source", "place"])
 
     def resolve(self, *, by_source: SourceFile | None = None, reason: str = "") -> None:
         self.resolved_by = by_source

@@ -20,7 +20,7 @@ from portal import queueing
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.intake import tasks
-from portal.intake.checks import jobs
+from portal.intake.checks import jobs, storing
 from portal.intake.models import CLAIM_LASTS, SentZip, SongCheck, SourceFile
 from portal.mailroom.models import Mail, Message
 from tests.factories import make_check, make_client, make_sent_zip, make_song, make_source, measured_song
@@ -402,11 +402,11 @@ class TestFaults:
     def test_a_check_that_was_overtaken_is_not_stored(self, song: Song) -> None:
         make_source(song=song)
         check = make_check(song=song)
-        report, check.report = check.report, None
+        report, check.report, check.made_at = check.report, None, None
         check.save()
         make_source(song=song, name="late.wav")
 
-        jobs.store(check, report or {}, {})
+        storing.store(check, report or {}, {})
 
         check.refresh_from_db()
         assert check.report is None
