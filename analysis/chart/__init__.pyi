@@ -32,5 +32,7 @@ from .merging import merged as merged
 from .merging import moved_bars as moved_bars
 from .reading import read_chart as read_chart
 from .roadmap import Played as Played
+from .roadmap import bar_labels as bar_labels
 from .roadmap import played_order as played_order
+from .roadmap import section_counts as section_counts
 from .roadmap import song_bars as song_bars

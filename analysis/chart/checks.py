@@ -5,12 +5,12 @@ song's. A chart with problems stays a document that can be saved; each problem i
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any
 
 from analysis.chart.document import CODA, DRUMS, FINE, REPEAT_1, REPEAT_2, RHYTHM, SEGNO, Bar, Chart
-from analysis.chart.roadmap import Played, played_order
+from analysis.chart.roadmap import Played, bar_labels, played_order
 from analysis.maps.tempo_map import TempoMap
 
 # Codes are stored with versions of a chart: never renamed or reused. The sentences follow "Bar 12: ".
@@ -40,14 +40,15 @@ SENTENCES = {
 
 @dataclass(frozen=True)
 class Problem:
-    """`bar` is the written one, from 1."""
+    """`bar` is the written one, from 1; `label` is what a person calls it (`roadmap.bar_labels`)."""
 
     code: str
     bar: int
+    label: str = field(default="", compare=False)
 
     @property
     def sentence(self) -> str:
-        return f"Bar {self.bar}: {SENTENCES[self.code]}."
+        return f"Bar {self.label or self.bar}: {SENTENCES[self.code]}."
 
     def to_json(self) -> dict[str, Any]:
         return {"code": self.code, "bar": self.bar, "sentence": self.sentence}
@@ -84,9 +85,10 @@ class MeterDifference:
 
 def problems_of(chart: Chart) -> tuple[Problem, ...]:
     """By bar, then code."""
-    bars = chart.bars
+    bars, labels = chart.bars, bar_labels(chart)
     found = {*_jumps(bars), *_codas(bars), *_repeats(bars), *_endings(bars), *_contents(bars)}
-    return tuple(sorted({*found, *_walk(played_order(chart), found)}, key=lambda one: (one.bar, one.code)))
+    every = sorted({*found, *_walk(played_order(chart), found)}, key=lambda one: (one.bar, one.code))
+    return tuple(replace(one, label=labels[one.bar]) for one in every)
 
 
 def length_check(chart: Chart, *, song_bars: int, first_bar: int = 1) -> LengthCheck:

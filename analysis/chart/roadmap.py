@@ -9,9 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import takewhile
 
 from analysis.chart.document import CODA, FINE, SEGNO, Bar, Chart, Jump
 
+# So many passes are named at a bar before "…" (house choice: what a line has room for).
+_PASSES_NAMED = 3
 # No song has as many; a road that leads on is one without an end (house choice).
 MOST_PLAYED = 5_000
 
@@ -44,6 +47,45 @@ def song_bars(chart: Chart) -> dict[int, tuple[int, ...]]:
     for place, number in enumerate(played_order(chart).order):
         found[number].append(chart.first_bar + place)
     return {number: tuple(bars) for number, bars in found.items()}
+
+
+def bar_labels(chart: Chart) -> dict[int, str]:
+    """What a person calls each written bar: its number in the song, with those of later passes behind it ("17 (25)").
+
+    A bar that the road never reaches has the number it has as written, marked as such.
+    """
+    return {number: _label(number, bars) for number, bars in song_bars(chart).items()}
+
+
+def _label(number: int, bars: Sequence[int]) -> str:
+    if not bars:
+        return f"{number} as written"
+    named = [str(bar) for bar in bars[1 : 1 + _PASSES_NAMED]] + ["…"] * (len(bars) > 1 + _PASSES_NAMED)
+    return f"{bars[0]} ({', '.join(named)})" if named else str(bars[0])
+
+
+def section_counts(chart: Chart) -> tuple[str, ...]:
+    """How long each section is, in words: as written, and where that differs as it is played the first time."""
+    order = played_order(chart).order
+    counts, first = [], 1
+    for section in chart.sections:
+        bars = range(first, first + len(section.bars))
+        counts.append(_count(bars, list(_first_visit(order, bars))))
+        first += len(section.bars)
+    return tuple(counts)
+
+
+def _first_visit(order: Sequence[int], bars: range) -> Iterator[int]:
+    entered = next((at for at, number in enumerate(order) if number in bars), len(order))
+    return takewhile(lambda number: number in bars, order[entered:])
+
+
+def _count(bars: range, visit: Sequence[int]) -> str:
+    words = "1 bar" if len(bars) == 1 else f"{len(bars)} bars"
+    times, left = divmod(len(visit), len(bars))
+    if times > 1 and not left and list(visit) == list(bars) * times:
+        return f"{words} × {times}"
+    return words if len(visit) in (0, len(bars)) else f"{words}, {len(visit)} played"
 
 
 def _last_of_endings(bars: Sequence[Bar], index: int) -> int:

@@ -26,6 +26,8 @@ from analysis.engraving.drawn import Box, Label, Piece, Shape, Sign, Steps
 
 REGULAR, BOLD, ITALIC = "regular", "bold", "italic"
 MUSIC_FONT = "Bravura"
+# No letters on a page are smaller: 9 points (house choice, read at arm's length of a music stand).
+LEAST_TEXT_MM = 9 * 25.4 / 72
 MUSIC_UNITS = 1000  # to the em of the engraver's outlines
 _FIRA, _KOREAN = "fontpkg_fira_sans", "pylopdf_fonts_ko"
 _FILES = {

@@ -6,12 +6,13 @@ Tested by tests/analysis/engraving/test_pages.py.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 
 from analysis.chart.beats import bar_quarters, from_bar_line
 from analysis.chart.document import REPEAT_2, Bar, Section
 from analysis.engraving.drawn import Box, Label, Piece, Shape, Sign, frame, rule
-from analysis.engraving.fonts import BOLD, ITALIC, REGULAR, label_width, sign_box, text_width
+from analysis.engraving.fonts import BOLD, ITALIC, LEAST_TEXT_MM, REGULAR, label_width, sign_box, text_width
 from analysis.engraving.layers import HITS
 from analysis.engraving.lines import Cell, Line
 from analysis.engraving.placing import Room, wrapped
@@ -27,15 +28,16 @@ _DYNAMICS = {
     "fp": "E534", "sfz": "E539",
 }  # fmt: skip
 # Sizes in staff heights (house choices, read at arm's length of a music stand).
-WORDS, NAME, LETTER, NUMBER = 0.46, 0.56, 0.62, 0.34
+WORDS, NAME, LETTER, NUMBER = 0.46, 0.56, 0.62, 0.42
+_ENDING = 0.4
 _GAP = 0.12
 
 
-def marked(line: Line, staff: Staff, *, height: float, width: float, number: int) -> Room:
+def marked(line: Line, staff: Staff, *, height: float, width: float, number: str, count: str) -> Room:
     """The whole line: what the engraver drew, and everything around it. `width` is what the page has, `number` is
-    printed at the line's beginning."""
+    printed at the line's beginning, `count` behind the name of the section that it begins."""
     room = Room(staff.pieces, height=height, width=width)
-    marks = _Marks(line, staff, room, height)
+    marks = _Marks(line, staff, room, height, count)
     marks.on_staff()
     marks.above(number)
     marks.below()
@@ -43,8 +45,8 @@ def marked(line: Line, staff: Staff, *, height: float, width: float, number: int
 
 
 class _Marks:
-    def __init__(self, line: Line, staff: Staff, room: Room, height: float) -> None:
-        self.line, self.staff, self.room, self.height = line, staff, room, height
+    def __init__(self, line: Line, staff: Staff, room: Room, height: float, count: str) -> None:
+        self.line, self.staff, self.room, self.height, self.count = line, staff, room, height, count
         self.boxes = {one.first: one.box for one in staff.bars}
 
     def on_staff(self) -> None:
@@ -71,9 +73,9 @@ class _Marks:
         box = sign_box(_TWO_BARS)
         x = self.boxes[cell.number].right - (box.left + box.right) / 2 * self.height
         self.room.put(Sign(_TWO_BARS, x, self.height / 2, self.height, cell.number))
-        two = Label("2", 0, 0, WORDS * self.height, BOLD, "words", cell.number)
+        two = Label("2", 0, 0, self._em(WORDS), BOLD, "words", cell.number)
         x = self.boxes[cell.number].right - label_width(two) / 2
-        self.room.above([Label("2", x, 0, WORDS * self.height, BOLD, "words", cell.number)], gap=_GAP * self.height)
+        self.room.above([replace(two, x=x)], gap=_GAP * self.height)
 
     def _half_tie(self, cell: Cell, kind: str, start: Fraction, *, incoming: bool) -> None:
         """A tie that goes over the end of the line, under the note's head."""
@@ -100,10 +102,10 @@ class _Marks:
         near = [head.y for head in heads if head.bar == bar and abs(head.x - x) < space / 2]
         return min(near, default=-1.5 * space)
 
-    def above(self, number: int) -> None:
+    def above(self, number: str) -> None:
         gap = _GAP * self.height
         first = self.line.cells[0].number
-        self.room.above([self._label(str(number), 0.0, NUMBER, REGULAR, "number", first)], gap=gap)
+        self.room.above([self._label(number, 0.0, NUMBER, REGULAR, "number", first)], gap=gap)
         for cell in self.line.cells:
             for group in self._of_bar(cell):
                 self.room.above(group, gap=gap)
@@ -130,7 +132,11 @@ class _Marks:
         return self._label(level, x, WORDS, ITALIC, "dynamic", bar)
 
     def _label(self, text: str, x: float, size: float, style: str, role: str, bar: int) -> Label:
-        return Label(text, x, 0.0, size * self.height, style, role, bar)
+        return Label(text, x, 0.0, self._em(size), style, role, bar)
+
+    def _em(self, size: float) -> float:
+        """A share of the staff's height, never too small to read."""
+        return max(LEAST_TEXT_MM, size * self.height)
 
     def _of_bar(self, cell: Cell) -> Iterator[list[Piece]]:
         """What stands over beats, from the nearest to the staff outwards."""
@@ -146,7 +152,7 @@ class _Marks:
             if words.text:
                 yield self._words(text, self._at(cell, words.beat), style, "cue" if words.cue else "words", cell.number)
         if bar.tempo:
-            yield tempo_mark(bar.tempo, bar.meter, self._at(cell, Fraction(1)), WORDS * self.height, cell.number)
+            yield tempo_mark(bar.tempo, bar.meter, self._at(cell, Fraction(1)), self._em(WORDS), cell.number)
 
     def _words(self, text: str, x: float, style: str, role: str, bar: int) -> list[Piece]:
         label = self._label(text, x, WORDS, style, role, bar)
@@ -180,7 +186,7 @@ class _Marks:
         if self._closes(last):
             pieces.append(rule(right, 0, right, deep, width, last.number))
         label = Label(
-            text, left + 0.12 * self.height, 0.42 * self.height, 0.4 * self.height, BOLD, "ending", first.number
+            text, left + 0.12 * self.height, 0.42 * self.height, self._em(_ENDING), BOLD, "ending", first.number
         )
         return [*pieces, label]
 
@@ -208,7 +214,7 @@ class _Marks:
             yield self._ending_words(jump_words(road.jump), right, cell.last)
 
     def _ending_words(self, text: str, right: float, bar: int) -> list[Piece]:
-        width = text_width(text, BOLD, WORDS * self.height)
+        width = text_width(text, BOLD, self._em(WORDS))
         return [self._label(text, right - width, WORDS, BOLD, "road", bar)]
 
     def _to_coda(self, right: float, bar: int) -> list[Piece]:
@@ -229,8 +235,7 @@ class _Marks:
         if section.name:
             pieces.append(Label(section.name, x, 0.0, NAME * height, BOLD, "section", bar))
             x += text_width(section.name, BOLD, NAME * height) + 0.25 * height
-        count = len(section.bars)
-        pieces.append(Label("1 bar" if count == 1 else f"{count} bars", x, 0.0, WORDS * height, REGULAR, "count", bar))
+        pieces.append(Label(self.count, x, 0.0, self._em(WORDS), REGULAR, "count", bar))
         return pieces
 
     def _at(self, cell: Cell, beat: Fraction) -> float:

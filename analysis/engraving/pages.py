@@ -1,7 +1,8 @@
 """A chart on pages: lines of staves under a heading, as large as fits, on one page if it can be, else on two that face
 each other.
 
-A staff in print is 6.5 mm high at the least (house choice, read at about a metre); large print begins at 10 mm.
+A staff in print is 6.5 mm high at the least (house choice, read at about a metre) and as high as leaves the chart on the
+fewest pages and lines; large print begins at 10 mm. What room is left over goes between the lines.
 """
 
 from __future__ import annotations
@@ -11,8 +12,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from analysis.chart.document import Chart
+from analysis.chart.roadmap import bar_labels, section_counts
 from analysis.engraving.drawn import BarBox, DrawnPage, Label, Piece, moved
-from analysis.engraving.fonts import REGULAR, text_width
+from analysis.engraving.fonts import LEAST_TEXT_MM, REGULAR, text_width
 from analysis.engraving.heading import heading
 from analysis.engraving.line_mei import key_mei, line_mei, voices_of
 from analysis.engraving.lines import BARS_PER_LINE, Line, lines_of
@@ -25,7 +27,7 @@ LEAST_STAFF_MM = 6.5
 
 @dataclass(frozen=True)
 class Paper:
-    """Millimetres. Staves are tried from `largest` down to `smallest` until the chart fits a page."""
+    """Millimetres. Staves are tried from `largest` down to `smallest`."""
 
     width: float
     height: float
@@ -35,16 +37,17 @@ class Paper:
 
 
 PAPERS = {
-    "a4": Paper(210.0, 297.0, 12.0, 7.5, LEAST_STAFF_MM),
-    "letter": Paper(215.9, 279.4, 12.0, 7.5, LEAST_STAFF_MM),
+    "a4": Paper(210.0, 297.0, 12.0, 8.5, LEAST_STAFF_MM),
+    "letter": Paper(215.9, 279.4, 12.0, 8.5, LEAST_STAFF_MM),
     "a4-large": Paper(210.0, 297.0, 10.0, 10.0, 10.0),
     "letter-large": Paper(215.9, 279.4, 10.0, 10.0, 10.0),
     # For a screen beside the kit, turned by itself.
     "screen": Paper(280.0, 175.0, 8.0, 9.0, 9.0),
 }
-_STEP = 0.25
-# Room between what lies on two lines, and what is added at most where a page has more (millimetres; house choices).
-_BETWEEN, _ADDED = 2.4, 5.0
+_STEP = 0.5
+# Room between what lies on two lines (millimetres), and what is added at most where a page has more (staff heights):
+# farther apart, lines no longer read as one page (house choices).
+_BETWEEN, _ADDED = 2.4, 2.6
 _FOOT = 6.0
 # A page is broken before a section, if at least this much of it is used.
 _FULL = 0.6
@@ -71,17 +74,18 @@ class _Row:
 def pages_of(chart: Chart, paper: Paper, *, note: str = "") -> tuple[DrawnPage, ...]:
     """`note` is printed at the right of the heading: a version, a date."""
     lines = lines_of(chart)
-    large = _set(chart, lines, paper, paper.largest, note)
-    if len(large) == 1 or paper.smallest == paper.largest:
-        return large
     small = _set(chart, lines, paper, paper.smallest, note)
-    if len(small) == len(large):
-        return large if len(large) <= _FACING else small
-    for step in range(1, int((paper.largest - paper.smallest) / _STEP)):
-        between = _set(chart, lines, paper, paper.largest - step * _STEP, note)
-        if len(between) == len(small):
-            return between
+    if len(small) > _FACING:
+        return small
+    for step in range(int((paper.largest - paper.smallest) / _STEP)):
+        larger = _set(chart, lines, paper, paper.largest - step * _STEP, note)
+        if len(larger) == len(small) and _staves(larger) == _staves(small):
+            return larger
     return small
+
+
+def _staves(pages: Sequence[DrawnPage]) -> int:
+    return sum(len({one.box.top for one in page.bars}) for page in pages)
 
 
 def _set(chart: Chart, lines: Sequence[Line], paper: Paper, size: float, note: str) -> tuple[DrawnPage, ...]:
@@ -101,8 +105,9 @@ def _set(chart: Chart, lines: Sequence[Line], paper: Paper, size: float, note: s
 
 
 def _rows(chart: Chart, lines: Sequence[Line], width: float, size: float) -> Iterator[_Row]:
-    before = None
+    before, labels, counts = None, bar_labels(chart), iter(section_counts(chart))
     for whole in lines:
+        count = next(counts) if whole.section else ""
         for line in _that_fit(whole, width, size):
             staff = engraved(
                 line_mei(line, before),
@@ -110,8 +115,8 @@ def _rows(chart: Chart, lines: Sequence[Line], width: float, size: float) -> Ite
                 staff_height=size,
                 last_bars={cell.number: cell.last for cell in line.cells},
             )
-            number = chart.printed(line.cells[0].number)
-            room = marked(line, staff, height=size, width=width, number=number)
+            number = labels[line.cells[0].number]
+            room = marked(line, staff, height=size, width=width, number=number, count=count)
             yield _Row(room, staff.bars, line.section is not None)
             before = line.cells[-1].bar.meter
     voices = voices_of(chart.bars)
@@ -149,7 +154,7 @@ def _key(voices: Sequence[str], width: float, size: float) -> _Row:
     each = min(20.0, (width - 2 * size) / len(voices))
     staff = engraved(key_mei(voices), width=2 * size + each * len(voices), staff_height=size, last_bars={0: 0})
     room = Room(staff.pieces, height=size, width=width)
-    letters = 0.5 * size
+    letters = max(LEAST_TEXT_MM, 0.5 * size)
     labels: list[Piece] = []
     for place, voice in enumerate(voices):
         left = staff.places[0][Fraction(place)] + 0.15 * size - text_width(voice, REGULAR, letters) / 2
@@ -179,7 +184,7 @@ def _used(rows: Sequence[_Row]) -> float:
 
 def _page(paper: Paper, rows: Sequence[_Row], head: Sequence[Piece], head_height: float, size: float) -> DrawnPage:
     spare = paper.height - 2 * paper.margin - _FOOT - head_height - _used(rows)
-    between = _BETWEEN + max(0.0, min(_ADDED, spare / len(rows)))
+    between = _BETWEEN + max(0.0, min(_ADDED * size, spare / len(rows)))
     pieces = [moved(piece, paper.margin, paper.margin) for piece in head]
     bars: list[BarBox] = []
     y = paper.margin + head_height

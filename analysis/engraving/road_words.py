@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from analysis.chart.beats import beat_json
+from analysis.chart.beats import counted
 from analysis.chart.document import CODA, FINE, SEGNO, Bar, Jump, Span
 
 
@@ -23,4 +23,5 @@ def fill_words(fill: Span, bar: Bar) -> str:
     if fill.beat == 1 and last >= bar.meter.upper + 1:
         return "fill"
     ends = last - 1 if fill.beats >= 1 and last.denominator == 1 else last - Fraction(1, 2)
-    return f"fill {beat_json(fill.beat)}" + (f"–{beat_json(ends)}" if ends > fill.beat else "")
+    begins = f"fill {counted(fill.beat, bar.meter)}"
+    return f"{begins}–{counted(ends, bar.meter)}" if ends > fill.beat else begins

@@ -28,6 +28,9 @@ from analysis.engraving.fonts import MUSIC_FONT
 STAFF_UNITS = 720
 _UNIT = 9  # half a staff space, as the engraver counts it
 _TALLEST = 60_000
+# How large small notes are beside the others: the band's hits are read from a metre (house choice); where grace notes
+# stand beside their own, as small as the engraver has them.
+_CUES, _GRACE = 0.9, 0.75
 _SVG, _LINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}href"
 _NUMBERS = re.compile(r"-?\d+(?:\.\d+)?")
 _SKIPPED = frozenset({"mNum", "systemMilestone", "pageMilestone", "cue", "section"})
@@ -49,7 +52,8 @@ def engraved(mei: str, *, width: float, staff_height: float, last_bars: dict[int
     """`last_bars` gives the last written bar of each printed one by its first."""
     scale = staff_height / STAFF_UNITS
     toolkit = _toolkit()
-    toolkit.setOptions(_options(round(width / scale / 10)))
+    small = _GRACE if ' grace="' in mei else _CUES
+    toolkit.setOptions({**_options(round(width / scale / 10)), "graceFactor": small})
     if not toolkit.loadData(mei):
         raise ChartError("the chart could not be engraved")
     root = ET.fromstring(toolkit.renderToSVG(1))  # noqa: S314 - written by the engraver from our own MEI

@@ -5,7 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.chart import Chart, length_check, meter_differences, played_order, problems_of, read_chart, song_bars
+from analysis.chart import (
+    Chart,
+    bar_labels,
+    length_check,
+    meter_differences,
+    played_order,
+    problems_of,
+    read_chart,
+    section_counts,
+    song_bars,
+)
 from analysis.maps import TempoMap
 from portal.bookings.models import Song
 from portal.charts.inputs import inputs_of
@@ -81,13 +91,15 @@ def seen_of(song: Song, chart: Chart, version: ChartVersion | None) -> dict[str,
     return {
         "problems": [one.to_json() for one in problems_of(chart)],
         "meters": [
-            f"Bar {one.bar}: the chart has {one.chart_meter}, the tempo map {one.map_meter} (song bar {one.song_bar})."
+            f"Bar {one.song_bar}: the chart has {one.chart_meter}, the tempo map {one.map_meter}."
             for one in differing
         ],
         "length": {"agrees": checked.agrees, "sentence": checked.sentence()} if checked else None,
         "order": list(played_order(chart).order),
         "first_bar": chart.first_bar,
         "song_bars": {str(number): list(bars) for number, bars in song_bars(chart).items()},
+        "labels": {str(number): label for number, label in bar_labels(chart).items()},
+        "counts": list(section_counts(chart)),
     }
 
 

@@ -2,7 +2,7 @@ from fractions import Fraction
 
 import pytest
 
-from analysis.chart.beats import beat_json, is_on_grid, mixed_beats, snapped, snapped_length
+from analysis.chart.beats import beat_json, counted, is_on_grid, mixed_beats, snapped, snapped_length
 from tests.analysis.chart.charts import FOUR_FOUR, SIX_EIGHT
 
 
@@ -18,6 +18,19 @@ from tests.analysis.chart.charts import FOUR_FOUR, SIX_EIGHT
 )
 def test_a_measured_beat_goes_to_the_nearest_place_of_the_grid(measured: float, meant: Fraction) -> None:
     assert snapped(measured, FOUR_FOUR) == meant
+
+
+@pytest.mark.parametrize(
+    ("beat", "words"),
+    # As drummers count aloud (common practice): 1 e & a, 1 trip let; in 6/8 eighths from 1 to 6.
+    [("1", "1"), ("5/4", "1e"), ("5/2", "2&"), ("7/4", "1a"), ("10/3", "3 trip"), ("11/3", "3 let"), ("9/8", "1.125")],
+)
+def test_a_beat_is_said_as_it_is_counted(beat: str, words: str) -> None:
+    assert counted(Fraction(beat), FOUR_FOUR) == words
+
+
+def test_in_six_eight_the_eighths_are_counted() -> None:
+    assert [counted(Fraction(beat), SIX_EIGHT) for beat in ("6", "5/2", "9/4")] == ["6", "2&", "2.25"]
 
 
 def test_in_compound_meters_there_are_no_triplets() -> None:

@@ -4,6 +4,7 @@ import pytest
 
 from analysis.chart.checks import SENTENCES, Problem, length_check, meter_differences, problems_of
 from analysis.chart.document import CODA, FINE, REPEAT_1, REPEAT_2, RHYTHM, START, Bar, Chart, Jump, Road
+from analysis.chart.roadmap import bar_labels
 from analysis.maps.tempo_map import TempoMap
 from tests.analysis.chart.charts import FOUR_FOUR, THREE_FOUR, ds_al_coda, one_section, signs
 
@@ -51,7 +52,7 @@ def test_names_the_fault_with_its_bar(chart: Chart, code: str, number: int) -> N
     found = problems_of(chart)
 
     assert Problem(code, number) in found
-    assert all(one.sentence.startswith(f"Bar {one.bar}: ") for one in found)
+    assert all(one.sentence.startswith(f"Bar {bar_labels(chart)[one.bar]}: ") for one in found)
 
 
 def test_a_circle_is_a_fault() -> None:

@@ -1,8 +1,8 @@
 from fractions import Fraction
 
-from analysis.chart.document import CODA, FINE, START, Jump, Road
-from analysis.chart.roadmap import MOST_PLAYED, played_order, song_bars
-from tests.analysis.chart.charts import ds_al_coda, signs
+from analysis.chart.document import CODA, FINE, START, Chart, Jump, Road, Section
+from analysis.chart.roadmap import MOST_PLAYED, bar_labels, played_order, section_counts, song_bars
+from tests.analysis.chart.charts import bar, ds_al_coda, plain, signs
 
 
 def _order(*ranges: tuple[int, int]) -> tuple[int, ...]:
@@ -33,6 +33,37 @@ def test_each_written_bar_knows_the_bars_of_the_song() -> None:
     assert bars[12] == (12,)
     assert bars[13] == (20, 40)
     assert bars[29] == (52,)
+
+
+def test_a_bar_is_called_by_its_numbers_in_the_song() -> None:
+    labels = bar_labels(ds_al_coda())
+
+    assert (labels[1], labels[5], labels[12], labels[29]) == ("1", "5 (13, 33)", "12", "52")
+
+
+def test_a_bar_that_is_never_played_says_so_and_many_passes_are_cut_short() -> None:
+    chart = signs(4, bar_1=Road(repeat_end=6), bar_2=Road(fine=True), bar_3=Road(jump=Jump(START, FINE)))
+
+    labels = bar_labels(chart)
+
+    assert labels[1] == "1 (2, 3, 4, …)"
+    assert labels[4] == "4 as written"
+
+
+def test_a_section_says_how_often_it_is_played() -> None:
+    def lasting(*roads: Road) -> Section:
+        return Section("A", tuple(bar(road=road) for road in roads))
+
+    start, end = Road(repeat_start=True), Road(repeat_end=2)
+    first, second = Road(ending=(1,), repeat_end=2), Road(ending=(2,))
+
+    assert section_counts(Chart("x", (lasting(start, Road(), Road(), end),))) == ("4 bars × 2",)
+    # Three bars, the first ending, three bars, the second ending.
+    assert section_counts(Chart("x", (lasting(start, Road(), Road(), first, second),))) == ("5 bars, 8 played",)
+    # Verse and chorus together: each is played once before the other comes.
+    both = Chart("x", (lasting(start, Road()), lasting(Road(), end)))
+    assert section_counts(both) == ("2 bars", "2 bars")
+    assert section_counts(Chart("x", (plain("A", 1),))) == ("1 bar",)
 
 
 def test_a_passage_is_played_as_often_as_its_repeat_says() -> None:

@@ -120,6 +120,37 @@ def test_eight_bars_show_their_count() -> None:
     assert [piece.text for piece in page.pieces if isinstance(piece, Label) and piece.role == "number"] == ["1", "5"]
 
 
+def test_a_line_of_a_repeat_shows_the_numbers_of_both_passes() -> None:
+    repeated = Section("A", (bar(road=Road(repeat_start=True)), bar(), bar(), bar(road=Road(repeat_end=2))))
+
+    page = pages_of(Chart("x", (repeated, plain("B", 4))), PAPERS["a4"])[0]
+
+    labels = [(piece.role, piece.text) for piece in page.pieces if isinstance(piece, Label)]
+    assert [text for role, text in labels if role == "number"] == ["1 (5)", "9"]
+    assert [text for role, text in labels if role == "count"] == ["4 bars × 2", "4 bars"]
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("name", BY_HAND)
+def test_no_letter_is_smaller_than_nine_points(name: str, paper: str) -> None:
+    # 9 points of 25.4 / 72 mm: a house choice.
+    sizes = [
+        (piece.size, piece.text)
+        for page in pages_of(BY_HAND[name](), PAPERS[paper], note="version 1")
+        for piece in page.pieces
+        if isinstance(piece, Label)
+    ]
+    assert min(sizes)[0] >= 3.175, min(sizes)
+
+
+def test_a_short_chart_uses_its_page() -> None:
+    # 24 bars on six lines: large staves, and the room that is left goes between them. At most an eighth stays free.
+    page = pages_of(Chart("x", (plain("A", 4), plain("B", 8), plain("C", 8), plain("D", 4))), PAPERS["a4"])[0]
+
+    assert page.staff_height == 8.5
+    assert max(box_of(piece).bottom for piece in page.pieces) >= 297 * 7 / 8
+
+
 def test_a_pick_up_is_bar_0() -> None:
     chart = replace(Chart("x", (Section("", (bar(TWO_FOUR),)), plain("A", 4))), first_bar=0)
 
@@ -263,7 +294,7 @@ def test_a_bar_full_of_sixteenths_is_given_room() -> None:
 
 
 @given(CHARTS)
-@settings(max_examples=10, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_any_chart_is_set_and_no_words_lie_on_words(chart: Chart) -> None:
     numbers = []
     for page in pages_of(chart, PAPERS["a4"]):

@@ -1,8 +1,9 @@
 // The fields of the bar that has the focus: what it shows, its meter, dynamic and words, and its signs of the road.
-import { meterOf, withBar, withRoad } from "kitpost/chart/edits";
+import { beatsIn, counted } from "kitpost/chart/counting";
+import { meterOf, withBar, withHits, withRoad } from "kitpost/chart/edits";
 
 // What is left out of a bar, and of its road.
-const NO_BAR = { shows: "slashes", dynamics: [{ level: "" }], words: [], stops: [], fills: [] };
+const NO_BAR = { shows: "slashes", dynamics: [{ level: "" }], words: [], hits: [], stops: [], fills: [] };
 const NO_ROAD = { repeat_end: "", ending: [], jump: "" };
 const FLAGS = ["repeat_start", "segno", "coda", "to_coda", "fine"];
 
@@ -20,14 +21,15 @@ export class BarForm {
     return this.element.querySelector(`[name="${name}"]`);
   }
 
-  show(chart, number, bar) {
-    this.element.querySelector("legend").textContent = `Bar ${number}`;
-    const { shows, dynamics, words, stops, fills } = { ...NO_BAR, ...bar };
+  show(chart, label, bar) {
+    this.element.querySelector("legend").textContent = `Bar ${label}`;
+    const { shows, dynamics, words, hits, stops, fills } = { ...NO_BAR, ...bar };
     const { repeat_end: end, ending, jump, ...flags } = { ...NO_ROAD, ...bar.road };
     const values = {
       shows,
       meter: meterOf(chart, bar),
       level: dynamics[0].level,
+      hits: hits.map(({ beat }) => counted(meterOf(chart, bar), beat)).join(", "),
       words: words.map(({ text }) => text).join("; "),
       repeat_end: end,
       ending: ending.join(", "),
@@ -51,6 +53,7 @@ function editOf({ name, value, checked }) {
       return isMeter ? withBar(chart, number, { meter }, "meter") : chart;
     },
     level: (chart, number) => withBar(chart, number, { dynamics: value ? [{ level: value }] : null }, "dynamics"),
+    hits: (chart, number, bar) => withHits(chart, number, beatsIn(meterOf(chart, bar), value)),
     words: (chart, number) => withBar(chart, number, { words: wordsIn(value) }, "words"),
     stop: (chart, number, bar) => withBar(chart, number, { stops: checked ? wholeBar(chart, bar) : null }, "stops"),
     fill: (chart, number, bar) => withBar(chart, number, { fills: checked ? wholeBar(chart, bar) : null }, "fills"),

@@ -8,12 +8,14 @@ import {
   copied,
   inserted,
   joined,
+  meterOf,
   removed,
   split,
   withBar,
   withHit,
   withSection,
 } from "kitpost/chart/edits";
+import { countedWords } from "kitpost/chart/counting";
 import { agoWords } from "kitpost/lib/unsaved";
 import { ChartLive } from "kitpost/chart/live";
 import { lightOnPages } from "kitpost/chart/pages";
@@ -59,6 +61,11 @@ class ChartEditor {
 
   get chart() {
     return this.history.now;
+  }
+
+  /** What a person calls written bar `number`: its numbers in the song. */
+  labelOf(number) {
+    return this.seen.labels[number] ?? number;
   }
 
   listen() {
@@ -178,7 +185,9 @@ class ChartEditor {
   tapHit() {
     const found = this.live.tapped(this.chart);
     if (!found) return this.say("Play the song, and tap where the band hits.");
-    this.take(withHit(this.chart, found.number, found.beat), `Hit in bar ${found.number} on beat ${found.beat}.`);
+    const { number, beat } = found;
+    const meter = meterOf(this.chart, barAt(this.chart, number).bar);
+    this.take(withHit(this.chart, number, beat), `Bar ${this.labelOf(number)}: hit on ${countedWords(meter, beat)}.`);
   }
 
   step(which) {
@@ -209,7 +218,7 @@ class ChartEditor {
     if (number === this.chosen) return;
     this.chosen = number;
     this.grid.choose(number);
-    this.form.show(this.chart, number, barAt(this.chart, number).bar);
+    this.form.show(this.chart, this.labelOf(number), barAt(this.chart, number).bar);
   }
 
   lightBar(number) {
@@ -220,8 +229,8 @@ class ChartEditor {
 
   show() {
     const { seen, chosen } = this;
-    this.grid.show(this.chart, { chosen, songBars: seen.song_bars, problems: seen.problems });
-    this.form.show(this.chart, chosen, barAt(this.chart, chosen).bar);
+    this.grid.show(this.chart, { chosen, ...seen });
+    this.form.show(this.chart, this.labelOf(chosen), barAt(this.chart, chosen).bar);
     const said = [...seen.problems.map(({ sentence }) => sentence), ...seen.meters];
     if (seen.length && !seen.length.agrees) said.unshift(seen.length.sentence);
     const list = this.element.querySelector("[data-chart-problems]");

@@ -4,8 +4,10 @@
 // counted as written, from 1. What a person changed is named in `decided`, so that no later draft changes it back. An
 // edit that cannot be made gives the same chart back.
 
+import { beatNumber } from "kitpost/chart/counting";
+import { NEW, relettered } from "kitpost/chart/letters";
+
 const PLACE = "place";
-const LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ";
 
 /** {section, index, bar} of written bar `number`; null where there is none. */
 export function barAt(chart, number) {
@@ -43,14 +45,14 @@ export function withSection(chart, section, changes) {
   return { ...chart, sections: chart.sections.with(section, decidedOn(changed, Object.keys(changes))) };
 }
 
-/** A new section begins with bar `number`, under the next letter that is free. */
+/** A new section begins with bar `number`; the letters stay in order. */
 export function split(chart, number) {
   const at = barAt(chart, number);
   if (!at?.index) return chart;
   const whole = chart.sections[at.section];
   const first = decidedOn({ ...whole, bars: whole.bars.slice(0, at.index) }, [PLACE]);
-  const second = decidedOn({ letter: freeLetter(chart), bars: whole.bars.slice(at.index) }, [PLACE, "letter"]);
-  return { ...chart, sections: chart.sections.toSpliced(at.section, 1, first, second) };
+  const second = decidedOn({ letter: NEW, bars: whole.bars.slice(at.index) }, [PLACE]);
+  return withSections(chart, chart.sections.toSpliced(at.section, 1, first, second));
 }
 
 /** The section of bar `number` joins the one before it. */
@@ -59,7 +61,7 @@ export function joined(chart, number) {
   if (!at?.section) return chart;
   const [one, two] = chart.sections.slice(at.section - 1, at.section + 1);
   const whole = decidedOn({ ...one, bars: [...one.bars, ...two.bars] }, [PLACE]);
-  return { ...chart, sections: chart.sections.toSpliced(at.section - 1, 2, whole) };
+  return withSections(chart, chart.sections.toSpliced(at.section - 1, 2, whole));
 }
 
 /** The section of bar `number` once more, right behind itself; its signs of the road stay with the first. */
@@ -68,7 +70,7 @@ export function copied(chart, number) {
   if (!at) return chart;
   const whole = chart.sections[at.section];
   const copy = decidedOn({ ...whole, bars: whole.bars.map((bar) => put(bar, { road: null })) }, [PLACE]);
-  return { ...chart, sections: chart.sections.toSpliced(at.section + 1, 0, copy) };
+  return withSections(chart, chart.sections.toSpliced(at.section + 1, 0, copy));
 }
 
 /** A bar of slashes behind bar `number`, in its meter. */
@@ -90,9 +92,18 @@ export function withHit(chart, number, beat, length = 0.5) {
   const at = barAt(chart, number);
   if (!at) return chart;
   const hits = at.bar.hits ?? [];
-  const others = hits.filter((hit) => Math.abs(hit.beat - beat) > 1e-6);
-  const now = others.length < hits.length ? others : [...hits, { beat, length }].sort((a, b) => a.beat - b.beat);
+  const others = hits.filter((hit) => Math.abs(beatNumber(hit.beat) - beatNumber(beat)) > 1e-6);
+  const now = others.length < hits.length ? others : inBeats([...hits, { beat, length }]);
   return withBar(chart, number, { hits: cutShort(now) }, "hits");
+}
+
+/** The hits of bar `number` on these beats and no others; those that were there keep their length and accent. */
+export function withHits(chart, number, beats) {
+  const at = barAt(chart, number);
+  if (!at || !beats) return chart;
+  const before = new Map((at.bar.hits ?? []).map((hit) => [beatNumber(hit.beat), hit]));
+  const hits = beats.map((beat) => before.get(beatNumber(beat)) ?? { beat, length: shortest(beat) });
+  return withBar(chart, number, { hits: cutShort(inBeats(hits)) }, "hits");
 }
 
 /** Signs of the road at bar `number`: {repeat_start, repeat_end, ending, segno, coda, to_coda, jump, fine}. */
@@ -116,14 +127,35 @@ export function nearestBeat(meter, part) {
 function cutShort(hits) {
   return hits.map((hit, at) => {
     const next = hits[at + 1];
-    return next && hit.beat + (hit.length ?? 0.5) > next.beat ? { ...hit, length: next.beat - hit.beat } : hit;
+    if (!next) return hit;
+    const roomThirds = Math.round(12 * (beatNumber(next.beat) - beatNumber(hit.beat)));
+    const isOver = 12 * beatNumber(hit.length ?? 0.5) > roomThirds;
+    return isOver ? { ...hit, length: lengthJson(roomThirds) } : hit;
   });
 }
 
+function inBeats(hits) {
+  return hits.toSorted((one, other) => beatNumber(one.beat) - beatNumber(other.beat));
+}
+
+/** An eighth; of a triplet one of its notes. */
+function shortest(beat) {
+  return String(beat).endsWith("/3") ? "1/3" : 0.5;
+}
+
+/** Twelfths of a beat as the house writes lengths: thirds as a fraction. */
+function lengthJson(twelfths) {
+  return twelfths % 3 ? `${twelfths / 4}/3` : twelfths / 12;
+}
+
 function placed(chart, section, bars) {
-  if (!bars.length) return { ...chart, sections: chart.sections.toSpliced(section, 1) };
+  if (!bars.length) return withSections(chart, chart.sections.toSpliced(section, 1));
   const changed = decidedOn({ ...chart.sections[section], bars }, [PLACE]);
   return { ...chart, sections: chart.sections.with(section, changed) };
+}
+
+function withSections(chart, sections) {
+  return { ...chart, sections: relettered(sections) };
 }
 
 function withBars(chart, section, bars) {
@@ -138,11 +170,6 @@ function put(one, changes) {
 
 function decidedOn(one, aspects) {
   return { ...one, decided: [...new Set([...(one.decided ?? []), ...aspects])].sort() };
-}
-
-function freeLetter(chart) {
-  const taken = new Set(chart.sections.map(({ letter }) => letter));
-  return [...LETTERS].find((letter) => !taken.has(letter)) ?? LETTERS.at(-1);
 }
 
 /** Whether two charts, or parts of them, are the same, in whatever order their fields are written. */

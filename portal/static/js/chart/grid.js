@@ -1,4 +1,5 @@
 // The chart as rows of four bars: one bar has the focus, arrows move it, and the bar that plays is lit.
+import { counted } from "kitpost/chart/counting";
 import { meterOf } from "kitpost/chart/edits";
 
 const PER_ROW = 4;
@@ -24,7 +25,7 @@ export class ChartGrid {
     if (section !== undefined && field.name) this.onSection(Number(section), { [field.name]: field.value.trim() });
   }
 
-  show(chart, { chosen, songBars, problems }) {
+  show(chart, { chosen, labels, counts, problems }) {
     const hadFocus = this.element.contains(document.activeElement) && document.activeElement.matches("[data-bar]");
     const shape = chart.sections.map(({ bars }) => bars.length).join();
     const isSame = shape === this.shape;
@@ -35,9 +36,10 @@ export class ChartGrid {
     for (const [at, section] of chart.sections.entries()) {
       const row = this.element.children[at];
       this.name(row, section);
+      row.querySelector(".chart-count").textContent = counts[at] ?? "";
       const bars = row.querySelectorAll("[data-bar]");
       for (const [index, bar] of section.bars.entries())
-        this.bar(bars[index], chart, bar, ++number, { chosen, songBars, problems });
+        this.bar(bars[index], chart, bar, ++number, { chosen, labels, problems });
     }
     if (hadFocus && !isSame) this.focus(chosen);
     this.light(this.lit);
@@ -52,7 +54,7 @@ export class ChartGrid {
     );
     const bars = written.map(() => make("li", {}, make("button", { type: "button" })));
     for (const bar of bars) bar.firstChild.dataset.bar = "";
-    const count = make("span", { className: "small" }, `${bars.length} ${bars.length === 1 ? "bar" : "bars"}`);
+    const count = make("span", { className: "small chart-count" });
     const head = make("div", { className: "chart-section-head" }, ...fields, count);
     const row = make("section", { className: "chart-section" }, head, make("ol", { className: "chart-bars" }, ...bars));
     row.dataset.section = at;
@@ -67,13 +69,12 @@ export class ChartGrid {
     }
   }
 
-  bar(button, chart, bar, number, { chosen, songBars, problems }) {
-    const at = songBars?.[number] ?? [];
+  bar(button, chart, bar, number, { chosen, labels, problems }) {
+    const label = labels[number] ?? "";
     const fault = problems.filter((one) => one.bar === number);
     const words = wordsOf(chart, bar);
-    const where = at.length ? at.join(", ") : "not played";
     button.replaceChildren(
-      make("span", { className: "chart-number" }, where),
+      make("span", { className: "chart-number" }, label),
       make("span", { className: "chart-shows" }, ...signsOf(chart, bar)),
       make("span", { className: "chart-words" }, words),
     );
@@ -81,7 +82,7 @@ export class ChartGrid {
     button.tabIndex = number === chosen ? 0 : -1;
     button.classList.toggle("has-problem", fault.length > 0);
     button.setAttribute("aria-current", String(number === chosen));
-    button.setAttribute("aria-label", labelOf(chart, bar, number, where, fault));
+    button.setAttribute("aria-label", labelOf(chart, bar, label, fault));
   }
 
   focus(number) {
@@ -125,7 +126,7 @@ function wordsOf(chart, bar) {
   const said = [
     bar.meter === chart.meter ? "" : bar.meter,
     ...dynamics.map(({ level }) => level),
-    hits.length && `hits ${hits.map(({ beat }) => beat).join(" ")}`,
+    hits.length && `hits ${hits.map(({ beat }) => counted(meterOf(chart, bar), beat)).join(", ")}`,
     stops.length && "stop",
     fills.length && "fill",
     ...roadWords(road),
@@ -144,9 +145,9 @@ function jumpWords({ to = "segno", until = "end" }) {
   return `${to === "start" ? "D.C." : "D.S."}${where}`;
 }
 
-function labelOf(chart, bar, number, where, fault) {
+function labelOf(chart, bar, label, fault) {
   const shows = bar.shows ?? "slashes";
-  const said = [`Bar ${number}`, `song bar ${where}`, shows, wordsOf(chart, bar), ...fault.map((one) => one.sentence)];
+  const said = [`Bar ${label}`, shows, wordsOf(chart, bar), ...fault.map((one) => one.sentence)];
   return said.filter(Boolean).join(", ");
 }
 

@@ -35,8 +35,9 @@ def test_all_edits(page: Page, show: Show) -> None:
     halves = edited(page, "m.split(given[0], 2)")["sections"][:2]
     assert [(one["letter"], len(one["bars"]), one["decided"]) for one in halves] == [
         ("A", 1, ["place"]),
-        ("B", 2, ["letter", "place"]),
+        ("B", 2, ["place"]),
     ]
+    assert edited(page, "m.split(given[0], 2)")["sections"][2]["letter"] == "C"
     assert edited(page, "m.split(given[0], 4)") == CHART  # a section begins there already
 
     (whole,) = edited(page, "m.joined(given[0], 5)")["sections"]
@@ -56,6 +57,10 @@ def test_all_edits(page: Page, show: Show) -> None:
     assert edited(page, "m.withHit(given[0], 3, 4.5)")["sections"][0]["bars"][2] == {"decided": ["hits"]}
     shorter = edited(page, "m.withHit(given[0], 3, 4.25)")["sections"][0]["bars"][2]["hits"]
     assert shorter[0] == {"beat": 4.25, "length": 0.25}  # it ends where the next one begins
+
+    typed = edited(page, "m.withHits(given[0], 3, [4.5, 1, '5/3'])")["sections"][0]["bars"][2]["hits"]
+    assert typed == [{"beat": 1, "length": 0.5}, {"beat": "5/3", "length": "1/3"}, {"beat": 4.5}]
+    assert edited(page, "m.withHits(given[0], 3, null)") == CHART  # what was typed is no beat
 
     road = edited(page, "m.withRoad(given[0], 4, { segno: false, repeat_end: 2 })")["sections"][1]["bars"][0]
     assert road == {"road": {"repeat_end": 2}, "decided": ["road"]}
