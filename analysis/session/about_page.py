@@ -14,6 +14,8 @@ table { border-collapse: collapse; width: 100%; } caption { text-align: left; fo
 th, td { text-align: left; vertical-align: top; padding: .4rem .8rem .4rem 0; border-bottom: 1px solid #767676; }
 td { overflow-wrap: anywhere; } code { font-size: .85em; }"""
 _DITHER = "dither (triangular, two steps wide) because bits are lost"
+# Codecs whose name is a word and no abbreviation.
+_CODECS = {"vorbis": "Vorbis", "opus": "Opus"}
 _TRIED = (
     "The session file is OpenTimelineIO, an open standard. It was written by the opentimelineio library and can be "
     "read back with it. Kitpost does not know which recording program opens it: if yours does not, put every "
@@ -119,7 +121,12 @@ def _moved(shift_frames: int) -> str:
 def format_words(file: ConformedFile) -> str:
     channels = {1: "mono", 2: "stereo"}.get(file.channels, f"{file.channels} channels")
     depth = depth_words(file.source_bits, is_float=file.source_is_float) if file.source_bits else "lossy"
-    return f"{file.source_codec}, {rate_words(file.source_rate_hz)}, {depth}, {channels}"
+    return f"{codec_words(file.source_codec)}, {rate_words(file.source_rate_hz)}, {depth}, {channels}"
+
+
+def codec_words(codec: str) -> str:
+    """As people call it: "PCM" for all that is not coded at all; others by their names in capitals ("MP3")."""
+    return "PCM" if codec.startswith("pcm_") else _CODECS.get(codec, codec.upper())
 
 
 def rate_words(sample_rate_hz: int) -> str:

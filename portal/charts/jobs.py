@@ -29,6 +29,7 @@ Kind = ChartFile.Kind
 # What is engraved of each version: what it is, the form, and the page it is set on.
 FORMS = (
     (Kind.SCREEN, "svg", "screen"),
+    (Kind.PREVIEW, "svg", "a4"),
     *((kind, "pdf", str(kind)) for kind in (Kind.A4, Kind.LETTER, Kind.A4_LARGE, Kind.LETTER_LARGE)),
     (Kind.MUSICXML, "musicxml", "a4"),
     (Kind.MEI, "mei", "a4"),

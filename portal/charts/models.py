@@ -119,11 +119,12 @@ class ChartFile(models.Model):
     """One file of a version: a page for the screen, a PDF to print, or a file for other programs."""
 
     class Kind(models.TextChoices):
-        SCREEN = "screen", "page for the screen"
-        A4 = "a4", "A4"
-        LETTER = "letter", "Letter"
-        A4_LARGE = "a4-large", "A4, large print"
-        LETTER_LARGE = "letter-large", "Letter, large print"
+        SCREEN = "screen", "page for the kit"
+        PREVIEW = "preview", "page as printed on A4"
+        A4 = "a4", "PDF, A4"
+        LETTER = "letter", "PDF, Letter"
+        A4_LARGE = "a4-large", "PDF, A4, large print"
+        LETTER_LARGE = "letter-large", "PDF, Letter, large print"
         MUSICXML = "musicxml", "MusicXML 4.0"
         MEI = "mei", "MEI"
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from analysis.chart import (
     Chart,
+    LengthCheck,
     bar_labels,
     length_check,
     meter_differences,
@@ -16,10 +17,11 @@ from analysis.chart import (
     section_counts,
     song_bars,
 )
-from analysis.maps import TempoMap
+from analysis.maps import TempoMap, bars_of
 from portal.bookings.models import Song
 from portal.charts.inputs import inputs_of
 from portal.charts.models import ChartDraft, ChartFile, ChartVersion
+from portal.intake.maps.page import duration_of
 from portal.people.models import User
 
 PRINTED = (
@@ -34,12 +36,13 @@ PRINTED = (
 
 @dataclass(frozen=True)
 class ChartPage:
-    """`older`: what the newest version is older than, as a sentence. `can_draft`: there is something to measure."""
+    """`previews`: the pages that the A4 PDF has. `older`: what the newest version is older than, as a sentence.
+    `can_draft`: there is something to measure."""
 
     song: Song
     version: ChartVersion | None
     versions: list[ChartVersion]
-    screens: list[ChartFile]
+    previews: list[ChartFile]
     printed: list[ChartFile]
     drafting: ChartDraft | None
     older: str
@@ -66,12 +69,18 @@ def chart_page(song: Song, user: User) -> ChartPage:
         song=song,
         version=version,
         versions=versions,
-        screens=[one for one in files if one.kind == ChartFile.Kind.SCREEN],
+        previews=_previews(files),
         printed=sorted((one for one in files if one.kind in PRINTED), key=lambda one: PRINTED.index(one.kind)),
         drafting=song.chart_drafts.first() if user.is_drummer else None,
         older=_older(song, version) if user.is_drummer else "",
         can_draft=inputs is not None,
     )
+
+
+def _previews(files: list[ChartFile]) -> list[ChartFile]:
+    """Versions that were engraved before there were any have their pages for the kit."""
+    of_kind = {kind: [one for one in files if one.kind == kind] for kind in (ChartFile.Kind.PREVIEW, ChartFile.Kind.SCREEN)}
+    return of_kind[ChartFile.Kind.PREVIEW] or of_kind[ChartFile.Kind.SCREEN]
 
 
 def _older(song: Song, version: ChartVersion | None) -> str:
@@ -95,12 +104,38 @@ def seen_of(song: Song, chart: Chart, version: ChartVersion | None) -> dict[str,
             for one in differing
         ],
         "length": {"agrees": checked.agrees, "sentence": checked.sentence()} if checked else None,
+        "fine": fine_words(checked, bars_to_end(song, tempo_map)),
         "order": list(played_order(chart).order),
         "first_bar": chart.first_bar,
         "song_bars": {str(number): list(bars) for number, bars in song_bars(chart).items()},
         "labels": {str(number): label for number, label in bar_labels(chart).items()},
         "counts": list(section_counts(chart)),
     }
+
+
+def fine_words(checked: LengthCheck | None, to_end: int) -> str:
+    """What is said where everything adds up, and why a ruler over the files may count on."""
+    if checked is None:
+        return "The signs add up."
+    words = f"The signs add up, and the chart has the song’s {checked.song_bars} bars."
+    if to_end <= checked.song_bars:
+        return words
+    return f"{words} The files go on to bar {to_end}: from bar {checked.song_bars + 1} on nothing new is played."
+
+
+def bars_to_end(song: Song, tempo_map: TempoMap | None) -> int:
+    """The last bar of the map that begins before the longest file ends."""
+    bars = bars_of(tempo_map, duration_of(song)) if tempo_map else ()
+    return max((bar["bar"] for bar in bars), default=0)
+
+
+def last_bar(song: Song) -> int | None:
+    """The song's last bar as its newest chart has it; None without a chart. Files ring on behind it."""
+    version = song.chart_versions.first()
+    if version is None:
+        return None
+    chart = read_chart(version.chart)
+    return chart.first_bar + len(played_order(chart).order) - 1
 
 
 def map_of(song: Song, version: ChartVersion | None) -> TempoMap | None:

@@ -11,10 +11,11 @@ from django import forms
 from django.utils import timezone
 
 from portal.kit.errors import KitError
-from portal.kit.models import HIGHEST_NUMBER, LONGEST_WORD
+from portal.kit.models import HIGHEST_NUMBER, LONGEST_SECTION, LONGEST_WORD
 from portal.kit.services import SentTake
 
 MOST_TAKES_AT_ONCE = 200
+FASTEST_PERCENT = 100
 EARLIEST_YEAR, LATEST_YEAR = 1969, 2200
 
 
@@ -29,9 +30,16 @@ class TakeForm(forms.Form):
     number = forms.IntegerField(min_value=1, max_value=HIGHEST_NUMBER)
     is_kept = forms.BooleanField(required=False)
     word = forms.CharField(required=False, max_length=LONGEST_WORD)
+    section = forms.CharField(required=False, max_length=LONGEST_SECTION)
+    speed_percent = forms.IntegerField(required=False, min_value=1, max_value=FASTEST_PERCENT)
     is_undone = forms.BooleanField(required=False)
     revision = forms.IntegerField(min_value=1, max_value=2**31 - 1)
     logged_at = forms.DateTimeField(validators=[check_clock])
+
+
+    def clean_speed_percent(self) -> int:
+        """A page that a device kept from before there was one sends none."""
+        return self.cleaned_data["speed_percent"] or 100
 
 
 class HandTakeForm(forms.Form):

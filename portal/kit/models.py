@@ -13,6 +13,7 @@ from portal.bookings.models import Song
 from portal.people.models import User
 
 LONGEST_WORD = 80
+LONGEST_SECTION = 80
 HIGHEST_NUMBER = 9_999
 
 
@@ -38,6 +39,9 @@ class TakeLog(models.Model):
     number = models.PositiveSmallIntegerField()
     is_kept = models.BooleanField(default=False)
     word = models.CharField(max_length=LONGEST_WORD, blank=True)
+    # Where it began, by the form of that moment, and how fast it was played.
+    section = models.CharField(max_length=LONGEST_SECTION, blank=True)
+    speed_percent = models.PositiveSmallIntegerField(default=100)
     is_undone = models.BooleanField(default=False)
     revision = models.PositiveIntegerField(default=1)
     logged_at = models.DateTimeField()
@@ -51,6 +55,12 @@ class TakeLog(models.Model):
 
     def __str__(self) -> str:
         return f"take {self.number} of {self.song}"
+
+    @property
+    def played_words(self) -> str:
+        """Where it began and how fast it was: "from B, 80 %"; empty for one that was logged by hand."""
+        speed = "" if self.speed_percent == 100 else f"{self.speed_percent} %"
+        return ", ".join(filter(None, [self.section and f"from {self.section}", speed]))
 
     def change(self, *, number: int, is_kept: bool, word: str, is_undone: bool, revision: int) -> None:
         self.number, self.is_kept, self.word = number, is_kept, word

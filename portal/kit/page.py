@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils import timezone
+
 from analysis.maps import ClickStyle
 from portal.bookings.models import Song
 from portal.charts.drawn import drawn_chart
+from portal.charts.page import last_bar
 from portal.intake.maps.song_maps import map_of_song
 from portal.kit.models import Balance, TakeLog
 from portal.kit.roles import role_of
@@ -32,6 +35,8 @@ def kit_page(song: Song, user: User) -> dict[str, Any]:
         "click_sounds": click_address(style),
         "words": words_of(song),
         "chart": drawn_chart(song),
+        "last_bar": last_bar(song),
+        "time_zone": timezone.get_current_timezone_name(),
         "balance": {"levels": balance.levels, "changed_at": balance.changed_at.isoformat()} if balance else None,
         "takes": [take_of(one) for one in song.take_logs.standing()],
     }
@@ -66,6 +71,8 @@ def take_of(take: TakeLog) -> dict[str, Any]:
         "number": take.number,
         "is_kept": take.is_kept,
         "word": take.word,
+        "section": take.section,
+        "speed_percent": take.speed_percent,
         "is_undone": take.is_undone,
         "revision": take.revision,
         "logged_at": take.logged_at.isoformat(),

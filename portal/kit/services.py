@@ -32,6 +32,8 @@ class SentTake:
     number: int
     is_kept: bool
     word: str
+    section: str
+    speed_percent: int
     is_undone: bool
     revision: int
     logged_at: datetime
@@ -55,6 +57,8 @@ def _log_take(song: Song, take: SentTake, by: User) -> None:
             number=take.number,
             is_kept=take.is_kept,
             word=take.word,
+            section=take.section,
+            speed_percent=take.speed_percent,
             is_undone=take.is_undone,
             revision=take.revision,
             logged_at=take.logged_at,

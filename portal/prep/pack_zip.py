@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 from functools import partial
 
@@ -12,10 +13,15 @@ from portal.zip_stream import Archive, Member, lay_out
 
 # Of every file in it: a pack knows no time of day. The first moment that a zip can tell.
 MADE_AT = datetime(1980, 1, 1, tzinfo=UTC)
+# As `portal.charts.jobs` names what it prints.
+_CHART_VERSION = re.compile(r"_chart-v(\d+)_[a-z0-9-]+\.pdf$")
 
 
 def folder_of(pack: SessionPack) -> str:
-    return f"{plain_title(pack.song.title)}_session-pack_v{pack.approved_map.version}"
+    """Named for the map and the chart in it: packs with others have other names."""
+    names = (_CHART_VERSION.search(name) for name in sorted(pack.members or {}))
+    chart = next((f"_chart-v{found[1]}" for found in names if found), "")
+    return f"{plain_title(pack.song.title)}_session-pack_v{pack.approved_map.version}{chart}"
 
 
 def zip_of(pack: SessionPack) -> tuple[Archive, str] | None:

@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from analysis.findings import KIND_BY_CODE
 from analysis.maps import TempoMap
@@ -15,11 +15,13 @@ from portal.bookings.services import move_song, record
 from portal.bookings.stages import SongStage
 from portal.intake import hooks
 from portal.intake.checks import apply_check, questions
+from portal.intake.checks.offers import MAP_CODES
 from portal.intake.checks.page_version import Seen
 from portal.intake.checks.song_facts import deposit_reasons, facts_of, map_reasons, note_facts, objections
 from portal.intake.errors import GateError, NoMapError
 from portal.intake.maps import song_maps
 from portal.intake.models import ApprovedMap, Finding
+from portal.mailroom.models import Question
 from portal.people.models import User
 
 
@@ -112,8 +114,19 @@ def keep_map(
         approved_by=by,
         note=note,
     )
+    _settle_by_map(kept, song=song, by=by)
     _tell_of_map(kept, song=song, by=by)
     return kept
+
+
+def _settle_by_map(kept: ApprovedMap, *, song: Song, by: User) -> None:
+    """What asks for a click or a tempo is answered by a map, unless the client was asked already: they may have one."""
+    unasked = Q(question=None) | Q(question__state=Question.State.HELD)
+    settled = song.findings.open().filter(unasked, code__in=MAP_CODES)
+    for finding in settled:
+        finding.end(Finding.State.WAIVED, by=by, reason=f"the tempo map is approved (version {kept.version})")
+    if settled:
+        apply_check.settle_and_place(song, text="the tempo map is approved")
 
 
 def _tell_of_map(kept: ApprovedMap, *, song: Song, by: User) -> None:

@@ -79,6 +79,15 @@ class SheetPage:
             return ""
 
     @property
+    def is_as_measured(self) -> bool:
+        """Whether what is approved is what "as measured" would approve again."""
+        try:
+            measured = measured_map(self.check.numbers) if self.check else None
+        except NoMapError:
+            return False
+        return bool(self.approved and self.is_current and self.approved.map == measured)
+
+    @property
     def approved_words(self) -> str:
         return tempo_words(self.approved_map) if self.approved_map else ""
 

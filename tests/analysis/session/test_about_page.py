@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from analysis.maps.tempo_map import TempoMap
-from analysis.session.about_page import about_page, changes_of, session_lines
+from analysis.session.about_page import about_page, changes_of, format_words, session_lines
 from analysis.session.settings import SessionSettings
 from analysis.session.timeline import Timeline, plan_session
 from tests.analysis.session.conformed import conformed_file
@@ -51,6 +51,14 @@ def timeline_of(**settings: int) -> Timeline:
 )
 def test_what_was_done(fields: dict[str, object], sentences: list[str]) -> None:
     assert changes_of(conformed_file(**fields)) == sentences
+
+
+def test_a_format_is_said_in_words() -> None:
+    # What FFmpeg calls pcm_s24le is 24-bit PCM to anybody else.
+    assert format_words(conformed_file()) == "PCM, 48 kHz, 24 bit, stereo"
+    lossy = conformed_file(source_codec="mp3", source_bits=None, source_rate_hz=44_100)
+    assert format_words(lossy) == "MP3, 44.1 kHz, lossy, stereo"
+    assert format_words(conformed_file(source_codec="vorbis", source_bits=None)).startswith("Vorbis, ")
 
 
 def test_names_are_no_markup() -> None:

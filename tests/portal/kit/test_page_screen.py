@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 import pytest
 from django.test import Client
 from playwright.sync_api import Page, expect
@@ -162,12 +164,68 @@ def test_a_section_loops_slower_with_its_click_all_by_keys(opened: Page) -> None
     for key in ("l", "-", "-", "d", "b", "n", "i"):
         opened.keyboard.press(key)
     expect(opened.locator("[data-kit-looping]")).to_have_text("Loop 5–8")
-    expect(opened.locator("[data-kit-pace]")).to_have_text("90 %")
+    expect(opened.locator("[data-kit-tempo]")).to_have_text("108 BPM")  # 90 % of 120
+    expect(opened.locator("[data-kit-pace]")).to_have_text("90 % of 120")
+    expect(opened.locator("[data-kit-do=loop]")).to_have_attribute("aria-pressed", "true")
     practice = opened.evaluate(
         "(({ subdivision, pattern, every, countIn }) => ({ subdivision, pattern, every, countIn }))"
         "(document.querySelector('[data-kit]').kit.practice)"
     )
     assert practice == {"subdivision": "quarter", "pattern": [4, 4], "every": 4, "countIn": 2}
+
+
+def test_a_take_that_was_sent_is_there_once_after_a_reload_without_a_network(kit: Page, song: Song) -> None:
+    kit.keyboard.press("g")
+    expect(kit.locator("[data-kit-unsent]")).to_have_text("All takes are sent.")
+    expect(kit.locator("[data-kit-takes] tr")).to_have_count(1)
+    # Kept on the device as the house has it: what the device forgot as sent must be in there.
+    kit.wait_for_function(
+        "async () => (await (await caches.match(`${location.pathname}song.json`))?.json())?.takes.length === 1"
+    )
+    kit.context.set_offline(offline=True)
+    kit.reload()
+    kit.locator("[data-kit][data-state=ready]").wait_for()
+    expect(kit.locator("[data-kit-takes] tr")).to_have_count(1)
+    kit.keyboard.press("g")
+    expect(kit.locator("[data-kit-last]")).to_have_text("Take 2, not kept")
+    expect(kit.locator("[data-kit-takes] tr")).to_have_count(2)
+    kit.context.set_offline(offline=False)
+    expect(kit.locator("[data-kit-unsent]")).to_have_text("All takes are sent.")
+    assert [take.number for take in TakeLog.objects.filter(song=song)] == [1, 2]
+
+
+def test_space_plays_after_a_section_was_clicked(opened: Page) -> None:
+    section = opened.get_by_role("button", name="Section B, from bar 5")
+    section.click()
+    assert opened.evaluate(HEAD_S) == 10.0  # bar 5: four bars of 2 s after 2 s
+    expect(section).not_to_be_focused()
+    play(opened, "Space")
+    assert opened.evaluate(HEAD_S) == 10.0
+
+
+def test_a_take_says_where_it_began_how_fast_and_when_in_the_house_s_time(opened: Page, song: Song) -> None:
+    opened.keyboard.press("ArrowRight")
+    for _ in range(2):
+        opened.keyboard.press("-")
+    play(opened, "p")
+    opened.keyboard.press("s")
+    opened.keyboard.press("g")
+    expect(opened.locator("[data-kit-unsent]")).to_have_text("All takes are sent.")
+    take = TakeLog.objects.get(song=song)
+    assert (take.section, take.speed_percent) == ("B", 90)
+    opened.get_by_text("Takes", exact=True).click()
+    row = opened.locator("[data-kit-takes] tr")
+    zone = opened.evaluate("document.querySelector('[data-kit]').kit.song.time_zone")
+    when = take.logged_at.astimezone(ZoneInfo(zone))
+    expect(row).to_contain_text("from B, 90 %")
+    expect(row).to_contain_text(f"{when.day} {when:%b %Y, %H:%M}")
+
+
+def test_the_count_in_is_shown_beat_by_beat(opened: Page) -> None:
+    play(opened)
+    expect(opened.locator("[data-kit-of]")).to_have_text("count-in")
+    expect(opened.locator("[data-kit-section]")).to_have_text("3")
+    expect(opened.locator("[data-kit-of]")).to_have_text("bar 1 of 4")
 
 
 def test_before_bar_one_the_song_s_tempo_stands_there_and_no_bar(opened: Page) -> None:

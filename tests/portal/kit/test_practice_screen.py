@@ -55,7 +55,7 @@ def test_it_steps_up_after_as_many_rounds_as_were_asked_for_and_ends_at_the_song
 def test_speed_goes_in_steps_and_no_lower_than_half(practice: Page) -> None:
     for _ in range(14):
         practice.keyboard.press("-")
-    expect(practice.locator("[data-kit-pace]")).to_have_text("50 %")
+    expect(practice.locator("[data-kit-pace]")).to_have_text("50 % of 120")
     for _ in range(3):
         practice.keyboard.press("+")
     expect(practice.locator("[data-kit-said]")).to_have_text("65 % of the tempo.")

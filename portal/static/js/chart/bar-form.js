@@ -54,7 +54,7 @@ function editOf({ name, value, checked }) {
     },
     level: (chart, number) => withBar(chart, number, { dynamics: value ? [{ level: value }] : null }, "dynamics"),
     hits: (chart, number, bar) => withHits(chart, number, beatsIn(meterOf(chart, bar), value)),
-    words: (chart, number) => withBar(chart, number, { words: wordsIn(value) }, "words"),
+    words: (chart, number, bar) => withBar(chart, number, { words: wordsIn(value, bar.words ?? []) }, "words"),
     stop: (chart, number, bar) => withBar(chart, number, { stops: checked ? wholeBar(chart, bar) : null }, "stops"),
     fill: (chart, number, bar) => withBar(chart, number, { fills: checked ? wholeBar(chart, bar) : null }, "fills"),
     repeat_end: (chart, number) => withRoad(chart, number, { repeat_end: times(value) }),
@@ -64,9 +64,10 @@ function editOf({ name, value, checked }) {
   return edits[name] ?? null;
 }
 
-function wordsIn(value) {
+/** Words that stay as they are keep their beat, and whether they are a cue. */
+function wordsIn(value, before) {
   const texts = value.split(";").map((text) => text.trim());
-  return texts.filter(Boolean).map((text) => ({ text }));
+  return texts.filter(Boolean).map((text) => before.find((one) => one.text === text) ?? { text });
 }
 
 function wholeBar(chart, bar) {

@@ -7,6 +7,7 @@ import {
   barCount,
   copied,
   inserted,
+  isSame,
   joined,
   meterOf,
   removed,
@@ -23,6 +24,7 @@ import { hasModifier } from "kitpost/lib/modifiers";
 import { History } from "kitpost/lib/history";
 import { unsavedChart } from "kitpost/chart/unsaved";
 
+const SAVED = "kitpost-chart-saved";
 const TYPED_INTO = "input:not([type=checkbox]), textarea, select";
 // On a bar of the grid; each is on the page as a button too.
 const KEYS = {
@@ -46,6 +48,7 @@ class ChartEditor {
     this.history = new History(this.start);
     this.chosen = 1;
     this.said = element.querySelector("[data-chart-said]");
+    this.sayIfSaved();
     this.grid = new ChartGrid(element.querySelector("[data-chart-grid]"), {
       onChoose: (number) => this.choose(number),
       onSection: (section, change) => this.take(withSection(this.chart, section, change)),
@@ -138,12 +141,20 @@ class ChartEditor {
       const said = await answer.json();
       if (!answer.ok) return this.refuse(said);
       this.unsaved.drop();
+      sessionStorage.setItem(SAVED, said.number);
       location.reload();
     } catch {
       this.say("The server does not answer. The chart is kept in this browser: try again in a moment.");
     } finally {
       this.setSavable(true);
     }
+  }
+
+  /** After the reload that a save ends with. */
+  sayIfSaved() {
+    const number = sessionStorage.getItem(SAVED);
+    sessionStorage.removeItem(SAVED);
+    if (number === this.element.dataset.chartNumber) this.say(`Version ${number} is saved. Its pages are engraved next.`);
   }
 
   refuse({ error, newest }) {
@@ -233,9 +244,14 @@ class ChartEditor {
     this.form.show(this.chart, this.labelOf(chosen), barAt(this.chart, chosen).bar);
     const said = [...seen.problems.map(({ sentence }) => sentence), ...seen.meters];
     if (seen.length && !seen.length.agrees) said.unshift(seen.length.sentence);
+    this.element.querySelector("[data-chart-state]").textContent = isSame(this.chart, this.start)
+      ? `Version ${this.element.dataset.chartNumber}.`
+      : "Not saved yet.";
     const list = this.element.querySelector("[data-chart-problems]");
     list.replaceChildren(...said.map((text) => Object.assign(document.createElement("li"), { textContent: text })));
-    this.element.querySelector("[data-chart-fine]").hidden = said.length > 0;
+    const fine = this.element.querySelector("[data-chart-fine]");
+    fine.textContent = seen.fine;
+    fine.hidden = said.length > 0;
   }
 
   /** What an earlier visit left in this browser. */

@@ -4,17 +4,18 @@ import { barIndexAt, barLengthS, placeAt } from "kitpost/lib/bars";
 // So many bars before it begins, the next section is announced (house choice).
 export const ANNOUNCED_BARS = 2;
 
-/** The form as [{label, bar, bars, startS, endS}], from bar one to the end; a song without sections is one. */
-export function formOf({ bars, sections, duration_s: durationS }) {
+/** The form as [{label, bar, bars, startS, endS}], from bar one to the end; a song without sections is one. `last_bar`
+ *  is the last bar of its chart: what rings on behind it is no bar of a section. */
+export function formOf({ bars, sections, last_bar: lastOfChart, duration_s: durationS }) {
   if (!bars.length) return [];
   const begins = sections.length ? sections : [{ label: "Song", bar: bars[0].bar, time_s: bars[0].time_s }];
-  const lastBar = bars.at(-1).bar;
+  const lastBar = Math.min(lastOfChart ?? Infinity, bars.at(-1).bar);
   return begins.map((section, at) => {
     const next = begins[at + 1];
     return {
       label: section.label,
       bar: section.bar,
-      bars: (next?.bar ?? lastBar + 1) - section.bar,
+      bars: Math.max(1, (next?.bar ?? lastBar + 1) - section.bar),
       startS: section.time_s,
       endS: next?.time_s ?? durationS,
     };

@@ -23,6 +23,7 @@ export const KEYS = {
   silence: "b",
   steps: "n",
   lock: "h",
+  chart: "v",
 };
 const NAMES = { arrowleft: "←", arrowright: "→", arrowup: "↑", arrowdown: "↓", space: "Space", enter: "Enter" };
 

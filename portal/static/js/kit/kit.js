@@ -16,6 +16,7 @@ import { Takes } from "kitpost/kit/takes";
 import { TouchLock } from "kitpost/kit/touch";
 import { wordsFor } from "kitpost/kit/words";
 import { clickAddress } from "kitpost/lanes/click-sounds";
+import { countedAt } from "kitpost/lanes/count-in";
 import { commonRate } from "kitpost/lanes/graph";
 import { Transport } from "kitpost/lanes/transport";
 import { noteTaken, showHearingNote } from "kitpost/lib/hearing-note";
@@ -88,6 +89,7 @@ export class Kit {
       silence: () => this.practice.cyclePattern(),
       steps: () => this.practice.toggleEvery(),
       lock: () => this.touch.toggle(),
+      chart: () => this.chart.toggle(),
     };
     doings[what]?.();
   }
@@ -110,6 +112,13 @@ export class Kit {
     return section?.startS ?? topOf(this.song);
   }
 
+  /** What a take is said of: the section in which playing last began, and how fast it is played. */
+  get played() {
+    const { beganS, form } = this;
+    const began = beganS === undefined ? null : (form.findLast((one) => one.startS <= beganS + 1e-3) ?? form[0]);
+    return { section: began?.label ?? "", speed_percent: Math.round(this.practice.speed * 100) };
+  }
+
   stepSection(by) {
     const at = this.form.findLastIndex((one) => one.startS <= this.nowS + 1e-3);
     const section = this.form[Math.min(Math.max(at + by, 0), this.form.length - 1)];
@@ -118,7 +127,7 @@ export class Kit {
 
   async play(songS) {
     if (!noteTaken()) return showHearingNote(this.element, () => this.play(songS));
-    this.headS = songS;
+    this.headS = this.beganS = songS;
     await this.openDevice();
     this.say("");
     this.sounds.missing.clear();
@@ -213,10 +222,10 @@ export class Kit {
   show() {
     const { transport } = this;
     const where = whereAt(this.song, this.form, this.nowS + 1e-4);
-    this.picture.show(where);
+    const count = transport.isPlaying && transport.count ? countedAt(transport.count, transport.heardS()) : null;
+    this.picture.show(where, transport.isPlaying ? transport.speedAt() : this.practice.speed);
+    if (count) this.picture.showCount(count);
     this.chart.show(where);
-    const speed = transport.isPlaying ? transport.speedAt() : this.practice.speed;
-    this.picture.write("pace", `${Math.round(speed * 100)} %`);
     this.element.dataset.playing = String(transport.isPlaying);
     if (this.sectionShown === where?.section) return;
     this.sectionShown = where?.section;

@@ -9,6 +9,10 @@ export class Logbook {
   /** `kit`: {takes, part, say}. */
   constructor(kit) {
     this.kit = kit;
+    // As every page of the house writes a moment, in the reader's time zone, whatever this device has.
+    const { time_zone: timeZone } = kit.song;
+    const [day, time] = [{ day: "numeric", month: "short", year: "numeric" }, { hour: "2-digit", minute: "2-digit" }];
+    this.moment = new Intl.DateTimeFormat("en-GB", { ...day, ...time, timeZone });
     const form = kit.part("word-form");
     form.addEventListener("submit", (event) => {
       event.preventDefault();
@@ -20,7 +24,7 @@ export class Logbook {
   }
 
   async log() {
-    const take = await this.kit.takes.log();
+    const take = await this.kit.takes.log(this.kit.played);
     this.kit.say(`${number(take)} logged.`);
     this.kit.takes.send();
   }
@@ -65,7 +69,7 @@ export class Logbook {
     const { standing, waiting } = takes;
     part("last").textContent = takes.last ? takeText(takes.last) : "No take yet";
     part("take-number").textContent = takes.nextNumber;
-    part("takes").replaceChildren(...standing.map(row).reverse());
+    part("takes").replaceChildren(...standing.map((take) => this.row(take)).reverse());
     const unsent = waiting.length;
     part("unsent").textContent = [
       takes.trouble,
@@ -79,17 +83,23 @@ export class Logbook {
       .filter(Boolean)
       .join(" ");
   }
+
+  row(take) {
+    const cells = [
+      take.number,
+      take.is_kept ? "kept" : "not kept",
+      take.word,
+      playedWords(take),
+      this.moment.format(new Date(take.logged_at)),
+      take.is_sent ? "sent" : "still to be sent",
+    ];
+    const line = document.createElement("tr");
+    for (const text of cells) line.append(Object.assign(document.createElement("td"), { textContent: text }));
+    return line;
+  }
 }
 
-function row(take) {
-  const cells = [
-    take.number,
-    take.is_kept ? "kept" : "not kept",
-    take.word,
-    new Date(take.logged_at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }),
-    take.is_sent ? "sent" : "still to be sent",
-  ];
-  const line = document.createElement("tr");
-  for (const text of cells) line.append(Object.assign(document.createElement("td"), { textContent: text }));
-  return line;
+/** "from B, 80 %"; nothing of a take that was written down without playing. */
+function playedWords({ section = "", speed_percent: percent = 100 }) {
+  return [section && `from ${section}`, percent !== 100 && `${percent} %`].filter(Boolean).join(", ");
 }

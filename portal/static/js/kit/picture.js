@@ -3,7 +3,7 @@ import { announcement } from "kitpost/kit/form";
 
 // More bars than this are shown a window at a time: they stay large enough for two metres.
 const MOST_BARS = 16;
-const NOWHERE = { bar: "", beats: "", next: "", tempo: "–", meter: "" };
+const NOWHERE = { bar: "", beats: "", next: "", tempo: "–", meter: "", pace: "" };
 
 export class Picture {
   /** `part`: finds a part of the page by its name. */
@@ -15,7 +15,8 @@ export class Picture {
   /** `first`: `whereAt` of the first bar, whose tempo and meter stand there before it; null without bars. */
   showForm(form, first) {
     this.form = form;
-    this.before = { ...NOWHERE, ...(first && tempoTexts(first)) };
+    this.first = first;
+    this.before = NOWHERE;
     this.shown = {};
     const items = form.map((section, at) => {
       const item = make("li", { className: "kit-section" });
@@ -33,13 +34,23 @@ export class Picture {
   }
 
   /** `where` of `whereAt`, or null before the first bar. Nothing is written that stands there already. */
-  show(where) {
+  show(where, speed = 1) {
     const section = where && this.form[where.section];
-    const texts = where ? { ...textsOf(where), ...tempoTexts(where) } : this.before;
+    const texts = where ? { ...textsOf(where), ...tempoTexts(where, speed) } : { ...this.before, ...this.tempoBefore(speed) };
     const ofSection = section ? sectionTexts(section, where) : { section: "", of: beforeText(this.form) };
     for (const [name, text] of Object.entries({ ...texts, ...ofSection })) this.write(name, text);
     this.light(where ? where.section : -1);
     if (section) this.showBars(section, where.bar);
+  }
+
+  tempoBefore(speed) {
+    return this.first ? tempoTexts(this.first, speed) : {};
+  }
+
+  /** The count before the song begins, as large as a bar is later. `count`: {beat, beats}. */
+  showCount({ beat, beats }) {
+    const texts = { bar: "", section: String(beat), of: "count-in", next: "", beats: beatsText({ beat, beats }) };
+    for (const [name, text] of Object.entries(texts)) this.write(name, text);
   }
 
   write(name, text) {
@@ -75,12 +86,20 @@ function textsOf(where) {
   return { bar: String(where.bar), beats: beatsText(where), next: announcement(where) };
 }
 
-function tempoTexts({ bpm, free, meter }) {
-  return { tempo: bpm ? `${Math.round(bpm * 100) / 100} BPM` : free ? "free" : "–", meter: meter ?? "" };
+/** As it is played; behind it how fast that is beside the song's own tempo. */
+function tempoTexts({ bpm, free, meter }, speed) {
+  const played = bpm && `${rounded(bpm * speed)} BPM`;
+  const pace = `${Math.round(speed * 100)} %${bpm && speed < 1 ? ` of ${rounded(bpm)}` : ""}`;
+  return { tempo: played || (free ? "free" : "–"), meter: meter ?? "", pace };
+}
+
+function rounded(bpm) {
+  return Math.round(bpm * 100) / 100;
 }
 
 function sectionTexts(section, where) {
-  return { section: section.label, of: `bar ${where.bar - section.bar + 1} of ${section.bars}` };
+  const at = where.bar - section.bar + 1;
+  return { section: section.label, of: at > section.bars ? "after the last bar" : `bar ${at} of ${section.bars}` };
 }
 
 function beforeText([first]) {

@@ -154,6 +154,7 @@ export class Practice {
     part("parts").value = this.subdivision;
     part("count").value = this.countIn;
     [part("bars-on").value, part("bars-off").value] = this.pattern;
+    part("loop").setAttribute("aria-pressed", String(Boolean(loop)));
     part("looping").textContent = loop ? `Loop ${loop.from}–${loop.to}` : "";
   }
 }

@@ -38,8 +38,9 @@ export class Takes {
     return this.standing.at(-1) ?? null;
   }
 
-  log() {
-    const take = { id: crypto.randomUUID(), number: this.nextNumber, logged_at: new Date().toISOString() };
+  /** `played`: {section, speed_percent}. */
+  log(played) {
+    const take = { ...played, id: crypto.randomUUID(), number: this.nextNumber, logged_at: new Date().toISOString() };
     this.undos.push({ id: take.id, before: { is_undone: true } });
     return this.set({ ...take, revision: 0, is_kept: false, word: "", is_undone: false }, {});
   }

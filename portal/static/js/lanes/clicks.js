@@ -3,20 +3,26 @@ import { countIn } from "kitpost/lanes/count-in";
 import { gainInto, ramp } from "kitpost/lanes/graph";
 import { RAMP_MS } from "kitpost/lib/level";
 
-/** Bars of clicks, if asked for: louder from each to the next, so that none jumps out and the first is heard, and
- *  heard even where the click is turned down. Answers when the song begins, from `atS` on; the music comes up by itself
+// The first click of a count-in comes at half its level, so that it does not jump out (house choice); the others as loud
+// as in the song.
+const FIRST_CLICK = 0.5;
+
+/** Bars of clicks, if asked for, heard even where the click is turned down. Answers when the song begins, from `atS` on; the music comes up by itself
  *  then. */
 export function layCountIn(transport, atS) {
   const { context, music, song, startS, countsIn, factor } = transport;
   const count = countsIn ? countIn(song.beats_s, startS, Number(countsIn)) : null;
   music.gain.cancelScheduledValues(0);
   music.gain.value = 1;
+  transport.count = null;
   if (!count) return atS;
   const rateHz = context.sampleRate;
   const framesOf = (timeS) => Math.round(timeS * rateHz);
   const songAt = framesOf(atS + RAMP_MS / 1000) + framesOf(count.lengthS * factor);
+  const beats = count.clicks.map(({ beforeS, accent }) => ({ atS: songAt / rateHz - beforeS * factor, accent }));
+  transport.count = { beats, songAtS: songAt / rateHz };
   for (const [at, { beforeS, accent }] of count.clicks.entries()) {
-    const into = gainInto(context, transport.clickOut, ((at + 1) / count.clicks.length) * (transport.clickLevel || 1));
+    const into = gainInto(context, transport.clickOut, (at ? 1 : FIRST_CLICK) * (transport.clickLevel || 1));
     transport.start(transport.clicks?.[accent ? 0 : 1], into, (songAt - framesOf(beforeS * factor)) / rateHz);
   }
   ramp(music.gain, 1, songAt / rateHz);

@@ -22,6 +22,19 @@ export function countIn(beats, songS, bars = 1) {
   return { lengthS: clicks[0].beforeS, clicks };
 }
 
+/** Which beat of its bar is heard at `heardS` of a count-in {beats: [{atS, accent}], songAtS}: {beat, beats}, from 1;
+ *  null before the first and once the song has begun. Bars that begin before the count do are counted from its start. */
+export function countedAt({ beats, songAtS }, heardS) {
+  const at = beats.findLastIndex(({ atS }) => atS <= heardS);
+  if (at < 0 || heardS >= songAtS) return null;
+  const first = Math.max(
+    0,
+    beats.findLastIndex(({ accent }, index) => accent && index <= at),
+  );
+  const next = beats.findIndex(({ accent }, index) => accent && index > at);
+  return { beat: at - first + 1, beats: (next < 0 ? beats.length : next) - first };
+}
+
 /** A song with a pickup begins before its first beat, and is counted in up to that beat, through the pickup: in whole
  *  bars, with one beat before it at least. */
 function beatsBefore(counted, size, pickup) {

@@ -234,6 +234,7 @@ export class Transport {
     for (const source of this.sources) source.stop();
     this.sources.clear();
     this.cursor = null;
+    this.count = null;
   }
 
   end() {

@@ -30,6 +30,16 @@ def counted(page: Page, beats: list[list[float]], song_s: float) -> Any:
     return ask(page, "lanes/count-in", words, beats, song_s)
 
 
+def test_it_says_which_beat_is_heard(ready: Page) -> None:
+    """Two bars of four that begin at 10 s, half a second to a beat; the song begins at 14 s."""
+    beats = [{"atS": 10 + 0.5 * beat, "accent": beat % 4 == 0} for beat in range(8)]
+    count = {"beats": beats, "songAtS": 14}
+    heard = [(9.9, None), (10, 1), (11.6, 4), (12.2, 1), (13.99, 4), (14, None)]
+    for heard_s, beat in heard:
+        found = ask(ready, "lanes/count-in", "m.countedAt(given[0], given[1])", count, heard_s)
+        assert found == (beat and {"beat": beat, "beats": 4}), heard_s
+
+
 def test_a_bar_line_has_its_whole_bar_before_it(ready: Page) -> None:
     expected = [[2.0, True], [1.5, False], [1.0, False], [0.5, False]]
     assert counted(ready, FOUR, 1.0) == expected
