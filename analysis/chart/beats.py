@@ -80,14 +80,22 @@ def snapped_length(beats: float, meter: MeterSign) -> Fraction:
 
 
 # How players count the parts of a beat (common practice): "1 e & a", in triplets "1 trip let", between eighths "&".
-_PARTS = {Fraction(1, 4): "e", Fraction(1, 2): "&", Fraction(3, 4): "a", Fraction(1, 3): " trip", Fraction(2, 3): " let"}
+_PARTS = {
+    Fraction(1, 4): "e",
+    Fraction(1, 2): "&",
+    Fraction(3, 4): "a",
+    Fraction(1, 3): " trip",
+    Fraction(2, 3): " let",
+}
 
 
 def counted(beat: Fraction, meter: MeterSign) -> str:
     """A beat as it is counted: 7/4 is "1a" in 4/4, 5/2 is "2&" in 6/8; what nobody counts, in decimals."""
     part = beat % 1
     halves = meter.lower < 8 or part == Fraction(1, 2)
-    return f"{int(beat)}{_PARTS[part] if part else ''}" if not part or (part in _PARTS and halves) else f"{float(beat):g}"
+    return (
+        f"{int(beat)}{_PARTS[part] if part else ''}" if not part or (part in _PARTS and halves) else f"{float(beat):g}"
+    )
 
 
 def beat_json(beat: Fraction) -> int | float | str:

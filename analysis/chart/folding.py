@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from analysis.chart.document import CODA, DRUMS, FINE, SLASHES, Bar, Chart, Jump, Note, Road, Section, Words
+from analysis.chart.entries import is_entry
 from analysis.chart.from_draft import Unit, header, units_of, with_groove_and_dynamics, written
 from analysis.chart.roadmap import played_order
 from analysis.core.chart_draft import ChartDraft
@@ -65,8 +66,11 @@ def _units_again(sections: Sequence[Section]) -> Iterator[Unit]:
         at_once = first.dynamics and first.dynamics[0].beat == 1 and "dynamics" not in first.decided
         if at_once:
             dynamic, first = first.dynamics[0].level, replace(first, dynamics=first.dynamics[1:])
+        entries = ""
+        if first.words and is_entry(first.words[0]) and "words" not in first.decided:
+            entries, first = first.words[0].text, replace(first, words=first.words[1:])
         letter = _NUMBERED.sub(r"\1", section.letter)
-        yield Unit(letter, (first, *bars[1:]), groove, dynamic)
+        yield Unit(letter, (first, *bars[1:]), groove, dynamic, entries)
 
 
 @dataclass(frozen=True)
@@ -219,11 +223,11 @@ def _under(bars: list[Bar], ends: int, number: int) -> list[Bar]:
 
 def _louder(section: Section, units: Sequence[Unit]) -> Section:
     """Says what a later pass is to be, where it is not as the one before."""
-    words = [
-        Words(f"{_TIMES.get(number, f'{number}th')} time {unit.dynamic}")
-        for number, (before, unit) in enumerate(pairwise(units), 2)
-        if unit.dynamic and unit.dynamic != before.dynamic
-    ]
+    words = []
+    for number, (before, unit) in enumerate(pairwise(units), 2):
+        louder = unit.dynamic if unit.dynamic != before.dynamic else ""
+        if said := ", ".join(filter(None, [louder, unit.entries])):
+            words.append(Words(f"{_TIMES.get(number, f'{number}th')} time {said}"))
     first = section.bars[0]
     return replace(section, bars=(replace(first, words=(*first.words, *words)), *section.bars[1:]))
 

@@ -6,12 +6,36 @@ it is written in sixteenths. A groove is written where it begins and changes, on
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import ceil
 
-from analysis.chart.beats import SIXTEENTH, from_bar_line, mixed_beats, quarters_per_unit, snapped, snapped_length
-from analysis.chart.document import DRUMS, RHYTHM, SLASHES, Bar, Chart, Dynamic, Hit, Note, Section, Span, Tempo, Words
+from analysis.chart.beats import (
+    SIXTEENTH,
+    felt_beat_units,
+    from_bar_line,
+    mixed_beats,
+    quarters_per_unit,
+    snapped,
+    snapped_length,
+)
+from analysis.chart.document import (
+    DRUMS,
+    REST,
+    RHYTHM,
+    SLASHES,
+    Bar,
+    Chart,
+    Dynamic,
+    Hit,
+    Note,
+    Section,
+    Span,
+    Tempo,
+    Words,
+)
+from analysis.chart.entries import FADE_WORDS, entry_words
 from analysis.chart.reading import MOST_BARS
 from analysis.core.chart_draft import ChartDraft
 from analysis.core.errors import ChartError
@@ -20,18 +44,20 @@ from analysis.maps.tempo_map import MeterSign, TempoMap
 
 # A change of tempo below this is drift, not something to read (house choice).
 _LEAST_CHANGE = 0.04
-_FREE, _IN_TIME, _SLOWER, _FADE = "freely", "in time", "rit.", "fade out"
+_FREE, _IN_TIME, _SLOWER = "freely", "in time", "rit."
 _GROOVE_VOICES = ("kick", "snare", "hat")
 
 
 @dataclass(frozen=True)
 class Unit:
-    """A section as drafted, before it is written: its bars without groove, what the drums play in it, how loud."""
+    """A section as drafted, before it is written: its bars without groove, what the drums play in it, how loud, who
+    comes in or leaves with it."""
 
     letter: str
     bars: tuple[Bar, ...]
     groove: tuple[Note, ...] = ()
     dynamic: str = ""
+    entries: str = ""
 
 
 def units_of(draft: ChartDraft, tempo_map: TempoMap | None = None) -> tuple[Unit, ...]:
@@ -48,15 +74,42 @@ def units_of(draft: ChartDraft, tempo_map: TempoMap | None = None) -> tuple[Unit
             continue
         groove = grooves.get(number)
         beats = {voice: getattr(groove, voice) for voice in _GROOVE_VOICES} if groove else {}
-        units.append(Unit(section.label, tuple(own), _groove(beats, own[0].meter), section.dynamic or ""))
-    return tuple(units) or ((Unit("", tuple(bars)),) if bars else ())
+        dynamic, entries = section.dynamic or "", entry_words(draft, number)
+        units.append(Unit(section.label, tuple(own), _groove(beats, own[0].meter), dynamic, entries))
+    if bars and not units:
+        units.append(Unit("", tuple(bars)))
+    return (*_pickup(draft, bars), *units)
+
+
+def first_bar_of(draft: ChartDraft) -> int:
+    """The song's number of the chart's first bar: 0 where it begins with a pickup."""
+    return 0 if _pickup_units(draft) else 1
+
+
+def _pickup(draft: ChartDraft, bars: Sequence[Bar]) -> Iterator[Unit]:
+    """A short bar of its own before bar one: the drums count, the band begins in it."""
+    length = _pickup_units(draft)
+    if bars and length:
+        meter = MeterSign(length, bars[0].meter.lower)
+        words = Words(f"pickup, {draft.pickup_beats:g} beat{'' if draft.pickup_beats == 1 else 's'}")
+        yield Unit("", (Bar(meter, shows=REST, words=(words,)),))
+
+
+def _pickup_units(draft: ChartDraft) -> int:
+    """Whole written beats, up to a bar of them; what is shorter than half of one is a late or early note."""
+    if not draft.meters or not draft.bars:
+        return 0
+    meter = MeterSign.parse(draft.meters[0].meter)
+    felt = round(2 * draft.pickup_beats) / 2
+    return min(ceil(felt * felt_beat_units(meter)), meter.upper)
 
 
 def header(draft: ChartDraft, title: str, artist: str, tempo_map: TempoMap | None) -> Chart:
     """A chart without bars: what stands above them."""
     meter = MeterSign.parse(draft.meters[0].meter) if draft.meters else MeterSign(4, 4)
     tempo = Tempo(_rounded(tempo_map.first_in_time.bpm)) if tempo_map else None
-    return Chart(clean_text(title), (), meter=meter, artist=clean_text(artist), tempo=tempo)
+    first = first_bar_of(draft)
+    return Chart(clean_text(title), (), meter=meter, artist=clean_text(artist), tempo=tempo, first_bar=first)
 
 
 def _rounded(bpm: Fraction) -> Fraction:
@@ -76,8 +129,8 @@ def written(units: Sequence[Unit]) -> tuple[Section, ...]:
 
 
 def with_groove_and_dynamics(sections: Sequence[Section], units: Sequence[Unit]) -> tuple[Section, ...]:
-    """Write each section's dynamic into its first bar and its groove into the first bar that has nothing else to read,
-    unless they go on from the section before.
+    """Write each section's dynamic and who comes in into its first bar, and its groove into the first bar that has
+    nothing else to read, unless they go on from the section before.
 
     `units` has the first unit that each section stands for.
     """
@@ -93,6 +146,8 @@ def with_groove_and_dynamics(sections: Sequence[Section], units: Sequence[Unit])
         if unit.dynamic and unit.dynamic != dynamic:
             bars[0] = replace(bars[0], dynamics=(Dynamic(unit.dynamic), *bars[0].dynamics))
             dynamic = unit.dynamic
+        if unit.entries:
+            bars[0] = replace(bars[0], words=(Words(unit.entries), *bars[0].words))
         found.append(replace(section, bars=tuple(bars)))
     return tuple(found)
 
@@ -199,7 +254,7 @@ def _end(draft: ChartDraft, bars: list[Bar]) -> None:
         return
     bar = bars[number - 1]
     short, whole = min(Fraction(1), Fraction(bar.meter.upper)), Fraction(bar.meter.upper)
-    said = {"ritardando": _SLOWER, "fade": _FADE}.get(draft.ending.kind)
+    said = {"ritardando": _SLOWER, "fade": FADE_WORDS}.get(draft.ending.kind)
     if said:
         bars[number - 1] = replace(bar, words=(*bar.words, Words(said)))
     elif draft.ending.kind == "hit":

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from analysis.chart.entries import entry_words
 from analysis.core.chart_draft import ChartDraft, Hit, SectionGroove, Stop
-from analysis.core.reports import Section
 
 _NO_BARS = "No bars were found in these files, so there is nothing to draft."
 _NO_FORM = "Too few bars, or too many, to divide into sections."
@@ -13,18 +13,21 @@ def chart_text(draft: ChartDraft) -> str:
     if not draft.bars:
         return _NO_BARS
     changes = ", ".join(f"{one.meter} from bar {one.bar}" for one in draft.meters)
-    lines = [f"{draft.bars} bars, {changes}", ""]
-    lines += [_section_line(draft, section) for section in draft.sections] or [_NO_FORM]
+    pickup = f", after a pickup of {draft.pickup_beats:g} beats" if draft.pickup_beats else ""
+    lines = [f"{draft.bars} bars, {changes}{pickup}", ""]
+    lines += [_section_line(draft, number) for number in range(1, len(draft.sections) + 1)] or [_NO_FORM]
     lines += _groove_lines(draft.grooves)
     if draft.ending.kind != "none":
         lines += ["", f"Ending: {draft.ending.kind}, bar {draft.ending.bar}"]
     return "\n".join(lines)
 
 
-def _section_line(draft: ChartDraft, section: Section) -> str:
+def _section_line(draft: ChartDraft, number: int) -> str:
+    section = draft.sections[number - 1]
     end = section.start_bar + section.bars
     inside = range(section.start_bar, end)
-    notes = [_hit_words(hit) for hit in draft.hits if hit.bar in inside]
+    notes = [words] if (words := entry_words(draft, number)) else []
+    notes += [_hit_words(hit) for hit in draft.hits if hit.bar in inside]
     notes += [_stop_words(stop) for stop in draft.stops if stop.bar in inside]
     notes += [f"fill {bar}" for bar in draft.fills if bar in inside]
     bars = f"bars {section.start_bar}-{end - 1} ({section.bars})"

@@ -5,6 +5,10 @@ from .errors import FeelError as FeelError
 from .errors import MapError as MapError
 from .errors import SongNotMeasuredError as SongNotMeasuredError
 from .errors import UnusableFileError as UnusableFileError
+from .part_names import OTHER as OTHER
+from .part_names import WITHOUT as WITHOUT
+from .part_names import WORDS as WORDS
+from .part_names import role_in_name as role_in_name
 from .reports import Alternative as Alternative
 from .reports import Brief as Brief
 from .reports import FileReport as FileReport

@@ -43,6 +43,15 @@ class SectionGroove(Record):
 
 
 @dataclass(frozen=True)
+class Entry(Record):
+    """Who begins to play with a section, which is counted from 1, or plays no more: a role, or a file's own words."""
+
+    section: int
+    player: str
+    enters: bool = True
+
+
+@dataclass(frozen=True)
 class Ending(Record):
     kind: EndingKind = "none"
     bar: int = 0
@@ -58,7 +67,8 @@ class MeterChange(Record):
 
 @dataclass(frozen=True)
 class ChartDraft(Record):
-    """`downbeats_s` holds where each bar begins and where the last one ends."""
+    """`downbeats_s` holds where each bar begins and where the last one ends; `players` are all that `entries` is about.
+    `pickup_beats` are felt beats of music before bar one."""
 
     bars: int = 0
     downbeats_s: tuple[float, ...] = ()
@@ -69,3 +79,6 @@ class ChartDraft(Record):
     grooves: tuple[SectionGroove, ...] = ()
     fills: tuple[int, ...] = ()
     ending: Ending = Ending()
+    entries: tuple[Entry, ...] = ()
+    players: tuple[str, ...] = ()
+    pickup_beats: float = 0.0

@@ -37,3 +37,11 @@ def storable(value: Any) -> Any:
     if isinstance(value, dict):
         return {storable(key): storable(item) for key, item in value.items()}
     return value
+
+
+def as_utf8(text: str) -> str:
+    """What was read byte by byte in Latin-1, as UTF-8 where that is what the bytes are."""
+    try:
+        return text.encode("latin-1").decode("utf-8")
+    except UnicodeError:
+        return text

@@ -26,6 +26,7 @@ from analysis.engraving.drawn import Box, Label, Piece, Shape, Sign, Steps
 
 REGULAR, BOLD, ITALIC = "regular", "bold", "italic"
 MUSIC_FONT = "Bravura"
+_ONE_WEIGHT, _BOLDER = "korean", 0.045
 # No letters on a page are smaller: 9 points (house choice, read at arm's length of a music stand).
 LEAST_TEXT_MM = 9 * 25.4 / 72
 MUSIC_UNITS = 1000  # to the em of the engraver's outlines
@@ -81,6 +82,12 @@ def runs(text: str, style: str) -> Iterator[tuple[str, str]]:
     """The text in stretches of one font."""
     for font, letters in groupby(composed(text), key=lambda character: _font_of(character, style)):
         yield font, "".join(letters)
+
+
+def outline_width(font: str, style: str) -> float:
+    """How wide a line is drawn around letters of a font that has no bold, so that a bold word is bold in it too: in ems
+    (house choice)."""
+    return _BOLDER if style == BOLD and font == _ONE_WEIGHT else 0.0
 
 
 def text_width(text: str, style: str, size: float) -> float:

@@ -1,8 +1,8 @@
 """A chart on pages: lines of staves under a heading, as large as fits, on one page if it can be, else on two that face
 each other.
 
-A staff in print is 6.5 mm high at the least (house choice, read at about a metre) and as high as leaves the chart on the
-fewest pages and lines; large print begins at 10 mm. What room is left over goes between the lines.
+A staff in print is 6.5 mm high at the least (house choice, read at about a metre) and as high as leaves the chart on
+the fewest pages and lines; large print begins at 10 mm. What room is left over goes between the lines.
 """
 
 from __future__ import annotations

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 from fpdf import FPDF
 from fpdf.drawing import PaintedPath
-from fpdf.enums import PathPaintRule
+from fpdf.enums import PathPaintRule, TextMode
 
 from analysis.engraving.drawn import DrawnPage, Label, Piece, Shape, Sign, Steps
-from analysis.engraving.fonts import font_path, runs, sign_steps, text_width
+from analysis.engraving.fonts import font_path, outline_width, runs, sign_steps, text_width
 
 _MM_PER_POINT = 25.4 / 72
 # A PDF must say when it was made; the same chart gives the same file.
@@ -37,7 +37,7 @@ def pdf_bytes(pages: Sequence[DrawnPage], *, title: str, ink: str = "#000000", p
         pdf.set_text_color(ink)
         for piece in page.pieces:
             if isinstance(piece, Label):
-                _write(pdf, piece, fonts)
+                _write(pdf, piece, fonts, ink)
     return bytes(pdf.output())
 
 
@@ -71,12 +71,15 @@ def _draw(path: PaintedPath, steps: Steps, scale: float, x: float, y: float) -> 
             path.close()
 
 
-def _write(pdf: FPDF, label: Label, fonts: set[str]) -> None:
+def _write(pdf: FPDF, label: Label, fonts: set[str], ink: str) -> None:
     x = label.x
     for font, part in runs(label.text, label.style):
         if font not in fonts:
             pdf.add_font(font, fname=font_path(font))
             fonts.add(font)
         pdf.set_font(font, size=label.size / _MM_PER_POINT)
-        pdf.text(x, label.y, part)
+        width = outline_width(font, label.style) * label.size
+        mode = TextMode.FILL_STROKE if width else TextMode.FILL
+        with pdf.local_context(text_mode=mode, line_width=width or pdf.line_width, draw_color=ink):
+            pdf.text(x, label.y, part)
         x += text_width(part, label.style, label.size)

@@ -13,7 +13,7 @@ from itertools import pairwise
 from xml.etree import ElementTree as ET
 
 from analysis.engraving.drawn import BarBox, DrawnPage, Label, Piece, Shape, Sign, Steps
-from analysis.engraving.fonts import letter_steps, runs, sign_steps
+from analysis.engraving.fonts import letter_steps, outline_width, runs, sign_steps
 
 _LETTERS = {"moveTo": "M", "lineTo": "L", "curveTo": "C", "qCurveTo": "Q", "closePath": "Z"}
 
@@ -99,11 +99,13 @@ def _label(piece: Label) -> ET.Element:
     group = ET.Element("g", {"class": f"words {piece.role}", "role": "img", "aria-label": piece.text})
     x = piece.x
     for font, part in runs(piece.text, piece.style):
+        width = outline_width(font, piece.style)
+        bolder = {"stroke": "currentColor", "stroke-width": _short(width)} if width else {}
         for character in part:
             steps, advance = letter_steps(font, character)
             if steps:
                 place = f"translate({_short(x)} {_short(piece.y)}) scale({_short(piece.size)})"
-                ET.SubElement(group, "path", {"d": _path(steps), "transform": place})
+                ET.SubElement(group, "path", {"d": _path(steps), "transform": place, **bolder})
             x += advance * piece.size
     return group
 

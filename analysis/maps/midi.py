@@ -17,9 +17,12 @@ from typing import Any, Generic, TypeVar
 
 import mido
 
-from analysis.core.texts import clean_text
+from analysis.core.texts import as_utf8, clean_text
 from analysis.maps.tempo_map import MeterSign, Segment, TempoMap, TempoMapError, round_half_up
 
+# SMF 1.0 asks for printable ASCII in text events and allows other characters; it names no encoding. ASCII names are the
+# same bytes in UTF-8, and most programs of today read that (common practice, from memory).
+_CHARSET = "utf-8"
 # Divides by every note value up to the 32nd and by three (house choice).
 _TICKS_PER_QUARTER = 480
 _MICROSECONDS_PER_MINUTE = 60_000_000
@@ -90,8 +93,7 @@ def write_midi(tempo_map: TempoMap, path: Path, *, bars: int, markers: Sequence[
         microseconds = microseconds_per_quarter(segment.bpm, segment.meter.quarters_per_beat)
         events += [(at, 0, _time_signature(segment.meter)), (at, 1, _set_tempo(microseconds))]
     for marker in (*_free_markers(tempo_map), *markers):
-        text = marker.text.encode("latin-1", "replace").decode("latin-1")
-        events.append((_quarters(tempo_map, marker.bar, lead_bars), 3, mido.MetaMessage("marker", text=text)))
+        events.append((_quarters(tempo_map, marker.bar, lead_bars), 3, mido.MetaMessage("marker", text=marker.text)))
     end = _quarters(tempo_map, bars + 1, lead_bars)
     _save(path, events, end)
 
@@ -104,7 +106,7 @@ def _free_markers(tempo_map: TempoMap) -> Iterator[Marker]:
 
 
 def _save(path: Path, events: list[tuple[Fraction, int, mido.MetaMessage]], end: Fraction) -> None:
-    file = mido.MidiFile(type=1, ticks_per_beat=_TICKS_PER_QUARTER)
+    file = mido.MidiFile(type=1, ticks_per_beat=_TICKS_PER_QUARTER, charset=_CHARSET)
     track = mido.MidiTrack()
     file.tracks.append(track)
     now = 0
@@ -239,7 +241,7 @@ def _facts(events: list[tuple[int, Any]], ticks_per_quarter: int) -> MidiFacts:
     if any(us < _FASTEST_US for _, us in tempos):
         raise MidiError("states a tempo of 0 microseconds per quarter note, which is none")
     meters = _read(events, "time_signature", ticks_per_quarter, lambda m: MeterSign(m.numerator, m.denominator))
-    marks = _read(events, "marker", ticks_per_quarter, lambda message: clean_text(message.text))
+    marks = _read(events, "marker", ticks_per_quarter, lambda message: clean_text(as_utf8(message.text)))
     last = max([Fraction(0), *(at for at, _ in (*tempos, *meters, *marks))])
     bars = _bars(_Changes(meters, default=MeterSign(4, 4)), last)
     starts = [at for at, _ in bars]

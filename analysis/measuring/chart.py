@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
 
 from analysis.core.chart_draft import ChartDraft
+from analysis.core.reports import SongMeasures, SongReport
 from analysis.core.threads import on_one_thread
 from analysis.form.bar_clock import BarClock
 from analysis.form.draft import Part, draft_chart
 from analysis.form.last_bars import with_true_end
 from analysis.maps.tempo_map import TempoMap
+from analysis.measuring.players import entries_of
 from analysis.measuring.song import SongFile, measure_song, music_among
 from analysis.tempo.evidence import pool
+
+# Two bar ones that lie nearer to one another are the same (house choice).
+_SAME_S = 0.05
 
 
 @on_one_thread
@@ -22,6 +30,24 @@ def draft_song(files: Sequence[SongFile], tempo_map: TempoMap | None = None) -> 
     measured get the end that the band plays (`last_bars.py`).
     """
     report = measure_song(files)
+    draft = _drafted(files, report, tempo_map)
+    if not draft.bars:
+        return draft
+    named = [(report.files[index].name, files[index].features) for index in music_among(report.files)]
+    players, entries = entries_of(named, np.array(draft.downbeats_s), draft.sections)
+    return replace(draft, players=players, entries=entries, pickup_beats=_pickup_beats(report.song, draft, tempo_map))
+
+
+def _pickup_beats(song: SongMeasures, draft: ChartDraft, tempo_map: TempoMap | None) -> float:
+    """As measured with the song, as long as bar one is where it was measured; a map that counts its pickup has none."""
+    measured_s = song.bar_one.time_s
+    is_counted = tempo_map is not None and tempo_map.segments[0].bar < 1
+    if measured_s is None or is_counted or abs(measured_s - draft.downbeats_s[0]) > _SAME_S:
+        return 0.0
+    return song.bar_one.pickup_beats
+
+
+def _drafted(files: Sequence[SongFile], report: SongReport, tempo_map: TempoMap | None) -> ChartDraft:
     parts = [
         Part(report.files[index].name, files[index].features, report.files[index].drums.present)
         for index in music_among(report.files)

@@ -79,7 +79,9 @@ def chart_page(song: Song, user: User) -> ChartPage:
 
 def _previews(files: list[ChartFile]) -> list[ChartFile]:
     """Versions that were engraved before there were any have their pages for the kit."""
-    of_kind = {kind: [one for one in files if one.kind == kind] for kind in (ChartFile.Kind.PREVIEW, ChartFile.Kind.SCREEN)}
+    of_kind = {
+        kind: [one for one in files if one.kind == kind] for kind in (ChartFile.Kind.PREVIEW, ChartFile.Kind.SCREEN)
+    }
     return of_kind[ChartFile.Kind.PREVIEW] or of_kind[ChartFile.Kind.SCREEN]
 
 
@@ -100,8 +102,7 @@ def seen_of(song: Song, chart: Chart, version: ChartVersion | None) -> dict[str,
     return {
         "problems": [one.to_json() for one in problems_of(chart)],
         "meters": [
-            f"Bar {one.song_bar}: the chart has {one.chart_meter}, the tempo map {one.map_meter}."
-            for one in differing
+            f"Bar {one.song_bar}: the chart has {one.chart_meter}, the tempo map {one.map_meter}." for one in differing
         ],
         "length": {"agrees": checked.agrees, "sentence": checked.sentence()} if checked else None,
         "fine": fine_words(checked, bars_to_end(song, tempo_map)),

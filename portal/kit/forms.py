@@ -36,7 +36,6 @@ class TakeForm(forms.Form):
     revision = forms.IntegerField(min_value=1, max_value=2**31 - 1)
     logged_at = forms.DateTimeField(validators=[check_clock])
 
-
     def clean_speed_percent(self) -> int:
         """A page that a device kept from before there was one sends none."""
         return self.cleaned_data["speed_percent"] or 100

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from portal.kit.roles import OTHER, WORDS
+from analysis.core import OTHER, WORDS
 
 # At the lowest a part is off; the highest are above the file's own level. The browser holds the sum of all under its
 # ceiling (static/js/kit/balance.js). House choices.

@@ -15,11 +15,12 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 
+from analysis.core import WITHOUT
 from analysis.sandbox import write_mixdown_in_child
 from portal.bookings.models import Song
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
-from portal.kit.roles import WITHOUT, role_of
+from portal.kit.roles import role_of
 from portal.queueing import queue_task_on_commit
 from portal.takes.models import MusicCopy
 from portal.uploads import originals

@@ -1,11 +1,17 @@
 from dataclasses import replace
 from fractions import Fraction
 
+import pytest
+
 from analysis.chart.beats import is_on_grid
-from analysis.chart.document import DRUMS, RHYTHM, SLASHES, Dynamic, Hit, Span, Tempo
+from analysis.chart.checks import length_check
+from analysis.chart.document import DRUMS, REST, RHYTHM, SLASHES, Dynamic, Hit, Span, Tempo, Words
+from analysis.chart.entries import entry_words, is_entry
+from analysis.chart.folding import chart_from_draft, refolded
 from analysis.chart.from_draft import in_one_grid, units_of, written
+from analysis.chart.roadmap import bar_labels
 from analysis.core import chart_draft as draft_of
-from analysis.core.chart_draft import ChartDraft, Ending, MeterChange, SectionGroove, Stop
+from analysis.core.chart_draft import ChartDraft, Ending, Entry, MeterChange, SectionGroove, Stop
 from analysis.core.reports import Section
 from analysis.maps.tempo_map import MeterSign, Segment, TempoMap
 from tests.analysis.chart.charts import FOUR_FOUR, SIX_EIGHT
@@ -120,3 +126,61 @@ def test_six_eight_counts_eighths() -> None:
 
     assert unit.bars[0].meter == SIX_EIGHT
     assert unit.bars[0].hits == (Hit(Fraction(4), Fraction(3)),)
+
+
+ENTERING = ChartDraft(
+    bars=16,
+    meters=(MeterChange(1, "4/4"),),
+    sections=(Section(1, 4, "A"), Section(5, 4, "B"), Section(9, 4, "B"), Section(13, 4, "C")),
+    entries=(Entry(1, "keys"), Entry(2, "bass"), Entry(3, "voices"), Entry(4, "bass", enters=False)),
+    players=("keys", "bass", "voices"),
+)
+
+
+def test_who_enters_and_leaves_stands_at_the_section() -> None:
+    assert [entry_words(ENTERING, number) for number in (1, 2, 3, 4)] == ["only keys", "+ bass", "+ voices", "bass out"]
+    everybody = replace(ENTERING, entries=(Entry(1, "keys"), Entry(3, "bass"), Entry(3, "voices")))
+    assert entry_words(everybody, 3) == "all in"
+    both = replace(ENTERING, entries=(Entry(2, "bass"), Entry(2, "keys", enters=False)))
+    assert entry_words(both, 2) == "+ bass; keys out"
+    sections = written(units_of(ENTERING))
+    assert [section.bars[0].words for section in sections] == [
+        (Words("only keys"),), (Words("+ bass"),), (Words("+ voices"),), (Words("bass out"),),
+    ]  # fmt: skip
+
+
+def test_a_section_that_comes_again_with_others_is_a_repeat_still() -> None:
+    chart = chart_from_draft(ENTERING, title="x")
+
+    assert chart is not None
+    assert [section.letter for section in chart.sections] == ["A", "B", "C"]
+    assert [words.text for words in chart.sections[1].bars[0].words] == ["+ bass", "2nd time + voices"]
+    # Written out and folded again, it is the same chart.
+    in_full = chart_from_draft(ENTERING, title="x", fold=False)
+    assert in_full is not None
+    assert refolded(in_full) == chart
+
+
+def test_words_of_other_kinds_are_no_entry() -> None:
+    told = [is_entry(Words(text)) for text in ("+ keys", "keys, bass out", "only keys", "all in", "fade out", "rit.")]
+    assert told == [True, True, True, True, False, False]
+
+
+@pytest.mark.parametrize(("beats", "meter", "units"), [(1.5, "4/4", 2), (1.0, "3/4", 1), (1.0, "6/8", 3)])
+def test_a_pickup_is_a_bar_of_its_own_before_bar_one(beats: float, meter: str, units: int) -> None:
+    """A felt beat of 6/8 is three eighths."""
+    draft = ChartDraft(bars=4, meters=(MeterChange(1, meter),), sections=(Section(1, 4, "A"),), pickup_beats=beats)
+
+    chart = chart_from_draft(draft, title="x")
+
+    assert chart is not None
+    first = chart.bars[0]
+    assert (chart.first_bar, first.shows, str(first.meter)) == (0, REST, f"{units}/{meter[-1]}")
+    assert first.words[0].text.startswith("pickup, ")
+    assert bar_labels(chart)[2] == "1"
+    assert length_check(chart, song_bars=4).agrees
+
+
+def test_a_note_a_little_early_is_no_pickup() -> None:
+    draft = ChartDraft(bars=4, meters=(MeterChange(1, "4/4"),), pickup_beats=0.2)
+    assert [unit.bars[0].shows for unit in units_of(draft)] == [SLASHES]

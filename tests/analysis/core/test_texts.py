@@ -2,7 +2,7 @@
 
 import pytest
 
-from analysis.core.texts import clean_text, storable
+from analysis.core.texts import as_utf8, clean_text, storable
 
 
 @pytest.mark.parametrize(
@@ -36,3 +36,10 @@ def test_json_that_any_database_keeps() -> None:
         "none": None,
         "line": "kept\nas it is",
     }
+
+
+def test_bytes_of_utf8_are_read_as_such_and_others_stay() -> None:
+    # In UTF-8 "è" is the two bytes C3 A8 (RFC 3629), which Latin-1 reads as two letters.
+    assert as_utf8("perch\u00c3\u00a8") == "perch\u00e8"
+    assert as_utf8("perch\u00e9") == "perch\u00e9"
+    assert as_utf8("plain") == "plain"

@@ -206,6 +206,17 @@ def test_markers_are_one_clean_line(tmp_path: Path) -> None:
     assert read_midi(path).markers == (Marker(1, "verse / [2J two"),)
 
 
+def test_markers_keep_letters_of_other_scripts(tmp_path: Path) -> None:
+    names = [Marker(1, "A 후렴"), Marker(3, "Perché no")]
+    write_midi(TempoMap.constant(120), tmp_path / "map.mid", bars=4, markers=names)
+
+    # Read by mido with the same encoding, and by our own reader; an older file in Latin-1 reads as before.
+    file = mido.MidiFile(tmp_path / "map.mid", charset="utf-8")
+    assert [one.text for one in file.tracks[0] if one.type == "marker"] == ["A 후렴", "Perché no"]
+    assert read_midi(tmp_path / "map.mid").markers == tuple(names)
+    assert read_midi(midi_of(tmp_path, mido.MetaMessage("marker", text="Perché"))).markers == (Marker(1, "Perché"),)
+
+
 def test_thousands_of_tempos_are_read_at_once_and_stay_exact(tmp_path: Path) -> None:
     """A tempo for each quarter, none like another: four of them make a bar, and bars follow on one another.
 

@@ -31,7 +31,10 @@ export function countedWords(meter, beat) {
 export function beatsIn(meter, text) {
   const upper = Number(meter.split("/")[0]);
   const beats = [];
-  for (const word of text.replaceAll(/(\d)\s+(?=[e&a]\b|&|trip|let)/g, "$1").split(/[\s,;]+/).filter(Boolean)) {
+  for (const word of text
+    .replaceAll(/(\d)\s+(?=[e&a]\b|&|trip|let)/g, "$1")
+    .split(/[\s,;]+/)
+    .filter(Boolean)) {
     const { number, part } = /^(?<number>\d+)(?<part>\D*)$/.exec(word)?.groups ?? {};
     const found = partsOf(meter).find(([name]) => name === part);
     if (!found || Number(number) < 1 || Number(number) > upper) return null;

@@ -20,6 +20,7 @@ import { countedWords } from "kitpost/chart/counting";
 import { agoWords } from "kitpost/lib/unsaved";
 import { ChartLive } from "kitpost/chart/live";
 import { lightOnPages } from "kitpost/chart/pages";
+import { showSeen } from "kitpost/chart/seen";
 import { hasModifier } from "kitpost/lib/modifiers";
 import { History } from "kitpost/lib/history";
 import { unsavedChart } from "kitpost/chart/unsaved";
@@ -154,7 +155,8 @@ class ChartEditor {
   sayIfSaved() {
     const number = sessionStorage.getItem(SAVED);
     sessionStorage.removeItem(SAVED);
-    if (number === this.element.dataset.chartNumber) this.say(`Version ${number} is saved. Its pages are engraved next.`);
+    if (number === this.element.dataset.chartNumber)
+      this.say(`Version ${number} is saved. Its pages are engraved next.`);
   }
 
   refuse({ error, newest }) {
@@ -240,18 +242,12 @@ class ChartEditor {
 
   show() {
     const { seen, chosen } = this;
+    showSeen(this.element, seen);
     this.grid.show(this.chart, { chosen, ...seen });
     this.form.show(this.chart, this.labelOf(chosen), barAt(this.chart, chosen).bar);
-    const said = [...seen.problems.map(({ sentence }) => sentence), ...seen.meters];
-    if (seen.length && !seen.length.agrees) said.unshift(seen.length.sentence);
     this.element.querySelector("[data-chart-state]").textContent = isSame(this.chart, this.start)
       ? `Version ${this.element.dataset.chartNumber}.`
       : "Not saved yet.";
-    const list = this.element.querySelector("[data-chart-problems]");
-    list.replaceChildren(...said.map((text) => Object.assign(document.createElement("li"), { textContent: text })));
-    const fine = this.element.querySelector("[data-chart-fine]");
-    fine.textContent = seen.fine;
-    fine.hidden = said.length > 0;
   }
 
   /** What an earlier visit left in this browser. */

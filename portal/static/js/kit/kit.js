@@ -222,14 +222,22 @@ export class Kit {
   show() {
     const { transport } = this;
     const where = whereAt(this.song, this.form, this.nowS + 1e-4);
-    const count = transport.isPlaying && transport.count ? countedAt(transport.count, transport.heardS()) : null;
     this.picture.show(where, transport.isPlaying ? transport.speedAt() : this.practice.speed);
-    if (count) this.picture.showCount(count);
+    if (transport.isPlaying && transport.count) this.showCount();
     this.chart.show(where);
     this.element.dataset.playing = String(transport.isPlaying);
-    if (this.sectionShown === where?.section) return;
-    this.sectionShown = where?.section;
-    this.showWords(this.form[where?.section ?? -1] ?? null);
+    this.showSection(where?.section ?? -1);
+  }
+
+  showSection(at) {
+    if (this.sectionShown === at) return;
+    this.sectionShown = at;
+    this.showWords(this.form[at] ?? null);
+  }
+
+  showCount() {
+    const count = countedAt(this.transport.count, this.transport.heardS());
+    if (count) this.picture.showCount(count);
   }
 
   showWords(section) {

@@ -11,7 +11,10 @@ export class Logbook {
     this.kit = kit;
     // As every page of the house writes a moment, in the reader's time zone, whatever this device has.
     const { time_zone: timeZone } = kit.song;
-    const [day, time] = [{ day: "numeric", month: "short", year: "numeric" }, { hour: "2-digit", minute: "2-digit" }];
+    const [day, time] = [
+      { day: "numeric", month: "short", year: "numeric" },
+      { hour: "2-digit", minute: "2-digit" },
+    ];
     this.moment = new Intl.DateTimeFormat("en-GB", { ...day, ...time, timeZone });
     const form = kit.part("word-form");
     form.addEventListener("submit", (event) => {

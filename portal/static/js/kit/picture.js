@@ -36,7 +36,9 @@ export class Picture {
   /** `where` of `whereAt`, or null before the first bar. Nothing is written that stands there already. */
   show(where, speed = 1) {
     const section = where && this.form[where.section];
-    const texts = where ? { ...textsOf(where), ...tempoTexts(where, speed) } : { ...this.before, ...this.tempoBefore(speed) };
+    const texts = where
+      ? { ...textsOf(where), ...tempoTexts(where, speed) }
+      : { ...this.before, ...this.tempoBefore(speed) };
     const ofSection = section ? sectionTexts(section, where) : { section: "", of: beforeText(this.form) };
     for (const [name, text] of Object.entries({ ...texts, ...ofSection })) this.write(name, text);
     this.light(where ? where.section : -1);

@@ -3,12 +3,12 @@ import { countIn } from "kitpost/lanes/count-in";
 import { gainInto, ramp } from "kitpost/lanes/graph";
 import { RAMP_MS } from "kitpost/lib/level";
 
-// The first click of a count-in comes at half its level, so that it does not jump out (house choice); the others as loud
-// as in the song.
+// The first click of a count-in comes at half its level, so that it does not jump out (house choice); the others are as
+// loud as in the song.
 const FIRST_CLICK = 0.5;
 
-/** Bars of clicks, if asked for, heard even where the click is turned down. Answers when the song begins, from `atS` on; the music comes up by itself
- *  then. */
+/** Bars of clicks, if asked for, heard even where the click is turned down. Answers when the song begins, from `atS`;
+ *  the music comes up by itself then. */
 export function layCountIn(transport, atS) {
   const { context, music, song, startS, countsIn, factor } = transport;
   const count = countsIn ? countIn(song.beats_s, startS, Number(countsIn)) : null;

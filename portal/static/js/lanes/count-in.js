@@ -23,7 +23,7 @@ export function countIn(beats, songS, bars = 1) {
 }
 
 /** Which beat of its bar is heard at `heardS` of a count-in {beats: [{atS, accent}], songAtS}: {beat, beats}, from 1;
- *  null before the first and once the song has begun. Bars that begin before the count do are counted from its start. */
+ *  null before the first and once the song has begun. What begins in a bar counts from there. */
 export function countedAt({ beats, songAtS }, heardS) {
   const at = beats.findLastIndex(({ atS }) => atS <= heardS);
   if (at < 0 || heardS >= songAtS) return null;
