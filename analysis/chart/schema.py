@@ -80,5 +80,9 @@ def _plain(hint: Any) -> dict[str, Any]:
         return dict(_METER)
     if hint is Fraction:
         return dict(_BEAT)
-    simple = {str: {"type": "string", "maxLength": MOST_TEXT}, bool: {"type": "boolean"}, int: {"type": "integer"}}
+    simple: dict[Any, dict[str, Any]] = {
+        str: {"type": "string", "maxLength": MOST_TEXT},
+        bool: {"type": "boolean"},
+        int: {"type": "integer"},
+    }
     return dict(simple[hint]) if hint in simple else {"$ref": f"#/$defs/{hint.__name__}"}

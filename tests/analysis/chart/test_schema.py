@@ -17,7 +17,14 @@ from tests.analysis.chart.by_hand import BY_HAND
 from tests.analysis.chart.test_document import CHARTS
 
 SCHEMA = chart_schema()
-_TYPES = {"string": str, "number": (int, float), "integer": int, "boolean": bool, "array": list, "object": dict}
+_TYPES: dict[str, Any] = {
+    "string": str,
+    "number": (int, float),
+    "integer": int,
+    "boolean": bool,
+    "array": list,
+    "object": dict,
+}
 
 
 def faults(value: Any, schema: dict[str, Any], place: str = "chart") -> list[str]:

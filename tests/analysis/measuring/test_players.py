@@ -12,7 +12,7 @@ from analysis.measuring.players import entries_of
 
 BAR_S = 2.0
 SECTIONS = (Section(1, 4, "A"), Section(5, 4, "B"), Section(9, 2, "C"))
-DOWNBEATS_S = np.arange(11) * BAR_S
+DOWNBEATS_S = np.arange(11, dtype=np.float64) * np.float64(BAR_S)
 
 
 def playing(*bars: int, level_db: float = -20.0, elsewhere_db: float = -120.0) -> Features:

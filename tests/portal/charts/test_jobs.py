@@ -32,6 +32,15 @@ def test_every_kind_is_engraved_once_and_again_it_is_the_same() -> None:
     assert {(one.kind, one.page): one.key for one in version.files.all()} == files
 
 
+def test_the_page_shows_the_pages_that_are_printed() -> None:
+    version = make_chart_version()
+    jobs.engrave_version(version.pk)
+    files = version.files.all()
+    with default_storage.open(files.get(kind=ChartFile.Kind.A4).key) as printed:
+        pages = printed.read().count(b"/Type /Page\n")
+    assert pages == files.filter(kind=ChartFile.Kind.PREVIEW).count() == 1
+
+
 def test_what_was_stopped_again_and_again_is_given_up() -> None:
     version = make_chart_version(tries=jobs.MOST_TRIES)
     jobs.engrave_version(version.pk)

@@ -54,7 +54,7 @@ def test_another_meter_than_the_map_s_is_said() -> None:
     chart = copy.deepcopy(CHART)
     chart["sections"][0]["bars"][2] = {"meter": "3/4"}  # type: ignore[index]
     said = seen_of(version.song, read_chart(chart), version)["meters"]
-    assert said == ["Bar 3: the chart has 3/4, the tempo map 4/4 (song bar 3)."]
+    assert said == ["Bar 3: the chart has 3/4, the tempo map 4/4."]
 
 
 def test_a_chart_on_an_older_map_says_so() -> None:

@@ -50,6 +50,7 @@ def test_an_edit_outlives_a_reload_and_is_saved_as_a_version(editor: Page, versi
     editor.locator('[data-bar="3"]').focus()
     editor.keyboard.press("%")
     expect(editor.locator('[data-bar="3"] .chart-shows')).to_have_text("%")
+    expect(editor.locator("[data-chart-state]")).to_have_text("Not saved yet.")
     editor.keyboard.press("ArrowRight")
     expect(editor.locator('[data-bar="4"]')).to_be_focused()
     editor.keyboard.press("x")
@@ -57,7 +58,30 @@ def test_an_edit_outlives_a_reload_and_is_saved_as_a_version(editor: Page, versi
     editor.get_by_role("button", name="Restore").click()
     expect(editor.locator('[data-bar="3"] .chart-shows')).to_have_text("%")
     editor.get_by_role("button", name="Save as a new version").click()
-    expect(editor.get_by_text("version 2").first).to_be_visible()
+    expect(editor.locator("[data-chart-said]")).to_have_text("Version 2 is saved. Its pages are engraved next.")
+    expect(editor.locator("[data-chart-state]")).to_have_text("Version 2.")
     bars = version.song.chart_versions.get(number=2).chart["sections"][0]["bars"]
     assert bars[2] == {"shows": "repeat-1", "decided": ["content"]}
     assert bars[3] == {"decided": ["hits"]}
+
+
+def test_a_repeat_shows_the_song_s_bars_and_hits_are_counted(editor: Page) -> None:
+    editor.locator('[data-bar="1"]').click()
+    editor.get_by_text("Repeats and jumps").click()
+    editor.get_by_label("repeat begins").check()
+    editor.locator('[data-bar="4"]').click()
+    editor.get_by_label("Repeat ends, played in all").fill("2")
+    editor.get_by_role("textbox", name="Hits").fill("1, 1a, 4&")
+    editor.get_by_role("textbox", name="Hits").blur()
+    numbers = editor.locator(".chart-number")
+    expect(numbers.nth(3)).to_have_text("4 (8)")
+    expect(numbers.nth(4)).to_have_text("9")
+    expect(editor.locator(".chart-count").first).to_have_text("4 bars × 2")
+    expect(editor.locator('[data-bar="4"] .chart-words')).to_contain_text("hits 1, 1a, 4&")
+
+
+def test_the_tools_stay_in_sight(editor: Page) -> None:
+    """On a screen that the whole editor does not fit on."""
+    editor.set_viewport_size({"width": 1180, "height": 420})
+    editor.locator('[data-bar="8"]').click()
+    expect(editor.get_by_role("button", name="Save as a new version")).to_be_in_viewport()

@@ -64,7 +64,7 @@ def test_a_version_that_is_not_the_newest_is_not_saved_over(drummer: Client, ver
 
 def test_the_client_sees_pages_only_of_what_is_shared(drummer: Client, version: ChartVersion) -> None:
     engrave_version(version.pk)
-    page = ChartFile.objects.get(version=version, kind=ChartFile.Kind.SCREEN, page=1)
+    page = ChartFile.objects.get(version=version, kind=ChartFile.Kind.PREVIEW, page=1)
     client = Client()
     client.force_login(version.song.booking.members.get().user)
     assert client.get(reverse("charts:file", args=[page.pk])).status_code == ABSENT

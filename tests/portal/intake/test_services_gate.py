@@ -10,14 +10,15 @@ from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.intake import hooks
-from portal.intake.checks import jobs, services
+from portal.intake.checks import jobs, questions, services
 from portal.intake.errors import GateError, MapInputError, NoMapError
 from portal.intake.models import ApprovedMap, Finding, SongCheck
-from portal.mailroom.models import Message
+from portal.mailroom.models import Message, Question
 from portal.people.models import User
 from tests.factories import (
     make_check,
     make_finding,
+    make_question,
     make_source,
     measured_song,
 )
@@ -53,6 +54,32 @@ class TestWaive:
 
 
 class TestMaps:
+    def test_a_map_settles_what_asks_for_one_unless_the_client_was_asked(self, song: Song, drummer: User) -> None:
+        make_check(song=song)
+        unasked = make_finding(song=song, code="no-click")
+        held = make_finding(song=song, code="no-tempo", question=make_question(song=song, state=Question.State.HELD))
+        other = make_finding(song=song, code="pickup")
+
+        services.approve(song=song, by=drummer)
+
+        for finding in (unasked, held):
+            finding.refresh_from_db()
+            assert (finding.state, finding.ended_by) == (Finding.State.WAIVED, drummer)
+            assert finding.reason == "the tempo map is approved (version 1)"
+        other.refresh_from_db()
+        assert other.state == Finding.State.OPEN
+        assert not questions.is_held(song)
+
+    def test_what_the_client_was_asked_waits_for_their_answer(self, song: Song, drummer: User) -> None:
+        make_check(song=song)
+        asked = make_finding(song=song, code="no-click", question=make_question(song=song))
+
+        services.approve(song=song, by=drummer)
+
+        asked.refresh_from_db()
+        assert asked.state == Finding.State.OPEN
+        assert questions.is_unanswered(song)
+
     def test_a_map_is_approved_as_measured_once(self, song: Song, drummer: User) -> None:
         check = make_check(song=song)
 
