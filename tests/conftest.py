@@ -165,7 +165,24 @@ def other_page(chromium: "Browser", requests_under_way: RequestsUnderWay) -> "It
         yield page
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--with-servers", action="store_true", help="only tests that take the database or the queue")
+
+
+def takes_servers(item: pytest.Item) -> bool:
+    """Others cannot: pytest-django refuses the database to a test that does not ask for it."""
+    asked = {"db", "transactional_db", "live_server", "queue_url"}.intersection(getattr(item, "fixturenames", ()))
+    return bool(asked) or item.get_closest_marker("django_db") is not None
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("with_servers"):
+        config.hook.pytest_deselected(items=[item for item in items if not takes_servers(item)])
+        items[:] = filter(takes_servers, items)
+    deal_houses(items)
+
+
+def deal_houses(items: list[pytest.Item]) -> None:
     """Side by side, each process begins with its share of the tests of whole houses: begun last, one would be at work
     long after the others had ended. The processes get equal pieces of this list, one after the other."""
     processes = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
