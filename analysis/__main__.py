@@ -53,8 +53,9 @@ def _add_chart(part: argparse.ArgumentParser) -> None:
 
 
 def _add_engrave(part: argparse.ArgumentParser) -> None:
-    part.add_argument("chart", type=Path, metavar="CHART", help="a chart's JSON, or what `chart --json` printed")
-    part.add_argument("--to", choices=("pdf", "svg", "musicxml", "mei"), default="pdf")
+    of = "a chart's JSON, what `chart --json` printed, or MusicXML"
+    part.add_argument("chart", type=Path, metavar="CHART", help=of)
+    part.add_argument("--to", choices=("pdf", "svg", "musicxml", "mei", "json"), default="pdf")
     part.add_argument("--page", choices=("a4", "letter", "a4-large", "letter-large", "screen"), default="a4")
     part.add_argument("--dark", action="store_true", help="light ink on a dark page")
     part.add_argument("--note", default="", help="printed beside the title: a version, a date")

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 # Larger than the JSON of any chart.
 _MOST_BYTES = 8 * 2**20
+_MUSICXML = (".musicxml", ".xml", ".mxl")
 
 
 def engrave(options: argparse.Namespace, read_map: Callable[[Path], TempoMap]) -> int:
@@ -27,6 +28,9 @@ def engrave(options: argparse.Namespace, read_map: Callable[[Path], TempoMap]) -
 
     chart = _chart(options, read_map)
     _say_problems(chart, options.song_bars)
+    if options.to == "json":
+        options.out.write_text(json.dumps(chart.to_json(), ensure_ascii=False, indent=1) + "\n", "utf-8")
+        return 0
     files = engraved(chart, options.to, Look(page=options.page, dark=options.dark, note=options.note))
     for path, content in zip(_paths(options.out, len(files)), files, strict=True):
         path.write_bytes(content)
@@ -55,10 +59,20 @@ def charted(path: Path) -> ChartPaper:
 def _chart(options: argparse.Namespace, read_map: Callable[[Path], TempoMap]) -> Chart:
     from analysis.chart.reading import read_chart
 
+    if options.chart.suffix.lower() in _MUSICXML:
+        return _from_musicxml(options.chart)
     data = _read(options.chart)
     if "chart" in data or "bars" not in data:
         return read_chart(data)
     return _drafted(data, options, read_map)
+
+
+def _from_musicxml(path: Path) -> Chart:
+    from analysis.sandbox.musicxml_child import read_musicxml_in_child
+
+    found = read_musicxml_in_child(path)
+    sys.stderr.write("".join(f"Left out: {words}.\n" for words in found.left_out))
+    return found.chart
 
 
 def _read(path: Path) -> dict[str, Any]:

@@ -8,5 +8,6 @@ from .child import write_proxy_in_child as write_proxy_in_child
 from .confinement import LAYERS as LAYERS
 from .feel_child import feel_in_child as feel_in_child
 from .mixdown_child import write_mixdown_in_child as write_mixdown_in_child
+from .musicxml_child import read_musicxml_in_child as read_musicxml_in_child
 from .session_children import conform_in_child as conform_in_child
 from .session_children import plan_session_in_child as plan_session_in_child

@@ -11,7 +11,7 @@ import resource
 import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from analysis.core.reports import Brief, FileReport, Record
 from analysis.core.thresholds import Limits
@@ -223,24 +223,42 @@ class ConformJob(Record):
         return done.to_json()
 
 
+@dataclass(frozen=True)
+class MusicXmlJob(Record):
+    """The answer holds the chart's JSON and what was left out, or the `trouble` as a sentence."""
+
+    path: str
+
+    @property
+    def reads(self) -> list[str]:
+        return [self.path]
+
+    def do(self) -> dict[str, Any]:
+        from analysis.core.errors import ChartError
+        from analysis.engraving.musicxml_reading import MOST_BYTES, read_musicxml
+
+        try:
+            with Path(self.path).open("rb") as file:
+                found = read_musicxml(file.read(MOST_BYTES + 1))
+        except ChartError as error:
+            return {"trouble": str(error)}
+        return {"chart": found.chart.to_json(), "left_out": list(found.left_out)}
+
+
 ChildJob = (
-    SurveyJob | SongJob | ChartJob | VerifyJob | FeelJob | ProxyJob | ExcerptJob | MixdownJob | PlanJob | ConformJob
+    SurveyJob
+    | SongJob
+    | ChartJob
+    | VerifyJob
+    | FeelJob
+    | ProxyJob
+    | ExcerptJob
+    | MixdownJob
+    | PlanJob
+    | ConformJob
+    | MusicXmlJob
 )
-_JOBS: dict[str, type[ChildJob]] = {
-    job.__name__: job
-    for job in (
-        SurveyJob,
-        SongJob,
-        ChartJob,
-        VerifyJob,
-        FeelJob,
-        ProxyJob,
-        ExcerptJob,
-        MixdownJob,
-        PlanJob,
-        ConformJob,
-    )
-}
+_JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in get_args(ChildJob)}
 
 
 def limit_self(*, memory_limit_bytes: int, time_limit_s: float, output_limit_bytes: int = OUTPUT_LIMIT_BYTES) -> None:

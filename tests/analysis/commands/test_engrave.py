@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from analysis.chart.reading import read_chart
 from analysis.engraving.forms import FORMATS, PAGES
 from analysis.maps.midi import read_midi
 from tests import signals
@@ -138,3 +139,22 @@ def test_letters_alone_make_a_chart(tmp_path: Path, capsys: pytest.CaptureFixtur
     code, _ = run(capsys, "engrave", chart_file(tmp_path, data), "--out", tmp_path / "c.pdf")
 
     assert code == 0
+
+
+def test_musicxml_becomes_a_chart_and_what_was_left_out_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    source = tmp_path / "song.musicxml"
+    source.write_text(
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Drums</part-name></score-part>'
+        '</part-list><part id="P1"><measure number="1"><note><unpitched/><duration>4</duration></note></measure></part>'
+        "</score-partwise>",
+        "utf-8",
+    )
+
+    code, printed = run(capsys, "engrave", source, "--to", "json", "--out", tmp_path / "chart.json")
+
+    chart = read_chart(json.loads((tmp_path / "chart.json").read_text("utf-8")))
+    assert len(chart.bars) == 1
+    assert code == 0
+    assert "Left out: 1 written notes" in printed
