@@ -73,3 +73,12 @@ def test_blocks_may_end_anywhere() -> None:
     samples = played() + click(-50.0)
 
     assert heard(samples, block_frames=65_536).level == pytest.approx(heard(samples, block_frames=999).level)
+
+
+def test_a_click_that_strokes_cover_is_not_said_to_be_absent() -> None:
+    """In this part only three beats are quiet where the click lies (seen); the click at -60 dBFS stays unheard."""
+    bleed = heard(played(seed=2) + click(-60.0))
+
+    assert bleed.level is None
+    assert bleed.heard_from is not None
+    assert bleed.heard_from > 10 ** (-60 / 20)
