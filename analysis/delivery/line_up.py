@@ -15,7 +15,7 @@ from analysis.core.errors import UnusableFileError
 from analysis.core.sentences import written
 from analysis.core.units import seconds_as_clock
 from analysis.delivery.check_results import Check
-from analysis.delivery.lag_line import Jump, Line, find_jump, fit_line, holds
+from analysis.delivery.lag_line import TONE_FRAMES, Jump, Line, find_jump, fit_line, holds
 from analysis.delivery.measured_set import MeasuredSet, features_of
 from analysis.delivery.mix_fit import Fit, Sides
 from analysis.delivery.mix_lags import Lags, find_lags, follow, times_and_lags
@@ -100,7 +100,7 @@ def _along_the_song(measured: MeasuredSet, fits: tuple[Fit, ...], against: Path)
 
 def _broken(jump: Jump, against: Path, sample_rate_hz: int) -> Iterator[Check]:
     before = jump.before_frames
-    yield _lag(Line(before, 0.0, 0.0, before - 0.5, before + 0.5, jump.held), against)
+    yield _lag(Line(before, 0.0, 0.0, before - TONE_FRAMES, before + TONE_FRAMES, jump.held), against)
     frames = jump.after_frames - jump.before_frames
     words = (
         f"From {seconds_as_clock(jump.time_s)} on the set is {_distance(frames)} than before, against {against.name}: "
