@@ -18,7 +18,7 @@ _ON_BEAT = 0.15
 # Beats on which the groups of an uneven bar begin, besides its first.
 _GROUP_STARTS = {5: ((3,), (2,)), 7: ((2, 4), (2, 5), (3, 5), (4,), (3,))}
 # The rows of `bar_signals`, those that mark groups taken together, and the columns of what is made of them.
-_SIGNALS = (
+SIGNALS = (
     "harmony_change",
     "bass_change",
     "low_strength",
@@ -30,10 +30,10 @@ _SIGNALS = (
 )
 _GROUP_SIGNALS = ((0, 1), (2, 3, 4), (5, 6))
 CONTRAST_COLUMNS = (
-    *(f"bar.stands_out.{signal}" for signal in _SIGNALS),
-    *(f"bar.margin.{signal}" for signal in _SIGNALS[:2]),
-    *(f"bar.half.{signal}" for signal in _SIGNALS[:3]),
-    *(f"bar.back.{signal}" for signal in _SIGNALS),
+    *(f"bar.stands_out.{signal}" for signal in SIGNALS),
+    *(f"bar.margin.{signal}" for signal in SIGNALS[:2]),
+    *(f"bar.half.{signal}" for signal in SIGNALS[:3]),
+    *(f"bar.back.{signal}" for signal in SIGNALS),
 )
 GROUP_COLUMNS = ("groups.change", "groups.strength", "groups.attacks", "groups.sum")
 WITHIN_COLUMNS = ("within.chroma", "within.bass", "within.chroma_re_others", "within.bass_re_others")
@@ -64,7 +64,7 @@ def bar_signals(table: BeatTable) -> Doubles:
 
     Returns
     -------
-    float64 array, shape (len(_SIGNALS), n_beats)
+    float64 array, shape (len(SIGNALS), n_beats)
     """
     strength = table.strength[:, 0]
     signals = np.stack(

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from analysis.core.linear_model import LinearModel
 from analysis.core.reports import Section
 from analysis.core.samples import Doubles
 from analysis.features.feature_arrays import Features
@@ -21,7 +22,7 @@ from analysis.form.division import BORDER_BONUS, divide
 from analysis.form.dynamics import dynamics_of
 from analysis.form.letters import group_alike, letter, pair_numbers
 from analysis.form.likeness import Likeness, likeness
-from analysis.form.weights import LinearModel, form_models
+from analysis.form.weights import form_models
 from analysis.tempo.evidence import Evidence
 
 # The least that has a form, and more than any song has: every bar is compared with every other (house choices).

@@ -28,6 +28,7 @@ from analysis.form.sections import file_level, pair_odds
 from analysis.form.weights import form_models
 from analysis.tempo.evidence import Evidence, pool
 from bench.form.baselines import BARS_A_SECTION, agglomerative, checkerboard
+from bench.form.calibration import are_bars_right, hit_claims, print_calibration, section_claims
 from bench.form.figures import counts_of, print_figures
 from bench.form.scores import border_scores, corrections, pairwise_f
 from bench.form.song_set import KnownSong, known_songs
@@ -147,14 +148,23 @@ def _measured(song: KnownSong) -> Drafted:
 
 
 def _print_figures(songs: Sequence[KnownSong]) -> None:
-    """Hits, stops, endings, grooves and fills: on true bars, then on measured ones."""
-    given = [(song.truth, counts_of(draft_chart(song.parts, song.true_clock), song.truth)) for song in songs]
+    """Hits, stops, endings, grooves, fills and dynamics: on true bars, then on measured ones; and how sure they are."""
+    drafts = [(song.truth, draft_chart(song.parts, song.true_clock)) for song in songs]
     print("\nGiven bars")
-    print_figures(given)
-    clocks = [(song, _measured_clock(song)) for song in songs]
+    print_figures([(truth, counts_of(draft, truth)) for truth, draft in drafts])
     print("\nOn measured bars")
     print_figures(
-        [(song.truth, counts_of(draft_chart(song.parts, clock), song.truth)) for song, clock in clocks if clock]
+        [(song.truth, counts_of(_measured_draft(song), song.truth)) for song in songs if _measured_clock(song)]
+    )
+    print_calibration(
+        {
+            "sections": [claim for truth, draft in drafts for claim in section_claims(draft, truth)],
+            "hits": [claim for truth, draft in drafts for claim in hit_claims(draft, truth)],
+            "measured bars": [
+                (song.measured.bar_one.confidence, are_bars_right(song.measured.downbeats_s, song.truth["downbeats_s"]))
+                for song in songs
+            ],
+        }
     )
 
 

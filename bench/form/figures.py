@@ -1,4 +1,4 @@
-"""What a draft says besides the sections, against the truth: hits, stops, the ending, grooves and fills.
+"""What a draft says besides the sections, against the truth: hits, stops, the ending, grooves, fills and dynamics.
 
 Counted over all songs: precision is the share of what is said that is true, recall the share of what is true that is
 said. On true bars the parts are judged by themselves; on measured bars a wrong bar count is their mistake too.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from analysis.core.chart_draft import ChartDraft, SectionGroove
@@ -16,6 +17,7 @@ from bench.form.scores import Scores
 # A place is right within half a sixteenth, a stop's length within a sixteenth, in written beats.
 PLACE_BEATS, LENGTH_BEATS = 0.13, 0.26
 DRUMS = ("kick", "snare", "hat")
+DYNAMICS = ("pp", "p", "mp", "mf", "f", "ff")
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,7 @@ def counts_of(draft: ChartDraft, truth: Mapping[str, Any]) -> dict[str, Counts]:
         "ending and its bar": Counts(int(draft.ending.to_json() == truth["ending"]), 1, 1),
         "grooves": groove_counts(draft, truth),
         "fills": Counts(len(set(draft.fills) & set(truth["fills"])), len(draft.fills), len(truth["fills"])),
+        "louder or softer": dynamic_counts(draft, truth),
     }
 
 
@@ -81,6 +84,22 @@ def groove_counts(draft: ChartDraft, truth: Mapping[str, Any]) -> Counts:
             theirs = {round(beat, 2) for beat in true.get(number, {}).get(drum, ())}
             total += Counts(len(mine & theirs), len(mine), len(theirs))
     return total
+
+
+def dynamic_counts(draft: ChartDraft, truth: Mapping[str, Any]) -> Counts:
+    """Of each true section and the one before it: is it louder or softer? Loudness is that of the covering section."""
+    total = Counts()
+    for one, two in pairwise(truth["sections"]):
+        true = _step(two["dynamic"]) - _step(one["dynamic"])
+        covering = [_covering(draft, section) for section in (one, two)]
+        first, second = (_step(draft.sections[number - 1].dynamic) if number else 0 for number in covering)
+        said = second - first
+        total += Counts(int(said * true > 0), int(said != 0), int(true != 0))
+    return total
+
+
+def _step(dynamic: str) -> int:
+    return DYNAMICS.index(dynamic) if dynamic in DYNAMICS else 0
 
 
 def _covering(draft: ChartDraft, section: Mapping[str, Any]) -> int:

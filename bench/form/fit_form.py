@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import minimize
 
+from analysis.core.linear_model import LinearModel
 from analysis.core.samples import Doubles, Flags
 from analysis.form.bar_rows import bar_rows
 from analysis.form.borders import border_numbers
@@ -22,7 +23,7 @@ from analysis.form.division import divide
 from analysis.form.letters import group_alike, pair_numbers
 from analysis.form.likeness import Likeness, likeness
 from analysis.form.sections import file_level, pair_odds
-from analysis.form.weights import PATH, FormModels, LinearModel
+from analysis.form.weights import PATH, FormModels
 from analysis.tempo.evidence import pool
 from bench.form.scores import border_scores, pairwise_f
 from bench.form.song_set import KnownSong, known_songs

@@ -11,6 +11,7 @@ import pytest
 from analysis.band.clock import Step
 from analysis.band.render import mix_stems, render_stems
 from analysis.band.score import Score, SongPlan, steady, write_score
+from analysis.bars.odd_bars import likeliest_lines
 from analysis.core.reports import SongReport
 from tests.analysis.playing import codes, measured, song_file
 
@@ -79,3 +80,28 @@ def test_an_odd_bar_before_a_change_of_tempo() -> None:
     assert bars(report) == [(1, "4/4"), (12, "2/4"), (13, "4/4"), (25, "4/4")]
     assert report.song.tempo_map[-1].bpm == pytest.approx(110, abs=0.1)
     assert most_off_s(score, report) < 0.03
+
+
+def odds_of(lines: list[int], count: int) -> np.ndarray:
+    """Clear odds: 5 for a bar line on these beats, 5 against it elsewhere."""
+    odds = np.full(count, -5.0)
+    odds[lines] = 5.0
+    return odds
+
+
+def test_a_short_bar_is_where_the_odds_move() -> None:
+    lines = [1, 5, 9, 13, 15, 19, 23, 27, 31]
+
+    assert likeliest_lines(odds_of(lines, 33), 4) == lines
+
+
+def test_a_short_bar_must_win_more_than_it_costs() -> None:
+    """Two bars later the odds move back: both moves win 20, which is less than two odd bars cost."""
+    moved = [0, 4, 8, 12, 14, 18, 20, 24, 28, 32, 36]
+
+    assert likeliest_lines(odds_of(moved, 40), 4) == list(range(0, 40, 4))
+
+
+def test_no_odd_bar_in_the_first_and_the_last_two_bars() -> None:
+    assert likeliest_lines(odds_of([0, 2, 6, 10, 14, 18, 22], 26), 4) == [2, 6, 10, 14, 18, 22]
+    assert likeliest_lines(odds_of([0, 4, 8, 12, 16, 20, 22], 26), 4) == [0, 4, 8, 12, 16, 20, 24]
