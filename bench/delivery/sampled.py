@@ -1,7 +1,7 @@
 """Recorded drums instead of made ones: the strokes of a General MIDI sound font, at several hardnesses.
 
-Needs the program fluidsynth. `python -m bench delivery --font FONT.sf2` was run with those of the Debian packages
-fluid-soundfont-gm and timgm6mb-soundfont, which are recordings of single strokes.
+Needs the program fluidsynth. `python -m bench delivery --font FONT.sf2` was run with that of the Debian package
+timgm6mb-soundfont, which holds recordings of single strokes.
 """
 
 from __future__ import annotations
