@@ -55,9 +55,9 @@ def test_what_was_done(fields: dict[str, object], sentences: list[str]) -> None:
 
 def test_a_format_is_said_in_words() -> None:
     # What FFmpeg calls pcm_s24le is 24-bit PCM to anybody else.
-    assert format_words(conformed_file()) == "PCM, 48 kHz, 24 bit, stereo"
+    assert format_words(conformed_file()) == "PCM, 48 kHz, 24 bit, mono"
     lossy = conformed_file(source_codec="mp3", source_bits=None, source_rate_hz=44_100)
-    assert format_words(lossy) == "MP3, 44.1 kHz, lossy, stereo"
+    assert format_words(lossy) == "MP3, 44.1 kHz, lossy, mono"
     assert format_words(conformed_file(source_codec="vorbis", source_bits=None)).startswith("Vorbis, ")
 
 
