@@ -58,6 +58,25 @@ def test_a_guess_starts_the_synthesiser(tmp_path: Path) -> None:
         assert guessed.format.name == "sbg"
 
 
+@pytest.mark.parametrize("container", sorted(av_decoder.FORMATS))
+def test_the_decoder_looks_for_the_format_that_it_is_told_and_starts_no_synthesiser(
+    tmp_path: Path, container: str
+) -> None:
+    """With a guess it would find one, and only then a codec that is not read."""
+    path = tmp_path / "take.wav"
+    path.write_bytes(CRAFTED["a script for a synthesiser"])
+
+    try:
+        opened = av_decoder.AvDecoder(path, container)
+    except av_decoder.CodecError:
+        pytest.fail("it guessed, and found one")
+    except av_decoder.DECODER_ERRORS:
+        pass
+    else:  # some take anything for theirs until they read on
+        assert opened._container.format.name == av_decoder.FORMATS[container]
+        opened.close()
+
+
 @pytest.mark.parametrize(
     ("name", "part"),
     [("an invitation to a stream", "rtp"), ("a list of files", "concat")],
