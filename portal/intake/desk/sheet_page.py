@@ -81,11 +81,13 @@ class SheetPage:
     @property
     def is_as_measured(self) -> bool:
         """Whether what is approved is what "as measured" would approve again."""
+        if self.approved is None or self.approved.origin != ApprovedMap.Origin.MEASURED:
+            return False
         try:
             measured = measured_map(self.check.numbers) if self.check else None
         except NoMapError:
             return False
-        return bool(self.approved and self.is_current and self.approved.map == measured)
+        return self.is_current and self.approved.map == measured
 
     @property
     def approved_words(self) -> str:

@@ -12,6 +12,7 @@ from django.urls import reverse
 from analysis.core.reports import Alternative, MapSegment
 from analysis.maps.tempo_map import TempoMap
 from portal.bookings.models import Song
+from portal.intake.checks import services
 from portal.intake.checks.song_facts import note_facts
 from portal.intake.desk.sheet_page import meter_words, tempo_words
 from portal.mailroom.models import Question
@@ -167,6 +168,17 @@ def test_the_form_carries_a_tempo_as_fine_as_it_is_kept(client: Client, signed_i
     page = read(client, f"/songs/{song.pk}/sheet/")
     assert 'value="111.70049"' in page
     assert "111.7 bpm" in page
+
+
+def test_what_is_approved_as_measured_is_not_offered_again(client: Client, signed_in: User, song: Song) -> None:
+    make_check(song=song)
+    assert "Approve as measured" in read(client, f"/songs/{song.pk}/sheet/")
+    services.approve(song=song, by=signed_in)
+    page = read(client, f"/songs/{song.pk}/sheet/")
+    assert "Approve as measured" not in page
+    assert "Approved as measured, version 1" in page
+    assert f"/songs/{song.pk}/chart/" in page
+    assert f"/kit/{song.pk}/" in page
 
 
 @pytest.mark.parametrize("is_current", [False, True])
