@@ -17,7 +17,7 @@ from django.utils.http import urlsafe_base64_encode
 from portal.bookings.models import Booking, Member, Song
 from portal.charts.models import ChartFile, ChartVersion
 from portal.delivery.links import file_address, make_link, page_of
-from portal.delivery.models import Delivery, DeliveryFile, ShareLink
+from portal.delivery.models import Delivery, DeliveryFile, KitPhoto, ShareLink
 from portal.intake.models import Finding, KeptView, SentZip, SourceFile
 from portal.kit.models import TakeLog
 from portal.listening.models import Excerpt
@@ -52,6 +52,7 @@ MODELS: dict[str, Any] = {
     "note_id": BarNote,
     "delivery_id": Delivery,
     "file_id": DeliveryFile,
+    "photo_id": KitPhoto,
     "link_id": ShareLink,
     "quote_id": Quote,
     "payment_id": Payment,

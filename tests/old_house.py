@@ -101,7 +101,7 @@ def add_newer_delivery() -> None:
     """Of a song that was delivered: with a file that the earlier delivery has not."""
     from django.utils import timezone
 
-    from portal.delivery.models import Delivery, DeliveryFile
+    from portal.delivery.models import Delivery, DeliveryFile, KitPhoto
 
     earlier = Delivery.objects.filter(state__in=Delivery.SEEN_BY_CLIENT).first()
     if earlier is None:
@@ -111,7 +111,10 @@ def add_newer_delivery() -> None:
         song=earlier.song, number=number, state=Delivery.State.RELEASED, released_at=timezone.now()
     )
     facts = {"sha256": "0" * 64, "key": "silence.flac", "size_bytes": 1, "crc32": 0, "folded_name": "tom9.wav"}
-    DeliveryFile.objects.create(delivery=newer, sent_by=earlier.song.booking.created_by, name="Tom9.wav", **facts)
+    by = earlier.song.booking.created_by
+    DeliveryFile.objects.create(delivery=newer, sent_by=by, name="Tom9.wav", **facts)
+    facts = {"sha256": "0" * 64, "key": "silence.flac", "size_bytes": 1, "crc32": 0, "width": 64, "height": 64}
+    KitPhoto.objects.create(delivery=newer, sent_by=by, **facts)
 
 
 def add_takes() -> None:
@@ -147,6 +150,8 @@ def readers() -> dict[str, Read]:
     from analysis.chart.reading import read_chart
     from analysis.core.reports import FileReport, Place, SongReport
     from analysis.delivery.check_results import Check
+    from analysis.handover.sheet import SheetTrack
+    from analysis.handover.take_place import TakePlace
     from analysis.maps.tempo_map import TempoMap
     from analysis.session.settings import SessionSettings
     from analysis.session.timeline import Timeline
@@ -161,7 +166,9 @@ def readers() -> dict[str, Read]:
         "charts.chartversion.chart": lambda stored: read_chart(stored).to_json(),
         "prep.sessionpack.settings": lambda stored: SessionSettings.from_json(stored).to_json(),
         "prep.sessionpack.timeline": lambda stored: Timeline.from_json(stored).to_json(),
+        "takes.roughmix.place": lambda stored: TakePlace.from_json(stored).to_json(),
         "takes.roughmix.report": lambda stored: FileReport.from_json(stored).to_json(),
+        "delivery.deliveryfile.track": lambda stored: SheetTrack.from_json(stored).to_json() if stored else stored,
         "delivery.delivery.checks": lambda stored: [Check.from_json(one).to_json() for one in stored],
         "mailroom.question.offers": lambda stored: [Offer(**offer).to_json() for offer in stored],
     }
@@ -171,8 +178,14 @@ def readers() -> dict[str, Read]:
 PLAIN = {
     "charts.chartdraft.draft",
     "charts.chartversion.differences",
+    "delivery.delivery.papers",
+    "delivery.deliveryfile.corrections",
     "delivery.deliveryfile.facts",
     "delivery.receipt.parts",
+    "delivery.setrepair.files",
+    "delivery.setrepair.made",
+    "delivery.setrepair.renamed",
+    "delivery.setrepair.repair",
     "intake.finding.value",
     "intake.sentzip.notes",
     "intake.tapping.taps_s",

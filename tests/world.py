@@ -22,7 +22,7 @@ from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.charts.models import ChartFile
 from portal.delivery.links import file_address, make_link, page_of
-from portal.delivery.models import Delivery
+from portal.delivery.models import Delivery, KitPhoto
 from portal.intake.models import ApprovedMap, KeptView, SentZip
 from portal.listening.models import Excerpt
 from portal.mailroom.models import Message, Question
@@ -116,6 +116,16 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
     released = make_delivery(song=song, state=Delivery.State.RELEASED, released_at=timezone.now())
     collecting = make_delivery(song=song, state=Delivery.State.OPEN)
     track = make_track(delivery=released, crc32=0)
+    photo = KitPhoto.objects.create(
+        delivery=released,
+        key=stored["key"],
+        sha256=sha256,
+        size_bytes=5,
+        crc32=0,
+        width=64,
+        height=64,
+        sent_by=song.booking.created_by,
+    )
     share_link = make_link(delivery=released, made_for="the mix engineer", days=7, by=client)
     approved = ApprovedMap.objects.create(
         song=song, version=1, origin=ApprovedMap.Origin.MEASURED, map=MAP, approved_by=song.booking.created_by
@@ -153,6 +163,7 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
         "unsent_note": {"note_id": make_bar_note(rough_mix=unsent_mix, approved_map=approved).pk},
         "unsent_mix": {"rough_mix_id": unsent_mix.pk},
         "delivery": {"delivery_id": released.pk},
+        "photo": {"photo_id": photo.pk},
         "share_link": {"link_id": share_link.pk},
         "share_word": {"link_token": resolve(page_of(share_link)).kwargs["link_token"]},
         "share_file": {"link_token": resolve(file_address(share_link, track)).kwargs["link_token"]},

@@ -3,6 +3,7 @@ from .errors import AnalysisError as AnalysisError
 from .errors import ChartError as ChartError
 from .errors import FeelError as FeelError
 from .errors import MapError as MapError
+from .errors import RepairError as RepairError
 from .errors import SongNotMeasuredError as SongNotMeasuredError
 from .errors import UnusableFileError as UnusableFileError
 from .part_names import OTHER as OTHER

@@ -1,4 +1,6 @@
-"""A checked multitrack on its way to the client: safe repairs, and the sheet by which the client checks what arrived.
+"""A take, then a checked multitrack, on its way to the client.
+
+Where a rough mix lies in its song, safe repairs, and the sheet by which the client checks what arrived.
 
 Repairs write new files beside the originals; the sheet needs nothing but this package to be read.
 """

@@ -1,7 +1,16 @@
 from .repair import Repair as Repair
 from .repair import RepairedFile as RepairedFile
+from .repair import repair_file as repair_file
 from .repair import repair_set as repair_set
+from .sheet import LetPass as LetPass
 from .sheet import Sheet as Sheet
 from .sheet import SheetTrack as SheetTrack
 from .sheet import check_against as check_against
 from .sheet import make_sheet as make_sheet
+from .sheet import track_of as track_of
+from .sheet_lines import channel_words as channel_words
+from .sheet_lines import figure_of as figure_of
+from .sheet_lines import tempo_lines as tempo_lines
+from .sheet_pdf import pdf_of_sheet as pdf_of_sheet
+from .take_place import TakePlace as TakePlace
+from .take_place import place_take as place_take

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -45,12 +45,28 @@ class SheetTrack(Record):
     landmarks: tuple[int, ...] = ()
     channel: str = ""
     microphone: str = ""
+    polarity: str = ""
+    take: str = ""
     note: str = ""
 
 
 @dataclass(frozen=True)
+class LetPass(Record):
+    """A failed check that was let pass, by whom and why. `file` is None for the set as a whole."""
+
+    code: str
+    file: str | None
+    reason: str
+    by: str
+
+
+@dataclass(frozen=True)
 class Sheet(Record):
-    """`map` is the tempo map's JSON; `repairs` says what was done to the originals; `made_at` is ISO 8601."""
+    """`map` is the tempo map's JSON; `repairs` says what was done to the originals; times are ISO 8601, in UTC.
+
+    `perspective`: whose left is left. `note` went with the set, `recall` says how it was recorded, `pictures` are files
+    that lie beside the sheet.
+    """
 
     schema: int = SHEET_SCHEMA
     title: str = ""
@@ -62,6 +78,14 @@ class Sheet(Record):
     bar_one_s: float | None = None
     bar_one_frame: int | None = None
     repairs: tuple[str, ...] = ()
+    booking: str = ""
+    number: int | None = None
+    checked_at: str = ""
+    perspective: str = ""
+    let_pass: tuple[LetPass, ...] = ()
+    note: str = ""
+    recall: str = ""
+    pictures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -81,7 +105,11 @@ def make_sheet(
 ) -> Sheet:
     """Read every file once more, as it will be sent. Raises UnusableFileError for one that cannot be read."""
     words = words or SheetWords()
-    tracks = tuple(_track(path, words) for path in paths)
+    microphones, notes = words.microphones or {}, words.notes or {}
+    tracks = tuple(
+        replace(track_of(path), microphone=microphones.get(path.name, ""), note=notes.get(path.name, ""))
+        for path in paths
+    )
     rate_hz = tracks[0].sample_rate_hz if tracks else None
     return Sheet(
         title=words.title,
@@ -96,7 +124,8 @@ def make_sheet(
     )
 
 
-def _track(path: Path, words: SheetWords) -> SheetTrack:
+def track_of(path: Path) -> SheetTrack:
+    """What a file says of itself, read through once. Raises UnusableFileError."""
     with open_media(path) as media:
         facts = media.facts
         digest = AudioDigest(facts.sample_rate_hz, facts.channels)
@@ -118,8 +147,6 @@ def _track(path: Path, words: SheetWords) -> SheetTrack:
         frames=frames,
         landmarks=landmarks.finish(),
         channel=" ".join(part for part in (channel.kind, channel.side) if part),
-        microphone=(words.microphones or {}).get(path.name, ""),
-        note=(words.notes or {}).get(path.name, ""),
     )
 
 
@@ -170,7 +197,7 @@ def _of_track(track: SheetTrack, path: Path | None) -> Iterator[Check]:
         yield Check("arrived", track.file, passed=True, value=sha256, limit=track.sha256, message=words)
         return
     try:
-        now = _track(path, SheetWords())
+        now = track_of(path)
     except UnusableFileError as error:
         yield Check("arrived", track.file, passed=False, message=f"{track.file} {error.reason}.")
         return

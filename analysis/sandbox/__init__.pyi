@@ -7,6 +7,10 @@ from .child import write_excerpt_in_child as write_excerpt_in_child
 from .child import write_proxy_in_child as write_proxy_in_child
 from .confinement import LAYERS as LAYERS
 from .feel_child import feel_in_child as feel_in_child
+from .handover_children import place_take_in_child as place_take_in_child
+from .handover_children import repair_in_child as repair_in_child
+from .handover_children import sheet_tracks_in_child as sheet_tracks_in_child
+from .handover_children import write_picture_in_child as write_picture_in_child
 from .mixdown_child import write_mixdown_in_child as write_mixdown_in_child
 from .musicxml_child import read_musicxml_in_child as read_musicxml_in_child
 from .session_children import conform_in_child as conform_in_child

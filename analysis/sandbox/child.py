@@ -38,8 +38,9 @@ from analysis.sandbox.child_jobs import (
     SurveyJob,
 )
 from analysis.sandbox.delivery_jobs import VerifyJob
+from analysis.sandbox.handover_jobs import PictureJob, RepairJob
 
-_MAKING_JOBS = (SurveyJob, ProxyJob, ExcerptJob, MixdownJob, ConformJob)
+_MAKING_JOBS = (SurveyJob, ProxyJob, ExcerptJob, MixdownJob, ConformJob, RepairJob, PictureJob)
 _R = TypeVar("_R", bound=Record)
 
 logger = logging.getLogger(__name__)

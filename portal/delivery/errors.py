@@ -1,5 +1,5 @@
 """What can be refused about deliveries: DeliveryError → SetClosedError, NotCheckedError, BalanceMissingError,
-NameTakenError, LinkGoneError, LinkUnknownError."""
+NameTakenError, PhotoError, LinkGoneError, LinkUnknownError."""
 
 
 class DeliveryError(Exception):
@@ -20,6 +20,10 @@ class BalanceMissingError(DeliveryError):
 
 class NameTakenError(DeliveryError):
     """Two files that were sent in one go have one name."""
+
+
+class PhotoError(DeliveryError):
+    """What was sent is no photograph, too large, or one too many."""
 
 
 class LinkGoneError(DeliveryError):

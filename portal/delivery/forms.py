@@ -45,12 +45,26 @@ class ReleaseForm(forms.ModelForm[Delivery]):
         widgets = {"note": forms.Textarea(attrs={"rows": 3})}
 
 
-class PerspectiveForm(RowForm[Delivery]):
+class SheetForm(RowForm[Delivery]):
+    """What the sheet says of the set as a whole."""
+
     class Meta:
         model = Delivery
-        fields = ("perspective",)
-        labels = {"perspective": "Left and right are"}
-        help_texts = {"perspective": "There is no standard, so the track sheet states it."}
+        fields = ("perspective", "recall")
+        labels = {"perspective": "Left and right are", "recall": "For the next time"}
+        help_texts = {
+            "perspective": "There is no standard, so the sheet states it, and the check looks for it.",
+            "recall": "Heads, tuning, places of microphones, settings. It is on the sheet that the client gets.",
+        }
+        widgets = {"recall": forms.Textarea(attrs={"rows": 4})}
+
+
+class PhotoForm(forms.Form):
+    photo = forms.FileField(
+        label="Photograph of the kit",
+        help_text="JPEG, PNG or WebP. It is written anew: place, time and camera are not kept.",
+        widget=forms.ClearableFileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+    )
 
 
 class TrackForm(RowForm[DeliveryFile]):

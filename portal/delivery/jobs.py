@@ -18,8 +18,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from analysis.core import FileReport
+from analysis.handover import SheetTrack
 from analysis.media import file_pieces
-from analysis.sandbox import verify_set_in_child
+from analysis.sandbox import sheet_tracks_in_child, verify_set_in_child
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.file_serving import local_copy
@@ -44,6 +45,7 @@ class Reading:
     sha256: str
     crc32: int
     facts: dict[str, Any]
+    track: dict[str, Any]
 
 
 def check(delivery_id: int) -> None:
@@ -62,8 +64,10 @@ def check(delivery_id: int) -> None:
             perspective=delivery.stated_perspective,
             agreed=agreed_for(song),
         )
+        tracks = sheet_tracks_in_child(paths)
         readings = [
-            _read(file, path, report.headers.get(file.name, {})) for file, path in zip(files, paths, strict=True)
+            _read(file, path, report.headers.get(file.name, {}), tracks.get(file.name))
+            for file, path in zip(files, paths, strict=True)
         ]
     checks = [_intact(reading) for reading in readings] + [item.to_json() for item in report.checks]
     store(delivery_id, readings, checks)
@@ -114,14 +118,14 @@ def lend_originals(song: Song) -> Iterator[list[Path]]:
         yield [lent.enter_context(local_copy(source.key)) for source in kept[:MOST_ORIGINALS]]
 
 
-def _read(file: DeliveryFile, path: Path, header: dict[str, Any]) -> Reading:
+def _read(file: DeliveryFile, path: Path, header: dict[str, Any], track: SheetTrack | None) -> Reading:
     """Hash the bytes. The track sheet says what the header says; nothing for a file that is no sound."""
     sha256, crc32 = hashlib.sha256(), 0
     for piece in file_pieces(path):
         sha256.update(piece)
         crc32 = zlib.crc32(piece, crc32)
     facts = {fact: header[fact] for fact in SHEET_FACTS if fact in header}
-    return Reading(file, sha256.hexdigest(), crc32, facts)
+    return Reading(file, sha256.hexdigest(), crc32, facts, track.to_json() if track else {})
 
 
 def _intact(reading: Reading) -> dict[str, Any]:
@@ -147,6 +151,6 @@ def store(delivery_id: int, readings: list[Reading], checks: list[dict[str, Any]
     ):
         return
     for reading in readings:
-        reading.file.crc32, reading.file.facts = reading.crc32, reading.facts
-    DeliveryFile.objects.bulk_update([reading.file for reading in readings], ["crc32", "facts"])
+        reading.file.crc32, reading.file.facts, reading.file.track = reading.crc32, reading.facts, reading.track
+    DeliveryFile.objects.bulk_update([reading.file for reading in readings], ["crc32", "facts", "track"])
     delivery.store_checks(checks, passed=all(check["passed"] for check in checks))

@@ -6,57 +6,23 @@ from dataclasses import dataclass
 from typing import Any
 
 from portal.delivery.changes import Changes, changes_of
-from portal.delivery.forms import PerspectiveForm, ReleaseForm, ShareForm, TrackForms, WaiveForm
+from portal.delivery.check_titles import CHECK_TITLES
+from portal.delivery.forms import ReleaseForm, ShareForm, SheetForm, TrackForms, WaiveForm
 from portal.delivery.links import page_of
-from portal.delivery.models import Delivery, DeliveryFile, Receipt, ShareLink, Waiver, is_undecided, key_of
+from portal.delivery.models import (
+    Delivery,
+    DeliveryFile,
+    Receipt,
+    SetRepair,
+    ShareLink,
+    Waiver,
+    is_undecided,
+    key_of,
+)
+from portal.delivery.repairs.offers import Offer, offers_of
 from portal.mailroom.links import absolute
 from portal.people.models import User
 from portal.takes.models import RoughMix
-
-CHECK_TITLES = {
-    "stored-intact": "Stored unchanged",
-    "not-empty": "Files",
-    "readable": "Readable",
-    "rate": "Sample rate",
-    "depth": "Bit depth",
-    "agreed-rate": "Agreed sample rate",
-    "agreed-depth": "Agreed bit depth",
-    "length": "Length",
-    "whole": "Complete file",
-    "time-reference": "Time reference",
-    "safe-name": "File name",
-    "distinct-name": "Name clash",
-    "covers-map": "Length of the song",
-    "sounding": "Silence",
-    "clipped": "Clipping",
-    "distinct-sound": "Duplicate recording",
-    "polarity": "Polarity",
-    "arrival": "Track against track",
-    "sides": "Left and right",
-    "microphone": "Microphone under its name",
-    "click-bleed": "Click in the microphones",
-    "bits": "Bits in use",
-    "lossy-origin": "Lossy origin",
-    "channels": "Stereo channels",
-    "dc": "Offset",
-    "dropouts": "Dropouts",
-    "bad-values": "Invalid values",
-    "gaps": "Holes",
-    "repeats": "Repeated passage",
-    "hum": "Hum",
-    "noise": "Noise",
-    "edits": "Edits",
-    "tail": "Last decay",
-    "lined-up": "Line-up with the rough mix",
-    "drift": "Clock",
-    "break": "Cut or insertion",
-    "speed": "Speed",
-    "same-take": "Same take",
-    "tempo": "Tempo of the map",
-    "whole-bars": "Whole beats and bars",
-    "on-the-map": "On the tempo map",
-    "fits-originals": "Rhythm of the client’s files",
-}
 
 
 @dataclass(frozen=True)
@@ -91,6 +57,9 @@ class DeliveryPage:
     files: tuple[DeliveryFile, ...]
     # Earlier versions, as long as the set is not released.
     replaced: tuple[DeliveryFile, ...]
+    # What may be corrected without a change to the sound, and the correction that was asked for last.
+    offers: tuple[Offer, ...]
+    repair: SetRepair | None
     # Failed checks that the drummer let pass, for both sides.
     let_pass: tuple[CheckShown, ...]
     failed: tuple[CheckShown, ...]
@@ -114,12 +83,20 @@ class DeliveryPage:
     receipts: tuple[Receipt, ...]
     share_form: ShareForm
     release_form: ReleaseForm
-    perspective_form: PerspectiveForm
+    sheet_form: SheetForm
     track_forms: Any
 
     @property
     def is_checking(self) -> bool:
         return self.delivery.state == Delivery.State.CHECKING
+
+    @property
+    def is_repairing(self) -> bool:
+        return self.repair is not None and self.repair.state == SetRepair.State.MAKING
+
+    @property
+    def corrections(self) -> tuple[str, ...]:
+        return tuple(line for file in self.files for line in file.corrections)
 
 
 def delivery_page(
@@ -128,7 +105,7 @@ def delivery_page(
     *,
     waive_form: WaiveForm | None = None,
     release_form: ReleaseForm | None = None,
-    perspective_form: PerspectiveForm | None = None,
+    sheet_form: SheetForm | None = None,
     track_forms: Any = None,
     share_form: ShareForm | None = None,
 ) -> DeliveryPage:
@@ -140,11 +117,15 @@ def delivery_page(
     can_edit = user.is_drummer and delivery.is_open and not booking.is_over
     blocks = sum(check.blocks for check in shown)
     is_checked = delivery.state == Delivery.State.CHECKED
+    repair = delivery.repairs.last() if can_edit else None
+    is_repairing = repair is not None and repair.state == SetRepair.State.MAKING
     return DeliveryPage(
         delivery=delivery,
         user=user,
         files=files,
         replaced=tuple(delivery.files.exclude(replaced_at=None)) if can_edit else (),
+        offers=offers_of(delivery, files) if can_edit and is_checked and not is_repairing else (),
+        repair=repair,
         let_pass=tuple(check for check in checks if check.waiver),
         failed=tuple(check for check in shown if not check.passed),
         undecided=tuple(check for check in checks if check.undecided),
@@ -152,7 +133,7 @@ def delivery_page(
         blocks=blocks,
         size_bytes=sum(file.size_bytes for file in files),
         can_edit=can_edit,
-        can_release=can_edit and is_checked and not blocks,
+        can_release=can_edit and is_checked and not blocks and not is_repairing,
         can_accept=_can_accept(delivery, user),
         can_download=user.is_drummer or not waits,
         has_zip=bool(files) and all(file.crc32 is not None for file in files),
@@ -164,7 +145,7 @@ def delivery_page(
         receipts=tuple(delivery.receipts.select_related("file", "user", "link")),
         share_form=share_form or ShareForm(),
         release_form=release_form or ReleaseForm(instance=delivery),
-        perspective_form=perspective_form or PerspectiveForm(instance=delivery),
+        sheet_form=sheet_form or SheetForm(instance=delivery),
         track_forms=_track_forms(delivery, track_forms) if can_edit else None,
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from django.db import transaction
 from django.utils import timezone
@@ -13,8 +14,9 @@ from portal.bookings.stages import SongStage
 from portal.bookings.turn_page import asks
 from portal.delivery.changes import changes_of
 from portal.delivery.errors import BalanceMissingError, NameTakenError, NotCheckedError, SetClosedError
-from portal.delivery.models import Delivery, DeliveryFile, Waiver, key_of
+from portal.delivery.models import SHEET_COLUMNS, Delivery, DeliveryFile, SetRepair, Waiver, key_of
 from portal.delivery.names import fold
+from portal.delivery.sheet import papers
 from portal.intake.files.receivers import SENT_WITH_LENGTH, said_of
 from portal.mailroom import services as mailroom
 from portal.people.models import House, User
@@ -23,8 +25,6 @@ from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 
 STAGES_OF_DELIVERY = (SongStage.TRACKING, SongStage.IN_REVIEW, SongStage.DELIVERED)
-# What the drummer wrote about a track: it holds for the corrected one.
-SHEET_COLUMNS = ("microphone", "polarity", "take", "note")
 BALANCE_SENTENCE = "The full files are released when the balance is recorded."
 
 
@@ -37,7 +37,8 @@ def open_delivery(*, song: Song, by: User) -> Delivery:
     newest = song.deliveries.first()
     if newest is not None and newest.is_open:
         return newest
-    delivery = Delivery.objects.create(song=song, number=newest.number + 1 if newest else 1)
+    number, perspective = newest.number + 1 if newest else 1, House.get().perspective
+    delivery = Delivery.objects.create(song=song, number=number, perspective=perspective)
     is_accepted = song.rough_mixes.filter(state=RoughMix.State.ACCEPTED).exists()
     text = f"opened delivery {delivery.number}" + ("" if is_accepted else " without an accepted rough mix")
     bookings.record(song.booking, text, actor=by, song=song)
@@ -47,7 +48,7 @@ def open_delivery(*, song: Song, by: User) -> Delivery:
 @transaction.atomic
 def receive_track(*, upload: Upload) -> DeliveryFile:
     """A track of a name that is there already takes its place, and its row of the track sheet."""
-    delivery = _locked_open(Delivery.objects.get(pk=upload.target_id))
+    delivery = locked_open(Delivery.objects.get(pk=upload.target_id))
     versions = delivery.files.filter(folded_name=fold(upload.file_name))
     earlier, newest = versions.current().first(), versions.order_by("-version").first()
     if earlier is not None and earlier.sha256 == upload.sha256:
@@ -61,11 +62,12 @@ def receive_track(*, upload: Upload) -> DeliveryFile:
         earlier.be_replaced()
         text = f"sent “{upload.file_name}” anew in delivery {delivery.number}: version {version}"
         bookings.record(delivery.song.booking, text, actor=upload.owner, song=delivery.song)
+    said = {name: getattr(earlier, name) for name in SHEET_COLUMNS} if earlier else remembered(upload)
     return DeliveryFile.objects.create(
         delivery=delivery,
         version=version,
         sent_with=sent_with,
-        **({name: getattr(earlier, name) for name in SHEET_COLUMNS} if earlier else {}),
+        **said,
         sent_by=upload.owner,
         name=upload.file_name,
         folded_name=fold(upload.file_name),
@@ -75,10 +77,17 @@ def receive_track(*, upload: Upload) -> DeliveryFile:
     )
 
 
+def remembered(upload: Upload) -> dict[str, str]:
+    """The microphone that this drummer named for a track of this name last, in any delivery."""
+    known = DeliveryFile.objects.filter(sent_by=upload.owner, folded_name=fold(upload.file_name)).exclude(microphone="")
+    last = known.order_by("pk").last()
+    return {"microphone": last.microphone} if last else {}
+
+
 @transaction.atomic
 def remove_track(*, file: DeliveryFile, by: User) -> None:
     """Take a file out of an open set. The store keeps its bytes."""
-    delivery = _locked_open(file.delivery)
+    delivery = locked_open(file.delivery)
     name = file.name
     if DeliveryFile.objects.get(pk=file.pk).replaced_at is not None:
         raise SetClosedError(f"“{name}” is replaced already: this version is not delivered.")
@@ -90,15 +99,19 @@ def remove_track(*, file: DeliveryFile, by: User) -> None:
 
 @transaction.atomic
 def describe(*, delivery: Delivery, save: Callable[[], object]) -> None:
-    """Write the track sheet as long as the set is open: under the lock under which it is released."""
-    _locked_open(delivery)
+    """Write the track sheet as long as the set is open: under the lock under which it is released. Where left and right
+    are stated otherwise, the set was checked for something else."""
+    before = locked_open(delivery).perspective
     save()
+    delivery = Delivery.objects.get(pk=delivery.pk)
+    if delivery.perspective != before and delivery.state == Delivery.State.CHECKED:
+        delivery.reopen()
 
 
 @transaction.atomic
 def ask_check(*, delivery: Delivery) -> None:
     """Have the set checked as it stands. Asked again while it is being checked, it is checked once."""
-    delivery = _locked_open(delivery)
+    delivery = locked_open(delivery)
     if delivery.state == Delivery.State.CHECKING:
         return
     if not delivery.files.current().exists():
@@ -111,7 +124,7 @@ def ask_check(*, delivery: Delivery) -> None:
 @transaction.atomic
 def waive(*, delivery: Delivery, code: str, file_name: str, reason: str, by: User) -> None:
     """Let one failed check pass, and keep why."""
-    delivery = _locked_open(delivery)
+    delivery = locked_open(delivery)
     failed = [check for check in delivery.failures if key_of(check) == (code, file_name)]
     if delivery.state != Delivery.State.CHECKED or not failed:
         raise NotCheckedError("This check has not failed, or the set has changed.")
@@ -127,14 +140,17 @@ def release(*, delivery: Delivery, note: str, by: User) -> None:
     delivery = _locked(delivery)
     if not delivery.is_open:
         return
-    delivery = _locked_open(delivery)
+    delivery = locked_open(delivery)
     if delivery.state != Delivery.State.CHECKED:
         raise NotCheckedError("The set has changed since the last check: run the checks first.")
+    if delivery.repairs.filter(state=SetRepair.State.MAKING).exists():
+        raise NotCheckedError("A corrected set is being made: wait for it, then release it.")
     if delivery.failures:
         raise NotCheckedError(
             f"{len(delivery.failures)} failed checks block this set: fix the files or waive the checks."
         )
     delivery.release(note=note)
+    transaction.on_commit(partial(keep_papers, delivery.pk), robust=True)
     song = delivery.song
     text = f"delivered set {delivery.number}"
     if song.stage == SongStage.DELIVERED:
@@ -154,6 +170,11 @@ def release(*, delivery: Delivery, note: str, by: User) -> None:
         body=f"{note}\n\n{says}" if note else says,
         sender=by,
     )
+
+
+def keep_papers(delivery_id: int) -> None:
+    """As they are now. Where that fails, the first who asks for them makes them."""
+    papers.keep_papers(Delivery.objects.select_related("song__booking__created_by").get(pk=delivery_id))
 
 
 @transaction.atomic
@@ -193,7 +214,8 @@ def _locked(delivery: Delivery) -> Delivery:
     return Delivery.objects.select_for_update(of=("self",)).select_related("song__booking").get(pk=delivery.pk)
 
 
-def _locked_open(delivery: Delivery) -> Delivery:
+def locked_open(delivery: Delivery) -> Delivery:
+    """Under the lock under which a set changes, and is released."""
     delivery = _locked(delivery)
     if not delivery.is_open or delivery.song.booking.is_over:
         raise SetClosedError(f"Delivery {delivery.number} is {delivery.get_state_display()}: open a new one.")

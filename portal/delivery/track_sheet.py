@@ -1,4 +1,4 @@
-"""The plain-text papers that go with a set: the track sheet, and the hashes in the form that common tools check.
+"""The track sheet that goes with a set, as plain text.
 
 A track sheet names song, version, date, rate, depth, tempo map, the place of bar one, and for each file its channels,
 microphone, polarity and take (common practice for session notes).
@@ -9,19 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC
 
-from analysis.core import tempo_in_words
-from analysis.maps import Segment, TempoMap
+from analysis.handover import channel_words, tempo_lines
+from analysis.maps import TempoMap
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile, is_undecided, key_of
 
 NOT_SAID = "not stated"
 LABEL_WIDTH = 14
-CHANNEL_WORDS = {1: "mono", 2: "stereo"}
-
-
-def hash_list(files: Sequence[DeliveryFile]) -> str:
-    """One line for each file: its SHA-256, two spaces, its name."""
-    return "".join(f"{file.sha256}  {file.name}\n" for file in files)
 
 
 def track_sheet(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
@@ -42,8 +36,12 @@ def track_sheet(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
     lines += ["", "TEMPO MAP", "", *_tempo_lines(song, files), "", "FILES", ""]
     for number, file in enumerate(files, start=1):
         lines += [*_file_lines(number, file), ""]
+    corrections = [line for file in files for line in file.corrections]
+    lines += ["CORRECTED, WITHOUT A CHANGE TO THE SOUND", "", *corrections, ""] if corrections else []
     lines += _let_pass_lines(delivery)
     lines += _undecided_lines(delivery)
+    if delivery.recall:
+        lines += ["FOR THE NEXT TIME", "", delivery.recall, ""]
     if delivery.note:
         lines += ["NOTES", "", delivery.note, ""]
     return "\n".join(lines)
@@ -75,26 +73,13 @@ def _tempo_lines(song: Song, files: Sequence[DeliveryFile]) -> list[str]:
     approved = song.maps.first()
     if approved is None:
         return ["no tempo map was approved"]
-    tempo_map = TempoMap.from_json(approved.map)
-    lines = [
-        f"from bar {segment.bar}, at {float(segment.time_s):.6f} s: {_pace(segment)}" for segment in tempo_map.segments
-    ]
-    for rate_hz in sorted({file.facts["sample_rate_hz"] for file in files if file.facts.get("sample_rate_hz")}):
-        frame = tempo_map.frame_of_bar(1, rate_hz)
-        lines.append(f"bar one at {float(tempo_map.bar_one_s):.6f} s: frame {frame} at {rate_hz} Hz, counted from 0")
-    return lines
-
-
-def _pace(segment: Segment) -> str:
-    """A free passage has bars, and a tempo only to lead through them: a programme needs it, nobody keeps it."""
-    pace = f"{tempo_in_words(f'{float(segment.bpm):.5f}', segment.meter.beat_name)} in {segment.meter}"
-    return f"free (counted at {pace})" if segment.free else pace
+    rates_hz = {file.facts["sample_rate_hz"] for file in files if file.facts.get("sample_rate_hz")}
+    return tempo_lines(TempoMap.from_json(approved.map), rates_hz)
 
 
 def _file_lines(number: int, file: DeliveryFile) -> list[str]:
-    channels = file.facts.get("channels")
     facts = [
-        CHANNEL_WORDS.get(channels, f"{channels} channels") if channels else "",
+        channel_words(file.facts.get("channels")),
         f"microphone: {file.microphone or NOT_SAID}",
         f"polarity: {file.get_polarity_display()}",
         f"take: {file.take or NOT_SAID}",

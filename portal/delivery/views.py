@@ -16,9 +16,10 @@ from django.views.decorators.http import require_GET, require_POST
 from portal.bookings.models import Song
 from portal.delivery import links, services
 from portal.delivery.errors import DeliveryError, SetClosedError
-from portal.delivery.forms import PerspectiveForm, ReleaseForm, ShareForm, TrackForms, UploadForm, WaiveForm
+from portal.delivery.forms import ReleaseForm, ShareForm, SheetForm, TrackForms, UploadForm, WaiveForm
 from portal.delivery.models import Delivery, DeliveryFile, ShareLink
 from portal.delivery.page import delivery_page
+from portal.delivery.repairs.services import ask_repair
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 from portal.uploads.door import may_bring_files
@@ -81,12 +82,12 @@ def describe(request: MemberRequest, delivery_id: int) -> HttpResponse:
     """The track sheet's own columns: microphone, polarity, take."""
     delivery = _find(request, delivery_id)
     require_drummer(request.user)
-    perspective = PerspectiveForm(request.POST, instance=delivery)
+    sheet = SheetForm(request.POST, instance=delivery)
     tracks = TrackForms(request.POST, queryset=delivery.files.current(), prefix="tracks")
-    if not (perspective.is_valid() and tracks.is_valid()):
-        return _page(request, delivery, status=UNPROCESSABLE, perspective_form=perspective, track_forms=tracks)
+    if not (sheet.is_valid() and tracks.is_valid()):
+        return _page(request, delivery, status=UNPROCESSABLE, sheet_form=sheet, track_forms=tracks)
     try:
-        services.describe(delivery=delivery, save=lambda: (perspective.save(), tracks.save()))
+        services.describe(delivery=delivery, save=lambda: (sheet.save(), tracks.save()))
     except SetClosedError:
         delivery.refresh_from_db()
         messages.error(
@@ -104,6 +105,16 @@ def check(request: MemberRequest, delivery_id: int) -> HttpResponse:
     delivery = _find(request, delivery_id)
     require_drummer(request.user)
     return _do(request, delivery, lambda: services.ask_check(delivery=delivery))
+
+
+@require_POST
+@login_required
+def repair(request: MemberRequest, delivery_id: int) -> HttpResponse:
+    """A corrected set, in what was ticked."""
+    delivery = _find(request, delivery_id)
+    require_drummer(request.user)
+    keys = request.POST.getlist("repair")
+    return _do(request, delivery, lambda: ask_repair(delivery=delivery, keys=keys, by=request.user))
 
 
 @require_POST

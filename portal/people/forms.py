@@ -189,15 +189,18 @@ class HouseForm(RowForm[House]):
             "keep_originals_days",
             "notice_days",
             "quiet_after_files_s",
+            "perspective",
         ]
         labels: ClassVar = {
             "name": "Name of the house",
             "reply_to": "Reply-to address",
             "how_to_pay": "How to pay",
+            "perspective": "Left and right of new deliveries are",
         }
         help_texts: ClassVar = {
             "name": "Clients see it in e-mails and on their pages.",
             "reply_to": "Leave empty to use the sender address.",
+            "perspective": "Each delivery states it and can change it; overheads and rooms are checked by it.",
             "how_to_pay": "Bank details or another way. Clients see it on quotes and wherever money is asked for.",
         }
         widgets: ClassVar = {"how_to_pay": forms.Textarea(attrs={"rows": 4})}

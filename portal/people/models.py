@@ -100,6 +100,14 @@ class SignInTry(models.Model):
         return f"try {self.pk}"
 
 
+class Perspective(models.TextChoices):
+    """Whose left is left on a drum kit. There is no standard, so it is stated."""
+
+    UNSAID = "unsaid", "not stated"
+    PLAYER = "player", "as the drummer sits"
+    AUDIENCE = "audience", "as the audience sees the kit"
+
+
 class House(models.Model):
     """The tracking room itself: exactly one row, whose key is 1."""
 
@@ -118,6 +126,8 @@ class House(models.Model):
     remind_after_days = models.PositiveSmallIntegerField(default=3)
     # Seconds without a new file after which a song's files are taken to be all there.
     quiet_after_files_s = models.PositiveSmallIntegerField(default=60)
+    # What new deliveries begin with.
+    perspective = models.CharField(max_length=8, choices=Perspective.choices, default=Perspective.UNSAID)
 
     class Meta:
         constraints: ClassVar = [

@@ -13,6 +13,7 @@ from django.utils import timezone
 from analysis.core import FileReport
 from analysis.sandbox import survey_in_child, write_proxy_in_child
 from portal.file_serving import local_copy
+from portal.queueing import queue_task_on_commit
 from portal.takes.models import RoughMix
 from portal.uploads import originals
 
@@ -70,3 +71,4 @@ def _store(rough_mix_id: int, *, report: FileReport, refusal: str, proxy_key: st
         rough_mix.refuse(reason=refusal)
     else:
         rough_mix.make_ready(report=report.to_json(), proxy_key=proxy_key)
+        queue_task_on_commit("portal.takes.tasks.place_rough_mix", rough_mix_id)

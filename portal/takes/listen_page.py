@@ -18,10 +18,14 @@ from portal.intake.maps.song_maps import map_of_song
 from portal.lanes.page import sections_of
 from portal.lanes.sound import Playable
 from portal.people.models import User
+from portal.queueing import queue_task_on_commit
+from portal.takes.feel_page import FeelPage, feel_page
 from portal.takes.models import MusicCopy, RoughMix
 from portal.takes.music import ask_for_music
 from portal.takes.notes_page import NotesPage, notes_page
 from portal.takes.page import TakesPage, takes_page
+from portal.takes.placing import out_of_date
+from portal.takes.stages import STAGES_OF_MIXES
 
 
 @dataclass(frozen=True)
@@ -50,6 +54,8 @@ class ListenPage:
     mixes: tuple[RoughMix, ...]
     music: MusicCopy | None
     facts: dict[str, Any]
+    # For the drummer alone.
+    feel: FeelPage | None
 
     @property
     def facts_json(self) -> str:
@@ -64,6 +70,9 @@ def listen_page(song: Song, user: User) -> ListenPage:
     takes = takes_page(song, user)
     mixes = tuple(mix for mix in (takes.newest, *takes.older) if mix is not None and mix.proxy_key and mix.report)
     music = ask_for_music(song)
+    waiting = out_of_date(song) if user.is_drummer and song.stage in STAGES_OF_MIXES else []
+    for mix_id in waiting:
+        queue_task_on_commit("portal.takes.tasks.place_rough_mix", mix_id)
     return ListenPage(
         song=song,
         user=user,
@@ -71,6 +80,7 @@ def listen_page(song: Song, user: User) -> ListenPage:
         notes=notes_page(song, user),
         mixes=mixes,
         music=music,
+        feel=feel_page(mixes, waiting) if user.is_drummer and mixes else None,
         facts=facts_of(song, mixes, music if music and music.state == MusicCopy.State.MADE else None),
     )
 

@@ -12,7 +12,7 @@ from portal.intake.models import ApprovedMap
 from portal.people.models import User
 from portal.takes.errors import NoteError
 from portal.takes.models import BarNote, NoteAnswer, RoughMix
-from portal.takes.services import STAGES_OF_MIXES
+from portal.takes.stages import STAGES_OF_MIXES
 
 # House choices: more than a song has bars is a mistake or a flood.
 MOST_NOTES = 500

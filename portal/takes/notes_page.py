@@ -11,7 +11,8 @@ from portal.people.models import User
 from portal.takes.models import BarNote, NoteAnswer
 from portal.takes.note_bars import NoteBars, bars_of
 from portal.takes.note_forms import NoteForm
-from portal.takes.services import STAGES_OF_MIXES, waiting_notes
+from portal.takes.services import waiting_notes
+from portal.takes.stages import STAGES_OF_MIXES
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,8 @@ from portal.people.models import User
 from portal.takes.forms import AboutForm, DecisionForm, SendForm
 from portal.takes.models import RoughMix
 from portal.takes.rounds import Rounds, rounds_of
-from portal.takes.services import STAGES_OF_MIXES, waiting_notes
+from portal.takes.services import waiting_notes
+from portal.takes.stages import STAGES_OF_MIXES
 
 TAKE_CODES = tuple(wait.code for wait in (TRACK, SEND_MIX, CHANGE_MIX, HEAR_MIX))
 

@@ -8,6 +8,7 @@ from portal.bookings.models import Booking, Song
 from portal.people.access import require_drummer
 from portal.people.models import User
 from portal.takes import services
+from portal.takes.stages import STAGES_OF_MIXES
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.models import Upload
 
@@ -20,7 +21,7 @@ class RoughMixReceiver:
         require_drummer(user)
         if song.booking.is_over:
             raise UploadRefusedError(f"This booking is {song.booking.get_stage_display()}.")
-        if song.stage not in services.STAGES_OF_MIXES:
+        if song.stage not in STAGES_OF_MIXES:
             raise UploadRefusedError(
                 f"“{song.title}” is {song.get_stage_display()}: rough mixes are sent during tracking."
             )

@@ -20,10 +20,10 @@ from portal.takes.models import BarNote, RoughMix
 from portal.takes.models.notes import BarNoteQuerySet
 from portal.takes.note_bars import in_bars
 from portal.takes.rounds import Rounds, rounds_of
+from portal.takes.stages import STAGES_OF_MIXES
 from portal.uploads.models import Upload
 
 UNDECIDED: SongNotes = {"mix_accepted": False, "change_requested": False}
-STAGES_OF_MIXES = (SongStage.TRACKING, SongStage.IN_REVIEW)
 
 
 @transaction.atomic
@@ -92,9 +92,12 @@ def send_rough_mix(*, rough_mix: RoughMix, note: str, by: User, about: About | N
 
 
 def describe(rough_mix: RoughMix, about: About) -> None:
-    """Where it begins is worked out anew only when that is said anew: a later session pack moves nothing."""
-    begins = rough_mix.begins_at_s if about.begins == rough_mix.begins else begins_at_s(rough_mix.song, about.begins)
+    """Where it begins is worked out anew only when that is said anew: a later session pack moves nothing. What was
+    found by its sound stays."""
+    stays = rough_mix.is_placed_by_sound or about.begins == rough_mix.begins
+    begins = rough_mix.begins_at_s if stays else begins_at_s(rough_mix.song, about.begins)
     rough_mix.describe(take=about.take, holds=about.holds, begins=about.begins, begins_at_s=begins)
+    queue_task_on_commit("portal.takes.tasks.place_rough_mix", rough_mix.pk)
 
 
 @transaction.atomic

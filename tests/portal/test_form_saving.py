@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from portal.delivery import services
 from portal.delivery.errors import SetClosedError
-from portal.delivery.forms import PerspectiveForm
+from portal.delivery.forms import SheetForm
 from portal.delivery.models import Delivery
 from portal.people.forms import HouseForm, MeForm, NewPasswordForm
 from portal.people.models import House, User
@@ -29,7 +29,7 @@ WHOLE_ROWS = {
 FORMS_SAVED = {
     "people/views.py: form.save",
     "prep/views.py: form.save",
-    "delivery/views.py: perspective.save",
+    "delivery/views.py: sheet.save",
     "delivery/views.py: tracks.save",
 }
 
@@ -84,7 +84,7 @@ def test_a_new_password_does_not_undo_a_name() -> None:
 
 def test_a_released_delivery_stays_released_when_its_track_sheet_is_saved_late(client: Client) -> None:
     delivery = make_delivery(state="checking")
-    late = PerspectiveForm({"perspective": "audience"}, instance=Delivery.objects.get(pk=delivery.pk))
+    late = SheetForm({"perspective": "audience"}, instance=Delivery.objects.get(pk=delivery.pk))
     assert late.is_valid(), late.errors
     Delivery.objects.filter(pk=delivery.pk).update(state="released")
 

@@ -1,6 +1,19 @@
 """Multitracks as sets, and who was given them."""
 
+from portal.delivery.models.photos import KitPhoto
 from portal.delivery.models.release import Receipt, ShareLink
-from portal.delivery.models.sets import Delivery, DeliveryFile, Waiver, is_undecided, key_of
+from portal.delivery.models.repairs import SetRepair
+from portal.delivery.models.sets import SHEET_COLUMNS, Delivery, DeliveryFile, Waiver, is_undecided, key_of
 
-__all__ = ["Delivery", "DeliveryFile", "Receipt", "ShareLink", "Waiver", "is_undecided", "key_of"]
+__all__ = [
+    "SHEET_COLUMNS",
+    "Delivery",
+    "DeliveryFile",
+    "KitPhoto",
+    "Receipt",
+    "SetRepair",
+    "ShareLink",
+    "Waiver",
+    "is_undecided",
+    "key_of",
+]

@@ -8,7 +8,10 @@ from django.db import models
 from django.utils import timezone
 
 from portal.bookings.models import Song
-from portal.people.models import User
+from portal.people.models import Perspective, User
+
+# What the drummer writes about a track: it holds for the corrected one.
+SHEET_COLUMNS = ("microphone", "polarity", "take", "note")
 
 
 class DeliveryQuerySet(models.QuerySet["Delivery"]):
@@ -31,10 +34,7 @@ class Delivery(models.Model):
         RELEASED = "released", "released"
         ACCEPTED = "accepted", "accepted"
 
-    class Perspective(models.TextChoices):
-        UNSAID = "unsaid", "not stated"
-        PLAYER = "player", "as the drummer sits"
-        AUDIENCE = "audience", "as the audience sees the kit"
+    Perspective = Perspective
 
     SEEN_BY_CLIENT = (State.RELEASED, State.ACCEPTED)
 
@@ -43,10 +43,14 @@ class Delivery(models.Model):
     state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
     note = models.TextField(blank=True, max_length=4000)
     perspective = models.CharField(max_length=8, choices=Perspective.choices, default=Perspective.UNSAID)
+    # For whoever records the same kit again: heads, tuning, places of microphones, settings.
+    recall = models.TextField(blank=True, max_length=8000)
     checks = models.JSONField(default=list, blank=True)
     passed = models.BooleanField(default=False)
     check_asked_at = models.DateTimeField(null=True, blank=True)
     opened_at = models.DateTimeField(default=timezone.now)
+    # Of a set that went out: its papers as they were handed over (`portal.delivery.sheet.papers`).
+    papers: models.JSONField[list[dict[str, Any]], list[dict[str, Any]]] = models.JSONField(default=list, blank=True)
     released_at = models.DateTimeField(null=True, blank=True)
     # When a client first downloaded something of it.
     fetched_at = models.DateTimeField(null=True, blank=True)
@@ -97,6 +101,10 @@ class Delivery(models.Model):
         self.state, self.note, self.released_at = self.State.RELEASED, note, timezone.now()
         self.save(update_fields=["state", "note", "released_at"])
 
+    def keep_papers(self, papers: list[dict[str, Any]]) -> None:
+        self.papers = papers
+        self.save(update_fields=["papers"])
+
     def accept(self, *, by: User) -> None:
         self.state, self.accepted_by, self.accepted_at = self.State.ACCEPTED, by, timezone.now()
         self.save(update_fields=["state", "accepted_by", "accepted_at"])
@@ -143,11 +151,12 @@ class DeliveryFileQuerySet(models.QuerySet["DeliveryFile"]):
 
 
 class DeliveryFile(models.Model):
-    """One track of a set: part of it, or REPLACED (`replaced_at`) by a corrected one of the same name.
+    """One track of a set: part of it, or REPLACED (`replaced_at`) by a corrected one.
 
     Its name is unique among what goes out, compared without regard to case and Unicode form.
 
-    `facts` is what the check measured; microphone, polarity and take are what the drummer writes for the track sheet.
+    `facts` is what the check measured; microphone, polarity and take are what the drummer writes for the track sheet;
+    `corrections` says what the house did to what was sent, when it was asked to.
     """
 
     class Polarity(models.TextChoices):
@@ -170,6 +179,9 @@ class DeliveryFile(models.Model):
     # What a zip's directory says of a file before its bytes come (ISO 3309); known once the set was checked.
     crc32 = models.PositiveBigIntegerField(null=True, blank=True)
     facts = models.JSONField(default=dict, blank=True)
+    # What the sheet says of its sound (`analysis.handover.SheetTrack`).
+    track: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField(default=dict, blank=True)
+    corrections: models.JSONField[list[str], list[str]] = models.JSONField(default=list, blank=True)
     microphone = models.CharField(max_length=120, blank=True)
     polarity = models.CharField(max_length=8, choices=Polarity.choices, default=Polarity.UNSAID)
     take = models.CharField(max_length=40, blank=True)

@@ -26,7 +26,7 @@ class RoughMix(SearchedModel):
     it) → ACCEPTED or CHANGE_ASKED. Each change that is asked for is one round.
 
     `begins_at_s` is where its first frame lies in the time of the client's files and of the tempo map: negative where
-    the session begins before them.
+    the session begins before them. It is as stated (`begins`) until it was found by the sound (`portal.takes.placing`).
     """
 
     class State(models.TextChoices):
@@ -63,6 +63,10 @@ class RoughMix(SearchedModel):
     state = models.CharField(max_length=12, choices=State.choices, default=State.RECEIVED)
     refusal = models.CharField(max_length=300, blank=True)
     report = models.JSONField(null=True, blank=True)
+    # Where it lies in the song, and its feel (`analysis.handover.TakePlace`); `placed_by` names what it was found with.
+    place: models.JSONField[dict[str, Any] | None, dict[str, Any] | None] = models.JSONField(null=True, blank=True)
+    placed_by = models.CharField(max_length=64, blank=True)
+    place_tries = models.PositiveSmallIntegerField(default=0)
     proxy_key = models.CharField(max_length=160, blank=True)
     note = models.TextField(blank=True, max_length=4000)
     received_at = models.DateTimeField(default=timezone.now)
@@ -85,6 +89,10 @@ class RoughMix(SearchedModel):
 
     def __str__(self) -> str:
         return f"rough mix {self.number} of {self.song}"
+
+    @property
+    def is_placed_by_sound(self) -> bool:
+        return self.place is not None and self.place.get("found_by") == "sound"
 
     @property
     def in_words(self) -> str:
@@ -117,6 +125,14 @@ class RoughMix(SearchedModel):
     def describe(self, *, take: TakeLog | None, holds: str, begins: str, begins_at_s: float) -> None:
         self.take, self.holds, self.begins, self.begins_at_s = take, holds, begins, begins_at_s
         self.save(update_fields=["take", "holds", "begins", "begins_at_s"])
+
+    def begin_placing(self) -> None:
+        self.place_tries += 1
+        self.save(update_fields=["place_tries"])
+
+    def put_in_place(self, place: dict[str, Any], *, begins_at_s: float, by: str) -> None:
+        self.place, self.begins_at_s, self.placed_by, self.place_tries = place, begins_at_s, by, 0
+        self.save(update_fields=["place", "begins_at_s", "placed_by", "place_tries"])
 
     def begin_round(self, *, number: int, included: int | None) -> None:
         self.round_number, self.rounds_included = number, included

@@ -1,6 +1,9 @@
 """Repairs are exact: every sample that stays is the one that was."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -8,7 +11,9 @@ import soundfile
 
 from analysis.core.errors import RepairError
 from analysis.core.samples import Samples
-from analysis.handover.repair import Repair, repair_set
+from analysis.handover import repair
+from analysis.handover.repair import Repair, repair_file, repair_set
+from analysis.media.broadcast import create_broadcast
 from tests import signals
 from tests.analysis.encoded import write_sound
 
@@ -67,11 +72,41 @@ def test_unused_bits_go(tmp_path: Path) -> None:
 
 
 def test_what_would_change_the_sound_or_write_over_is_refused(paths: list[Path], tmp_path: Path) -> None:
-    for repair, out in (
+    for wanted, out in (
         (Repair(true_depth=("Hat.wav",)), tmp_path / "out"),
         (Repair(flipped=("Snare.wav",)), tmp_path / "out"),
         (Repair(), tmp_path),
     ):
         with pytest.raises(RepairError):
-            repair_set(paths, out, repair)
+            repair_set(paths, out, wanted)
     assert not (tmp_path / "out").exists()
+
+
+def test_what_was_written_is_read_back_and_compared(
+    paths: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One bit of one sample that is written otherwise is found: the last byte is the last word's."""
+    closed = create_broadcast
+
+    @contextmanager
+    def breaking(path: Path, **options: Any) -> Iterator[Any]:
+        with closed(path, **options) as writer:
+            yield writer
+        content = bytearray(path.read_bytes())
+        content[-1] ^= 1
+        path.write_bytes(content)
+
+    monkeypatch.setattr(repair, "create_broadcast", breaking)
+    with pytest.raises(RepairError, match="bit for bit"):
+        repair_file(paths[1], tmp_path / "new.wav", Repair(flipped=("Kick.wav",)), name="Kick.wav")
+
+
+def test_one_file_under_the_name_it_has_in_the_set(paths: list[Path], tmp_path: Path) -> None:
+    """Negative full scale has no counterpart: it is held one step lower, and counted."""
+    samples = np.full((1_000, 1), -1.0)
+    path = write_sound(tmp_path / "0badcafe", samples, format="WAV")
+    done = repair_file(path, tmp_path / "new", Repair(flipped=("Tom 1.aif",)), name="Tom 1.aif")
+
+    assert (done.file, done.held_samples) == ("Tom 1.wav", 1_000)
+    assert done.lines == ("The polarity of Tom 1.aif was turned over.", "Tom 1.aif is stored as Tom 1.wav.")
+    assert (words(tmp_path / "new") == (2**23 - 1) << 8).all()

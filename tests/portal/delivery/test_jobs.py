@@ -13,6 +13,7 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
+from analysis.delivery.check_results import VerifyReport
 from analysis.sandbox.child import verify_set_in_child
 from portal.delivery import jobs, services, tasks
 from portal.delivery.models import Delivery
@@ -205,3 +206,18 @@ def test_every_failure_has_to_be_let_pass_before_release() -> None:
     assert {check["code"] for check in delivery.failures} == {"length", "depth"}
     services.waive(delivery=delivery, code="length", file_name="Tom1.wav", reason="rings out early", by=by)
     assert [check["code"] for check in Delivery.objects.get(pk=delivery.pk).failures] == ["depth"]
+
+
+@pytest.mark.parametrize(("stated", "told"), [("unsaid", ""), ("player", "player"), ("audience", "audience")])
+def test_the_perspective_of_the_set_is_told_to_the_check(
+    stated: str, told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: dict[str, Any] = {}
+
+    def check(*_: Any, **options: Any) -> VerifyReport:
+        asked.update(options)
+        return VerifyReport(passed=True)
+
+    monkeypatch.setattr(jobs, "verify_set_in_child", check)
+    checked(("KickIn.wav", sound(1)), delivery=make_delivery(perspective=stated))
+    assert asked["perspective"] == told

@@ -15,7 +15,7 @@ from portal.delivery.page import delivery_page
 from portal.delivery.track_sheet import track_sheet
 from portal.delivery.zip_contents import zip_of
 from portal.mailroom.models import Mail, Message
-from portal.people.models import User
+from portal.people.models import House, User
 from portal.uploads.models import Upload
 from tests.factories import make_client, make_delivery, make_rough_mix, make_song, make_track, store_content
 
@@ -243,3 +243,31 @@ def test_a_waiver_travels_to_the_sheet_and_the_clients_page(song: Song, member: 
     page = client.get(reverse("delivery:delivery", args=[delivery.pk])).content.decode()
     assert "Checks let pass" in page
     assert "The amp is meant to clip." in page
+
+
+def test_a_microphone_is_remembered_for_the_next_delivery(song: Song) -> None:
+    """By the name of the track and by who recorded it: not the take, the note or somebody else's."""
+    other = make_client(email="other@example.com")
+    first = released_set(song)
+    make_track(delivery=first, name="KickIn.wav", microphone="dynamic, inside", take="3", note="late")
+    make_track(delivery=first, name="SnTop.wav", sent_by=other, microphone="condenser")
+    later = make_delivery(song=make_song())
+
+    DeliveryFile.objects.filter(name="KickIn.wav").update(sent_by=later.song.booking.created_by)
+    kick = sent(later, "kickin.WAV", b"a new kick")
+    assert (kick.microphone, kick.take, kick.note) == ("dynamic, inside", "", "")
+    assert sent(later, "SnTop.wav", b"a new snare").microphone == ""
+
+
+def test_the_house_says_whose_left_is_left_and_a_set_may_say_otherwise(song: Song) -> None:
+    House.objects.update_or_create(pk=1, defaults={"perspective": Delivery.Perspective.PLAYER})
+    delivery = services.open_delivery(song=song, by=song.booking.created_by)
+    assert delivery.perspective == "player"
+    delivery.store_checks([SUCCESS], passed=True)
+
+    services.describe(delivery=delivery, save=lambda: None)
+    delivery.refresh_from_db()
+    assert delivery.state == "checked"
+    services.describe(delivery=delivery, save=lambda: Delivery.objects.update(perspective="audience"))
+    delivery.refresh_from_db()
+    assert (delivery.state, delivery.checks, delivery.perspective) == ("open", [], "audience")

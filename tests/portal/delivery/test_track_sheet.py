@@ -7,7 +7,8 @@ import pytest
 
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import fold
-from portal.delivery.track_sheet import hash_list, track_sheet
+from portal.delivery.sheet.papers import hash_list
+from portal.delivery.track_sheet import track_sheet
 from tests.factories import make_delivery, make_map, make_song, make_track
 
 pytestmark = pytest.mark.django_db

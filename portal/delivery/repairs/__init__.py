@@ -1,0 +1,1 @@
+"""Corrected sets: what may be corrected without a change to the sound, and making it from the originals."""

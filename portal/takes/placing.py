@@ -1,0 +1,106 @@
+"""Lines a rough mix up to its song by itself, and measures its feel from there.
+
+Where the mix holds the client's music, to the sample; else among the places that are known (`analysis.handover`).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+from contextlib import ExitStack
+from datetime import timedelta
+from pathlib import Path
+
+from django.db import transaction
+from django.utils import timezone
+
+from analysis.core import UnusableFileError
+from analysis.sandbox import place_take_in_child
+from portal.bookings.models import Song
+from portal.file_serving import local_copy
+from portal.takes.about import begins_at_s, session_begins_at_s
+from portal.takes.models import MusicCopy, RoughMix
+from portal.takes.music import ask_for_music, make_music
+from portal.takes.stages import STAGES_OF_MIXES
+
+LEFT_ALONE_FOR = timedelta(minutes=2)
+MOST_TRIES = 3
+# Raised when the same files come to give another place or feel.
+PLACED_BY = "1"
+CAN_BE_PLACED = (RoughMix.State.READY, *RoughMix.HEARD)
+
+logger = logging.getLogger(__name__)
+
+
+def place(rough_mix_id: int) -> None:
+    """Safe to run twice. What it was found with is kept: a new map, other music or another word place it anew."""
+    mix = RoughMix.objects.select_related("song").get(pk=rough_mix_id)
+    if mix.state not in CAN_BE_PLACED or mix.place_tries >= MOST_TRIES:
+        return
+    music = music_of(mix)
+    fingerprint = fingerprint_of(mix, music)
+    if mix.placed_by == fingerprint:
+        return
+    mix.begin_placing()
+    approved = mix.song.maps.first()
+    with ExitStack() as lent:
+        path = lent.enter_context(local_copy(mix.key))
+        under: Path | None = lent.enter_context(local_copy(music.key)) if music else None
+        try:
+            found = place_take_in_child(path, known_s=known_s(mix), music=under, map=approved.map if approved else None)
+        except UnusableFileError as error:
+            logger.warning("rough mix %s was not placed: this file %s", rough_mix_id, error.reason)
+            return
+    with transaction.atomic():
+        mix = RoughMix.objects.select_for_update(of=("self",)).select_related("song").get(pk=rough_mix_id)
+        if fingerprint_of(mix, music) == fingerprint:  # else what was said of it changed meanwhile
+            mix.put_in_place(found.to_json(), begins_at_s=found.begins_s, by=fingerprint)
+    logger.info("rough mix %s: placed by %s", rough_mix_id, found.found_by)
+
+
+def music_of(mix: RoughMix) -> MusicCopy | None:
+    """What the mix may hold of the client's; made here where nobody asked for it yet."""
+    if mix.holds != RoughMix.Holds.MIX:
+        return None
+    copy = ask_for_music(mix.song)
+    if copy is not None and copy.state == MusicCopy.State.MAKING:
+        make_music(copy.pk)
+        copy.refresh_from_db()
+    return copy if copy is not None and copy.state == MusicCopy.State.MADE else None
+
+
+def known_s(mix: RoughMix) -> list[float]:
+    """What was said of it first; then the other places where a mix of this song may begin."""
+    session_s = session_begins_at_s(mix.song)
+    stated_s = mix.begins_at_s if not mix.is_placed_by_sound else begins_at_s(mix.song, mix.begins)
+    return list(dict.fromkeys([stated_s, 0.0, *([] if session_s is None else [session_s])]))
+
+
+def fingerprint_of(mix: RoughMix, music: MusicCopy | None) -> str:
+    approved = mix.song.maps.first()
+    said = (PLACED_BY, mix.sha256, mix.holds, mix.begins, music.key if music else "", approved.pk if approved else 0)
+    return hashlib.sha256(repr(said).encode()).hexdigest()
+
+
+def left_alone() -> list[int]:
+    """Mixes of songs that are worked on, which nobody placed."""
+    before = timezone.now() - LEFT_ALONE_FOR
+    mixes = RoughMix.objects.filter(
+        state__in=CAN_BE_PLACED,
+        placed_by="",
+        place_tries__lt=MOST_TRIES,
+        received_at__lt=before,
+        song__stage__in=STAGES_OF_MIXES,
+    )
+    return list(mixes.values_list("pk", flat=True))
+
+
+def out_of_date(song: Song) -> list[int]:
+    """Mixes that were placed with another map, other music or another word than now."""
+    music = MusicCopy.objects.filter(song=song, state=MusicCopy.State.MADE).first()
+    mixes = [mix for mix in song.rough_mixes.filter(state__in=CAN_BE_PLACED) if mix.place_tries < MOST_TRIES]
+    return [
+        mix.pk
+        for mix in mixes
+        if mix.placed_by != fingerprint_of(mix, music if mix.holds == RoughMix.Holds.MIX else None)
+    ]
