@@ -8,10 +8,11 @@ from django.db import models
 from django.utils import timezone
 
 from portal.delivery.models.sets import Delivery
+from portal.making import MadeByWorker
 from portal.people.models import User
 
 
-class SetRepair(models.Model):
+class SetRepair(MadeByWorker):
     """One press: MAKING → MADE (the corrected files have taken their places), or FAILED (`trouble` says why).
 
     `files` names the files that it is made of: keys and hashes. `repair` is what the engine does with them
@@ -30,12 +31,8 @@ class SetRepair(models.Model):
     renamed: models.JSONField[dict[str, str], dict[str, str]] = models.JSONField(default=dict)
     made: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField(default=dict)
     state = models.CharField(max_length=6, choices=State.choices, default=State.MAKING)
-    trouble = models.CharField(max_length=300, blank=True)
-    tries = models.PositiveSmallIntegerField(default=0)
     asked_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     asked_at = models.DateTimeField(default=timezone.now)
-    # The last sign of the worker that makes it.
-    began_at = models.DateTimeField(default=timezone.now)
     made_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
@@ -49,13 +46,6 @@ class SetRepair(models.Model):
     def __str__(self) -> str:
         return f"repair of {self.delivery}"
 
-    def begin(self) -> None:
-        self.tries, self.began_at = self.tries + 1, timezone.now()
-        self.save(update_fields=["tries", "began_at"])
-
-    def go_on(self) -> None:
-        SetRepair.objects.filter(pk=self.pk).update(began_at=timezone.now())
-
     def add(self, file_id: int, made: dict[str, Any]) -> None:
         """One more file stands in the store: what follows is a new attempt at the next one."""
         self.made, self.tries = self.made | {str(file_id): made}, 1
@@ -64,7 +54,3 @@ class SetRepair(models.Model):
     def finish(self) -> None:
         self.state, self.made_at = self.State.MADE, timezone.now()
         self.save(update_fields=["state", "made_at"])
-
-    def fail(self, trouble: str) -> None:
-        self.state, self.trouble = self.State.FAILED, trouble[:300]
-        self.save(update_fields=["state", "trouble"])

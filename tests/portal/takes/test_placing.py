@@ -20,6 +20,7 @@ from analysis.delivery.feel_report import FeelReport, FeelSection, Offsets
 from analysis.handover.take_place import TakePlace
 from portal.bookings.models import Song
 from portal.takes import placing, services, tasks
+from portal.takes.about import About
 from portal.takes.feel_page import feel_page
 from portal.takes.listen_page import facts_of
 from portal.takes.models import MusicCopy, RoughMix
@@ -77,7 +78,7 @@ def test_a_mix_with_music_is_lined_up_to_the_sample_and_played_there(song: Song,
     place = TakePlace.from_json(mix.place or {})
     assert place.feel is not None
     assert placing.out_of_date(song) == []
-    services.describe(mix, services.About(None, "mix", "files"))
+    services.describe(mix, About(None, "mix", "files"))
     mix.refresh_from_db()
     assert mix.begins_at_s == -1.0
 

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('takes', '0003_notes_at_bars'),
+        ('takes', '0004_trouble_length'),
     ]
 
     operations = [
