@@ -64,7 +64,8 @@ class LetPass(Record):
 class Sheet(Record):
     """`map` is the tempo map's JSON; `repairs` says what was done to the originals; times are ISO 8601, in UTC.
 
-    `perspective`: whose left is left. `note` went with the set, `recall` says how it was recorded, `pictures` are files
+    `perspective`: whose left is left; `begins`: where the files begin, beside the client's, in words; the map is in the
+    time of the files. `note` went with the set, `recall` says how it was recorded, `pictures` are files
     that lie beside the sheet.
     """
 
@@ -82,6 +83,7 @@ class Sheet(Record):
     number: int | None = None
     checked_at: str = ""
     perspective: str = ""
+    begins: str = ""
     let_pass: tuple[LetPass, ...] = ()
     note: str = ""
     recall: str = ""

@@ -61,6 +61,7 @@ def _facts(sheet: Sheet) -> Iterator[Row]:
         yield "Sample rate", ", ".join(f"{rate} Hz" for rate in rates)
         yield "Bit depth", ", ".join(f"{depth} bit" for depth in depths if depth) or _NOT_STATED
         yield "Length", ", ".join(f"{frames} frames" for frames in lengths)
+    yield "The files begin", sheet.begins
     yield "Left and right", sheet.perspective or _NOT_STATED
 
 

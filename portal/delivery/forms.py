@@ -50,10 +50,11 @@ class SheetForm(RowForm[Delivery]):
 
     class Meta:
         model = Delivery
-        fields = ("perspective", "recall")
-        labels = {"perspective": "Left and right are", "recall": "For the next time"}
+        fields = ("perspective", "begins", "recall")
+        labels = {"perspective": "Left and right are", "begins": "The files begin", "recall": "For the next time"}
         help_texts = {
             "perspective": "There is no standard, so the sheet states it, and the check looks for it.",
+            "begins": "The agreed zero: the check looks for it, and the sheet counts bar one from it.",
             "recall": "Heads, tuning, places of microphones, settings. It is on the sheet that the client gets.",
         }
         widgets = {"recall": forms.Textarea(attrs={"rows": 4})}

@@ -23,10 +23,11 @@ from analysis.media import file_pieces
 from analysis.sandbox import sheet_tracks_in_child, verify_set_in_child
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.zero import agreed_of, mix_begins_s
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
-from portal.prep.choices import agreed_for
 from portal.takes.models import RoughMix
+from portal.takes.page import map_from
 
 # A set that takes longer is checked twice at once: no harm.
 LEFT_ALONE_FOR = timedelta(minutes=10)
@@ -54,15 +55,16 @@ def check(delivery_id: int) -> None:
         return
     files = list(delivery.files.current())
     song = delivery.song
+    # Map, mix and originals are held against each other from one beginning: the mix's, where there is one.
+    approved, begins_s = song.maps.first(), mix_begins_s(song)
     with lend_set(files) as paths, lend_accepted_mix(song) as rough_mix, lend_originals(song) as originals:
-        approved = song.maps.first()
         report = verify_set_in_child(
             paths,
-            map=approved.map if approved else None,
+            map=map_from(approved.map, begins_s) if approved else None,
             against=rough_mix,
-            originals=originals,
+            originals=originals if not begins_s else (),
             perspective=delivery.stated_perspective,
-            agreed=agreed_for(song),
+            agreed=agreed_of(delivery),
         )
         tracks = sheet_tracks_in_child(paths)
         readings = [

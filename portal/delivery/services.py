@@ -100,11 +100,12 @@ def remove_track(*, file: DeliveryFile, by: User) -> None:
 @transaction.atomic
 def describe(*, delivery: Delivery, save: Callable[[], object]) -> None:
     """Write the track sheet as long as the set is open: under the lock under which it is released. Where left and right
-    are stated otherwise, the set was checked for something else."""
-    before = locked_open(delivery).perspective
+    or the beginning are stated otherwise, the set was checked for something else."""
+    before = locked_open(delivery)
     save()
     delivery = Delivery.objects.get(pk=delivery.pk)
-    if delivery.perspective != before and delivery.state == Delivery.State.CHECKED:
+    is_other = (delivery.perspective, delivery.begins) != (before.perspective, before.begins)
+    if is_other and delivery.state == Delivery.State.CHECKED:
         delivery.reopen()
 
 

@@ -10,9 +10,8 @@ from collections.abc import Sequence
 from datetime import UTC
 
 from analysis.handover import channel_words, tempo_lines
-from analysis.maps import TempoMap
-from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile, is_undecided, key_of
+from portal.delivery.zero import map_of, zero_in_words
 
 NOT_SAID = "not stated"
 LABEL_WIDTH = 14
@@ -29,11 +28,12 @@ def track_sheet(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
         "Sample rate": _one_or_all(files, "sample_rate_hz", "Hz"),
         "Bit depth": _one_or_all(files, "bit_depth", "bit"),
         "Length": _one_or_all(files, "frames", "frames"),
+        "Files begin": zero_in_words(delivery),
         "Left and right": delivery.get_perspective_display(),
     }
     lines = ["TRACK SHEET", ""]
     lines += [f"{name + ':':<{LABEL_WIDTH + 2}}{value}" for name, value in head.items()]
-    lines += ["", "TEMPO MAP", "", *_tempo_lines(song, files), "", "FILES", ""]
+    lines += ["", "TEMPO MAP", "", *_tempo_lines(delivery, files), "", "FILES", ""]
     for number, file in enumerate(files, start=1):
         lines += [*_file_lines(number, file), ""]
     corrections = [line for file in files for line in file.corrections]
@@ -69,12 +69,12 @@ def _one_or_all(files: Sequence[DeliveryFile], fact: str, unit: str) -> str:
     return ", ".join(f"{value} {unit}" for value in values) or NOT_SAID
 
 
-def _tempo_lines(song: Song, files: Sequence[DeliveryFile]) -> list[str]:
-    approved = song.maps.first()
-    if approved is None:
+def _tempo_lines(delivery: Delivery, files: Sequence[DeliveryFile]) -> list[str]:
+    """In the time of the files."""
+    tempo_map = map_of(delivery)
+    if tempo_map is None:
         return ["no tempo map was approved"]
-    rates_hz = {file.facts["sample_rate_hz"] for file in files if file.facts.get("sample_rate_hz")}
-    return tempo_lines(TempoMap.from_json(approved.map), rates_hz)
+    return tempo_lines(tempo_map, {file.facts["sample_rate_hz"] for file in files if file.facts.get("sample_rate_hz")})
 
 
 def _file_lines(number: int, file: DeliveryFile) -> list[str]:

@@ -145,12 +145,12 @@ def drop_and_correct(page: Page, paths: list[Path]) -> None:
     expect(page.locator("#delivery-set tbody tr")).to_have_count(len(paths), timeout=WAIT_MS)
     page.get_by_role("button", name="Check the set").click(timeout=WAIT_MS)
     expect(page.get_by_text("failed checks block the release")).to_be_visible(timeout=WAIT_MS)
-    expect(page.get_by_label("Move all files 1,024 samples earlier")).to_be_checked()
+    expect(page.get_by_label("Move all files 1024 samples earlier")).to_be_checked()
     expect(page.get_by_label("Add silence at the end of one file")).to_be_checked()
     look(page, "findings")
     page.get_by_role("button", name="Make the corrected set").click(timeout=WAIT_MS)
     expect(page.get_by_text("Nothing blocks the release")).to_be_visible(timeout=WAIT_MS)
-    expect(page.get_by_text("Hat.wav was moved 1,024 samples earlier, with the whole set.")).to_be_visible()
+    expect(page.get_by_text("Hat.wav was moved 1024 samples earlier, with the whole set.")).to_be_visible()
     look(page, "corrected")
 
 
@@ -207,5 +207,5 @@ def verify_with_the_engine_alone(content: bytes, folder: Path) -> None:
         f"{name} is as it was sent, bit for bit." for name in ("Hat.wav", "Kick_In.wav", "Ride.wav")
     ]
     sheet = json.loads((arrived / "sheet.json").read_text("utf-8"))
-    assert "Hat.wav was moved 1,024 samples earlier, with the whole set." in sheet["repairs"]
+    assert "Hat.wav was moved 1024 samples earlier, with the whole set." in sheet["repairs"]
     assert sheet["perspective"] == "as the drummer sits"

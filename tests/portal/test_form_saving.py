@@ -84,7 +84,7 @@ def test_a_new_password_does_not_undo_a_name() -> None:
 
 def test_a_released_delivery_stays_released_when_its_track_sheet_is_saved_late(client: Client) -> None:
     delivery = make_delivery(state="checking")
-    late = SheetForm({"perspective": "audience"}, instance=Delivery.objects.get(pk=delivery.pk))
+    late = SheetForm({"perspective": "audience", "begins": "mix"}, instance=Delivery.objects.get(pk=delivery.pk))
     assert late.is_valid(), late.errors
     Delivery.objects.filter(pk=delivery.pk).update(state="released")
 

@@ -36,6 +36,11 @@ class Delivery(models.Model):
 
     Perspective = Perspective
 
+    class Begins(models.TextChoices):
+        MIX = "mix", "where the accepted rough mix begins"
+        FILES = "files", "where the client’s files begin"
+        SESSION = "session", "where the session pack begins"
+
     SEEN_BY_CLIENT = (State.RELEASED, State.ACCEPTED)
 
     song = models.ForeignKey(Song, on_delete=models.CASCADE, related_name="deliveries")
@@ -43,6 +48,7 @@ class Delivery(models.Model):
     state = models.CharField(max_length=8, choices=State.choices, default=State.OPEN)
     note = models.TextField(blank=True, max_length=4000)
     perspective = models.CharField(max_length=8, choices=Perspective.choices, default=Perspective.UNSAID)
+    begins = models.CharField(max_length=7, choices=Begins.choices, default=Begins.MIX)
     # For whoever records the same kit again: heads, tuning, places of microphones, settings.
     recall = models.TextField(blank=True, max_length=8000)
     checks = models.JSONField(default=list, blank=True)

@@ -82,10 +82,10 @@ def _lengths(failures: list[dict[str, Any]], files: Collection[DeliveryFile]) ->
     lengths = _frames(files)
     longest, usual = max(lengths, default=0), _usual(lengths)
     short = sum(length < longest for length in lengths)
-    yield Offer(LONGEST, f"Add silence at the end of {_files(short)}, up to {longest:,} samples. Nothing is cut off.")
+    yield Offer(LONGEST, f"Add silence at the end of {_files(short)}, up to {longest} samples. Nothing is cut off.")
     if usual < longest:
         long = [file.name for file in files if (file.facts.get("frames") or 0) > usual]
-        words = f"Cut {', '.join(long)} off at {usual:,} samples instead, as most are, and lengthen the others."
+        words = f"Cut {', '.join(long)} off at {usual} samples instead, as most are, and lengthen the others."
         yield Offer(USUAL, words, usual=False)
 
 
@@ -94,7 +94,7 @@ def _moves(failures: list[dict[str, Any]]) -> Iterator[Offer]:
     if frames:
         how = "silence is added at the start" if frames > 0 else "what lies before is cut off at the start"
         way = "later" if frames > 0 else "earlier"
-        yield Offer(MOVE, f"Move all files {abs(frames):,} samples {way}: {how}.")
+        yield Offer(MOVE, f"Move all files {abs(frames)} samples {way}: {how}.")
 
 
 def _later_frames(failures: list[dict[str, Any]]) -> int:

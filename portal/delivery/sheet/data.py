@@ -7,14 +7,13 @@ from datetime import UTC, datetime
 
 from analysis.delivery import Check
 from analysis.handover import LetPass, Sheet, SheetTrack
-from analysis.maps import TempoMap
-from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.zero import map_of, zero_in_words
 
 
 def sheet_of(delivery: Delivery, files: Sequence[DeliveryFile], pictures: Iterable[str] = ()) -> Sheet:
     """`pictures`: the names under which the photographs lie beside it."""
-    song, tempo_map = delivery.song, map_of(delivery.song)
+    song, tempo_map = delivery.song, map_of(delivery)
     rates_hz = sorted({file.facts["sample_rate_hz"] for file in files if file.facts.get("sample_rate_hz")})
     is_one_rate = tempo_map is not None and len(rates_hz) == 1
     return Sheet(
@@ -35,6 +34,7 @@ def sheet_of(delivery: Delivery, files: Sequence[DeliveryFile], pictures: Iterab
         bar_one_frame=tempo_map.frame_of_bar(1, rates_hz[0]) if tempo_map and is_one_rate else None,
         repairs=tuple(line for file in files for line in file.corrections),
         perspective=delivery.get_perspective_display(),
+        begins=zero_in_words(delivery),
         note=delivery.note,
         recall=delivery.recall,
         pictures=tuple(pictures),
@@ -54,11 +54,6 @@ def track_of(file: DeliveryFile) -> SheetTrack:
     header = {name: file.facts.get(name) or 0 for name in ("sample_rate_hz", "channels", "frames")}
     read = {"audio_digest": "", "bit_depth": file.facts.get("bit_depth")} | header | file.track
     return SheetTrack.from_json(read | said)
-
-
-def map_of(song: Song) -> TempoMap | None:
-    approved = song.maps.first()
-    return TempoMap.from_json(approved.map) if approved else None
 
 
 def made_by(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
