@@ -195,7 +195,8 @@ def _lines(name: str, repair: Repair, lengths: tuple[int, int], depths: tuple[in
         lines.append(f"{name} was moved {written('_frames', abs(repair.later_frames))} {way}, with the whole set.")
     change = lengths[1] - max(0, lengths[0] + repair.later_frames)
     if change:
-        done = "of silence were added" if change > 0 else "were cut off"
+        is_are = "was" if abs(change) == 1 else "were"
+        done = f"of silence {is_are} added" if change > 0 else f"{is_are} cut off"
         lines.append(f"{written('_frames', abs(change)).capitalize()} {done} at the end of {name}.")
     if name in repair.flipped:
         lines.append(f"The polarity of {name} was turned over.")

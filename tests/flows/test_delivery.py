@@ -176,7 +176,7 @@ def take_in_two_goes(address: str, cookie: str) -> bytes:
     """The line breaks in the middle; what is missing is asked for, of the same content."""
     begun = requests.get(address, cookies={"sessionid": cookie}, stream=True, timeout=60)
     length, etag = int(begun.headers["Content-Length"]), begun.headers["ETag"]
-    first = begun.raw.read(length // 3)
+    first: bytes = begun.raw.read(length // 3)
     begun.close()
     again = {"Range": f"bytes={len(first)}-", "If-Range": etag}
     rest = requests.get(address, cookies={"sessionid": cookie}, headers=again, timeout=60)

@@ -35,7 +35,11 @@ def test_one_length_for_all(paths: list[Path], tmp_path: Path) -> None:
     done = repair_set(paths, tmp_path / "out", Repair(frames=90_000))
 
     assert [item.frames for item in done] == [90_000] * 3
-    assert [len(item.lines) for item in done] == [1, 0, 1]
+    assert [item.lines for item in done] == [
+        ("One sample was cut off at the end of Hat.wav.",),
+        (),
+        ("1000 samples of silence were added at the end of OH.wav.",),
+    ]
     assert np.array_equal(words(tmp_path / "out/Hat.wav"), words(paths[0])[:90_000])
     assert np.array_equal(words(tmp_path / "out/OH.wav")[:89_000], words(paths[2]))
     assert not words(tmp_path / "out/OH.wav")[89_000:].any()
