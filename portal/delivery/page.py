@@ -117,7 +117,7 @@ def delivery_page(
     can_edit = user.is_drummer and delivery.is_open and not booking.is_over
     blocks = sum(check.blocks for check in shown)
     is_checked = delivery.state == Delivery.State.CHECKED
-    repair = delivery.repairs.last() if can_edit else None
+    repair = _last_repair(delivery) if can_edit else None
     is_repairing = repair is not None and repair.state == SetRepair.State.MAKING
     return DeliveryPage(
         delivery=delivery,
@@ -148,6 +148,12 @@ def delivery_page(
         sheet_form=sheet_form or SheetForm(instance=delivery),
         track_forms=_track_forms(delivery, track_forms) if can_edit else None,
     )
+
+
+def _last_repair(delivery: Delivery) -> SetRepair | None:
+    """The correction that was asked for last; what became of it is old news once the set is checked again."""
+    repair, checked_at = delivery.repairs.last(), delivery.check_asked_at
+    return repair if repair and (checked_at is None or repair.asked_at >= checked_at) else None
 
 
 def _link_shown(link: ShareLink) -> LinkShown:

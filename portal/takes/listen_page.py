@@ -18,14 +18,12 @@ from portal.intake.maps.song_maps import map_of_song
 from portal.lanes.page import sections_of
 from portal.lanes.sound import Playable
 from portal.people.models import User
-from portal.queueing import queue_task_on_commit
 from portal.takes.feel_page import FeelPage, feel_page
 from portal.takes.models import MusicCopy, RoughMix
 from portal.takes.music import ask_for_music
 from portal.takes.notes_page import NotesPage, notes_page
 from portal.takes.page import TakesPage, takes_page
-from portal.takes.placing import out_of_date
-from portal.takes.stages import STAGES_OF_MIXES
+from portal.takes.placing import ask_for_places
 
 
 @dataclass(frozen=True)
@@ -66,13 +64,12 @@ class ListenPage:
         return self.music is not None and self.music.state == MusicCopy.State.MADE
 
 
-def listen_page(song: Song, user: User) -> ListenPage:
+def listen_page(song: Song, user: User, *, is_opened: bool = True) -> ListenPage:
+    """`is_opened`: not one that only refreshes a part."""
     takes = takes_page(song, user)
     mixes = tuple(mix for mix in (takes.newest, *takes.older) if mix is not None and mix.proxy_key and mix.report)
     music = ask_for_music(song)
-    waiting = out_of_date(song) if user.is_drummer and song.stage in STAGES_OF_MIXES else []
-    for mix_id in waiting:
-        queue_task_on_commit("portal.takes.tasks.place_rough_mix", mix_id)
+    waiting = ask_for_places(song, is_opened=is_opened) if user.is_drummer else []
     return ListenPage(
         song=song,
         user=user,

@@ -30,7 +30,8 @@ from portal.takes.notes_page import notes_page
 def listen(request: MemberRequest, song_id: int) -> HttpResponse:
     """Takes over the client's music, with the notes; the part that holds the players alone while the music is made."""
     song = _song(request, song_id)
-    return render(request, "takes/listen.html", {"page": listen_page(song, request.user)})
+    page = listen_page(song, request.user, is_opened=not request.htmx)
+    return render(request, "takes/listen.html", {"page": page})
 
 
 @require_GET

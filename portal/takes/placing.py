@@ -18,10 +18,13 @@ from analysis.core import UnusableFileError
 from analysis.sandbox import place_take_in_child
 from portal.bookings.models import Song
 from portal.file_serving import local_copy
+from portal.queueing import queue_task_on_commit
 from portal.takes.about import begins_at_s, session_begins_at_s
 from portal.takes.models import MusicCopy, RoughMix
 from portal.takes.music import ask_for_music, make_music
 from portal.takes.stages import STAGES_OF_MIXES
+from portal.uploads import parts
+from portal.uploads.errors import UploadBusyError
 
 LEFT_ALONE_FOR = timedelta(minutes=2)
 MOST_TRIES = 3
@@ -33,7 +36,15 @@ logger = logging.getLogger(__name__)
 
 
 def place(rough_mix_id: int) -> None:
-    """Safe to run twice. What it was found with is kept: a new map, other music or another word place it anew."""
+    """One worker at a time. What it was found with is kept: a new map, other music or another word place it anew."""
+    try:
+        with parts.locked(f"place-{rough_mix_id}"):
+            _place(rough_mix_id)
+    except UploadBusyError:
+        logger.info("rough mix %s is being placed already", rough_mix_id)
+
+
+def _place(rough_mix_id: int) -> None:
     mix = RoughMix.objects.select_related("song").get(pk=rough_mix_id)
     if mix.state not in CAN_BE_PLACED or mix.place_tries >= MOST_TRIES:
         return
@@ -93,6 +104,14 @@ def left_alone() -> list[int]:
         song__stage__in=STAGES_OF_MIXES,
     )
     return list(mixes.values_list("pk", flat=True))
+
+
+def ask_for_places(song: Song, *, is_opened: bool) -> list[int]:
+    """The mixes that are to be placed by what is known now; queued where the page is opened, and not each time it looks again."""
+    waiting = out_of_date(song) if song.stage in STAGES_OF_MIXES else []
+    for mix_id in waiting if is_opened else ():
+        queue_task_on_commit("portal.takes.tasks.place_rough_mix", mix_id)
+    return waiting
 
 
 def out_of_date(song: Song) -> list[int]:
