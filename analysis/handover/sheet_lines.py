@@ -38,5 +38,5 @@ def figure_of(check: Check) -> str:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return ""
     if check.low is None or check.high is None:
-        return f"{value:g}" if isinstance(value, float) else str(value)
+        return f"{round(value, 2):g}" if isinstance(value, float) else str(value)
     return f"{value:g} ({check.low:g} to {check.high:g})"

@@ -107,7 +107,7 @@ def left_alone() -> list[int]:
 
 
 def ask_for_places(song: Song, *, is_opened: bool) -> list[int]:
-    """The mixes that are to be placed by what is known now; queued where the page is opened, and not each time it looks again."""
+    """The mixes that are to be placed by what is known now; queued where a page is opened, not when it looks again."""
     waiting = out_of_date(song) if song.stage in STAGES_OF_MIXES else []
     for mix_id in waiting if is_opened else ():
         queue_task_on_commit("portal.takes.tasks.place_rough_mix", mix_id)

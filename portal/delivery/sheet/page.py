@@ -24,6 +24,10 @@ class CheckLine:
     # Why a failed one was let pass, and by whom.
     let_pass: str
 
+    @property
+    def is_passed(self) -> bool:
+        return self.check.passed and not self.check.undecided
+
 
 @dataclass(frozen=True)
 class SheetPage:
@@ -42,6 +46,15 @@ class SheetPage:
             (track, ", ".join(filter(None, (track.channel, channel_words(track.channels)))))
             for track in self.sheet.tracks
         ]
+
+    @property
+    def open_checks(self) -> list[CheckLine]:
+        """What failed, and what could not be checked."""
+        return [line for line in self.checks if not line.is_passed]
+
+    @property
+    def passed_checks(self) -> list[CheckLine]:
+        return [line for line in self.checks if line.is_passed]
 
     @property
     def can_add_photo(self) -> bool:

@@ -15,7 +15,7 @@ def test_the_map_in_words() -> None:
 def test_figures_with_their_interval() -> None:
     assert figure_of(Check("lined-up", None, passed=True, value=480, low=479.5, high=480.5)) == "480 (479.5 to 480.5)"
     assert figure_of(Check("length", "a.wav", passed=True, value=11_520_000)) == "11520000"
-    assert figure_of(Check("drift", None, passed=True, value=0.25)) == "0.25"
+    assert figure_of(Check("sounding", None, passed=True, value=-13.1269)) == "-13.13"
     assert [figure_of(Check("x", None, passed=True, value=value)) for value in (None, True, "a.wav")] == [""] * 3
 
 
