@@ -102,7 +102,8 @@ def label_of(mix: RoughMix) -> str:
 def place_in_words(place: TakePlace) -> str:
     where = f"it begins {_seconds(place.begins_s)}"
     if place.found_by == "sound" and place.begins_frames is not None:
-        return f"Lined up by the music in it: {where}, to the sample ({place.begins_frames:,} samples)."
+        frames = f" ({abs(place.begins_frames)} samples)" if place.begins_frames else ""
+        return f"Lined up by the music in it, to the sample: {where}{frames}."
     how = "its strokes lie nearest to the beats from there" if place.found_by == "map" else "as was said of it"
     return f"It shares no sound with the client’s files; {how}: {where}."
 

@@ -89,7 +89,14 @@ def known_s(mix: RoughMix) -> list[float]:
 
 def fingerprint_of(mix: RoughMix, music: MusicCopy | None) -> str:
     approved = mix.song.maps.first()
-    said = (PLACED_BY, mix.sha256, mix.holds, mix.begins, music.key if music else "", approved.pk if approved else 0)
+    said = (
+        PLACED_BY,
+        mix.sha256,
+        str(mix.holds),
+        str(mix.begins),
+        music.key if music else "",
+        approved.pk if approved else 0,
+    )
     return hashlib.sha256(repr(said).encode()).hexdigest()
 
 

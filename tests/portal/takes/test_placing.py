@@ -112,7 +112,7 @@ def test_takes_are_drawn_beside_each_other_and_said_in_words(song: Song, client:
     RoughMix.objects.update(state="out")
     shown = flat(client.get(reverse("takes:listen", args=[song.pk])).content.decode())
     assert "8.0 ms early" in shown
-    assert "Lined up by the music in it: it begins with the client’s files, to the sample (0 samples)." in shown
+    assert "Lined up by the music in it, to the sample: it begins with the client’s files." in shown
     client.force_login(song.booking.members.get().user)
     assert "8.0 ms early" not in client.get(reverse("takes:listen", args=[song.pk])).content.decode()
 
