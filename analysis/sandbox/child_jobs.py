@@ -17,7 +17,7 @@ from analysis.core.reports import Brief, FileReport, Record
 from analysis.core.thresholds import Limits
 from analysis.sandbox.confinement import confine_self
 from analysis.sandbox.delivery_jobs import FeelJob, VerifyJob
-from analysis.sandbox.handover_jobs import PictureJob, PlaceJob, RepairJob, SheetTracksJob
+from analysis.sandbox.handover_jobs import HandoverJob
 
 OUT_OF_MEMORY = 3  # exit status; Python itself uses 1 and 2
 # House choices, for each file that is written and for files open at once.
@@ -258,10 +258,7 @@ ChildJob = (
     | PlanJob
     | ConformJob
     | MusicXmlJob
-    | RepairJob
-    | SheetTracksJob
-    | PlaceJob
-    | PictureJob
+    | HandoverJob
 )
 _JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in get_args(ChildJob)}
 

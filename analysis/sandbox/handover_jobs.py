@@ -107,3 +107,6 @@ class PictureJob(Record):
             return write_picture(Path(self.path), Path(self.output_to)).to_json()
         except UnusableFileError as error:
             return {"trouble": error.reason}
+
+
+HandoverJob = RepairJob | SheetTracksJob | PlaceJob | PictureJob
