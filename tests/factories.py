@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import zlib
 from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
@@ -14,6 +15,7 @@ import soundfile
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.utils import timezone
+from PIL import Image
 
 from analysis.core.reports import BarOne, FileReport, MapSegment, Meter, SongMeasures, SongReport, Tempo
 from analysis.core.reports import Finding as Found
@@ -22,7 +24,7 @@ from analysis.findings.catalogue import KIND_BY_CODE
 from portal.bookings import services as bookings
 from portal.bookings.models import Booking, Song
 from portal.charts.models import ChartVersion
-from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.models import Delivery, DeliveryFile, KitPhoto
 from portal.delivery.names import fold
 from portal.intake.checks.inputs import gather
 from portal.intake.models import ApprovedMap, Finding, SentZip, SongCheck, SourceFile
@@ -200,6 +202,18 @@ def make_payment(*, booking: Booking, **fields: Any) -> Payment:
     by = booking.created_by
     defaults = {"kind": "deposit", "amount_minor": 8_750, "currency": "EUR", "received_on": "2026-11-25"}
     return Payment.objects.create(booking=booking, **(defaults | {"recorded_by": by} | fields))
+
+
+def make_kit_photo(*, delivery: Delivery, **fields: Any) -> KitPhoto:
+    """A photograph as the house writes it."""
+    image = io.BytesIO()
+    Image.new("RGB", (64, 64), "navy").save(image, "JPEG")
+    sha256 = store_content(image.getvalue())
+    facts = {"sha256": sha256, "key": f"originals/{sha256[:2]}/{sha256}", "size_bytes": len(image.getvalue())}
+    size = {"width": 64, "height": 64, "crc32": zlib.crc32(image.getvalue())}
+    return KitPhoto.objects.create(
+        delivery=delivery, **(facts | size | {"sent_by": delivery.song.booking.created_by} | fields)
+    )
 
 
 def make_track(*, delivery: Delivery, content: bytes = b"no sound at all", **fields: Any) -> DeliveryFile:

@@ -101,7 +101,8 @@ def add_newer_delivery() -> None:
     """Of a song that was delivered: with a file that the earlier delivery has not."""
     from django.utils import timezone
 
-    from portal.delivery.models import Delivery, DeliveryFile, KitPhoto
+    from portal.delivery.models import Delivery, DeliveryFile
+    from tests.factories import make_kit_photo
 
     earlier = Delivery.objects.filter(state__in=Delivery.SEEN_BY_CLIENT).first()
     if earlier is None:
@@ -113,8 +114,7 @@ def add_newer_delivery() -> None:
     facts = {"sha256": "0" * 64, "key": "silence.flac", "size_bytes": 1, "crc32": 0, "folded_name": "tom9.wav"}
     by = earlier.song.booking.created_by
     DeliveryFile.objects.create(delivery=newer, sent_by=by, name="Tom9.wav", **facts)
-    facts = {"sha256": "0" * 64, "key": "silence.flac", "size_bytes": 1, "crc32": 0, "width": 64, "height": 64}
-    KitPhoto.objects.create(delivery=newer, sent_by=by, **facts)
+    make_kit_photo(delivery=newer)
 
 
 def add_takes() -> None:

@@ -22,7 +22,7 @@ from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
 from portal.charts.models import ChartFile
 from portal.delivery.links import file_address, make_link, page_of
-from portal.delivery.models import Delivery, KitPhoto
+from portal.delivery.models import Delivery
 from portal.intake.models import ApprovedMap, KeptView, SentZip
 from portal.listening.models import Excerpt
 from portal.mailroom.models import Message, Question
@@ -40,6 +40,7 @@ from tests.factories import (
     make_drummer,
     make_finding,
     make_invited_client,
+    make_kit_photo,
     make_mail,
     make_message,
     make_payment,
@@ -116,16 +117,7 @@ def files_of(song: Song, client: User) -> dict[str, dict[str, Any]]:
     released = make_delivery(song=song, state=Delivery.State.RELEASED, released_at=timezone.now())
     collecting = make_delivery(song=song, state=Delivery.State.OPEN)
     track = make_track(delivery=released, crc32=0)
-    photo = KitPhoto.objects.create(
-        delivery=released,
-        key=stored["key"],
-        sha256=sha256,
-        size_bytes=5,
-        crc32=0,
-        width=64,
-        height=64,
-        sent_by=song.booking.created_by,
-    )
+    photo = make_kit_photo(delivery=released)
     share_link = make_link(delivery=released, made_for="the mix engineer", days=7, by=client)
     approved = ApprovedMap.objects.create(
         song=song, version=1, origin=ApprovedMap.Origin.MEASURED, map=MAP, approved_by=song.booking.created_by
