@@ -33,6 +33,7 @@ SOUNDS = {
     "KickIn.wav": wav_bytes(signals.noise(duration_s=2.0, seed=1, rms=0.05)),
     "SnTop.wav": wav_bytes(signals.noise(duration_s=2.0, seed=2, rms=0.05)),
 }
+PAPERS = ("delivery-sheet.pdf", "sha256.txt", "sheet.json", "track-sheet.txt")
 
 
 @pytest.fixture
@@ -148,6 +149,7 @@ def test_the_track_sheet_is_written_and_goes_into_the_zip(client: Client, song: 
     client.force_login(song.booking.created_by)
     typed = {
         "perspective": "player",
+        "begins": "files",
         "tracks-TOTAL_FORMS": "1",
         "tracks-INITIAL_FORMS": "1",
         "tracks-0-id": str(track.pk),
@@ -176,6 +178,7 @@ def test_a_row_of_another_set_cannot_be_written(client: Client, song: Song) -> N
     client.force_login(song.booking.created_by)
     typed = {
         "perspective": "player",
+        "begins": "files",
         "tracks-TOTAL_FORMS": "1",
         "tracks-INITIAL_FORMS": "1",
         "tracks-0-id": str(other.pk),
@@ -221,9 +224,7 @@ def test_the_zip_holds_every_byte_a_sheet_and_sums_that_agree(client: Client, so
     with zipfile.ZipFile(io.BytesIO(content)) as seen:
         assert seen.testzip() is None
         assert {name: seen.read(f"{folder}/{name}") for name in SOUNDS} == SOUNDS
-        assert sorted(seen.namelist()) == sorted(
-            f"{folder}/{name}" for name in (*SOUNDS, "track-sheet.txt", "sha256.txt")
-        )
+        assert sorted(seen.namelist()) == sorted(f"{folder}/{name}" for name in (*SOUNDS, *PAPERS))
         sums = seen.read(f"{folder}/sha256.txt").decode().splitlines()
     assert sums == [f"{hashlib.sha256(SOUNDS[name]).hexdigest()}  {name}" for name in sorted(SOUNDS)]
 
@@ -244,7 +245,9 @@ def test_the_zip_goes_on_from_any_byte_and_is_the_same_each_time(client: Client,
 
 
 def test_another_state_of_the_set_is_another_zip(client: Client, song: Song) -> None:
+    """As long as it is not released: what went out stays as it is."""
     delivery = released(song)
+    Delivery.objects.update(state="checked")
     client.force_login(song.booking.created_by)
     address = reverse("delivery:zip", args=[delivery.pk])
     tag = client.head(address).headers["ETag"]
@@ -434,6 +437,7 @@ def test_a_track_sheet_with_other_rows_than_files_is_refused(client: Client, son
     client.force_login(song.booking.created_by)
     typed = {
         "perspective": "player",
+        "begins": "files",
         "tracks-TOTAL_FORMS": "1",
         "tracks-INITIAL_FORMS": "1",
         "tracks-0-id": str(track.pk),
