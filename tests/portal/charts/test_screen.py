@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 from pytest_django.live_server_helper import LiveServer
 
 from portal.charts.models import ChartVersion
@@ -85,3 +85,20 @@ def test_the_tools_stay_in_sight(editor: Page) -> None:
     editor.set_viewport_size({"width": 1180, "height": 420})
     editor.locator('[data-bar="8"]').click()
     expect(editor.get_by_role("button", name="Save as a new version")).to_be_in_viewport()
+
+
+def test_what_is_being_typed_stays_when_the_server_answers(editor: Page) -> None:
+    address = editor.locator("[data-chart-try]").get_attribute("data-chart-try") or ""
+    held: list[Route] = []
+    editor.route(f"**{address}", lambda route: held.append(route))  # noqa: PLW0108  takes no built-in
+    editor.locator('[data-bar="3"]').click()
+    with editor.expect_request(f"**{address}"):
+        editor.keyboard.press("%")
+    words = editor.locator("[name=words]")
+    words.fill("Tutti")
+    with editor.expect_response(f"**{address}"):
+        held[0].continue_()
+    expect(words).to_have_value("Tutti")
+    editor.unroute(f"**{address}")
+    words.blur()
+    expect(editor.locator('[data-bar="3"] .chart-words')).to_contain_text("Tutti")

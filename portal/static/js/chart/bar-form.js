@@ -11,6 +11,7 @@ export class BarForm {
   /** `onChange(edit, said)`: `edit` is a function from chart and bar to the new chart. */
   constructor(element, onChange) {
     this.element = element;
+    this.shown = {};
     element.addEventListener("change", (event) => {
       const edit = editOf(event.target);
       if (edit) onChange(edit);
@@ -21,7 +22,10 @@ export class BarForm {
     return this.element.querySelector(`[name="${name}"]`);
   }
 
-  show(chart, label, bar) {
+  /** What is being typed about this bar stays: the server may answer meanwhile. */
+  show(chart, number, label, bar) {
+    if (number !== this.number) this.shown = {};
+    this.number = number;
     this.element.querySelector("legend").textContent = `Bar ${label}`;
     const { shows, dynamics, words, hits, stops, fills } = { ...NO_BAR, ...bar };
     const { repeat_end: end, ending, jump, ...flags } = { ...NO_ROAD, ...bar.road };
@@ -33,11 +37,18 @@ export class BarForm {
       words: words.map(({ text }) => text).join("; "),
       repeat_end: end,
       ending: ending.join(", "),
-      jump: jump && `${jump.to ?? "segno"}-${jump.until ?? "end"}`,
+      jump: jumpSaid(jump),
     };
-    for (const [name, value] of Object.entries(values)) this.field(name).value = value;
+    for (const [name, value] of Object.entries(values)) this.put(name, String(value));
     const checked = { stop: stops.length, fill: fills.length, ...flags };
     for (const name of ["stop", "fill", ...FLAGS]) this.field(name).checked = Boolean(checked[name]);
+  }
+
+  put(name, value) {
+    const field = this.field(name);
+    const isTyped = field === document.activeElement && name in this.shown && field.value !== this.shown[name];
+    if (!isTyped) field.value = value;
+    this.shown[name] = value;
   }
 }
 
@@ -81,6 +92,10 @@ function times(value) {
 
 function passesIn(value) {
   return (value.match(/\d+/g) ?? []).map(Number).filter((pass) => pass > 0);
+}
+
+function jumpSaid(jump) {
+  return jump ? `${jump.to ?? "segno"}-${jump.until ?? "end"}` : "";
 }
 
 function jumpIn(value) {

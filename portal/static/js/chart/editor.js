@@ -231,7 +231,7 @@ class ChartEditor {
     if (number === this.chosen) return;
     this.chosen = number;
     this.grid.choose(number);
-    this.form.show(this.chart, this.labelOf(number), barAt(this.chart, number).bar);
+    this.form.show(this.chart, number, this.labelOf(number), barAt(this.chart, number).bar);
   }
 
   lightBar(number) {
@@ -244,7 +244,7 @@ class ChartEditor {
     const { seen, chosen } = this;
     showSeen(this.element, seen);
     this.grid.show(this.chart, { chosen, ...seen });
-    this.form.show(this.chart, this.labelOf(chosen), barAt(this.chart, chosen).bar);
+    this.form.show(this.chart, chosen, this.labelOf(chosen), barAt(this.chart, chosen).bar);
     this.element.querySelector("[data-chart-state]").textContent = isSame(this.chart, this.start)
       ? `Version ${this.element.dataset.chartNumber}.`
       : "Not saved yet.";
