@@ -80,8 +80,8 @@ class SheetPage:
 
     @property
     def is_as_measured(self) -> bool:
-        """Whether what is approved is what "as measured" would approve again."""
-        if self.approved is None or self.approved.origin != ApprovedMap.Origin.MEASURED:
+        """Whether what is approved is what "as measured" would approve again, and nobody said that it is wrong."""
+        if self.approved is None or self.approved.origin != ApprovedMap.Origin.MEASURED or not self.song.map_approved:
             return False
         try:
             measured = measured_map(self.check.numbers) if self.check else None
