@@ -72,15 +72,26 @@ def _ask_about(
         question = mailroom.add_question(
             message, topic=topic, about=about(keys[0].code), text=text, offers=offers, held=held
         )
-        Finding.objects.ask_in(question, [key.pk for key in keys])
+        _all_like(song, topic, keys).update(question=question)
     else:
-        Finding.objects.ask_in(question, [key.pk for key in keys])
+        _all_like(song, topic, keys).update(question=question)
         _rebuild(song, question, _open_in(question))
+
+
+def _all_like(song: Song, topic: str, keys: Sequence[Key]) -> FindingQuerySet:
+    """The same findings by what they share: a list of a thousand keys takes the database long to read."""
+    alike = _unasked(song).filter(code__in={key.code for key in keys})
+    return alike.filter(source=keys[0].source_id) if topic == file_topic(keys[0]) else alike
 
 
 def unasked(song: Song) -> list[Key]:
     """Open findings that the client has to say something about, and was not asked about yet."""
-    return keys_of(song.findings.open().filter(question=None).exclude(severity=Finding.Severity.NOTE))
+    return keys_of(_unasked(song))
+
+
+def _unasked(song: Song) -> FindingQuerySet:
+    findings: FindingQuerySet = song.findings.open()
+    return findings.filter(question=None).exclude(severity=Finding.Severity.NOTE)
 
 
 def keys_of(findings: FindingQuerySet) -> list[Key]:
@@ -109,8 +120,12 @@ def topic_of(finding: Key, *, is_one_of_many: bool) -> str:
     if finding.code in TOPICS:
         return TOPICS[finding.code]
     if finding.code in BY_FILE_CODES and not is_one_of_many:
-        return f"file:{finding.source_id}"
+        return file_topic(finding)
     return f"fault:{finding.code}"
+
+
+def file_topic(finding: Key) -> str:
+    return f"file:{finding.source_id}"
 
 
 def about(code: str) -> str:

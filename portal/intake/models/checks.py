@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any, ClassVar
 
 from django.core.validators import MaxValueValidator
@@ -102,9 +101,6 @@ class FindingQuerySet(models.QuerySet["Finding"]):
             *("song", "code", "severity", "place", "value", "state", "question"),
             *("source__song", "source__name", "source__version"),
         )
-
-    def ask_in(self, question: Question, keys: Iterable[int]) -> None:
-        self.filter(pk__in=keys).update(question=question)
 
 
 class FindingManager(models.Manager.from_queryset(FindingQuerySet)):  # type: ignore[misc]

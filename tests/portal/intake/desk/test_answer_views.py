@@ -10,7 +10,6 @@ from django.urls import reverse
 
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage
-from portal.intake.models import Finding
 from portal.mailroom.models import Message, Question
 from portal.people.models import User
 from tests.factories import make_client, make_drummer, make_question, make_song
@@ -155,13 +154,6 @@ def test_outsiders_find_nothing(client: Client, question: Question) -> None:
     ):
         assert client.post(address).status_code == 404
         assert client.get(address).status_code == 405
-
-
-def test_findings_that_are_asked_about_know_their_question(song: Song, question: Question) -> None:
-    finding = Finding.objects.create(song=song, code="no-click", severity="ask")
-    Finding.objects.ask_in(question, [finding])
-
-    assert list(question.findings.open()) == [finding]
 
 
 @pytest.mark.parametrize(
