@@ -115,7 +115,7 @@ def is_settled(data_dir: Path) -> bool:
     """The last thing made of a song's files is its report, and of a file its copy to play from."""
     from portal.demo.sample_bookings import SENT_SONGS
 
-    reported = "SELECT count(*) FROM intake_songcheck WHERE report IS NOT NULL"
+    reported = "SELECT count(*) FROM intake_songcheck WHERE made_at IS NOT NULL"
     copied = "SELECT count(*) FROM score_playcopy WHERE state = 'made'"
     with closing(sqlite3.connect(data_dir / "kitpost.sqlite3", timeout=30)) as database:
         counts: list[int] = [database.execute(question).fetchone()[0] for question in (reported, copied, FILES)]

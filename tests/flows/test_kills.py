@@ -51,7 +51,7 @@ def is_reported(data_dir: Path, song: int) -> bool:
 def check_reported_once(data_dir: Path, song: int, files: int) -> None:
     """Each file once and measured, one report of the whole song, one question to the client, one letter about it."""
     assert statuses(data_dir, song) == ["surveyed"] * files
-    done = "SELECT count(*) FROM intake_songcheck WHERE song_id = ? AND report IS NOT NULL"
+    done = "SELECT count(*) FROM intake_songcheck WHERE song_id = ? AND made_at IS NOT NULL"
     assert ask(data_dir, done, song) == [(1,)]
     assert ask(data_dir, "SELECT count(*) FROM mailroom_message WHERE song_id = ?", song) == [(1,)]
     letters = "SELECT count(*) FROM mailroom_mail JOIN mailroom_message m ON m.id = message_id WHERE m.song_id = ?"

@@ -54,11 +54,11 @@ def make_stems(folder: Path) -> list[Path]:
 def said_of(data_dir: Path, song_id: int) -> Said:
     with closing(sqlite3.connect(data_dir / "kitpost.sqlite3", timeout=30)) as database:
         ask = database.execute
-        reported = "SELECT count(*) FROM intake_songcheck WHERE report IS NOT NULL AND song_id = ?"
+        done = "SELECT count(*) FROM intake_songcheck WHERE made_at IS NOT NULL AND song_id = ?"
         posted = "SELECT body FROM mailroom_message WHERE song_id = ? ORDER BY id"
         mailed = "SELECT mail.body FROM mailroom_mail mail JOIN mailroom_message ON message_id = mailroom_message.id"
         return Said(
-            checks=ask(reported, [song_id]).fetchone()[0],
+            checks=ask(done, [song_id]).fetchone()[0],
             messages=tuple(body for (body,) in ask(posted, [song_id])),
             mails=tuple(body for (body,) in ask(f"{mailed} WHERE song_id = ? ORDER BY mail.id", [song_id])),
         )

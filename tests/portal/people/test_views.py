@@ -207,11 +207,13 @@ def test_the_drummer_sets_the_house(client: Client) -> None:
         "keep_originals_days": "0",
         "notice_days": "21",
         "quiet_after_files_s": "90",
+        "perspective": "player",
     }
 
     client.post(reverse("people:house"), answers)
     house = House.get()
     assert (house.name, house.currency, house.deposit_percent) == ("Room Nine", "USD", 30)
+    assert house.perspective == "player"
     assert house.how_to_pay == "Account 12 34 56."
     assert (house.keep_originals_days, house.notice_days, house.quiet_after_files_s) == (0, 21, 90)
 
