@@ -132,7 +132,7 @@ _UNITS = st.lists(
 
 
 @given(_UNITS)
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 def test_a_folded_chart_plays_what_was_drafted_and_has_no_fault(units: list[Unit]) -> None:
     chart = Chart("x", folded(units))
 
