@@ -67,14 +67,14 @@ def ask(song: Song) -> None:
 def _ask_about(
     song: Song, message: Message, topic: str, keys: Sequence[Key], question: Question | None, *, held: bool
 ) -> None:
-    if question is None:
+    asked = question
+    if asked is None:
         text, offers = _asked(song, keys)
-        question = mailroom.add_question(
+        asked = mailroom.add_question(
             message, topic=topic, about=about(keys[0].code), text=text, offers=offers, held=held
         )
-        _all_like(song, topic, keys).update(question=question)
-    else:
-        _all_like(song, topic, keys).update(question=question)
+    _all_like(song, topic, keys).update(question=asked)
+    if question is not None:
         _rebuild(song, question, _open_in(question))
 
 
