@@ -10,7 +10,8 @@ TROUBLE_LENGTH = 300
 
 
 class MadeByWorker(models.Model):
-    """A model of it has a `state`, one of which is FAILED, and says why in `trouble`."""
+    """A model of it has a `state`: as long as that is its default it is to be made. Where it is FAILED, `trouble` says
+    why."""
 
     # Each has its own states.
     state = models.CharField(max_length=9)
@@ -21,6 +22,14 @@ class MadeByWorker(models.Model):
 
     class Meta:
         abstract = True
+
+    @classmethod
+    def state_when_due(cls) -> str:
+        return cls().state
+
+    @property
+    def is_due(self) -> bool:
+        return self.state == self.state_when_due()
 
     def begin(self) -> None:
         self.tries, self.began_at = self.tries + 1, timezone.now()

@@ -5,13 +5,10 @@ from __future__ import annotations
 import hashlib
 import logging
 import tempfile
-from collections.abc import Callable
 from contextlib import ExitStack
-from datetime import timedelta
 from pathlib import Path
 
-from django.db import models, transaction
-from django.utils import timezone
+from django.db import transaction
 
 from analysis.chart import read_chart
 from analysis.core import ChartError, SongNotMeasuredError
@@ -20,10 +17,9 @@ from portal.charts.inputs import inputs_of
 from portal.charts.models import ChartDraft, ChartFile, ChartVersion
 from portal.charts.versions import take_draft
 from portal.file_serving import local_copy
-from portal.heartbeat import alive
+from portal.making_once import MOST_TRIES, left_alone, make_once
 from portal.titles import plain_title
-from portal.uploads import originals, parts
-from portal.uploads.errors import UploadBusyError
+from portal.uploads import originals
 
 Kind = ChartFile.Kind
 # What is engraved of each version: what it is, the form, and the page it is set on.
@@ -34,8 +30,6 @@ FORMS = (
     (Kind.MUSICXML, "musicxml", "a4"),
     (Kind.MEI, "mei", "a4"),
 )
-LEFT_AFTER = timedelta(minutes=2)
-MOST_TRIES = 3
 STOPPED = f"This was stopped {MOST_TRIES} times. Ask again, or look at the server’s log."
 CHANGED = "The tempo map or the files changed while this was being measured. Ask for a new draft."
 NO_BARS = "No bars were found in these files: there is nothing to draft a chart from."
@@ -44,35 +38,14 @@ logger = logging.getLogger(__name__)
 
 
 def make_draft(draft_id: int) -> None:
-    _once("chart-draft", draft_id, lambda: _draft(draft_id))
+    make_once(ChartDraft.objects.select_related("song__booking", "approved_map"), draft_id, _draft, stopped=STOPPED)
 
 
 def engrave_version(version_id: int) -> None:
-    _once("chart-version", version_id, lambda: _engrave(version_id))
+    make_once(ChartVersion.objects.select_related("song__booking"), version_id, _engrave, stopped=STOPPED)
 
 
-def _once(kind: str, row_id: int, work: Callable[[], None]) -> None:
-    """One worker at a time."""
-    try:
-        with parts.locked(f"{kind}-{row_id}"):
-            work()
-    except UploadBusyError:
-        logger.info("%s %s is being made already", kind, row_id)
-
-
-def _draft(draft_id: int) -> None:
-    draft = ChartDraft.objects.select_related("song__booking", "approved_map").filter(pk=draft_id).first()
-    if draft is None or draft.state != ChartDraft.State.MAKING:
-        return
-    if draft.tries >= MOST_TRIES:
-        draft.fail(STOPPED)
-        return
-    draft.begin()
-    with alive(draft.go_on):
-        _measure(draft)
-
-
-def _measure(draft: ChartDraft) -> None:
+def _draft(draft: ChartDraft) -> None:
     inputs = inputs_of(draft.song)
     if inputs is None or inputs.fingerprint != draft.fingerprint:
         draft.fail(CHANGED)
@@ -96,22 +69,14 @@ def _measure(draft: ChartDraft) -> None:
     logger.info("song %s: chart drafted, %s bars", draft.song_id, measured["bars"])
 
 
-def _engrave(version_id: int) -> None:
-    version = ChartVersion.objects.select_related("song__booking").filter(pk=version_id).first()
-    if version is None or version.state != ChartVersion.State.ENGRAVING:
-        return
-    if version.tries >= MOST_TRIES:
-        version.fail(STOPPED)
-        return
+def _engrave(version: ChartVersion) -> None:
     from analysis.engraving import Look, engrave  # a second of CPU, which no worker need spend as it starts
 
-    version.begin()
     try:
-        with alive(version.go_on):
-            chart, note = read_chart(version.chart), f"version {version.number}"
-            for kind, form, page in FORMS:
-                for number, content in enumerate(engrave(chart, form, Look(page, note=note)), start=1):
-                    _store(version, kind=kind, page=number, suffix=form, content=content)
+        chart, note = read_chart(version.chart), f"version {version.number}"
+        for kind, form, page in FORMS:
+            for number, content in enumerate(engrave(chart, form, Look(page, note=note)), start=1):
+                _store(version, kind=kind, page=number, suffix=form, content=content)
     except ChartError as error:
         version.fail(f"It could not be engraved: {error}.")
         return
@@ -133,13 +98,8 @@ def _store(version: ChartVersion, *, kind: ChartFile.Kind, page: int, suffix: st
 
 
 def drafts_left_alone() -> list[int]:
-    """Drafts that nobody gives a sign of making."""
-    return _left(ChartDraft.objects.filter(state=ChartDraft.State.MAKING))
+    return left_alone(ChartDraft.objects.all())
 
 
 def versions_left_alone() -> list[int]:
-    return _left(ChartVersion.objects.filter(state=ChartVersion.State.ENGRAVING))
-
-
-def _left(rows: models.QuerySet[ChartDraft] | models.QuerySet[ChartVersion]) -> list[int]:
-    return list(rows.filter(began_at__lt=timezone.now() - LEFT_AFTER).values_list("pk", flat=True))
+    return left_alone(ChartVersion.objects.all())

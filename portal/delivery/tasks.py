@@ -25,4 +25,4 @@ def make_repair(repair_id: int) -> None:
 def sweep() -> None:
     """Queue what was never queued, or whose job was lost. Safe to run twice."""
     queue_left("portal.delivery.tasks.check_delivery", jobs.left_alone())
-    queue_left("portal.delivery.tasks.make_repair", repair_jobs.left_alone())
+    queue_left("portal.delivery.tasks.make_repair", repair_jobs.repairs_left_alone())

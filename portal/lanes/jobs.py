@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 import tempfile
-from datetime import timedelta
 from pathlib import Path
 
 import soundfile
@@ -13,34 +12,25 @@ from django.utils import timezone
 
 from analysis.sandbox import write_proxy_in_child
 from portal.file_serving import local_copy
-from portal.heartbeat import alive
 from portal.intake.models import SourceFile
 from portal.lanes.models import PlayCopy
+from portal.making_once import LEFT_AFTER, make_once
 from portal.uploads import originals
 
-LEFT_AFTER = timedelta(minutes=2)
-MOST_TRIES = 3
+STOPPED = "could not be read to the end"
 
 logger = logging.getLogger(__name__)
 
 
 def make_copy(source_id: int) -> None:
-    """Made twice at once it is the same file, byte for byte."""
     source = SourceFile.objects.filter(pk=source_id, status=SourceFile.Status.SURVEYED, gone_at=None).first()
-    if source is None:
-        return
-    copy, _ = PlayCopy.objects.get_or_create(source=source)
-    if copy.state != PlayCopy.State.MAKING:
-        return
-    if copy.tries >= MOST_TRIES:
-        copy.fail("could not be read to the end")
-        return
-    copy.begin()
-    with (
-        alive(copy.go_on),
-        tempfile.TemporaryDirectory(prefix="kitpost-") as folder,
-        local_copy(source.key) as original,
-    ):
+    if source is not None:
+        copy, _ = PlayCopy.objects.get_or_create(source=source)
+        make_once(PlayCopy.objects.select_related("source"), copy.pk, _make, stopped=STOPPED)
+
+
+def _make(copy: PlayCopy) -> None:
+    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, local_copy(copy.source.key) as original:
         to = Path(folder, "copy.flac")
         trouble = write_proxy_in_child(original, to)
         if trouble:
@@ -51,7 +41,7 @@ def make_copy(source_id: int) -> None:
         key = f"copies/{sha256[:2]}/{sha256}.flac"
         originals.store(to, key=key, sha256=sha256)
     copy.finish(key=key, sample_rate_hz=facts.samplerate, channels=facts.channels, frames=facts.frames)
-    logger.info("source file %s: copy to play from made", source_id)
+    logger.info("source file %s: copy to play from made", copy.source_id)
 
 
 def left_alone() -> list[int]:

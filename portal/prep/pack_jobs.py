@@ -23,19 +23,16 @@ from analysis.sandbox import conform_in_child, plan_session_in_child
 from analysis.session import AUDIO_FOLDER, ConformedFile, Timeline, write_papers
 from portal.charts.drawn import content_of
 from portal.file_serving import local_copy
-from portal.heartbeat import alive
 from portal.intake.models import SourceFile
+from portal.making_once import MOST_TRIES, left_alone, make_once
 from portal.prep.errors import PrepError
 from portal.prep.models import HousePrep, SessionPack
 from portal.prep.pack_inputs import PackInputs, channels_of, inputs_of, length_s
 from portal.prep.room import check_room, is_full
-from portal.uploads import originals, parts
-from portal.uploads.errors import UploadBusyError
+from portal.uploads import originals
 
-LEFT_AFTER = timedelta(minutes=2)
 # An older pack may still be on its way to somebody.
 REPLACED_STAYS_FOR = timedelta(days=1)
-MOST_TRIES = 3
 CHANGED = "The tempo map, the files or the choices changed while this pack was being made. Make it anew."
 # Between files; whether all is as it was is asked at the end in any case.
 ASK_EVERY_S = 5.0
@@ -48,20 +45,8 @@ logger = logging.getLogger(__name__)
 
 
 def make_pack(pack_id: int) -> None:
-    """One worker at a time. One that was killed is followed by another, which goes on with the next file."""
-    try:
-        with parts.locked(f"pack-{pack_id}"):
-            pack = SessionPack.objects.select_related("song__booking", "approved_map").filter(pk=pack_id).first()
-            if pack is None or pack.state != SessionPack.State.MAKING:
-                return
-            if pack.tries >= MOST_TRIES:
-                pack.fail(STOPPED)
-                return
-            pack.begin()
-            with alive(pack.go_on):
-                _make(pack)
-    except UploadBusyError:
-        logger.info("session pack %s is being made already", pack_id)
+    """Who comes after a killed worker goes on with the next file."""
+    make_once(SessionPack.objects.select_related("song__booking", "approved_map"), pack_id, _make, stopped=STOPPED)
 
 
 def _make(pack: SessionPack) -> None:
@@ -190,10 +175,8 @@ def _crc32_of(path: Path) -> int:
     return crc32
 
 
-def left_alone() -> list[int]:
-    """Packs that nobody gives a sign of making."""
-    lost = SessionPack.objects.filter(state=SessionPack.State.MAKING, began_at__lt=timezone.now() - LEFT_AFTER)
-    return list(lost.values_list("pk", flat=True))
+def packs_left_alone() -> list[int]:
+    return left_alone(SessionPack.objects.all())
 
 
 def old_packs() -> models.QuerySet[SessionPack]:

@@ -8,12 +8,10 @@ import re
 import tempfile
 from collections import Counter
 from contextlib import ExitStack
-from datetime import timedelta
 from pathlib import Path
 
 from django.core.files.storage import default_storage
 from django.db import transaction
-from django.utils import timezone
 
 from analysis.core import WITHOUT
 from analysis.sandbox import write_mixdown_in_child
@@ -21,12 +19,12 @@ from portal.bookings.models import Song
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
 from portal.kit.roles import role_of
+from portal.making_once import left_alone, make_once
 from portal.queueing import queue_task_on_commit
 from portal.takes.models import MusicCopy
 from portal.uploads import originals
 
-LEFT_ALONE_FOR = timedelta(minutes=2)
-MOST_TRIES = 3
+STOPPED = "could not be read to the end"
 # Raised when the same files come to give another sum.
 MADE_BY = "1"
 DRUMS = re.compile(r"drum", re.IGNORECASE)
@@ -78,14 +76,11 @@ def fingerprint_of(files: list[SourceFile]) -> str:
 
 
 def make_music(copy_id: int) -> None:
-    """Made twice at once it is the same file. Of files that changed meanwhile nothing is kept: it is asked for anew."""
-    copy = MusicCopy.objects.select_related("song").filter(pk=copy_id, state=MusicCopy.State.MAKING).first()
-    if copy is None:
-        return
-    if copy.tries >= MOST_TRIES:
-        copy.fail("could not be read to the end")
-        return
-    copy.begin()
+    make_once(MusicCopy.objects.select_related("song"), copy_id, _make, stopped=STOPPED)
+
+
+def _make(copy: MusicCopy) -> None:
+    """Of files that changed meanwhile nothing is kept: it is asked for anew."""
     files = music_files(copy.song)
     if not files or fingerprint_of(files) != copy.fingerprint:
         copy.fail("changed while the music was made")
@@ -103,7 +98,7 @@ def make_music(copy_id: int) -> None:
         originals.store(to, key=key, sha256=sha256)
     _put_in_place(copy, key)
     copy.finish(key=key, sample_rate_hz=made.sample_rate_hz, frames=made.frames, loudness_lufs=made.loudness_lufs)
-    logger.info("music copy %s: made of %s files", copy_id, len(files))
+    logger.info("music copy %s: made of %s files", copy.pk, len(files))
 
 
 def rate_of(files: list[SourceFile]) -> int:
@@ -118,10 +113,8 @@ def _put_in_place(copy: MusicCopy, key: str) -> None:
         default_storage.delete(copy.key)
 
 
-def left_alone() -> list[int]:
-    before = timezone.now() - LEFT_ALONE_FOR
-    making = MusicCopy.objects.filter(state=MusicCopy.State.MAKING, began_at__lt=before)
-    return list(making.values_list("pk", flat=True))
+def music_left_alone() -> list[int]:
+    return left_alone(MusicCopy.objects.all())
 
 
 def clear_gone() -> None:

@@ -31,5 +31,5 @@ def sweep() -> None:
     """Queue what was never queued, or whose job was lost. Safe to run twice: a second survey changes nothing."""
     queue_left("portal.takes.tasks.survey_rough_mix", jobs.left_alone())
     queue_left("portal.takes.tasks.place_rough_mix", placing.left_alone())
-    queue_left("portal.takes.tasks.make_music", music.left_alone())
+    queue_left("portal.takes.tasks.make_music", music.music_left_alone())
     music.clear_gone()

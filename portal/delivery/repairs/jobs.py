@@ -8,13 +8,11 @@ from __future__ import annotations
 import errno
 import logging
 import tempfile
-from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 from django.core.files.storage import default_storage
 from django.db import transaction
-from django.utils import timezone
 
 from analysis.core import RepairError
 from analysis.handover import Repair
@@ -24,13 +22,10 @@ from portal.delivery.models import SHEET_COLUMNS, Delivery, DeliveryFile, SetRep
 from portal.delivery.names import RESERVED_NAMES, fold
 from portal.delivery.repairs.offers import Wanted
 from portal.file_serving import local_copy
-from portal.heartbeat import alive
+from portal.making_once import MOST_TRIES, left_alone, make_once
 from portal.queueing import queue_task_on_commit
 from portal.uploads import originals, parts
-from portal.uploads.errors import UploadBusyError
 
-LEFT_AFTER = timedelta(minutes=2)
-MOST_TRIES = 3
 MOST_SAMPLE_BYTES = 4
 Polarity = DeliveryFile.Polarity
 TURNED_OVER: dict[str, str] = {
@@ -46,27 +41,14 @@ logger = logging.getLogger(__name__)
 
 
 def make_repair(repair_id: int) -> None:
-    """One worker at a time. One that was killed is followed by another, which goes on with the next file."""
-    try:
-        with parts.locked(f"repair-{repair_id}"):
-            repair = (
-                SetRepair.objects.select_related("delivery__song__booking", "asked_by").filter(pk=repair_id).first()
-            )
-            if repair is None or repair.state != SetRepair.State.MAKING:
-                return
-            if repair.tries >= MOST_TRIES:
-                repair.fail(STOPPED)
-                return
-            repair.begin()
-            with alive(repair.go_on):
-                _make(repair)
-    except UploadBusyError:
-        logger.info("repair %s is being made already", repair_id)
+    """Who comes after a killed worker goes on with the next file."""
+    make_once(
+        SetRepair.objects.select_related("delivery__song__booking", "asked_by"), repair_id, _make, stopped=STOPPED
+    )
 
 
-def left_alone() -> list[int]:
-    lost = SetRepair.objects.filter(state=SetRepair.State.MAKING, began_at__lt=timezone.now() - LEFT_AFTER)
-    return list(lost.values_list("pk", flat=True))
+def repairs_left_alone() -> list[int]:
+    return left_alone(SetRepair.objects.all())
 
 
 def _make(repair: SetRepair) -> None:
