@@ -55,7 +55,7 @@ def beside_a_pack() -> tuple[float, float]:
     began = time.monotonic()
     pack = ask_pack(song=song, by=song.booking.created_by)
     until(lambda: SessionPack.objects.filter(pk=pack.pk, tries__gt=0).exists())
-    sent, zip_began = sent_zip(), time.monotonic()
+    sent, zip_began = sent_zip(packed_noises()), time.monotonic()
     queue_task("portal.intake.tasks.unpack_zip", sent)
     until(lambda: is_unpacked(sent), within_s=PATIENCE_S)
     zip_s = time.monotonic() - zip_began
@@ -70,15 +70,16 @@ def delays(tiny_files: int) -> dict[str, float]:
     from portal.mailroom.models import Mail
     from portal.queueing import queue_task
 
-    tiny = sent_files(tiny_files, TINY_S)
-    small, long = sent_files(1, SMALL_S), sent_files(1, LONG_S)
-    for key in tiny:
+    small_sound, long_sound, zip_bytes = noises(1, SMALL_S), noises(1, LONG_S), packed_noises()
+    for key in sent_files(noises(tiny_files, TINY_S)):
         queue_task("portal.intake.tasks.survey_file", key)
+    # From here on: a worker that is free takes what the table holds, whether its task is queued or not.
     began = time.monotonic()
     mail = letter(to="a@example.com", subject="A new password", body="A link", key=f"bench:{time.monotonic()}")
+    small, long = sent_files(small_sound), sent_files(long_sound)
     for key in (*small, *long):
         queue_task("portal.intake.tasks.survey_file", key)
-    packed = sent_zip()
+    packed = sent_zip(zip_bytes)
     queue_task("portal.intake.tasks.unpack_zip", packed)
     waits: dict[str, Callable[[], bool]] = {
         "an e-mail": lambda: Mail.objects.filter(pk=mail.pk, state=Mail.State.SENT).exists(),
@@ -116,25 +117,35 @@ def is_checked(key: int) -> bool:
     return SongCheck.objects.done().filter(song__sources=key).exists()
 
 
-def sent_zip() -> int:
-    from tests.factories import make_sent_zip, wav_bytes
+def sent_zip(content: bytes) -> int:
+    from tests.factories import make_sent_zip
+
+    return make_sent_zip(content=content).pk
+
+
+def packed_noises() -> bytes:
     from tests.portal.intake.made_zips import zipped
 
-    sound = np.random.default_rng(ZIP_FILES)
-    files = [wav_bytes(0.1 * sound.standard_normal((int(SMALL_S * RATE_HZ), 1)), RATE_HZ) for _ in range(ZIP_FILES)]
-    return make_sent_zip(content=zipped(*((f"file {at}.wav", content) for at, content in enumerate(files)))).pk
+    return zipped(*((f"file {at}.wav", content) for at, content in enumerate(noises(ZIP_FILES, SMALL_S))))
 
 
-def sent_files(number: int, length_s: float) -> list[int]:
-    """Files of one new song, each with other content, that wait for their survey."""
+def noises(number: int, length_s: float) -> list[bytes]:
+    """Files, each with other content than any before."""
+    from tests.factories import wav_bytes
+
+    sound = np.random.default_rng()
+    return [wav_bytes(0.1 * sound.standard_normal((int(length_s * RATE_HZ), 1)), RATE_HZ) for _ in range(number)]
+
+
+def sent_files(contents: list[bytes]) -> list[int]:
+    """Files of one new song that wait for their survey."""
     from portal.bookings.stages import SongStage
     from portal.intake.models import SourceFile
-    from tests.factories import make_song, make_source, store_content, wav_bytes
+    from tests.factories import make_song, make_source, store_content
 
-    song, sound = make_song(stage=SongStage.CHECKING), np.random.default_rng(number)
+    song = make_song(stage=SongStage.CHECKING)
     keys = []
-    for at in range(number):
-        content = wav_bytes(0.1 * sound.standard_normal((int(length_s * RATE_HZ), 1)), RATE_HZ)
+    for at, content in enumerate(contents):
         sha256 = store_content(content)
         source = make_source(
             song=song,
