@@ -2,6 +2,7 @@
 
 import logging
 import os
+from functools import cached_property
 from typing import Any
 
 from celery import Celery
@@ -18,7 +19,16 @@ EVERY_ONE = -1
 
 logger = logging.getLogger(__name__)
 
-app = Celery("kitpost")
+
+class House(Celery):
+    @cached_property
+    def Beat(self) -> Any:  # noqa: N802 - celery's name
+        from portal.clock import Clock
+
+        return self.subclass_with_self(Clock)
+
+
+app = House("kitpost")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
 

@@ -150,8 +150,8 @@ def readers() -> dict[str, Read]:
     from analysis.chart.reading import read_chart
     from analysis.core.reports import FileReport, Place, SongReport
     from analysis.delivery.check_results import Check
+    from analysis.handover.place_report import TakePlace
     from analysis.handover.sheet import SheetTrack
-    from analysis.handover.take_place import TakePlace
     from analysis.maps.tempo_map import TempoMap
     from analysis.session.settings import SessionSettings
     from analysis.session.timeline import Timeline

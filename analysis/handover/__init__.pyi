@@ -1,3 +1,4 @@
+from .place_report import TakePlace as TakePlace
 from .repair import Repair as Repair
 from .repair import RepairedFile as RepairedFile
 from .repair import repair_file as repair_file
@@ -12,5 +13,4 @@ from .sheet_lines import channel_words as channel_words
 from .sheet_lines import figure_of as figure_of
 from .sheet_lines import tempo_lines as tempo_lines
 from .sheet_pdf import pdf_of_sheet as pdf_of_sheet
-from .take_place import TakePlace as TakePlace
 from .take_place import place_take as place_take

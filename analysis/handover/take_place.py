@@ -17,13 +17,12 @@ import numpy as np
 
 from analysis.core.blocks import Block
 from analysis.core.errors import FeelError, UnusableFileError
-from analysis.core.reports import Record
 from analysis.delivery.drum_hits import DrumHits, HitMeter
 from analysis.delivery.feel import feel_of
-from analysis.delivery.feel_report import FeelReport
 from analysis.delivery.lag_line import fit_line, holds
 from analysis.delivery.mix_fit import Fit, Sides, spread_windows
 from analysis.delivery.mix_lags import follow, times_and_lags
+from analysis.handover.place_report import TakePlace
 from analysis.maps.tempo_map import TempoMap
 from analysis.media.reader import open_media
 from analysis.media.windows import Activity, ActivityMeter
@@ -42,20 +41,6 @@ _LEAST_WINDOWS, _LOUD = 4, 0.05
 # Of two places whose strokes lie as near to the beats, within so many milliseconds, the stated one counts (house
 # choice).
 _AS_NEAR_MS = 5.0
-
-
-@dataclass(frozen=True)
-class TakePlace(Record):
-    """`begins_s`: the mix's first frame in the time of the client's files, of the map too. `found_by`: "sound" (to the
-    sample; `low_frames` to `high_frames` holds it 95 times in 100), "map" or "stated". `feel`, or why there is none."""
-
-    begins_s: float
-    found_by: str
-    begins_frames: int | None = None
-    low_frames: float | None = None
-    high_frames: float | None = None
-    feel: FeelReport | None = None
-    no_feel: str = ""
 
 
 @dataclass(frozen=True)

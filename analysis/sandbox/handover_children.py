@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from analysis.core.errors import RepairError, UnusableFileError
+from analysis.handover.place_report import TakePlace
 from analysis.handover.repair import Repair, RepairedFile
 from analysis.handover.sheet import SheetTrack
-from analysis.handover.take_place import TakePlace
 from analysis.media.pictures import Picture
 from analysis.sandbox.child import record_of, run_in_child
 from analysis.sandbox.handover_jobs import PictureJob, PlaceJob, RepairJob, SheetTracksJob

@@ -17,7 +17,6 @@ from typing import Any
 
 from django.core.files.storage import default_storage
 
-from analysis.handover import pdf_of_sheet
 from portal.delivery.models import Delivery, DeliveryFile, KitPhoto
 from portal.delivery.names import PDF_NAME, PHOTO_NAME, SHEET_NAME, TRACK_SHEET_NAME
 from portal.delivery.sheet.data import sheet_of
@@ -70,6 +69,8 @@ def keep_papers(delivery: Delivery) -> list[dict[str, Any]]:
 
 def made(delivery: Delivery) -> dict[str, bytes]:
     """By their names, from what the rows say now."""
+    from analysis.handover import pdf_of_sheet
+
     files = list(delivery.files.current().select_related("sent_by"))
     photos = list(delivery.photos.all())
     sheet = sheet_of(delivery, files, photo_names(photos))

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from analysis.core.samples import Samples
-from analysis.handover.take_place import TakePlace, place_take
+from analysis.handover.place_report import TakePlace
+from analysis.handover.take_place import place_take
 from analysis.maps.tempo_map import TempoMap
 from tests import signals
 from tests.analysis.encoded import write_sound

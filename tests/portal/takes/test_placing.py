@@ -17,7 +17,7 @@ from django.utils import timezone
 from analysis.core.errors import UnusableFileError
 from analysis.core.samples import Samples
 from analysis.delivery.feel_report import FeelReport, FeelSection, Offsets
-from analysis.handover.take_place import TakePlace
+from analysis.handover.place_report import TakePlace
 from portal.bookings.models import Song
 from portal.takes import placing, services, tasks
 from portal.takes.about import About
