@@ -25,7 +25,7 @@ from tests.portal.uploads.sending import Sender, base64_of, row_at
 
 pytestmark = pytest.mark.django_db
 MIB = 1024**2
-SIZE_BYTES = 26 * MIB + 12_345
+SIZE_BYTES = 16 * MIB + 12_345
 CHUNK_BYTES = 3 * MIB
 
 
