@@ -17,6 +17,7 @@ from playwright.sync_api import Page, sync_playwright
 from tests.conftest import CHROMIUM_FLAGS, chromium_program
 from tests.flows.course import walk
 from tests.flows.material import make_material
+from tests.flows.people import windows
 
 SIZES = ((1440, 900), (390, 844))
 
@@ -42,7 +43,9 @@ def main(house_file: str, folder: str, *stems: str) -> None:
             material = replace(material, stems=[Path(stem) for stem in stems])
         browser = playwright.chromium.launch(executable_path=program, args=CHROMIUM_FLAGS)
         started = time.monotonic()
-        walk(browser, house, material, client_email=f"mirela-{int(time.time())}@kitpost.example", look=look)
+        email = f"mirela-{int(time.time())}@kitpost.example"
+        with windows(browser) as new_window:
+            walk(new_window, house, material, client_email=email, look=look)
         print(f"walked the whole course in {time.monotonic() - started:.0f} s, {len(taken)} looks in {out}")
 
 

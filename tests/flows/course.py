@@ -8,9 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import Browser
-
-from tests.flows.people import MEASURED_WITHIN_MS, Client, Drummer, Look
+from tests.flows.people import MEASURED_WITHIN_MS, Client, Drummer, Look, NewWindow
 
 PARTIAL_FROM = 1000
 
@@ -29,16 +27,16 @@ def see_nothing(*_: object) -> None:
     """For a walk without pictures."""
 
 
-def walk(browser: Browser, house: Mapping[str, Any], material: Material, *, client_email: str, look: Look) -> None:
+def walk(new_window: NewWindow, house: Mapping[str, Any], material: Material, *, client_email: str, look: Look) -> None:
     """Walk it all; every step waits for what the page says, and fails when it does not say it."""
-    drummer = Drummer(browser.new_context().new_page(), house["url"], look)
-    client = Client(browser.new_context(accept_downloads=True).new_page(), house["url"], look)
+    drummer = Drummer(new_window(), house["url"], look)
+    client = Client(new_window(), house["url"], look)
     drummer.sign_in(house["drummer"]["email"], house["drummer"]["password"])
     booking_url, song_url = agree(drummer, client, material, client_email)
     intake(drummer, client, material, booking_url, song_url)
     track(drummer, client, material, song_url)
     deliver(drummer, client, material, booking_url, song_url)
-    stranger = Client(browser.new_context().new_page(), house["url"], see_nothing)
+    stranger = Client(new_window(), house["url"], see_nothing)
     stranger.sign_in(house["other_client"]["email"], house["other_client"]["password"])
     for private in (booking_url, song_url):
         answer = stranger.page.goto(private)

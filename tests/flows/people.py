@@ -1,16 +1,34 @@
 """The two people of a booking at their browsers. They know only what the pages say: no code of the portal is used."""
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
-from playwright.sync_api import Download, Locator, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Download, Locator, Page, expect
 
 # A short song is surveyed and measured in a few seconds; a slow machine may need more.
 MEASURED_WITHIN_MS = 180_000
 PASSWORD = "seven-quiet-rooms-41"
 
 Look = Callable[[Page, str], None]
+NewWindow = Callable[[], Page]
+
+
+@contextmanager
+def windows(browser: Browser) -> Iterator[NewWindow]:
+    """Opens windows, each of somebody who has not signed in. They close at the end: a page left open asks on and on."""
+    contexts: list[BrowserContext] = []
+
+    def new_window() -> Page:
+        contexts.append(browser.new_context())
+        return contexts[-1].new_page()
+
+    try:
+        yield new_window
+    finally:
+        for context in contexts:
+            context.close()
 
 
 class Person:

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.flows.accessible import GRAVE, Faults, every_page, faults_of
-from tests.flows.people import MEASURED_WITHIN_MS, Person
+from tests.flows.people import MEASURED_WITHIN_MS, Person, windows
 from tests.houses import demo, needs_proc
 
 if TYPE_CHECKING:
@@ -56,9 +56,9 @@ def asked_by_ear(page: Page) -> str:
 @needs_proc
 def test_no_page_has_a_serious_fault(chromium: Browser, house_dir: Path) -> None:
     faults = Faults()
-    with demo(house_dir) as (_, house):
+    with demo(house_dir) as (_, house), windows(chromium) as new_window:
         for who in ("drummer", "client"):
-            page = chromium.new_context().new_page()
+            page = new_window()
             Person(page, house["url"], faults.look).sign_in(house[who]["email"], house[who]["password"])
             if who == "drummer":
                 settled(page, house["url"])

@@ -9,6 +9,7 @@ import pytest
 from tests.flows.accessible import Faults
 from tests.flows.course import walk
 from tests.flows.material import make_material
+from tests.flows.people import windows
 from tests.houses import demo, needs_proc
 
 if TYPE_CHECKING:
@@ -20,6 +21,6 @@ if TYPE_CHECKING:
 def test_a_booking_goes_from_quote_to_acceptance(chromium: "Browser", house_dir: Path, tmp_path: Path) -> None:
     (tmp_path / "sound").mkdir()
     material, faults = make_material(tmp_path / "sound"), Faults()
-    with demo(house_dir) as (_, house):
-        walk(chromium, house, material, client_email="mirela@kitpost.example", look=faults.look)
+    with demo(house_dir) as (_, house), windows(chromium) as new_window:
+        walk(new_window, house, material, client_email="mirela@kitpost.example", look=faults.look)
     assert not faults.grave, "\n".join(faults.grave)

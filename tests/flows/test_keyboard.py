@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.flows.keyboard import Keyboard
-from tests.flows.people import MEASURED_WITHIN_MS, Person
+from tests.flows.people import MEASURED_WITHIN_MS, Person, windows
 from tests.houses import demo, needs_proc
 
 if TYPE_CHECKING:
@@ -23,8 +23,8 @@ HEAD_S = "document.querySelector('[data-lanes]').lanes.headS"
 
 
 def test_the_desk_and_the_sheet_are_worked_by_keys_alone(chromium: Browser, house_dir: Path) -> None:
-    with demo(house_dir) as (_, house):
-        page = chromium.new_context().new_page()
+    with demo(house_dir) as (_, house), windows(chromium) as new_window:
+        page = new_window()
         Person(page, house["url"], lambda _, __: None).sign_in(**house["drummer"])
         page.goto(f"{house['url']}/desk/")
         expect(page.get_by_text("Clipped peaks").first).to_be_visible(timeout=MEASURED_WITHIN_MS)

@@ -28,7 +28,7 @@ from analysis.band.score import SongPlan, write_score
 from analysis.band.truth import Truth
 from analysis.maps.tempo_map import TempoMap
 from tests.flows.keyboard import Keyboard
-from tests.flows.people import Drummer
+from tests.flows.people import Drummer, windows
 from tests.flows.sender import Sender
 from tests.flows.test_kills import ask, is_reported, send_whole, wait_for
 from tests.houses import demo, needs_proc
@@ -77,8 +77,8 @@ class Made:
 
 def test_a_map_takes_a_few_keys_and_is_true(chromium: Browser, house_dir: Path, tmp_path: Path) -> None:
     wanted = [plan for plan in PLANS if os.environ.get("MAPS_IN_KEYS") == "all" or plan.title in IN_EVERY_RUN]
-    with demo(house_dir) as (_, house):
-        page = chromium.new_context().new_page()
+    with demo(house_dir) as (_, house), windows(chromium) as new_window:
+        page = new_window()
         drummer = Drummer(page, house["url"], lambda _, __: None)
         drummer.sign_in(**house["drummer"])
         truths = {plan.title: sent(plan, drummer, house, tmp_path) for plan in wanted}

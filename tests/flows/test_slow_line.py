@@ -20,7 +20,7 @@ from analysis.band.clock import Steady
 from analysis.band.render import render_stems, write_wav
 from analysis.band.score import SongPlan, write_score
 from tests.flows.course import see_nothing
-from tests.flows.people import MEASURED_WITHIN_MS, Client
+from tests.flows.people import MEASURED_WITHIN_MS, Client, NewWindow, windows
 from tests.houses import demo, needs_proc
 from tests.portal.demo.waiting import until
 
@@ -64,9 +64,9 @@ def said_of(data_dir: Path, song_id: int) -> Said:
         )
 
 
-def at_the_song(browser: Browser, house: Mapping[str, Any], *, bytes_per_s: int = BYTES_PER_S) -> Client:
+def at_the_song(new_window: NewWindow, house: Mapping[str, Any], *, bytes_per_s: int = BYTES_PER_S) -> Client:
     """The demo's client, at the song that waits for its files, on a slow line."""
-    client = Client(browser.new_context().new_page(), house["url"], see_nothing)
+    client = Client(new_window(), house["url"], see_nothing)
     client.sign_in(house["client"]["email"], house["client"]["password"])
     client.page.goto(house["song"])
     line = client.page.context.new_cdp_session(client.page)
@@ -87,8 +87,8 @@ def song_id_of(house: Mapping[str, Any]) -> int:
 
 def test_four_stems_over_a_slow_line_bring_one_message(chromium: Browser, house_dir: Path, tmp_path: Path) -> None:
     stems = make_stems(tmp_path)
-    with demo(house_dir) as (_, house):
-        client, song_id = at_the_song(chromium, house), song_id_of(house)
+    with demo(house_dir) as (_, house), windows(chromium) as new_window:
+        client, song_id = at_the_song(new_window, house), song_id_of(house)
         began_at = time.monotonic()
         client.send_files(client.section("Files"), stems)
         sent_in_s = time.monotonic() - began_at
@@ -113,8 +113,8 @@ def test_a_tab_closed_in_mid_drop_does_not_keep_the_rest_waiting(
     chromium: Browser, house_dir: Path, tmp_path: Path
 ) -> None:
     stems = make_stems(tmp_path)
-    with demo(house_dir) as (_, house):
-        client, song_id = at_the_song(chromium, house), song_id_of(house)
+    with demo(house_dir) as (_, house), windows(chromium) as new_window:
+        client, song_id = at_the_song(new_window, house), song_id_of(house)
         choose(client, stems)
         expect(client.page.locator("#files tbody tr")).to_have_count(2, timeout=MEASURED_WITHIN_MS)
         client.page.close(run_before_unload=False)
@@ -131,8 +131,8 @@ def test_a_tab_closed_in_mid_drop_does_not_keep_the_rest_waiting(
 
 def test_two_browsers_at_once_bring_one_message(chromium: Browser, house_dir: Path, tmp_path: Path) -> None:
     first, *rest = make_stems(tmp_path)
-    with demo(house_dir) as (_, house):
-        fast, slow = at_the_song(chromium, house, bytes_per_s=20 * BYTES_PER_S), at_the_song(chromium, house)
+    with demo(house_dir) as (_, house), windows(chromium) as new_window:
+        fast, slow = at_the_song(new_window, house, bytes_per_s=20 * BYTES_PER_S), at_the_song(new_window, house)
         song_id = song_id_of(house)
         choose(slow, rest)
         expect(slow.page.locator(".upload .state").first).to_have_text("Sending")
