@@ -17,7 +17,7 @@ from portal.charts.inputs import inputs_of
 from portal.charts.models import ChartDraft, ChartFile, ChartVersion
 from portal.charts.versions import take_draft
 from portal.file_serving import local_copy
-from portal.making_once import MOST_TRIES, left_alone, make_once
+from portal.making import MOST_TRIES, left_alone, make_once
 from portal.titles import plain_title
 from portal.uploads import originals
 

@@ -14,7 +14,7 @@ from analysis.sandbox import write_proxy_in_child
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
 from portal.lanes.models import PlayCopy
-from portal.making_once import LEFT_AFTER, make_once
+from portal.making import LEFT_AFTER, make_once
 from portal.uploads import originals
 
 STOPPED = "could not be read to the end"

@@ -24,7 +24,7 @@ from analysis.session import AUDIO_FOLDER, ConformedFile, Timeline, write_papers
 from portal.charts.drawn import content_of
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
-from portal.making_once import MOST_TRIES, left_alone, make_once
+from portal.making import MOST_TRIES, left_alone, make_once
 from portal.prep.errors import PrepError
 from portal.prep.models import HousePrep, SessionPack
 from portal.prep.pack_inputs import PackInputs, channels_of, inputs_of, length_s

@@ -19,7 +19,7 @@ from portal.bookings.models import Song
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
 from portal.kit.roles import role_of
-from portal.making_once import left_alone, make_once
+from portal.making import left_alone, make_once
 from portal.queueing import queue_task_on_commit
 from portal.takes.models import MusicCopy
 from portal.uploads import originals

@@ -22,7 +22,7 @@ from portal.delivery.models import SHEET_COLUMNS, Delivery, DeliveryFile, SetRep
 from portal.delivery.names import RESERVED_NAMES, fold
 from portal.delivery.repairs.offers import Wanted
 from portal.file_serving import local_copy
-from portal.making_once import MOST_TRIES, left_alone, make_once
+from portal.making import MOST_TRIES, left_alone, make_once
 from portal.queueing import queue_task_on_commit
 from portal.uploads import originals, parts
 

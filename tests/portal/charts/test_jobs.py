@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.core.files.storage import default_storage
 
-from portal import making_once
+from portal import making
 from portal.charts import jobs
 from portal.charts.drawn import drawn_chart
 from portal.charts.models import ChartFile, ChartVersion
@@ -43,7 +43,7 @@ def test_the_page_shows_the_pages_that_are_printed() -> None:
 
 
 def test_what_was_stopped_again_and_again_is_given_up() -> None:
-    version = make_chart_version(tries=making_once.MOST_TRIES)
+    version = make_chart_version(tries=making.MOST_TRIES)
     jobs.engrave_version(version.pk)
     version.refresh_from_db()
     assert (version.state, version.trouble) == (ChartVersion.State.FAILED, jobs.STOPPED)
@@ -52,6 +52,6 @@ def test_what_was_stopped_again_and_again_is_given_up() -> None:
 def test_a_version_whose_job_was_lost_is_found() -> None:
     version = make_chart_version()
     assert jobs.versions_left_alone() == []
-    long_ago = version.began_at - 2 * making_once.LEFT_AFTER
+    long_ago = version.began_at - 2 * making.LEFT_AFTER
     ChartVersion.objects.filter(pk=version.pk).update(began_at=long_ago)
     assert jobs.versions_left_alone() == [version.pk]

@@ -6,7 +6,7 @@ import pytest
 from django.core.files.storage import default_storage
 from django.utils import timezone
 
-from portal import making_once
+from portal import making
 from portal.intake import hooks
 from portal.intake.models import SourceFile
 from portal.lanes import jobs, tasks
@@ -40,7 +40,7 @@ def test_what_cannot_be_read_says_why_once(source: SourceFile) -> None:
 
 
 def test_a_file_that_kills_its_worker_is_given_up(source: SourceFile) -> None:
-    PlayCopy.objects.create(source=source, tries=making_once.MOST_TRIES)
+    PlayCopy.objects.create(source=source, tries=making.MOST_TRIES)
     jobs.make_copy(source.pk)
     assert PlayCopy.objects.get().state == "failed"
 
@@ -97,7 +97,7 @@ def test_a_copy_that_takes_long_is_not_begun_again_while_its_worker_lives(
         left.append(jobs.left_alone())
         return "took too long"
 
-    monkeypatch.setattr(making_once, "alive", long_work(lambda: PlayCopy.objects.update(began_at=LONG_AGO)))
+    monkeypatch.setattr(making, "alive", long_work(lambda: PlayCopy.objects.update(began_at=LONG_AGO)))
     monkeypatch.setattr(jobs, "write_proxy_in_child", written)
     jobs.make_copy(source.pk)
     assert left == [[]]

@@ -24,7 +24,7 @@ from analysis.core.errors import UnusableFileError
 from analysis.maps.tempo_map import TempoMap
 from analysis.session.conform import ConformedFile, conform_file
 from analysis.session.timeline import Timeline, plan_session
-from portal import making_once
+from portal import making
 from portal.bookings.models import Song
 from portal.charts.jobs import engrave_version
 from portal.intake.models import SourceFile
@@ -151,7 +151,7 @@ def test_a_killed_worker_is_followed_by_one_that_goes_on(monkeypatch: pytest.Mon
 
 def test_a_file_that_stops_every_worker_ends_the_tries() -> None:
     pack = asked(make_packable(files=1))
-    SessionPack.objects.update(tries=making_once.MOST_TRIES)
+    SessionPack.objects.update(tries=making.MOST_TRIES)
     pack_jobs.make_pack(pack.pk)
     pack.refresh_from_db()
 
@@ -315,9 +315,7 @@ def test_the_sweep_finds_packs_that_nobody_makes(monkeypatch: pytest.MonkeyPatch
     queued: list[int] = []
     monkeypatch.setattr(tasks.make_pack, "delay", queued.append)
     lost, _alive = asked(make_packable(files=1)), asked(make_packable(files=1))
-    SessionPack.objects.filter(pk=lost.pk).update(
-        began_at=timezone.now() - making_once.LEFT_AFTER - timedelta(seconds=1)
-    )
+    SessionPack.objects.filter(pk=lost.pk).update(began_at=timezone.now() - making.LEFT_AFTER - timedelta(seconds=1))
     tasks.sweep()
     assert queued == [lost.pk]
 

@@ -16,7 +16,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from analysis.core.samples import Samples
-from portal import making_once
+from portal import making
 from portal.delivery import services, tasks
 from portal.delivery.errors import NotCheckedError
 from portal.delivery.models import Delivery, DeliveryFile, SetRepair
@@ -137,7 +137,7 @@ def test_a_killed_worker_is_followed_by_one_that_goes_on(delivery: Delivery, mon
     with pytest.raises(NotCheckedError, match="A corrected set is being made"):
         services.release(delivery=delivery, note="", by=delivery.song.booking.created_by)
 
-    SetRepair.objects.update(began_at=timezone.now() - making_once.LEFT_AFTER - timedelta(seconds=1))
+    SetRepair.objects.update(began_at=timezone.now() - making.LEFT_AFTER - timedelta(seconds=1))
     queued: list[int] = []
     monkeypatch.setattr(tasks.make_repair, "delay", queued.append)
     tasks.sweep()
@@ -156,7 +156,7 @@ def test_a_killed_worker_is_followed_by_one_that_goes_on(delivery: Delivery, mon
 
 def test_what_is_stopped_again_and_again_is_given_up(delivery: Delivery, monkeypatch: pytest.MonkeyPatch) -> None:
     repair = asked(delivery, "move")
-    SetRepair.objects.update(tries=making_once.MOST_TRIES)
+    SetRepair.objects.update(tries=making.MOST_TRIES)
     tasks.make_repair(repair.pk)
     repair.refresh_from_db()
     assert (repair.state, repair.trouble) == ("failed", jobs.STOPPED)

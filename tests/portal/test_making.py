@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 
 from portal.lanes.models import PlayCopy
-from portal.making_once import LEFT_AFTER, MOST_TRIES, left_alone, make_once
+from portal.making import LEFT_AFTER, MOST_TRIES, left_alone, make_once
 from portal.uploads import parts
 from tests.factories import make_source
 
