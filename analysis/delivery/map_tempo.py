@@ -26,9 +26,15 @@ _CLEAR_POWER = 14.0
 # The map's own tempo must reach this share of the best one's power to be what is played, and another this many times
 # the map's to be said (house choices).
 _AS_HIGH, _SURELY_OTHER = 0.4, 2.5
-# Half or double the best tempo, of this share of its power, may be meant as well: the nearest to the map's (house
-# choice).
+# Half or double the best tempo, of this share of its power, may be meant as well (house choice).
 _NEARLY_BEST = 0.4
+# Half a tempo needs strokes of its own: its first and third harmonic together pass 17 once in a million (two random
+# powers: a gamma distribution). It may also be meant where strokes fall on the best tempo's beats alone: its first
+# harmonic is then this share of its second (1 without scatter; house choice).
+_OWN_POWER, _ON_BEATS_ALONE = 17.0, 0.5
+# So near to the map's tempo it is this song played to another one (house choice). Any other song is counted at the
+# pace nearest to the one that people feel most (van Noorden and Moelants 1999: a beat of 500 to 550 ms).
+_SAME_SONG, _FELT_BPM = 1.15, 114.0
 # What counts as the map's own tempo before a slope is fitted, and as half or double of another (house choices).
 _NEAR_TEMPO, _AROUND = 0.02, 0.01
 _LEAST_CHUNK_S, _LEAST_STROKES = 8.0, 16
@@ -47,15 +53,6 @@ class Stretch:
     times_s: Doubles
     beats: Doubles
     beat_s: Doubles
-
-
-@dataclass(frozen=True)
-class PlayedTempo:
-    """`factor`: how many times the map's tempo is played; None where the strokes do not say. `clear`: the power of the
-    best harmonic at that tempo."""
-
-    factor: float | None
-    clear: float
 
 
 def stretches(times_s: Doubles, tempo_map: TempoMap) -> list[Stretch]:
@@ -94,27 +91,39 @@ def in_beats(times_s: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
     return before[index] + (times_s - starts[index]) / beat_s[index], beat_s[index]
 
 
-def played_tempo(beats: Doubles) -> PlayedTempo:
-    """How many times the map's tempo strokes at these beats keep."""
+def played_tempo(beats: Doubles, bpm: float) -> float | None:
+    """How many times the map's tempo, `bpm`, strokes at these beats keep; None where they do not say."""
     centred = beats - beats.mean()
     factors, power, clear = _spectrum(centred)
     own = np.abs(factors - 1) <= _NEAR_TEMPO
     best = int(power.argmax())
     here = int(np.flatnonzero(own)[power[own].argmax()])
     if clear[here] >= _CLEAR_POWER and power[here] >= _AS_HIGH * power[best]:
-        return PlayedTempo(_refined(centred, float(factors[here])), float(clear[here]))
+        return _refined(centred, float(factors[here]))
     if clear[best] < _CLEAR_POWER or power[best] < _SURELY_OTHER * power[here]:
-        return PlayedTempo(None, float(clear[best]))
-    likely = [place for ratio in (0.5, 1.0, 2.0) for place in _near(factors, power, ratio * float(factors[best]))]
-    likely = [place for place in likely if power[place] >= _NEARLY_BEST * power[best]]
-    place = min(likely, key=lambda one: abs(float(np.log(factors[one]))))
-    return PlayedTempo(_refined(centred, float(factors[place])), float(clear[place]))
+        return None
+    return _refined(centred, _counted(centred, _refined(centred, float(factors[best])), bpm))
 
 
-def _near(factors: Doubles, power: Doubles, factor: float) -> list[int]:
-    """The highest place around a factor; none where it was not looked at."""
-    near = np.flatnonzero(np.abs(factors - factor) < _AROUND * factor)
-    return [int(near[power[near].argmax()])] if len(near) else []
+def _counted(beats: Doubles, best: float, bpm: float) -> float:
+    """The best tempo, or half or double of it: the same strokes can be counted in several ways."""
+    at_best, at_half, at_double = (_harmonics(beats, best * ratio) for ratio in (1.0, 0.5, 2.0))
+    meant = [best]
+    if at_half[0] + at_half[2] >= _OWN_POWER or at_best[0] >= _ON_BEATS_ALONE * at_best[1]:
+        meant += [0.5 * best] if at_half.sum() >= _NEARLY_BEST * at_best.sum() else []
+    meant += [2 * best] if at_double.sum() >= _NEARLY_BEST * at_best.sum() else []
+    meant = [factor for factor in meant if _SLOWEST <= factor <= _FASTEST]
+    near = [factor for factor in meant if abs(np.log(factor)) <= np.log(_SAME_SONG)]
+    if near:
+        return min(near, key=lambda factor: abs(float(np.log(factor))))
+    return min(meant, key=lambda factor: abs(float(np.log(factor * bpm / _FELT_BPM))))
+
+
+def _harmonics(beats: Doubles, factor: float) -> Doubles:
+    """The power at each harmonic of a tempo; of random strokes 1 on average."""
+    turns = np.exp(2j * np.pi * factor * np.outer(_HARMONICS, beats))
+    power: Doubles = np.abs(turns.sum(axis=1)) ** 2 / len(beats)
+    return power
 
 
 def _spectrum(beats: Doubles) -> tuple[Doubles, Doubles, Doubles]:
@@ -136,7 +145,6 @@ def _refined(beats: Doubles, factor: float) -> float:
     step = 1 / (max(_HARMONICS) * max(float(np.ptp(beats)), 1.0))
     for _ in range(6):
         tried = factor + step * np.linspace(-1, 1, 9)
-        phases = np.exp(2j * np.pi * np.outer(tried, beats))
-        power = sum(np.abs((phases**order).sum(axis=1)) ** 2 for order in _HARMONICS)
+        power = [_harmonics(beats, float(one)).sum() for one in tried]
         factor, step = float(tried[int(np.argmax(power))]), step / 4
     return factor

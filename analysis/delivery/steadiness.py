@@ -69,6 +69,9 @@ def _late(stretch: Stretch, factor: float) -> tuple[Doubles, Doubles]:
     """Times, and seconds after the grid, each part of the beat around its own mean; without what lies far off all."""
     beats = stretch.beats * factor
     division = part_of_beat(beats, float(np.median(stretch.beat_s)) / factor)
+    # Another tempo, or a set that is late, lies anywhere between the places that are counted: what all strokes share is
+    # taken out, so that no distance jumps from one side of a place to the other.
+    beats = beats - np.angle(np.exp(2j * np.pi * division * beats).mean()) / (2 * np.pi * division)
     places = np.rint(beats * division).astype(np.intp)
     late = (beats * division - places) / division / factor * stretch.beat_s
     near = np.abs(late - np.median(late)) <= max(

@@ -43,11 +43,11 @@ def tempo_checks(strokes: Strokes, tempo_map: TempoMap) -> list[Check]:
 
 
 def _of_stretch(part: Stretch) -> Iterator[Check]:
-    played = played_tempo(part.beats)
-    if played.factor is None:
+    factor = played_tempo(part.beats, part.bpm)
+    if factor is None:
         yield _cannot_tell(f"the hits{_place(part)} show no tempo", part)
         return
-    steady = steadiness_of(part, played.factor)
+    steady = steadiness_of(part, factor)
     if abs(steady.jump_s) > _JUMPS_S:
         yield _broken(steady)
     elif abs(steady.slope) * float(part.times_s[-1] - part.times_s[0]) <= _DRIFTS_S:

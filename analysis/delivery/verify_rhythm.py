@@ -33,12 +33,15 @@ from analysis.maps.tempo_map import TempoMap
 # steps (house choices).
 _SCATTER_S = 0.012
 _STEP_S = 0.002
-# The interval of a distance comes from stretches of so many beats, of which there must be so many; closer than this
-# nothing is read from close microphones (house choices).
-_BLOCK_BEATS, _FEWEST_BLOCKS, _READING_S = 8, 3, 0.0005
-# Players wander more slowly than such stretches, so their means err alike: intervals without this factor held the truth
-# in 13 of 24 takes of the bench (arithmetic on a normal distribution: 1.96 / 0.74).
-_WANDER = 2.65
+# The distance is the mean of the strokes that lie nearer to a place than an eighth of a beat, 50 ms at most, and than
+# three of their standard deviations, which are taken as 5 ms at least (house choices; 1.4826 times the median distance
+# is the standard deviation of a normal distribution).
+_REACH_S, _REACH_BEATS, _REACH_DEVIATIONS, _LEAST_DEVIATION_S, _NORMAL_MEDIAN = 0.05, 1 / 8, 3.0, 0.005, 1.4826
+_PASSES = 4
+# What falls on one beat errs together, and players wander, by about a third of what they scatter, over some six bars:
+# a mean over fewer errs by that too. Closer than half a millisecond nothing is read (house choices).
+_WANDERS, _WANDER_BEATS, _READING_S = 0.35, 24, 0.0005
+_NORMAL_95 = 1.96
 # Against an even spread over the beat, the fullest place must hold this many times its due to say anything
 # (house choice).
 _GATHERED = 3.0
@@ -128,18 +131,11 @@ def _on_grid(parts: Sequence[tuple[Doubles, Doubles]], tempo_map: TempoMap, limi
     if on_beat >= _ON_THE_BEAT * fullest:
         near = np.abs(shifts) <= limits.feel_s
         place_s = float(shifts[near][int(np.argmax(held[near]))])
-        late_ms = round(1000 * _middle(place_s, in_beat_s, weights, period_s), 1)
-        low, high = _interval(place_s, in_beat_s, times, period_s)
-        words = (
-            f"The drums are on the beats of the tempo map, {_how_late(late_ms)}. "
-            "Whole bars more or less do not show on the map."
-        )
-        limit = 1000 * limits.feel_s
-        return Check("on-the-map", None, passed=True, value=late_ms, limit=limit, message=words, low=low, high=high)
+        return _on_the_beats(_distance(place_s, in_beat_s, times, period_s), limits)
     if on_beat > _OFF_THE_BEAT * fullest:
         return _cannot_tell("the hits cluster at several places in the beat")
     place_s = float(shifts[int(np.argmax(held))])
-    return _off(_middle(place_s, in_beat_s, weights, period_s), period_s, limits)
+    return _off(_distance(place_s, in_beat_s, times, period_s), period_s, limits)
 
 
 def _gathering(in_beat_s: Doubles, weights: Doubles, period_s: float) -> tuple[Doubles, Doubles]:
@@ -149,31 +145,35 @@ def _gathering(in_beat_s: Doubles, weights: Doubles, period_s: float) -> tuple[D
     return shifts, (weights * (apart <= _SCATTER_S)).sum(axis=1) / weights.sum()
 
 
-def _middle(place_s: float, in_beat_s: Doubles, weights: Doubles, period_s: float) -> float:
-    """The mean of the strokes that gather around a place."""
-    apart = (in_beat_s - place_s + period_s / 2) % period_s - period_s / 2
-    near = np.abs(apart) <= 2 * _SCATTER_S
-    return place_s + float((weights[near] * apart[near]).sum() / weights[near].sum())
+def _distance(place_s: float, in_beat_s: Doubles, times: Doubles, period_s: float) -> tuple[float, float]:
+    """The mean of the strokes that gather around a place, and how far from it where the player sits may be, 95 times in
+    100; seconds."""
+    reach_s = min(_REACH_S, _REACH_BEATS * period_s)
+    for _ in range(_PASSES):
+        apart = (in_beat_s - place_s + period_s / 2) % period_s - period_s / 2
+        near = np.abs(apart) <= reach_s
+        place_s += float(apart[near].mean())
+        deviation_s = max(_NORMAL_MEDIAN * float(np.median(np.abs(apart[near]))), _LEAST_DEVIATION_S)
+        reach_s = min(reach_s, _REACH_DEVIATIONS * deviation_s)
+    beats = len(np.unique(np.rint((times[near] - in_beat_s[near]) / period_s)))
+    wander = _WANDERS**2 * min(1.0, _WANDER_BEATS / beats)
+    error_s = float(apart[near].std()) * np.sqrt(1 / beats + wander)
+    return place_s, max(_NORMAL_95 * error_s, _READING_S)
 
 
-def _interval(place_s: float, in_beat_s: Doubles, times: Doubles, period_s: float) -> tuple[float | None, float | None]:
-    """Milliseconds that hold the distance 95 times in 100, from the means of some beats each: players wander."""
-    apart = (in_beat_s - place_s + period_s / 2) % period_s - period_s / 2
-    near = np.abs(apart) <= 2 * _SCATTER_S
-    blocks = np.asarray(times[near] // (_BLOCK_BEATS * period_s), np.intp)
-    _, block, counts = np.unique(blocks, return_inverse=True, return_counts=True)
-    if len(counts) < _FEWEST_BLOCKS:
-        return None, None
-    means = np.bincount(block, apart[near]) / counts
-    middle, error = float(np.average(means, weights=counts)), float(means.std(ddof=1)) / np.sqrt(len(means))
-    # Few means: the factor of Student's distribution, about 1.96 + 2.4 / (n - 1).
-    half = max(_WANDER * (1.96 + 2.4 / (len(means) - 1)) * error, _READING_S)
-    low, high = (round(float(1000 * (place_s + middle + side * half)), 2) for side in (-1, 1))
-    return low, high
+def _on_the_beats(distance: tuple[float, float], limits: Limits) -> Check:
+    late_ms, low, high = _in_ms(distance)
+    words = (
+        f"The drums are on the beats of the tempo map, {_how_late(late_ms)}. "
+        "Whole bars more or less do not show on the map."
+    )
+    limit = 1000 * limits.feel_s
+    return Check("on-the-map", None, passed=True, value=late_ms, limit=limit, message=words, low=low, high=high)
 
 
-def _off(shift_s: float, period_s: float, limits: Limits) -> Check:
-    late_ms, way = round(1000 * shift_s, 1), "later" if shift_s > 0 else "earlier"
+def _off(distance: tuple[float, float], period_s: float, limits: Limits) -> Check:
+    late_ms, low, high = _in_ms(distance)
+    shift_s, way = distance[0], "later" if late_ms > 0 else "earlier"
     other_s = shift_s - np.sign(shift_s) * period_s
     other = "later" if other_s > 0 else "earlier"
     words = (
@@ -181,7 +181,13 @@ def _off(shift_s: float, period_s: float, limits: Limits) -> Check:
         f"(or {written('_ms', round(1000 * abs(other_s), 1))} {other}). "
         "Check that the tracks start where the client's files start."
     )
-    return Check("on-the-map", None, passed=False, value=late_ms, limit=1000 * limits.feel_s, message=words)
+    limit = 1000 * limits.feel_s
+    return Check("on-the-map", None, passed=False, value=late_ms, limit=limit, message=words, low=low, high=high)
+
+
+def _in_ms(distance: tuple[float, float]) -> tuple[float, float, float]:
+    middle, half = (1000 * one for one in distance)
+    return round(middle, 1), round(middle - half, 2), round(middle + half, 2)
 
 
 def _how_late(late_ms: float) -> str:

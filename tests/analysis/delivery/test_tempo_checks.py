@@ -87,6 +87,29 @@ def test_what_has_no_tempo_assures_nobody(times: Doubles) -> None:
     assert "Can't tell" in check.message
 
 
+def waltz(bpm: float, *, bars: int = 12, start_s: float = 1.0) -> Doubles:
+    """A hat on every eighth of three, a kick or a snare on each beat: two strokes on beats, one between."""
+    rng = np.random.default_rng(4)
+    beats = np.repeat(np.arange(0, 3 * bars, 0.5), [2, 1] * 3 * bars)
+    return np.asarray(np.sort(start_s + beats * 60 / bpm + rng.normal(0, 0.006, len(beats))))
+
+
+@pytest.mark.parametrize("bpm", [60, 70, 112, 145, 160])
+def test_another_song_is_counted_as_its_own_strokes_say(bpm: int) -> None:
+    """Beats at 96 with strokes between: nothing falls on half of them alone, and 192 is no pace that people count."""
+    (check,) = checks_of(waltz(96), TempoMap.constant(bpm, "4/4", 1))
+
+    assert (check.code, check.passed, check.value) == ("tempo", False, pytest.approx(96, abs=0.1))
+
+
+@pytest.mark.parametrize("start_s", [1.0, 1.017, 1.033, 1.05, 1.067, 1.083, 1.1, 1.117])
+def test_another_tempo_is_named_wherever_its_beats_lie(start_s: float) -> None:
+    """A sixteenth at 104 BPM is 144 ms: the strokes lie anywhere between those that are counted."""
+    (check,) = checks_of(eighths(104, count=36, scatter_s=0.005, start_s=start_s))
+
+    assert (check.code, check.passed, check.value) == ("tempo", False, pytest.approx(104, abs=0.1))
+
+
 def test_strokes_too_loose_to_tell_assure_nobody() -> None:
     """Twelve seconds, 50 ms later at the end, with a scatter of 35 ms: a way of playing, or another tempo."""
     times = eighths(112, count=45, scatter_s=0.035, seed=2)
@@ -105,7 +128,7 @@ def test_a_player_who_drifts_by_a_few_milliseconds_keeps_the_tempo() -> None:
 def test_triplets_are_no_other_tempo() -> None:
     times = 1 + np.arange(180) * 20 / 112
 
-    assert played_tempo((times - 1) * 112 / 60).factor == pytest.approx(1, abs=1e-3)
+    assert played_tempo((times - 1) * 112 / 60, 112) == pytest.approx(1, abs=1e-3)
 
 
 def kick_and_bleed() -> Doubles:
