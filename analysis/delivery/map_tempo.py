@@ -19,8 +19,8 @@ from analysis.maps.tempo_map import TempoMap
 # Parts of the beat on which strokes may lie.
 _HARMONICS = (1, 2, 3, 4)
 # The spectrum is taken from strokes laid on this many places a beat, at this many times the least resolution; tempi
-# from 0.55 to 1.8 times the map's are looked at, beyond them halves and doubles repeat (house choices).
-_PLACES, _FINER, _SLOWEST, _FASTEST = 32, 8, 0.55, 1.8
+# from 0.5 to 1.8 times the map's are looked at, beyond them halves and doubles repeat (house choices).
+_PLACES, _FINER, _SLOWEST, _FASTEST = 32, 8, 0.5, 1.8
 # Of random strokes a harmonic's power is 1 on average and passes 14 once in a million (exponential distribution).
 _CLEAR_POWER = 14.0
 # The map's own tempo must reach this share of the best one's power to be what is played, and another this many times
@@ -32,19 +32,21 @@ _NEARLY_BEST = 0.4
 # powers: a gamma distribution). It may also be meant where strokes fall on the best tempo's beats alone: its first
 # harmonic is then this share of its second (1 without scatter; house choice).
 _OWN_POWER, _ON_BEATS_ALONE = 17.0, 0.5
-# So near to the map's tempo it is this song played to another one (house choice). Any other song is counted at the
-# pace nearest to the one that people feel most (van Noorden and Moelants 1999: a beat of 500 to 550 ms).
-_SAME_SONG, _FELT_BPM = 1.15, 114.0
-# What counts as the map's own tempo before a slope is fitted, and as half or double of another (house choices).
-_NEAR_TEMPO, _AROUND = 0.02, 0.01
-_LEAST_CHUNK_S, _LEAST_STROKES = 8.0, 16
+# So near to the map's tempo it is this song played to another one. Any other song is counted as slowly as its strokes
+# allow, but no slower than a beat a second (house choices).
+_SAME_SONG, _SLOWEST_BPM = 1.1, 60.0
+# What counts as the map's own tempo before a slope is fitted (house choice).
+_NEAR_TEMPO = 0.02
+# Segments that are shorter, or hold fewer strokes, are judged with their neighbours (house choices: in four seconds a
+# tempo that is 2 % off is 80 ms late).
+_LEAST_CHUNK_S, _LEAST_STROKES = 4.0, 16
 
 
 @dataclass(frozen=True)
 class Stretch:
     """A part of the song under one tempo of the map, or several short ones; times in beats of the map from its start.
 
-    `beats` and `beat_s` have shape (n,), one for each stroke.
+    `beats` and `beat_s` have shape (n,), one for each stroke. `inner_s`: where further tempi begin inside it.
     """
 
     start_s: float
@@ -53,30 +55,42 @@ class Stretch:
     times_s: Doubles
     beats: Doubles
     beat_s: Doubles
+    inner_s: tuple[float, ...] = ()
 
 
 def stretches(times_s: Doubles, tempo_map: TempoMap) -> list[Stretch]:
-    """The strokes by the map's segments; short segments are taken together."""
+    """The strokes by the map's segments; segments that are short or hold few strokes are taken together."""
+    if not len(times_s):
+        return []
+    starts = [-np.inf, *(float(one.time_s) for one in tempo_map.segments[1:]), np.inf]
     found: list[Stretch] = []
-    for start_s, end_s, bpm in _spans(tempo_map, float(times_s.max(initial=0.0))):
-        inside = (times_s >= start_s) & (times_s < end_s)
+    for first, last in _groups(starts, times_s):
+        inside = (times_s >= starts[first]) & (times_s < starts[last + 1])
+        bpm, inner_s = float(tempo_map.segments[first].bpm), tuple(starts[first + 1 : last + 1])
         if inside.sum() >= _LEAST_STROKES:
-            found.append(Stretch(start_s, end_s, bpm, times_s[inside], *in_beats(times_s[inside], tempo_map)))
+            beats, beat_s = in_beats(times_s[inside], tempo_map)
+            found.append(Stretch(starts[first], starts[last + 1], bpm, times_s[inside], beats, beat_s, inner_s))
     return found
 
 
-def _spans(tempo_map: TempoMap, last_s: float) -> list[tuple[float, float, float]]:
-    spans: list[tuple[float, float, float]] = []
-    starts = [-np.inf, *(float(one.time_s) for one in tempo_map.segments[1:]), np.inf]
-    for segment, start_s, end_s in zip(tempo_map.segments, starts[:-1], starts[1:], strict=True):
-        long_enough = spans and min(spans[-1][1], last_s) - spans[-1][0] < _LEAST_CHUNK_S
-        if long_enough:
-            spans[-1] = (spans[-1][0], end_s, spans[-1][2])
+def _groups(starts: list[float], times_s: Doubles) -> list[tuple[int, int]]:
+    """First and last segment of each stretch."""
+    groups: list[tuple[int, int]] = []
+    for index in range(len(starts) - 1):
+        if groups and not _is_enough(starts, groups[-1], times_s):
+            groups[-1] = (groups[-1][0], index)
         else:
-            spans.append((start_s, end_s, float(segment.bpm)))
-    if len(spans) > 1 and last_s - spans[-1][0] < _LEAST_CHUNK_S:
-        spans[-2:] = [(spans[-2][0], spans[-1][1], spans[-2][2])]
-    return spans
+            groups.append((index, index))
+    if len(groups) > 1 and not _is_enough(starts, groups[-1], times_s):
+        groups[-2:] = [(groups[-2][0], groups[-1][1])]
+    return groups
+
+
+def _is_enough(starts: list[float], group: tuple[int, int], times_s: Doubles) -> bool:
+    start_s = max(starts[group[0]], float(times_s.min()))
+    end_s = min(starts[group[1] + 1], float(times_s.max()))
+    count = ((times_s >= start_s) & (times_s < end_s)).sum()
+    return bool(end_s - start_s >= _LEAST_CHUNK_S and count >= _LEAST_STROKES)
 
 
 def in_beats(times_s: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
@@ -112,11 +126,10 @@ def _counted(beats: Doubles, best: float, bpm: float) -> float:
     if at_half[0] + at_half[2] >= _OWN_POWER or at_best[0] >= _ON_BEATS_ALONE * at_best[1]:
         meant += [0.5 * best] if at_half.sum() >= _NEARLY_BEST * at_best.sum() else []
     meant += [2 * best] if at_double.sum() >= _NEARLY_BEST * at_best.sum() else []
-    meant = [factor for factor in meant if _SLOWEST <= factor <= _FASTEST]
     near = [factor for factor in meant if abs(np.log(factor)) <= np.log(_SAME_SONG)]
     if near:
         return min(near, key=lambda factor: abs(float(np.log(factor))))
-    return min(meant, key=lambda factor: abs(float(np.log(factor * bpm / _FELT_BPM))))
+    return min((factor for factor in meant if factor * bpm >= _SLOWEST_BPM), default=max(meant))
 
 
 def _harmonics(beats: Doubles, factor: float) -> Doubles:

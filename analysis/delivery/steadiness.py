@@ -9,6 +9,7 @@ Tested in `tests/analysis/delivery/test_tempo_checks.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -27,6 +28,9 @@ _FEWEST_BESIDE = 10
 _FAR_MEDIANS, _NEAR_S = 3.0, 0.03
 # Where a jump is looked at closely: strokes on each side, and the share of it that must show there (house choices).
 _CLOSE_STROKES, _CLOSE_SHARE = 10, 0.6
+# Strokes of a short segment gather when their places are so much alike, from 0 to 1; fewer are not asked (house
+# choices: six random ones are 0.29 in the mean of squares, loose playing is 0.5 and more).
+_GATHERED, _FEWEST_TO_GATHER = 0.4, 6
 # A jump must explain this much of all scatter, and more than a slope does (house choice).
 _EXPLAINED = 0.35
 
@@ -53,6 +57,18 @@ def steadiness_of(stretch: Stretch, factor: float) -> Steadiness:
             return Steadiness(slope, error, jump_s, at_s)
     slope, error = _slope(*_late(stretch, factor), stretch)
     return Steadiness(1 / factor - 1 + slope, error)
+
+
+def astray(stretch: Stretch) -> float | None:
+    """Where a segment of the map begins whose strokes do not gather where the whole stretch's do; None without one."""
+    division = part_of_beat(stretch.beats, float(np.median(stretch.beat_s)))
+    turns = np.exp(2j * np.pi * division * stretch.beats)
+    shared = turns.mean() / max(abs(turns.mean()), 1e-12)
+    for start_s, end_s in pairwise((stretch.start_s, *stretch.inner_s, stretch.end_s)):
+        mine = turns[(stretch.times_s >= start_s) & (stretch.times_s < end_s)]
+        if len(mine) >= _FEWEST_TO_GATHER and float((mine.mean() / shared).real) < _GATHERED:
+            return max(start_s, float(stretch.times_s[0]))
+    return None
 
 
 def part_of_beat(beats: Doubles, beat_s: float) -> int:

@@ -13,7 +13,7 @@ from analysis.delivery.check_results import Check
 from analysis.delivery.map_tempo import Stretch, played_tempo, stretches
 from analysis.delivery.mix_lags import RATE_RATIOS
 from analysis.delivery.own_strokes import Strokes
-from analysis.delivery.steadiness import Steadiness, steadiness_of
+from analysis.delivery.steadiness import Steadiness, astray, steadiness_of
 from analysis.maps.tempo_map import TempoMap
 
 # Over a stretch a player may drift by less than this against the click; more, and surely more, is another tempo
@@ -51,7 +51,9 @@ def _of_stretch(part: Stretch) -> Iterator[Check]:
     if abs(steady.jump_s) > _JUMPS_S:
         yield _broken(steady)
     elif abs(steady.slope) * float(part.times_s[-1] - part.times_s[0]) <= _DRIFTS_S:
-        yield _kept(part, steady)
+        at_s = astray(part) if part.inner_s else None
+        why = f"the hits from {seconds_as_clock(at_s or 0.0)} on are too few to show another tempo than the map's"
+        yield _kept(part, steady) if at_s is None else _cannot_tell(why, part)
     elif abs(steady.slope) > _SURE_ERRORS * steady.slope_error:
         yield _other_tempo(part, steady)
     else:

@@ -97,10 +97,19 @@ def _instead(change: Callable[[Plan, np.random.Generator], Plan], codes: tuple[s
         tracks = {name: _as_long(other.tracks[name], drum_set.plan.frames) for name in drum_set.tracks}
         figures: dict[str, tuple[float, float]] = {}
         if len(plan.tempos) == 1 and "tempo" in codes:
-            figures["tempo"] = (float(Fraction(plan.tempos[0][1])), 0.1)
+            figures["tempo"] = (_played_bpm(other, drum_set.plan), 0.1)
         return drum_set.with_tracks(tracks), Truth(codes, figures=figures, says=f"{plan.tempos}")
 
     return make_it
+
+
+def _played_bpm(other: DrumSet, plan: Plan) -> float:
+    """What was played where it is the wrong tempo: after a change of the map, a player's wander is a part of it."""
+    bpm, from_s = float(Fraction(other.plan.tempos[0][1])), float(plan.tempo_map.segments[-1].time_s)
+    if len(plan.tempos) == 1:
+        return bpm
+    due_s, time_s = np.array([(one.due_s, one.time_s) for one in other.strokes if one.time_s >= from_s]).T
+    return bpm / float(np.polyfit(due_s, time_s, 1)[0])
 
 
 def _as_long(track: Floats, frames: int) -> Floats:

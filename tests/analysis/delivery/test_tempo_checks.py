@@ -67,16 +67,35 @@ def test_a_cut_in_the_middle_is_a_jump_and_no_tempo() -> None:
     assert check.place_s == pytest.approx(22, abs=1)
 
 
-def test_a_change_of_tempo_that_was_played_through() -> None:
-    """Bars 11 on are at 120 in the map, and played at 112."""
+def change_at(bar: int) -> tuple[TempoMap, float]:
+    """A map at 112, from this bar on at 120; and the time of the change."""
+    change_s = 1 + (bar - 1) * 240 / 112
     segments = [
         {"bar": 1, "time_s": 1, "bpm": 112, "meter": "4/4"},
-        {"bar": 11, "time_s": 1 + 40 * 60 / 112, "bpm": 120, "meter": "4/4"},
+        {"bar": bar, "time_s": change_s, "bpm": 120, "meter": "4/4"},
     ]
-    (check,) = checks_of(eighths(112), TempoMap.from_json({"segments": segments}))
+    return TempoMap.from_json({"segments": segments}), change_s
 
-    assert (check.code, check.passed, check.value) == ("tempo", False, pytest.approx(112, abs=0.2))
-    assert check.place_s == pytest.approx(1 + 40 * 60 / 112, abs=1)
+
+@pytest.mark.parametrize(("change_bar", "strokes"), [(11, 200), (14, 113)])
+def test_a_change_of_tempo_that_was_played_through(change_bar: int, strokes: int) -> None:
+    """112 is played on, for 21 s or for the last 8 s."""
+    tempo_map, change_s = change_at(change_bar)
+    (check,) = checks_of(eighths(112)[:strokes], tempo_map)
+
+    assert (check.code, check.passed, check.value) == ("tempo", False, pytest.approx(112, rel=0.003))
+    assert check.place_s == pytest.approx(change_s, abs=1)
+
+
+def test_a_change_that_a_few_strokes_were_played_through_assures_nobody() -> None:
+    """Thirteen strokes are too few for a tempo; that they do not lie where the others do shows all the same."""
+    tempo_map, _ = change_at(14)
+    (through,) = checks_of(eighths(112)[:103], tempo_map)
+    followed = np.concatenate([eighths(112)[:89], 1 + 13 * 240 / 112 + np.arange(13) * 0.25])
+    (kept,) = checks_of(followed, tempo_map)
+
+    assert (through.passed, through.undecided) == (True, True)
+    assert (kept.passed, kept.undecided) == (True, False)
 
 
 @pytest.mark.parametrize("times", [np.zeros(0), np.sort(np.random.default_rng(3).uniform(0, 60, 200))])
