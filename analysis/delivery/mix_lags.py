@@ -42,6 +42,10 @@ _POOR_SHARE = 0.2
 _SOUNDS = 1e-4
 
 
+# Where rough windows mislead, as under loud music, the fine ones are asked where a good set lies.
+_WHERE_IT_IS_DUE = Fit(0.0, 0.0, 0.0, 0.0)
+
+
 @dataclass(frozen=True)
 class Lags:
     """`rough`: the windows that were looked at first; `fine` follow the lag that these share, and are empty where they
@@ -56,8 +60,8 @@ def find_lags(sides: Sides, tracks: Sequence[Track]) -> Lags:
     """Look at the song's own speed, and where that shows nothing in common, at others."""
     places = choose_windows([track.activity for track in tracks], window_s=_ROUGH_WINDOW_S, most=_ROUGH_PLACES)
     rough = _rough(sides, places, _REACH_S)
-    if (first := _shared(rough, sides.sample_rate_hz, least_share=0.0)) is not None:
-        fine = follow(sides, first, tracks)
+    for first in (_shared(rough, sides.sample_rate_hz, least_share=0.0), _WHERE_IT_IS_DUE):
+        fine = follow(sides, first, tracks) if first is not None else ()
         if _is_one_playing(fine):
             return Lags(1.0, rough, fine)
     for speed in _SPEEDS:

@@ -35,11 +35,12 @@ Window = tuple[Floats, Floats]
 @dataclass(frozen=True)
 class TrackLag:
     """`lag_frames`: how much later the track is than in the mix. `clear`: how sure, 0 to 1; see `CLEAR`. `share`: the
-    track's power in the mix against the whole mix."""
+    track's power in the mix against the whole mix; `over_rest`: against what no track explains."""
 
     lag_frames: int
     clear: float
     share: float
+    over_rest: float
 
 
 def emphasised(samples: Floats) -> Floats:
@@ -78,18 +79,21 @@ def track_lags(windows: Sequence[Window], *, longest_frames: int) -> tuple[Track
 
 
 def _solve(windows: Sequence[Window]) -> list[TrackLag]:
-    filters = _filters(windows)
+    filters, rest = _filters(windows)
     power = (filters**2).sum(axis=0) + 1e-30
     taps = np.abs(filters).argmax(axis=0)
     clear = np.abs(filters).max(axis=0) ** 2 / power
-    shares = power * sum(np.square(tracks).sum(axis=1) for tracks, _ in windows)
-    shares = shares / max(sum(float(mix @ mix) for _, mix in windows), 1e-12)
-    rows = zip(taps, clear, shares, strict=True)
-    return [TrackLag(_REACH - int(tap), float(sure), float(share)) for tap, sure, share in rows]
+    powers = power * sum(np.square(tracks).sum(axis=1) for tracks, _ in windows)
+    whole = max(sum(float(mix @ mix) for _, mix in windows), 1e-12)
+    return [
+        TrackLag(_REACH - int(tap), float(sure), float(own) / whole, float(own) / max(rest, 1e-6 * whole))
+        for tap, sure, own in zip(taps, clear, powers, strict=True)
+    ]
 
 
-def _filters(windows: Sequence[Window]) -> Doubles:
-    """The taps of each track's filter: shape (n_taps, n_tracks), from the normal equations of all windows."""
+def _filters(windows: Sequence[Window]) -> tuple[Doubles, float]:
+    """Each track's filter, shape (n_taps, n_tracks), from the normal equations of all windows; and the power
+    of the mix that they leave."""
     count = len(windows[0][0])
     table = np.zeros((_TAPS, count, count))
     crossed = np.zeros((_TAPS, count))
@@ -107,12 +111,13 @@ def _filters(windows: Sequence[Window]) -> Doubles:
     whole = blocks.reshape(_TAPS * count, _TAPS * count)
     whole[np.diag_indices(len(whole))] *= 1 + _RIDGE
     whole[np.diag_indices(len(whole))] += _RIDGE * np.trace(whole) / len(whole) + 1e-12
-    return np.asarray(linalg.solve(whole, crossed.reshape(-1), assume_a="pos")).reshape(_TAPS, count)
+    filters = np.asarray(linalg.solve(whole, crossed.reshape(-1), assume_a="pos")).reshape(_TAPS, count)
+    return filters, sum(float(mix @ mix) for _, mix in windows) - float((filters * crossed).sum())
 
 
 def _elsewhere(windows: Sequence[Window], unclear: Sequence[int], longest: int) -> tuple[int, int]:
     """Of the unclear tracks the one that what is left of the mix resembles most, and how much later it is."""
-    filters = _filters(windows).astype(np.float32)
+    filters = _filters(windows)[0].astype(np.float32)
     likeness = np.zeros((len(unclear), 2 * longest + 1))
     powers = np.full(len(unclear), 1e-12)
     for tracks, mix in windows:

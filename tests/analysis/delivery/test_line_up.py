@@ -11,11 +11,12 @@ import soxr
 
 from analysis.core.samples import Samples
 from analysis.core.thresholds import Limits
+from analysis.delivery import mix_lags
 from analysis.delivery.check_results import Check
 from analysis.delivery.lag_line import find_jump, fit_line
 from analysis.delivery.line_up import lined_up
 from analysis.delivery.measured_set import Song, measure_set
-from analysis.delivery.mix_fit import fit_lag
+from analysis.delivery.mix_fit import Fit, fit_lag
 from tests.analysis.encoded import write_sound
 
 RATE_HZ, LENGTH_S = 48_000, 16.0
@@ -73,6 +74,15 @@ def test_a_set_in_place_passes_under_music(tmp_path: Path) -> None:
 
     assert {code: check.passed for code, check in checks.items()} == {"lined-up": True, "drift": True}
     assert checks["lined-up"].value == 0
+
+
+def test_a_set_in_place_is_found_where_the_rough_look_misleads(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Loud places under loud music may each fit elsewhere; a good set lies at nought."""
+    astray = tuple(Fit(4.0 * place, 60_000.0 * place, 0.06, 200.0) for place in range(1, 4))
+    monkeypatch.setattr(mix_lags, "_rough", lambda *_: astray)
+    tracks = played(2)
+
+    assert found(tmp_path, tracks, mix_of(tracks))["lined-up"].value == 0
 
 
 @pytest.mark.parametrize("ppm", [-200, 60])
