@@ -58,8 +58,8 @@ def test_a_track_that_is_not_in_the_mix_has_no_share() -> None:
 def test_a_track_is_held_against_what_no_track_explains() -> None:
     """Late by 48 and a hundredth as strong as other music in the mix: its power over that music's (arithmetic)."""
     tracks = kit()
-    music = np.random.default_rng(7).standard_normal(_FRAMES)
-    tracks, music = emphasised(tracks), emphasised(music.astype(np.float32))
+    music = np.random.default_rng(7).standard_normal(_FRAMES, np.float32)
+    tracks, music = emphasised(tracks), emphasised(music)
     own = 0.5 * tracks[2]
     music *= np.float32(10 * np.sqrt(np.square(own).sum() / np.square(music).sum()))
     gains = np.array([20.0, 20.0, 0.5, 20.0, 20.0, 20.0], np.float32)
