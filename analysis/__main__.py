@@ -157,6 +157,14 @@ def _add_verify(part: argparse.ArgumentParser) -> None:
         default="",
         help="whose left is left, on a kit with the hat on the player's left",
     )
+    part.add_argument(
+        "--channel",
+        type=_labelled,
+        action="append",
+        default=[],
+        metavar="FILE=LABEL",
+        help="which channel a file is whose name does not say it: KickIn, SnTop, OHL and so on; may be given again",
+    )
     part.add_argument("--rate", type=_count, metavar="HZ", help="the sample rate that was agreed")
     part.add_argument("--depth", type=_count, metavar="BITS", help="the bit depth that was agreed")
     part.add_argument(
@@ -206,6 +214,15 @@ def _bars(text: str) -> int:
     if value > MOST_BARS:
         raise argparse.ArgumentTypeError(f"must be {MOST_BARS} or less")
     return value
+
+
+def _labelled(text: str) -> tuple[str, str]:
+    from analysis.delivery import LABELS
+
+    file, _, label = text.rpartition("=")
+    if label not in LABELS:
+        raise argparse.ArgumentTypeError(f"“{label}” is none of {', '.join(LABELS)}")
+    return file, label
 
 
 def _count_or_none(text: str) -> int:

@@ -187,6 +187,7 @@ def verify(options: argparse.Namespace) -> int:
         originals=options.originals,
         perspective=options.perspective,
         agreed=Agreed(options.rate, options.depth, options.zero),
+        labels=dict(options.channel),
     )
     if options.sheet:
         checks = (*check_against(paths, Sheet.from_json(_read_json(options.sheet))), *report.checks)

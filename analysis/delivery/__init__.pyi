@@ -1,4 +1,6 @@
 from .agreed import Agreed as Agreed
+from .channels import LABELS as LABELS
+from .channels import label_of as label_of
 from .check_results import Check as Check
 from .check_results import VerifyReport as VerifyReport
 from .feel import feel_of_file as feel_of_file

@@ -20,6 +20,35 @@ _KINDS = (
 )
 _OTHER_HEAD = re.compile(r"(bottom|bot|btm|under|out|front|res(onant)?)(?![a-z])", re.I)
 _SIDE = re.compile(r"(left|right|l|r)$", re.I)
+# What a drum multitrack usually holds, in the usual order (common practice; the labels are a house choice). A label is
+# read by `channel_of` like any other name.
+LABELS = {
+    "KickIn": "kick, inside",
+    "KickOut": "kick, outside",
+    "KickSub": "kick, low",
+    "SnTop": "snare, top",
+    "SnBot": "snare, bottom",
+    "Hat": "hi-hat",
+    "Tom1": "tom 1",
+    "Tom2": "tom 2",
+    "Floor1": "floor tom 1",
+    "Floor2": "floor tom 2",
+    "Ride": "ride",
+    "OHL": "overhead, left",
+    "OHR": "overhead, right",
+    "OH": "overheads",
+    "RmL": "room, left",
+    "RmR": "room, right",
+    "Rm": "rooms",
+    "RmMono": "room, mono",
+    "Click": "click",
+    "DrumMix": "mix of the drums",
+    "Other": "something else",
+}
+_LABELS_BY_KIND = {"kick": ("KickIn", "KickOut"), "snare": ("SnTop", "SnBot")}
+_NUMBERED = {"tom": "Tom", "floor": "Floor"}
+_OF_ONE_KIND = {"hat": "Hat", "ride": "Ride", "click": "Click", "mix": "DrumMix"}
+_BY_SIDE = {"overhead": "OH", "room": "Rm"}
 # What stands close to a drum of its own.
 CLOSE_KINDS = frozenset({"kick", "snare", "hat", "ride", "floor", "tom"})
 
@@ -47,6 +76,21 @@ def channel_of(name: str) -> Channel:
         if re.search(pattern, name, re.I):
             return Channel(kind, kind in ("kick", "snare") and bool(_OTHER_HEAD.search(name)), _side(kind, name))
     return Channel("other")
+
+
+def label_of(name: str) -> str:
+    """The label of `LABELS` that a name says; "" where it leaves that open, as the third tom of a kit does."""
+    channel = channel_of(name)
+    if channel.kind in _LABELS_BY_KIND:
+        label = _LABELS_BY_KIND[channel.kind][channel.other_head]
+    elif channel.kind in _NUMBERED:
+        number = re.search(r"\d+(?!.*\d)", name)
+        label = f"{_NUMBERED[channel.kind]}{number[0] if number else 1}"
+    elif channel.kind in _BY_SIDE:
+        label = _BY_SIDE[channel.kind] + channel.side[:1].upper()
+    else:
+        label = _OF_ONE_KIND.get(channel.kind, "")
+    return label if label in LABELS else ""
 
 
 def _side(kind: str, name: str) -> str:

@@ -5,8 +5,8 @@ Every question of `verify.py` is asked of a `MeasuredSet`. Tested in `tests/anal
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
@@ -42,6 +42,7 @@ class Track:
     features: Features
     faults: TrackFaults
     bleed: Bleed | None = None
+    label: str = ""
 
     @property
     def file(self) -> str:
@@ -49,25 +50,27 @@ class Track:
 
     @property
     def name(self) -> str:
-        """The channel that the file's name says."""
         return self.path.stem
 
     @property
     def channel(self) -> Channel:
-        return channel_of(self.name)
+        """As somebody labelled it; else as its name says."""
+        return channel_of(self.label or self.name)
 
 
 @dataclass(frozen=True)
 class Song:
     """What the set is compared with. `against`: a rough mix of the same playing; `originals`: the client's files.
     `perspective`: "player", "audience" or "" where nobody said whose left is left. `tempo_map` is in the tracks' own
-    time, which begins `zero_s` after that of the mix and of the originals."""
+    time, which begins `zero_s` after that of the mix and of the originals. `labels`: one of `channels.LABELS` by file
+    name, for files whose name does not say what they hold."""
 
     tempo_map: TempoMap | None = None
     against: Path | None = None
     originals: tuple[Path, ...] = ()
     perspective: str = ""
     zero_s: float = 0.0
+    labels: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -159,6 +162,7 @@ def _measure_track(path: Path, limits: Limits, song: Song) -> Track:
             music.finish(),
             faults.finish(path.name),
             bleed.finish() if bleed else None,
+            song.labels.get(path.name, ""),
         )
 
 

@@ -6,7 +6,7 @@ First what headers say (rate, depth, length, names), which needs no decoding; so
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -58,11 +58,13 @@ def verify_set(
     originals: Sequence[Path] = (),
     perspective: str = "",
     agreed: Agreed | None = None,
+    labels: Mapping[str, str] | None = None,
     limits: Limits | None = None,
 ) -> VerifyReport:
     """Check files that belong together. `against`: a rough mix of the same performance; `originals`: the client's.
 
-    `perspective`: whose left is left, "player" or "audience"; "" where nobody said. `map`, `against` and `originals`
+    `labels`: one of `channels.LABELS` by file name, where the name does not say what a file holds. `perspective`: whose
+    left is left, "player" or "audience"; "" where nobody said. `map`, `against` and `originals`
     begin together; the files begin there too, unless `agreed` says otherwise.
     """
     limits, agreed = limits or Limits(), agreed or Agreed()
@@ -75,7 +77,8 @@ def verify_set(
         checks += _covers_map(headers, map)
     if headers and all(check.passed for check in checks if check.code in ("readable", "rate")):
         readable = [path for path in paths if path.name in headers]
-        measured = measure_set(readable, Song(map, against, tuple(originals), perspective, agreed.zero_s), limits)
+        song = Song(map, against, tuple(originals), perspective, agreed.zero_s, labels or {})
+        measured = measure_set(readable, song, limits)
         checks += _asked(measured)
     if not paths:
         checks.append(Check("not-empty", None, passed=False, message="There are no files in the set."))

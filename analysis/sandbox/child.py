@@ -128,6 +128,7 @@ def verify_set_in_child(
     originals: Sequence[Path] = (),
     perspective: str = "",
     agreed: Agreed | None = None,
+    labels: dict[str, str] | None = None,
     time_limit_s: float = _TIME_LIMIT_S,
     memory_limit_bytes: int = _MEMORY_LIMIT_BYTES,
 ) -> VerifyReport:
@@ -142,6 +143,7 @@ def verify_set_in_child(
         originals=[str(path.absolute()) for path in originals],
         perspective=perspective,
         agreed=(agreed or Agreed()).to_json(),
+        labels=labels or {},
     )
     answer, trouble = run_in_child(job, time_limit_s, memory_limit_bytes)
     if answer is not None and (report := record_of(VerifyReport, answer)):

@@ -21,6 +21,7 @@ class VerifyJob(Record):
     originals: list[str] = dataclasses.field(default_factory=list)
     perspective: str = ""
     agreed: dict[str, Any] = dataclasses.field(default_factory=dict)
+    labels: dict[str, str] = dataclasses.field(default_factory=dict)
 
     @property
     def reads(self) -> list[str]:
@@ -37,7 +38,13 @@ class VerifyJob(Record):
         paths = [Path(path) for path in self.paths]
         agreed = Agreed.from_json(self.agreed)
         return verify_set(
-            paths, map=tempo_map, against=against, originals=originals, perspective=self.perspective, agreed=agreed
+            paths,
+            map=tempo_map,
+            against=against,
+            originals=originals,
+            perspective=self.perspective,
+            agreed=agreed,
+            labels=self.labels,
         ).to_json()
 
 

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
+from typing import Any
+
 from django import forms
 
+from analysis.delivery import LABELS, label_of
 from portal.delivery.links import DAYS, USUAL_DAYS
 from portal.delivery.models import Delivery, DeliveryFile, Waiver
 from portal.form_saving import RowForm
@@ -73,7 +77,14 @@ class TrackForm(RowForm[DeliveryFile]):
 
     class Meta:
         model = DeliveryFile
-        fields = ("microphone", "polarity", "take", "note")
+        fields = ("label", "microphone", "polarity", "take", "note")
+        labels = {"label": "Channel"}
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        said = LABELS.get(label_of(PurePath(self.instance.name).stem))
+        unsaid = f"{said} (by name)" if said else "not known"
+        self.fields["label"].choices = [("", unsaid), *LABELS.items()]  # type: ignore[attr-defined]
 
 
 class TrackFormSet(forms.BaseModelFormSet[DeliveryFile, TrackForm]):

@@ -23,6 +23,7 @@ from analysis.media import file_pieces
 from analysis.sandbox import sheet_tracks_in_child, verify_set_in_child
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.names import labels_of
 from portal.delivery.zero import agreed_of, mix_begins_s
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
@@ -65,6 +66,7 @@ def check(delivery_id: int) -> None:
             originals=originals if not begins_s else (),
             perspective=delivery.stated_perspective,
             agreed=agreed_of(delivery),
+            labels=labels_of(files),
         )
         tracks = sheet_tracks_in_child(paths)
         readings = [

@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import PurePath
+
+from analysis.delivery import LABELS, label_of
+from portal.delivery.models import Delivery, DeliveryFile
 from portal.folding import fold as fold_text
+from portal.people.models import House
+from portal.titles import plain_title
 
 TRACK_SHEET_NAME = "track-sheet.txt"
 HASHES_NAME = "sha256.txt"
@@ -14,3 +22,24 @@ RESERVED_NAMES = (TRACK_SHEET_NAME, HASHES_NAME, PDF_NAME, SHEET_NAME, "kit-1.jp
 
 def fold(name: str) -> str:
     return fold_text(name)[:255]
+
+
+def labels_of(files: Iterable[DeliveryFile]) -> dict[str, str]:
+    """By file name: what the drummer said of those whose name does not say it."""
+    return {file.name: file.label for file in files if file.label}
+
+
+def house_names(delivery: Delivery, files: Iterable[DeliveryFile]) -> dict[str, str]:
+    """By file name: the name that the house's pattern gives it, where that is another. Files of which it is not known
+    what they hold keep theirs, and so do two that would get one name."""
+    pattern = House.get().track_names
+    labels = {file.name: file.label or label_of(PurePath(file.name).stem) for file in files} if pattern else {}
+    order = {label: place for place, label in enumerate(LABELS)}
+    labelled = sorted((name for name in labels if labels[name]), key=lambda name: (order[labels[name]], name))
+    song = plain_title(delivery.song.title)
+    new = {
+        name: pattern.format(song=song, number=number, label=labels[name]) + PurePath(name).suffix.lower()
+        for number, name in enumerate(labelled, start=1)
+    }
+    taken = Counter(fold(new.get(name, name)) for name in labels)
+    return {old: name for old, name in new.items() if name != old and taken[fold(name)] == 1}

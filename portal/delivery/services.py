@@ -15,7 +15,7 @@ from portal.bookings.turn_page import asks
 from portal.delivery.changes import changes_of
 from portal.delivery.errors import BalanceMissingError, NameTakenError, NotCheckedError, SetClosedError
 from portal.delivery.models import SHEET_COLUMNS, Delivery, DeliveryFile, SetRepair, Waiver, key_of
-from portal.delivery.names import fold
+from portal.delivery.names import fold, labels_of
 from portal.delivery.sheet import papers
 from portal.intake.files.receivers import SENT_WITH_LENGTH, said_of
 from portal.mailroom import services as mailroom
@@ -25,6 +25,8 @@ from portal.takes.models import RoughMix
 from portal.uploads.models import Upload
 
 STAGES_OF_DELIVERY = (SongStage.TRACKING, SongStage.IN_REVIEW, SongStage.DELIVERED)
+# What holds for a track of the same name in the next set.
+REMEMBERED = ("label", "microphone")
 BALANCE_SENTENCE = "The full files are released when the balance is recorded."
 
 
@@ -78,10 +80,10 @@ def receive_track(*, upload: Upload) -> DeliveryFile:
 
 
 def remembered(upload: Upload) -> dict[str, str]:
-    """The microphone that this drummer named for a track of this name last, in any delivery."""
-    known = DeliveryFile.objects.filter(sent_by=upload.owner, folded_name=fold(upload.file_name)).exclude(microphone="")
-    last = known.order_by("pk").last()
-    return {"microphone": last.microphone} if last else {}
+    """What this drummer said last of a track of this name, in any delivery: which channel, which microphone."""
+    known = DeliveryFile.objects.filter(sent_by=upload.owner, folded_name=fold(upload.file_name)).order_by("-pk")
+    said = ((name, known.exclude(**{name: ""}).values_list(name, flat=True).first()) for name in REMEMBERED)
+    return {name: value for name, value in said if value}
 
 
 @transaction.atomic
@@ -99,14 +101,17 @@ def remove_track(*, file: DeliveryFile, by: User) -> None:
 
 @transaction.atomic
 def describe(*, delivery: Delivery, save: Callable[[], object]) -> None:
-    """Write the track sheet as long as the set is open: under the lock under which it is released. Where left and right
-    or the beginning are stated otherwise, the set was checked for something else."""
-    before = locked_open(delivery)
+    """Write the track sheet as long as the set is open: under the lock under which it is released. Where left and
+    right, the beginning or a channel are stated otherwise, the set was checked for something else."""
+    before = checked_for(locked_open(delivery))
     save()
     delivery = Delivery.objects.get(pk=delivery.pk)
-    is_other = (delivery.perspective, delivery.begins) != (before.perspective, before.begins)
-    if is_other and delivery.state == Delivery.State.CHECKED:
+    if checked_for(delivery) != before and delivery.state == Delivery.State.CHECKED:
         delivery.reopen()
+
+
+def checked_for(delivery: Delivery) -> tuple[str, str, dict[str, str]]:
+    return delivery.perspective, delivery.begins, labels_of(delivery.files.current())
 
 
 @transaction.atomic

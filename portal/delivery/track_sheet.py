@@ -79,6 +79,7 @@ def _tempo_lines(delivery: Delivery, files: Sequence[DeliveryFile]) -> list[str]
 
 def _file_lines(number: int, file: DeliveryFile) -> list[str]:
     facts = [
+        file.get_label_display() if file.label else "",
         channel_words(file.facts.get("channels")),
         f"microphone: {file.microphone or NOT_SAID}",
         f"polarity: {file.get_polarity_display()}",

@@ -190,17 +190,20 @@ class HouseForm(RowForm[House]):
             "notice_days",
             "quiet_after_files_s",
             "perspective",
+            "track_names",
         ]
         labels: ClassVar = {
             "name": "Name of the house",
             "reply_to": "Reply-to address",
             "how_to_pay": "How to pay",
             "perspective": "Left and right of new deliveries are",
+            "track_names": "Delivered tracks are named",
         }
         help_texts: ClassVar = {
             "name": "Clients see it in e-mails and on their pages.",
             "reply_to": "Leave empty to use the sender address.",
             "perspective": "Each delivery states it and can change it; overheads and rooms are checked by it.",
+            "track_names": "Offered once a set is checked; what was sent is kept. Numbers follow the channels’ order.",
             "how_to_pay": "Bank details or another way. Clients see it on quotes and wherever money is asked for.",
         }
         widgets: ClassVar = {"how_to_pay": forms.Textarea(attrs={"rows": 4})}

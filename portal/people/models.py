@@ -108,6 +108,15 @@ class Perspective(models.TextChoices):
     AUDIENCE = "audience", "as the audience sees the kit"
 
 
+class TrackNames(models.TextChoices):
+    """How the tracks of a set are named, once it is known which channels they are. `{song}`: its title."""
+
+    SENT = "", "as they were sent"
+    LABEL = "{label}", "KickIn.wav"
+    NUMBER = "{number:02}_{label}", "01_KickIn.wav"
+    SONG = "{song}_{number:02}_{label}", "Title_01_KickIn.wav"
+
+
 class House(models.Model):
     """The tracking room itself: exactly one row, whose key is 1."""
 
@@ -128,6 +137,7 @@ class House(models.Model):
     quiet_after_files_s = models.PositiveSmallIntegerField(default=60)
     # What new deliveries begin with.
     perspective = models.CharField(max_length=8, choices=Perspective.choices, default=Perspective.UNSAID)
+    track_names = models.CharField(max_length=40, choices=TrackNames.choices, default=TrackNames.SENT, blank=True)
 
     class Meta:
         constraints: ClassVar = [

@@ -7,11 +7,12 @@ from typing import Any, ClassVar
 from django.db import models
 from django.utils import timezone
 
+from analysis.delivery import LABELS
 from portal.bookings.models import Song
 from portal.people.models import Perspective, User
 
 # What the drummer writes about a track: it holds for the corrected one.
-SHEET_COLUMNS = ("microphone", "polarity", "take", "note")
+SHEET_COLUMNS = ("label", "microphone", "polarity", "take", "note")
 
 
 class DeliveryQuerySet(models.QuerySet["Delivery"]):
@@ -161,7 +162,8 @@ class DeliveryFile(models.Model):
 
     Its name is unique among what goes out, compared without regard to case and Unicode form.
 
-    `facts` is what the check measured; microphone, polarity and take are what the drummer writes for the track sheet;
+    `facts` is what the check measured; `label` (which channel it is; empty: the one that its name says), microphone,
+    polarity and take are what the drummer writes for the track sheet;
     `corrections` says what the house did to what was sent, when it was asked to.
     """
 
@@ -188,6 +190,7 @@ class DeliveryFile(models.Model):
     # What the sheet says of its sound (`analysis.handover.SheetTrack`).
     track: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField(default=dict, blank=True)
     corrections: models.JSONField[list[str], list[str]] = models.JSONField(default=list, blank=True)
+    label = models.CharField(max_length=8, blank=True, choices=list(LABELS.items()))
     microphone = models.CharField(max_length=120, blank=True)
     polarity = models.CharField(max_length=8, choices=Polarity.choices, default=Polarity.UNSAID)
     take = models.CharField(max_length=40, blank=True)

@@ -12,9 +12,9 @@ from typing import Any
 
 from analysis.handover import Repair
 from portal.delivery.models import Delivery, DeliveryFile
-from portal.delivery.names import fold
+from portal.delivery.names import fold, house_names
 
-LONGEST, USUAL, MOVE, DEPTH, FLIP, RENAME = "longest", "usual", "move", "depth", "flip:", "rename:"
+LONGEST, USUAL, MOVE, DEPTH, NAMES, FLIP, RENAME = "longest", "usual", "move", "depth", "names", "flip:", "rename:"
 DEPTHS = (16, 24)
 # Other faults of the line-up: moving a set that has one of them would be guessing.
 NOT_ONLY_MOVED = frozenset({"same-take", "speed", "break", "drift"})
@@ -52,6 +52,7 @@ def offers_of(delivery: Delivery, files: Collection[DeliveryFile]) -> tuple[Offe
         *_depths(failures, files),
         *_flips(failures),
         *_renames(failures),
+        *_house_names(delivery, files),
     )
 
 
@@ -71,7 +72,8 @@ def wanted_of(delivery: Delivery, files: Collection[DeliveryFile], keys: Collect
             flipped=tuple(name for name in names if f"{FLIP}{name}" in standing),
             true_depth=tuple(names) if DEPTH in standing else (),
         ),
-        {old: new for old, new in _new_names(delivery.failures).items() if f"{RENAME}{old}" in standing},
+        {old: new for old, new in _new_names(delivery.failures).items() if f"{RENAME}{old}" in standing}
+        | (house_names(delivery, files) if NAMES in standing else {}),
     )
 
 
@@ -127,6 +129,13 @@ def _new_names(failures: list[dict[str, Any]]) -> dict[str, str]:
     unsafe = {check["file"]: check["limit"] for check in failures if check["code"] == "safe-name"}
     folded = Counter(fold(new) for new in unsafe.values())
     return {old: new for old, new in unsafe.items() if folded[fold(new)] == 1}
+
+
+def _house_names(delivery: Delivery, files: Collection[DeliveryFile]) -> Iterator[Offer]:
+    names = house_names(delivery, files)
+    if names:
+        old, new = next(iter(names.items()))
+        yield Offer(NAMES, f"Name {_files(len(names))} as this house does, {old} as {new}.")
 
 
 def _frames(files: Collection[DeliveryFile]) -> list[int]:

@@ -53,7 +53,8 @@ def track_of(file: DeliveryFile) -> SheetTrack:
     }
     header = {name: file.facts.get(name) or 0 for name in ("sample_rate_hz", "channels", "frames")}
     read = {"audio_digest": "", "bit_depth": file.facts.get("bit_depth")} | header | file.track
-    return SheetTrack.from_json(read | said)
+    labelled = {"channel": file.get_label_display()} if file.label else {}
+    return SheetTrack.from_json(read | said | labelled)
 
 
 def made_by(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:

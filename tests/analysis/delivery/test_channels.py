@@ -2,7 +2,7 @@
 
 import pytest
 
-from analysis.delivery.channels import Channel, channel_of
+from analysis.delivery.channels import LABELS, Channel, channel_of, label_of
 
 
 @pytest.mark.parametrize(
@@ -26,3 +26,25 @@ from analysis.delivery.channels import Channel, channel_of
 )
 def test_reads_a_name(name: str, channel: Channel) -> None:
     assert channel_of(name) == channel
+
+
+@pytest.mark.parametrize("label", [label for label in LABELS if label not in ("KickSub", "RmMono", "Other")])
+def test_a_label_is_a_name_that_says_itself(label: str) -> None:
+    assert label_of(label) == label
+
+
+@pytest.mark.parametrize(
+    ("name", "label"),
+    [
+        ("02 Kick In", "KickIn"),
+        ("Snare Bottom", "SnBot"),
+        ("hi-hat", "Hat"),
+        ("Floor Tom", "Floor1"),
+        ("07_tom 2", "Tom2"),
+        ("Overheads_R", "OHR"),
+        ("Audio 01", ""),
+        ("Tom 3", ""),
+    ],
+)
+def test_a_name_says_which_channel_it_is_or_leaves_it_open(name: str, label: str) -> None:
+    assert label_of(name) == label

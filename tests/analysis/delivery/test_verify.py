@@ -82,6 +82,17 @@ def test_the_other_head_is_opposite_by_nature(tmp_path: Path) -> None:
     assert "expected" in check.message
 
 
+@pytest.mark.parametrize(
+    ("labels", "words"),
+    [({}, []), ({"Audio 1.wav": "SnTop", "Audio 2.wav": "SnBot"}, ["expected"])],
+)
+def test_what_a_name_does_not_say_is_said_by_a_label(tmp_path: Path, labels: dict[str, str], words: list[str]) -> None:
+    pair = signals.snare_heads()
+    tracks = write_set(tmp_path, {"Audio 1": pair.first, "Audio 2": pair.second})
+    checks = by_code(verify_set(tracks, labels=labels), "polarity")
+    assert [word for check in checks for word in ("expected",) if word in check.message] == words
+
+
 @pytest.mark.parametrize("name", ["Ärger & Söhne - Demo (final).wav", "aux.wav", "CON.wav", "kick in.wav"])
 def test_unsafe_names_get_a_suggestion(tmp_path: Path, name: str) -> None:
     write_sound(tmp_path / name, signals.noise())

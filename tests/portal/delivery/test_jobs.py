@@ -17,6 +17,7 @@ from analysis.delivery.check_results import VerifyReport
 from analysis.sandbox.child import verify_set_in_child
 from portal.delivery import jobs, services, tasks
 from portal.delivery.models import Delivery
+from portal.delivery.sheet.data import track_of
 from portal.prep.models import SongPrep
 from tests import signals
 from tests.factories import (
@@ -220,4 +221,15 @@ def test_the_perspective_of_the_set_is_told_to_the_check(
 
     monkeypatch.setattr(jobs, "verify_set_in_child", check)
     checked(("KickIn.wav", sound(1)), delivery=make_delivery(perspective=stated))
-    assert asked["perspective"] == told
+    assert (asked["perspective"], asked["labels"]) == (told, {})
+
+
+def test_a_file_is_checked_as_the_channel_that_the_drummer_says_and_the_sheet_names_it() -> None:
+    delivery = make_delivery()
+    heads = signals.snare_heads()
+    for name, label, samples in (("A1.wav", "SnTop", heads.first), ("A2.wav", "SnBot", heads.second)):
+        make_track(delivery=delivery, name=name, content=wav_bytes(samples), label=label)
+    delivery = checked(delivery=delivery)
+    (polarity,) = [check for check in delivery.checks if check["code"] == "polarity"]
+    assert "expected" in polarity["message"]  # the other head moves the other way (D-24)
+    assert [track_of(file).channel for file in delivery.files.all()] == ["snare, top", "snare, bottom"]

@@ -259,6 +259,22 @@ def test_a_microphone_is_remembered_for_the_next_delivery(song: Song) -> None:
     assert sent(later, "SnTop.wav", b"a new snare").microphone == ""
 
 
+def test_a_channel_said_by_hand_is_remembered_and_asks_for_a_new_check(song: Song) -> None:
+    delivery = services.open_delivery(song=song, by=song.booking.created_by)
+    track = make_track(delivery=delivery, name="Audio 01.wav", sent_by=song.booking.created_by)
+    delivery.store_checks([SUCCESS], passed=True)
+    services.describe(delivery=delivery, save=lambda: DeliveryFile.objects.update(microphone="dynamic"))
+    delivery.refresh_from_db()
+    assert delivery.state == "checked"
+    services.describe(delivery=delivery, save=lambda: DeliveryFile.objects.filter(pk=track.pk).update(label="SnTop"))
+    delivery.refresh_from_db()
+    assert (delivery.state, delivery.checks) == ("open", [])
+    later = make_delivery(song=make_song())
+    DeliveryFile.objects.update(sent_by=later.song.booking.created_by)
+    anew = sent(later, "audio 01.WAV", b"another song's")
+    assert (anew.label, anew.microphone) == ("SnTop", "dynamic")
+
+
 def test_the_house_says_whose_left_is_left_and_a_set_may_say_otherwise(song: Song) -> None:
     House.objects.update_or_create(pk=1, defaults={"perspective": Delivery.Perspective.PLAYER})
     delivery = services.open_delivery(song=song, by=song.booking.created_by)

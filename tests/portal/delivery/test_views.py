@@ -21,7 +21,7 @@ from django.utils import timezone
 from portal.bookings.models import Booking, Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.track_sheet import track_sheet
-from portal.people.models import User
+from portal.people.models import House, User
 from tests import signals
 from tests.factories import make_client, make_delivery, make_drummer, make_song, make_track, wav_bytes
 from tests.portal.pages import flat
@@ -99,7 +99,7 @@ def test_the_page_follows_a_check_that_runs(client: Client, song: Song) -> None:
     assert "delay:2s" in part
     assert "<html" not in part
     part = client.get(page_of(delivery), headers=ask | {"HX-Target": "track-sheet"}).content.decode()
-    assert "Microphones, polarity and takes" in part
+    assert "Channels, microphones, polarity and takes" in part
     assert "delay:2s" not in part
 
 
@@ -153,6 +153,7 @@ def test_the_track_sheet_is_written_and_goes_into_the_zip(client: Client, song: 
         "tracks-TOTAL_FORMS": "1",
         "tracks-INITIAL_FORMS": "1",
         "tracks-0-id": str(track.pk),
+        "tracks-0-label": "OHL",
         "tracks-0-microphone": "ribbon",
         "tracks-0-polarity": "flipped",
         "tracks-0-take": "7",
@@ -160,11 +161,12 @@ def test_the_track_sheet_is_written_and_goes_into_the_zip(client: Client, song: 
     }
     address = reverse("delivery:describe", args=[delivery.pk])
     assert client.post(address, typed | {"tracks-0-polarity": "sideways"}).status_code == 422
+    assert client.post(address, typed | {"tracks-0-label": "Triangle"}).status_code == 422
     assert client.post(address, typed | {"perspective": "above"}).status_code == 422
     client.post(address, typed)
     with zipfile.ZipFile(io.BytesIO(body(client.get(reverse("delivery:zip", args=[delivery.pk]))))) as seen:
         sheet = seen.read("Cold-Bus-Under-Spoons_delivery-1/track-sheet.txt").decode()
-    assert "microphone: ribbon; polarity: flipped; take: 7" in sheet
+    assert "overhead, left; microphone: ribbon; polarity: flipped; take: 7" in sheet
     assert "as the drummer sits" in sheet
 
     Delivery.objects.update(state="released")
@@ -377,6 +379,7 @@ def test_each_address_takes_its_own_method(client: Client, song: Song, route: st
 def test_the_page_asks_as_often_with_many_files_as_with_few(
     client: Client, song: Song, member: User, is_drummer: bool
 ) -> None:
+    House.get()  # the first page of all makes its row
     delivery = make_delivery(song=song, state="checked" if is_drummer else "released")
     client.force_login(song.booking.created_by if is_drummer else member)
     counts = []

@@ -7,6 +7,7 @@ import pytest
 from analysis.handover import Repair
 from portal.delivery.models import Delivery
 from portal.delivery.repairs.offers import Wanted, offers_of, wanted_of
+from portal.people.models import House, TrackNames
 from tests.factories import make_delivery, make_track
 
 pytestmark = pytest.mark.django_db
@@ -94,3 +95,26 @@ def test_what_was_let_pass_and_what_is_not_offered_is_not_corrected() -> None:
     assert keys(delivery) == []
     assert wanted(delivery, "flip:Tom1.wav") is None
     assert wanted(checked_set(failed("clipped", "Tom1.wav")), "longest", "move", "depth") is None
+
+
+def named(delivery: Delivery, pattern: str, **labels: str) -> dict[str, str]:
+    House.objects.update_or_create(pk=1, defaults={"track_names": pattern})
+    for name, label in labels.items():
+        delivery.files.filter(name=f"{name}.wav").update(label=label)
+    found = wanted(delivery, *(key for key, _ in keys(delivery)))
+    return found.renamed if found else {}
+
+
+def test_the_house_names_tracks_by_their_channels_in_the_usual_order() -> None:
+    delivery = checked_set()
+    assert named(delivery, TrackNames.SENT) == {}
+    numbered = {"Kick In.wav": "01_KickIn.wav", "Hat.wav": "02_Hat.wav", "Tom1.wav": "03_Tom1.wav"}
+    assert named(delivery, TrackNames.NUMBER) == numbered | {"Tom2.wav": "04_Tom2.wav"}
+    assert keys(delivery) == [("names", True)]
+    assert named(delivery, TrackNames.LABEL) == {"Kick In.wav": "KickIn.wav"}
+
+
+def test_two_files_of_one_channel_keep_their_names_and_one_said_by_hand_gets_its_own() -> None:
+    delivery = checked_set(lengths={"Audio.wav": 10, "Hat.wav": 10, "Hat 2.wav": 10})
+    renamed = named(delivery, TrackNames.LABEL, Audio="SnTop")
+    assert renamed == {"Audio.wav": "SnTop.wav"}
