@@ -71,7 +71,7 @@ def lay_slots(clock: BarClock, sound: SongSound) -> Iterator[Slots]:
     values = Counter(sign.lower for sign, free in zip(clock.signs, clock.free, strict=True) if not free)
     for lower, _ in values.most_common():
         bars = [bar for bar in range(clock.bars) if clock.signs[bar].lower == lower and not clock.free[bar]]
-        grids = [_slots(clock, bars, parts) for parts in _parts(lower)]
+        grids = [divided(clock, bars, parts) for parts in _parts(lower)]
         yield max(grids, key=lambda grid: _off_beat_strength(grid, sound))
 
 
@@ -81,7 +81,8 @@ def _parts(lower: int) -> list[int]:
     return [sixteenths] if lower > 4 else [sixteenths, _TRIPLETS * 4 // lower]
 
 
-def _slots(clock: BarClock, bars: Sequence[int], parts: int) -> Slots:
+def divided(clock: BarClock, bars: Sequence[int], parts: int) -> Slots:
+    """The grid of some bars (from 0) whose written beats are divided into so many parts."""
     longest = max(clock.signs[bar].upper for bar in bars)
     beats = 1 + np.arange(longest * parts) / parts
     times = np.full((len(bars), len(beats)), np.nan)

@@ -13,6 +13,8 @@ from analysis.core.threads import on_one_thread
 from analysis.form.bar_clock import BarClock
 from analysis.form.draft import Part, draft_chart
 from analysis.form.last_bars import with_true_end
+from analysis.form.song_sound import hear
+from analysis.form.thirds import written_in_thirds
 from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.players import entries_of
 from analysis.measuring.song import SongFile, measure_song, music_among
@@ -59,4 +61,9 @@ def _drafted(files: Sequence[SongFile], report: SongReport, tempo_map: TempoMap 
         clock = BarClock.from_map(tempo_map, music.last_sound_s)
         return draft_chart(parts, with_true_end(music, clock, may_slow=False))
     measured = BarClock.from_song(report.song)
-    return draft_chart(parts, with_true_end(music, measured)) if measured else ChartDraft()
+    if measured is None:
+        return ChartDraft()
+    clock = with_true_end(music, measured)
+    if not any("midi_meter" in file.metadata for file in report.files):
+        clock = written_in_thirds(clock, hear([part.features for part in parts]))
+    return draft_chart(parts, clock)
