@@ -12,10 +12,12 @@ from analysis.core.samples import Doubles
 from analysis.tempo.evidence import Evidence
 
 # House choices. Of a beat: this near a downbeat, the first sound is on it. Of a bar: what comes longer before bar one
-# is no pickup, but a bar that begins with a rest. Onsets weaker than this share of the strong ones are noise before the
+# is no pickup, but a bar that begins with a rest; the last onset so soon after a bar line is on it, and needs no bar.
+# Onsets weaker than this share of the strong ones are noise before the
 # music.
 ON_BEAT = 0.2
 LONGEST_PICKUP = 0.6
+_PAST_LINE = 0.02
 _WEAK_SHARE = 0.08
 
 
@@ -75,22 +77,36 @@ def lay_out(evidence: Evidence, *, period_s: float, downbeat_s: float, beats_per
         bar_one_s, pickup = bar_one_s - bar_s, 0.0  # bar one begins with a rest
     pickup = 0.0 if pickup < ON_BEAT or count_in else round(2 * pickup) / 2
     before = count_in + int(np.ceil(pickup))
-    bars = max(1, int(np.ceil((last_s - bar_one_s) / bar_s - 0.02)))
+    bars = max(1, _bars_over((last_s - bar_one_s) / bar_s))
     beats = bar_one_s + np.arange(-before, bars * beats_per_bar + 1, dtype=np.float64) * period_s
     downbeats = bar_one_s + np.arange(bars + 1, dtype=np.float64) * bar_s
     return Layout(beats, downbeats, bar_one_s, pickup, count_in)
 
 
-def with_odd_bars(layout: Layout, odd: Sequence[tuple[float, int]], *, period_s: float, beats_per_bar: int) -> Layout:
-    """The layout with single bars of another length: (when the bar after it begins, its beats) for each."""
-    song_beats = round((layout.downbeats_s[-1] - layout.bar_one_s) / period_s)
+def with_odd_bars(
+    layout: Layout, odd: Sequence[tuple[float, int]], *, last_s: float, period_s: float, beats_per_bar: int
+) -> Layout:
+    """The layout with single bars of another length, counted to the last onset.
+
+    Parameters
+    ----------
+    layout : Layout
+        Its last bar line is that of even bars, which is not a bar line here.
+    odd : sequence of (float, int)
+        When the bar after it begins, in seconds, and its beats, for each.
+    last_s : float
+        The song's last onset, seconds.
+    period_s : float
+    beats_per_bar : int
+    """
     lines = [0]
     for end_s, beats in odd:
         end = round((end_s - layout.bar_one_s) / period_s)
         lines += range(lines[-1] + beats_per_bar, end - beats + 1, beats_per_bar)
         # Nobody writes a bar of one beat: the bar before it is longer by that beat.
         lines[-1:] = [end] if beats == 1 and len(lines) > 1 else [lines[-1], end]
-    last = lines[-1] + -(-(song_beats - lines[-1]) // beats_per_bar) * beats_per_bar
+    left = (last_s - layout.bar_one_s) / period_s - lines[-1]
+    last = lines[-1] + _bars_over(left / beats_per_bar) * beats_per_bar
     lines += range(lines[-1] + beats_per_bar, last + 1, beats_per_bar)
     before = round((layout.bar_one_s - layout.beats_s[0]) / period_s)
     beats_s = layout.bar_one_s + np.arange(-before, last + 1) * period_s
@@ -98,6 +114,11 @@ def with_odd_bars(layout: Layout, odd: Sequence[tuple[float, int]], *, period_s:
     return replace(
         layout, beats_s=beats_s, downbeats_s=layout.bar_one_s + np.array(lines) * period_s, bar_beats=lengths
     )
+
+
+def _bars_over(bars: float) -> int:
+    """Whole bars that cover so many; what comes a hair after a bar line begins no bar of its own."""
+    return max(0, int(np.ceil(bars - _PAST_LINE)))
 
 
 def music_span(evidence: Evidence) -> tuple[float, float]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.bars.alternatives import alternatives, at_levels_of
 from analysis.bars.beat_table import beat_table, prepare
-from analysis.bars.layout import Layout, lay_out, with_odd_bars
+from analysis.bars.layout import Layout, lay_out, music_span, with_odd_bars
 from analysis.bars.map_fit import segments_through
 from analysis.bars.odd_bars import find_slips
 from analysis.bars.ranking import Ranking, rank_readings
@@ -150,7 +150,8 @@ def _laid_out(music: Evidence, ranking: Ranking, period_s: float) -> tuple[Layou
     downbeat_s = float(table.beat_s[slipped.downbeat])
     layout = lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats)
     odd = [(float(table.beat_s[slip.beat]), slip.beats) for slip in slipped.slips]
-    layout = with_odd_bars(layout, odd, period_s=period_s, beats_per_bar=best.meter.beats)
+    last_s = music_span(music)[1]
+    layout = with_odd_bars(layout, odd, last_s=last_s, period_s=period_s, beats_per_bar=best.meter.beats)
     return layout, replace(ranking, share_of_bars=slipped.confidence)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.bars.layout import lay_out
+from analysis.bars.layout import lay_out, with_odd_bars
 from analysis.tempo.evidence import Evidence, pool
 from tests.analysis.playing import RATE_HZ, band, features_of, placed, pluck
 
@@ -53,3 +53,17 @@ def test_beats_run_to_the_bar_line_that_ends_the_song() -> None:
 
     assert layout.downbeats_s[-1] == pytest.approx(START_S + 48 * BEAT_S)
     assert np.diff(layout.beats_s) == pytest.approx(BEAT_S)
+
+
+@pytest.mark.parametrize(("last_beat", "bars"), [(47.0, 13), (45.0, 12), (46.0, 12), (46.5, 13)])
+def test_with_a_short_bar_the_count_goes_to_the_last_onset(last_beat: float, bars: int) -> None:
+    """Five bars of four and one of two end at beat 22; what is left is counted from there, not from even bars."""
+    even = lay_out(evidence(), period_s=BEAT_S, downbeat_s=START_S, beats_per_bar=4)
+
+    layout = with_odd_bars(
+        even, [(START_S + 22 * BEAT_S, 2)], last_s=START_S + last_beat * BEAT_S, period_s=BEAT_S, beats_per_bar=4
+    )
+
+    assert layout.bar_beats[:7] == (4, 4, 4, 4, 4, 2, 4)
+    assert len(layout.bar_beats) == bars == len(layout.downbeats_s) - 1
+    assert layout.downbeats_s[-1] == pytest.approx(layout.beats_s[-1])
