@@ -44,6 +44,7 @@ def main() -> None:
     parser.add_argument("--data", type=Path, default=Path("var/bench"), help="where made and fetched audio is kept")
     parser.add_argument("--seed", type=int, default=1, help="another seed makes other songs")
     parser.add_argument("--songs", type=int, default=24, help="songs in the tempo set")
+    parser.add_argument("--form-songs", type=int, default=80, help="so many of the songs with known form, in order")
     parser.add_argument("--long-minutes", type=float, default=180.0, help="length of the long file; 0 leaves it out")
     parser.add_argument("--mutants", type=int, default=100, help="files with broken headers of each container")
     parser.add_argument("--minutes", type=float, default=5.0, help="length of the file that is timed")

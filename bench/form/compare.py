@@ -9,11 +9,13 @@ import argparse
 import sys
 import time
 import tracemalloc
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
 from pathlib import Path
+from typing import Self
 
 import numpy as np
 
@@ -25,6 +27,8 @@ from analysis.form.last_bars import with_true_end
 from analysis.form.letters import group_alike
 from analysis.form.likeness import likeness
 from analysis.form.sections import file_level, pair_odds
+from analysis.form.song_sound import hear
+from analysis.form.thirds import written_in_thirds
 from analysis.form.weights import form_models
 from analysis.tempo.evidence import Evidence, pool
 from bench.form.baselines import BARS_A_SECTION, agglomerative, checkerboard
@@ -39,6 +43,28 @@ _COLUMNS = "precision  recall      F   exact P       R       F   labels   <= 1 c
 
 
 @dataclass(frozen=True)
+class Drafts:
+    """A song's drafts on its true bars and on measured ones, where there are any; the first took `given_s` to make."""
+
+    song: KnownSong
+    given: ChartDraft
+    given_s: float
+    clock: BarClock | None
+    measured: ChartDraft
+
+    @classmethod
+    def of(cls, song: KnownSong) -> Self:
+        start_s = time.process_time()
+        given = draft_chart(song.parts, song.true_clock)
+        given_s = time.process_time() - start_s
+        clock = BarClock.from_song(song.measured)
+        if clock:
+            clock = with_true_end(_music(song), clock)
+            clock = written_in_thirds(clock, hear([file.features for file in song.files]))
+        return cls(song, given, given_s, clock, draft_chart(song.parts, clock) if clock else ChartDraft())
+
+
+@dataclass(frozen=True)
 class Drafted:
     """What one way found in one song: scores in the order of the columns."""
 
@@ -46,7 +72,8 @@ class Drafted:
 
 
 def run(options: argparse.Namespace) -> None:
-    songs = [song for seeds in HELD_OUT for song in known_songs(seeds, options.data)]
+    seeds = [seed for seeds in HELD_OUT for seed in seeds][: options.form_songs]
+    songs = list(known_songs(seeds, options.data))
     rows = [_rows_of(song) for song in songs]
     usual = partial(_one_for, BARS_A_SECTION)
     print(f"Form: {len(songs)} songs that no weight was fitted on. Borders within one bar, then exact; given bars")
@@ -54,16 +81,17 @@ def run(options: argparse.Namespace) -> None:
     _print("librosa, one section for 7 bars", [_plain(*pair, usual) for pair in zip(songs, rows, strict=True)])
     _print("librosa, told the number", [_plain(song, row, _told(song)) for song, row in zip(songs, rows, strict=True)])
     _print("checkerboard novelty", [_plain(*pair, checkerboard) for pair in zip(songs, rows, strict=True)])
-    given = [_given(song) for song in songs]
-    measured = [_measured(song) for song in songs]
+    drafts = [Drafts.of(song) for song in songs]
+    given = [_given(one) for one in drafts]
+    measured = [_measured(one) for one in drafts]
     _print("draft", given)
     _print("draft on measured bars", measured)
     for name, wanted in _GROUPS.items():
         chosen = [index for index, song in enumerate(songs) if wanted(song)]
         _print(f"draft, {name} ({len(chosen)})", [given[index] for index in chosen])
-    _print_bars(songs)
-    _print_figures(songs)
-    _print_cost(songs)
+    _print_bars(drafts)
+    _print_figures(drafts)
+    _print_cost(drafts)
 
 
 _GROUPS: dict[str, Callable[[KnownSong], bool]] = {
@@ -117,70 +145,74 @@ def _scored(song: KnownSong, borders: Sequence[int], labels: Sequence[str]) -> D
     return Drafted((*values, pairwise_f(labels, song.labels), float(few)))
 
 
-def _given(song: KnownSong) -> Drafted:
-    draft = draft_chart(song.parts, song.true_clock)
+def _given(drafts: Drafts) -> Drafted:
+    draft = drafts.given
     labels = [section.label for section in draft.sections for _ in range(section.bars)]
-    return _scored(song, [section.start_bar - 1 for section in draft.sections[1:]], labels)
+    return _scored(drafts.song, [section.start_bar - 1 for section in draft.sections[1:]], labels)
 
 
-def _measured_clock(song: KnownSong) -> BarClock | None:
-    measured = BarClock.from_song(song.measured)
-    return with_true_end(_music(song), measured) if measured else None
-
-
-def _measured_draft(song: KnownSong) -> ChartDraft:
-    clock = _measured_clock(song)
-    return draft_chart(song.parts, clock) if clock else ChartDraft()
-
-
-def _measured(song: KnownSong) -> Drafted:
+def _measured(drafts: Drafts) -> Drafted:
     """Borders at the true bar lines nearest to where the draft has them, labels at the middle of each true bar."""
-    clock = _measured_clock(song)
-    if clock is None:
+    song, draft = drafts.song, drafts.measured
+    if not draft.sections:
         return _scored(song, [], ["A"] * len(song.labels))
-    draft = draft_chart(song.parts, clock)
     lines = np.array(song.truth["downbeats_s"])
     starts_s = [draft.downbeats_s[section.start_bar - 1] for section in draft.sections]
     borders = sorted({int(np.abs(lines - start_s).argmin()) for start_s in starts_s[1:]} - {0, len(lines) - 1})
     middles = (lines[1:] + lines[:-1]) / 2
     at = np.maximum(np.searchsorted(starts_s, middles, side="right") - 1, 0)
-    return _scored(song, borders, [draft.sections[index].label for index in at] if draft.sections else ["A"] * len(at))
+    return _scored(song, borders, [draft.sections[index].label for index in at])
 
 
-def _print_figures(songs: Sequence[KnownSong]) -> None:
+def _print_figures(drafts: Sequence[Drafts]) -> None:
     """Hits, stops, endings, grooves, fills and dynamics: on true bars, then on measured ones; and how sure they are."""
-    drafts = [(song.truth, draft_chart(song.parts, song.true_clock)) for song in songs]
     print("\nGiven bars")
-    print_figures([(truth, counts_of(draft, truth)) for truth, draft in drafts])
-    print("\nOn measured bars")
-    print_figures(
-        [(song.truth, counts_of(_measured_draft(song), song.truth)) for song in songs if _measured_clock(song)]
-    )
+    print_figures([(one.song.truth, counts_of(one.given, one.song.truth)) for one in drafts])
+    right = [one for one in drafts if _are_bars_true(one)]
+    for name, chosen in {
+        "On measured bars": drafts,
+        f"{len(right)} songs whose bars are measured right": right,
+    }.items():
+        print(f"\n{name}")
+        print_figures([(one.song.truth, counts_of(one.measured, one.song.truth)) for one in chosen])
     print_calibration(
         {
-            "sections": [claim for truth, draft in drafts for claim in section_claims(draft, truth)],
-            "hits": [claim for truth, draft in drafts for claim in hit_claims(draft, truth)],
-            "measured bars": [
-                (song.measured.bar_one.confidence, are_bars_right(song.measured.downbeats_s, song.truth["downbeats_s"]))
-                for song in songs
-            ],
+            "sections": [claim for one in drafts for claim in section_claims(one.given, one.song.truth)],
+            "hits": [claim for one in drafts for claim in hit_claims(one.given, one.song.truth)],
+            "measured bars": [(one.song.measured.bar_one.confidence, _are_lines_true(one.song)) for one in drafts],
         }
     )
 
 
-def _print_bars(songs: Sequence[KnownSong]) -> None:
+def _are_lines_true(song: KnownSong) -> bool:
+    return are_bars_right(song.measured.downbeats_s, song.truth["downbeats_s"])
+
+
+def _are_bars_true(drafts: Drafts) -> bool:
+    """Whether the measured bars and their meter are the true ones."""
+    return _are_lines_true(drafts.song) and str(drafts.clock and drafts.clock.signs[0]) == drafts.song.truth["meter"]
+
+
+def _print_bars(drafts: Sequence[Drafts]) -> None:
     """How often the number of bars is right, of all songs and of those whose bars have the right length."""
     print(f"\n{'Number of bars exact':44}  measured   draft   songs")
     groups: dict[str, list[tuple[bool, bool]]] = {}
-    for song in songs:
-        clock = _measured_clock(song)
-        before = len(song.measured.downbeats_s) - 1 == song.truth["bars"]
-        pair = (before, clock is not None and clock.bars == song.truth["bars"])
-        for name in _bar_groups(song, clock):
+    for one in drafts:
+        true = one.song.truth["bars"]
+        pair = (len(one.song.measured.downbeats_s) - 1 == true, one.measured.bars == true)
+        for name in _bar_groups(one.song, one.clock):
             groups.setdefault(name, []).append(pair)
     for name, pairs in sorted(groups.items()):
         measured, drafted = np.mean(pairs, axis=0)
         print(f"{name:44}{measured:10.2f}{drafted:8.2f}{len(pairs):8}")
+    meters: dict[str, list[str]] = {}
+    for one in drafts:
+        meters.setdefault(one.song.truth["meter"], []).append(str(one.clock.signs[0]) if one.clock else "none")
+    print("\nMeters: true, then how often each was measured; and songs whose meter and bars are both right")
+    for true, found in sorted(meters.items()):
+        right = sum(_are_bars_true(one) for one in drafts if one.song.truth["meter"] == true)
+        counts = ", ".join(f"{sign} {count}" for sign, count in Counter(found).most_common())
+        print(f"  {true:5} {len(found):3} songs: {counts}; bars right in {right}")
 
 
 def _bar_groups(song: KnownSong, clock: BarClock | None) -> list[str]:
@@ -194,14 +226,10 @@ def _bar_groups(song: KnownSong, clock: BarClock | None) -> list[str]:
     return found
 
 
-def _print_cost(songs: Sequence[KnownSong]) -> None:
-    timed = [song for song in songs if song.measuring_s > 0]
-    start_s = time.process_time()
-    for song in timed:
-        draft_chart(song.parts, song.true_clock)
-    drafting_s = time.process_time() - start_s
-    print(f"\nTime of the draft over that of measuring: {drafting_s / sum(song.measuring_s for song in timed):.3f}")
-    longest = max(songs, key=lambda song: song.truth["bars"])
+def _print_cost(drafts: Sequence[Drafts]) -> None:
+    share = sum(one.given_s for one in drafts) / sum(one.song.measuring_s for one in drafts)
+    print(f"\nTime of the draft over that of measuring: {share:.3f}")
+    longest = max((one.song for one in drafts), key=lambda song: int(song.truth["bars"]))
     tracemalloc.start()
     draft_chart(longest.parts, longest.true_clock)
     peak = tracemalloc.get_traced_memory()[1]

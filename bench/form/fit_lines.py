@@ -45,10 +45,11 @@ def taught_songs() -> Iterator[Arrangement]:
     for seed in TAUGHT_IN_PART:
         song = arrange(seed)
         if song.meter.sign != "4/4" or seed % 4 == 0:
-            yield _first_part(song)
+            yield first_part(song)
 
 
-def _first_part(song: Arrangement) -> Arrangement:
+def first_part(song: Arrangement) -> Arrangement:
+    """The sections up to bar `PART_BARS`, as a song of its own without an ending."""
     ends = np.cumsum([section.bars for section in song.sections])
     kept = int(np.searchsorted(ends, PART_BARS)) + 1
     if kept >= len(song.sections):

@@ -1,7 +1,7 @@
 """The songs with known form as the bench uses them: rendered, surveyed and measured once, then read from a cache.
 
 The sound is deleted again once a song is surveyed; features, reports, measures and the truth stay. A run that is cut
-off goes on where it stopped.
+off goes on where it stopped; a new version of the engine measures again, without the sound.
 """
 
 from __future__ import annotations
@@ -10,12 +10,13 @@ import json
 import shutil
 import time
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from analysis import ENGINE_VERSION
 from analysis.core.reports import FileReport, SongMeasures
 from analysis.features.feature_arrays import Features
 from analysis.form.bar_clock import BarClock
@@ -33,8 +34,8 @@ class KnownSong:
     seed: int
     truth: dict[str, Any]
     files: tuple[SongFile, ...]
-    measured: SongMeasures
     measuring_s: float
+    measured: SongMeasures = field(default_factory=SongMeasures)
 
     @property
     def true_clock(self) -> BarClock:
@@ -57,31 +58,30 @@ class KnownSong:
 
 
 def known_songs(seeds: Iterable[int], data: Path) -> Iterator[KnownSong]:
-    """Songs of the set, made where the cache lacks them."""
+    """Songs of the set, made where the cache lacks them, and measured by this engine."""
     for seed in seeds:
         home = data / "form" / f"song-{seed:04d}"
-        if not (home / "measured.json").is_file():
-            _make(seed, home)
-        yield _load(seed, home)
+        if not (home / "truth.json").is_file():
+            _survey(seed, home)
+        song = _surveyed(seed, home)
+        yield replace(song, **_measured(song, home))
 
 
-def _make(seed: int, home: Path) -> None:
+def _survey(seed: int, home: Path) -> None:
+    """The truth is stored last."""
     sound = write_song(seed, home.parent / "sound")
     home.mkdir(parents=True, exist_ok=True)
-    start_s, files = time.process_time(), []
+    start_s = time.process_time()
     for path in sound_files(sound):
         survey = survey_file(path)
         survey.features.save(home / f"{path.stem}.npz")
         (home / f"{path.stem}.report.json").write_text(json.dumps(survey.report.to_json()), "utf-8")
-        files.append(SongFile(survey.report, survey.features))
-    song = measure_song(files).song
-    stored = {"song": song.to_json(), "measuring_s": time.process_time() - start_s}
+    (home / "survey_s.json").write_text(json.dumps(time.process_time() - start_s), "utf-8")
     shutil.copy(sound / "truth.json", home / "truth.json")
     shutil.rmtree(sound)
-    (home / "measured.json").write_text(json.dumps(stored) + "\n", "utf-8")
 
 
-def _load(seed: int, home: Path) -> KnownSong:
+def _surveyed(seed: int, home: Path) -> KnownSong:
     files = [
         SongFile(
             FileReport.from_json(json.loads(path.with_suffix("").with_suffix(".report.json").read_text("utf-8"))),
@@ -89,6 +89,17 @@ def _load(seed: int, home: Path) -> KnownSong:
         )
         for path in sorted(home.glob("*.npz"))
     ]
-    stored = json.loads((home / "measured.json").read_text("utf-8"))
     truth = json.loads((home / "truth.json").read_text("utf-8"))
-    return KnownSong(seed, truth, tuple(files), SongMeasures.from_json(stored["song"]), stored["measuring_s"])
+    return KnownSong(seed, truth, tuple(files), json.loads((home / "survey_s.json").read_text("utf-8")))
+
+
+def _measured(song: KnownSong, home: Path) -> dict[str, Any]:
+    """What this version of the engine measured, kept beside the song until it has another."""
+    path = home / "measured.json"
+    stored = json.loads(path.read_text("utf-8")) if path.is_file() else {}
+    if stored.get("engine") != ENGINE_VERSION:
+        start_s = time.process_time()
+        report = measure_song(song.files).song.to_json()
+        stored = {"engine": ENGINE_VERSION, "song": report, "seconds": time.process_time() - start_s}
+        path.write_text(json.dumps(stored) + "\n", "utf-8")
+    return {"measured": SongMeasures.from_json(stored["song"]), "measuring_s": song.measuring_s + stored["seconds"]}
