@@ -10,6 +10,7 @@ import numpy as np
 from analysis.bars.beat_table import prepare
 from analysis.bars.readings import Reading, readings_of
 from analysis.bars.statements import Statements
+from analysis.bars.threes import three_weights
 from analysis.bars.weighing import fitted_weights
 from analysis.core.samples import Doubles
 from analysis.tempo.evidence import Evidence
@@ -132,7 +133,8 @@ def _weighed(evidence: Evidence, fits: tuple[GridFit, ...], statements: Statemen
     readings, rows = readings_of(prepare(evidence), fits)
     if not readings:
         return None
-    probability = fitted_weights().probabilities(rows) * np.array([statements.weight(item) for item in readings])
+    heard = three_weights().second_look(rows, fitted_weights().probabilities(rows))
+    probability = heard * np.array([statements.weight(item) for item in readings])
     probability /= probability.sum()
     order = np.argsort(-probability)
     return Ranking(tuple(readings[index] for index in order), probability[order], fits)

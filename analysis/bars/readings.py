@@ -34,6 +34,7 @@ from analysis.bars.beat_evidence import (
     meter_evidence,
 )
 from analysis.bars.beat_table import BeatTable, Prepared, beat_table
+from analysis.bars.six_eighths import EIGHTH_COLUMNS, eighth_evidence
 from analysis.core.samples import Doubles
 from analysis.tempo.grid import GridFit
 
@@ -77,6 +78,7 @@ COLUMNS = (
     *(f"meter.{meter.sign}" for meter in METER_KINDS),
     *(f"{meter.sign} {name}" for meter in METER_KINDS[1:] for name in (*DIFFERING_COLUMNS, *REPEAT_COLUMNS)),
     *(f"{meter.sign} {name}" for meter in METER_KINDS[1:] for name in WITHIN_COLUMNS),
+    *EIGHTH_COLUMNS,
 )
 
 
@@ -148,8 +150,9 @@ def bars_of(prepared: Prepared, table: BeatTable, shared: Doubles) -> Iterator[t
         within = within_bars(table, meter.beats)
         length = hats(meter.beats * table.period_s, _BAR_KNOTS_S)
         kinds = meter_evidence(kind, len(METER_KINDS), shared, again)
+        eighths = eighth_evidence(table, signals, meter.sign, meter.beats)
         for bar in range(meter.beats):
             ends = end_evidence(prepared, table, meter.beats, bar)
             bars = [bar_contrast(means, bar), within[bar], again, length, ends, group_contrast(means, bar)]
             even = by_meter(kind, len(METER_KINDS), within[bar])
-            yield meter, bar, np.concatenate([*bars, kinds, even])
+            yield meter, bar, np.concatenate([*bars, kinds, even, eighths[bar]])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -40,14 +41,17 @@ class Item:
         return "drums" if "drums" in self.plan.players else "no drums"
 
 
-def draw_items(seed: int, count: int) -> list[Item]:
-    return [_draw(np.random.default_rng((seed, number)), f"song{number:03d}", number) for number in range(count)]
+def draw_items(seed: int, count: int, feels: Sequence[str] = ()) -> list[Item]:
+    """So many songs, in all feels or only in some of them, which then come as one mix each."""
+    return [_draw(np.random.default_rng((seed, number)), f"song{number:03d}", number, feels) for number in range(count)]
 
 
-def _draw(rng: np.random.Generator, name: str, number: int) -> Item:
-    feels = sorted(FEELS)
-    feel = COMMON[number // 2 % len(COMMON)] if number % 2 else feels[number // 2 % len(feels)]
+def _draw(rng: np.random.Generator, name: str, number: int, feels: Sequence[str]) -> Item:
+    every = sorted(FEELS)
+    feel = COMMON[number // 2 % len(COMMON)] if number % 2 else every[number // 2 % len(every)]
     sent = ("mix", "mix", "stems", "mix", "stems and click")[number % 5]
+    if feels:
+        feel, sent = feels[number % len(feels)], "mix"
     bpm = _draw_bpm(rng, *FEELS[feel].bpm_range)
     meter = MeterSign.parse(FEELS[feel].meter)
     bars = max(20, int(SECONDS * bpm / 60 / meter.beats_per_bar) // 4 * 4)

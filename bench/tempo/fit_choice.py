@@ -89,7 +89,7 @@ def fold_of(item: dict[str, Any]) -> int:
 
 
 def examples(folders: Sequence[Path], weight: float) -> list[Example]:
-    """All songs of the sets. A recording that stands in several sets counts once."""
+    """All songs of the sets; a recording that stands in several counts once."""
     found: list[Example] = []
     for folder in folders:
         recorded = {example.item["id"] for example in found if example.item["cat"] == "real"}
@@ -98,14 +98,22 @@ def examples(folders: Sequence[Path], weight: float) -> list[Example]:
 
 
 def _examples(folder: Path, weight: float) -> Iterator[Example]:
-    for line in (folder / "manifest.jsonl").read_text().splitlines():
-        item = json.loads(line)
-        if item["cat"] in ("click", "neg") or item.get("downbeats") is None:
-            continue
-        files = [name for name in item["files"] if name != item.get("click_file")]
-        music = pool([features_of(folder, name) for name in files])
-        if music is not None and (example := _example(item, music, weight)):
+    for item in items_of(folder):
+        music = pool(music_of(folder, item))
+        if music is not None and (example := example_of(item, music, weight)):
             yield example
+
+
+def items_of(folder: Path) -> Iterator[dict[str, Any]]:
+    """What the manifest says of each song whose bars are known."""
+    for item in map(json.loads, (folder / "manifest.jsonl").read_text().splitlines()):
+        if item["cat"] not in ("click", "neg") and item.get("downbeats") is not None:
+            yield item
+
+
+def music_of(folder: Path, item: dict[str, Any]) -> list[Features]:
+    """All but the song's click."""
+    return [features_of(folder, name) for name in item["files"] if name != item.get("click_file")]
 
 
 def features_of(folder: Path, name: str) -> Features:
@@ -123,7 +131,8 @@ def features_of(folder: Path, name: str) -> Features:
     return features
 
 
-def _example(item: dict[str, Any], music: Evidence, weight: float) -> Example | None:
+def example_of(item: dict[str, Any], music: Evidence, weight: float) -> Example | None:
+    """A song's readings; None where its clock was followed badly or no reading is right."""
     clock = find_motion(music).clock
     beats, downbeats = np.array(item["beats"]), np.array(item["downbeats"])
     if item["kind"] == "rit":
@@ -219,16 +228,15 @@ def report(scored: Sequence[tuple[Example, Doubles]], sharpness: float) -> None:
         level = abs(song.readings[top].period_s / song.period_s - 1) < SAME_PERIOD
         kind = "drums" if song.item["drums"] else "no drums"
         right.setdefault(kind, []).append((bool(song.right[top]), level))
-        same_bars = [
-            share for share, reading in zip(shares, song.readings, strict=True) if _agrees(reading, song.readings[top])
-        ]
+        best = song.readings[top]
+        same_bars = [share for share, other in zip(shares, song.readings, strict=True) if _agrees(other, best)]
         bins.setdefault(min(9, int(10 * sum(same_bars))), []).append(bool(song.right[top]))
         if not song.right[top]:
             reading = song.readings[top]
             print(
-                f"  wrong: {song.item['id']} {song.item['style']} {song.item['meter']} {60 / song.period_s:.2f}", end=""
+                f"  wrong: {song.item['id']} {song.item['style']} {song.item['meter']} {60 / song.period_s:.2f}"
+                f" read as {reading.meter.sign} {reading.bpm:.2f}, {shares[top]:.0%} sure"
             )
-            print(f" read as {reading.meter.sign} {reading.bpm:.2f}, {shares[top]:.0%} sure")
     for kind, rows in sorted(right.items()):
         joint, level = np.mean(rows, axis=0)
         print(f"{kind:9} {len(rows):4} songs: bars right {joint:.3f}, level right {level:.3f}")

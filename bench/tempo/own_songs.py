@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,12 +18,12 @@ from bench.tempo.known import MANIFEST
 SAMPLE_RATES_HZ = (44_100, 48_000)
 
 
-def make_set(folder: Path, seed: int, songs: int) -> Path:
-    """Render what is missing, which takes seconds a song; a finished set is kept."""
+def make_set(folder: Path, seed: int, songs: int, feels: Sequence[str] = ()) -> Path:
+    """Render a set, in all feels or only in some, which takes seconds a song; a finished one is kept."""
     if not (folder / MANIFEST).exists():
         lines = [
             json.dumps(_render(item, folder, SAMPLE_RATES_HZ[number % 2]))
-            for number, item in enumerate(draw_items(seed, songs))
+            for number, item in enumerate(draw_items(seed, songs, feels))
         ]
         (folder / MANIFEST).write_text("\n".join(lines) + "\n")
     return folder
