@@ -198,6 +198,14 @@ def _add_repair(part: argparse.ArgumentParser) -> None:
 def _add_feel(part: argparse.ArgumentParser) -> None:
     part.add_argument("take", type=Path)
     part.add_argument("--map", type=Path, required=True)
+    part.add_argument(
+        "--sections",
+        type=_count,
+        nargs="+",
+        default=[],
+        metavar="BAR",
+        help="the bars with which sections begin (default: every eight bars are one)",
+    )
     part.add_argument("--json", action="store_true")
     part.set_defaults(run=commands.feel)
 

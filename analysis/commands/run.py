@@ -222,7 +222,7 @@ def feel(options: argparse.Namespace) -> int:
 
     if not options.take.is_file():
         raise FileNotFoundError(f"no such file: {options.take}")
-    report = feel_in_child(options.take, map=_read_map(options.map).to_json())
+    report = feel_in_child(options.take, map=_read_map(options.map).to_json(), starts=options.sections)
     if isinstance(report, str):
         raise FeelError(report)
     _say(report_text.feel_text(report), report.to_json(), as_json=options.json)

@@ -7,7 +7,8 @@ nearest third of the beat where the take swings. Those in free passages of the m
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -36,16 +37,16 @@ _TWO_IN_THREE = (0.16, 0.5, 0.84)
 _GROUPS = ("low", "middle", "high")
 
 
-def feel_of_file(path: Path, tempo_map: TempoMap) -> FeelReport:
+def feel_of_file(path: Path, tempo_map: TempoMap, starts: Sequence[int] = ()) -> FeelReport:
     """How a take sits against a map; as `feel_of`, from its file. Raises UnusableFileError too."""
     with open_media(path) as media:
         meter = HitMeter(media.facts.sample_rate_hz)
         for samples in media.blocks():
             meter.add(samples)
-    return feel_of(meter.finish(), tempo_map)
+    return feel_of(meter.finish(), tempo_map, starts)
 
 
-def feel_of(hits: DrumHits, tempo_map: TempoMap) -> FeelReport:
+def feel_of(hits: DrumHits, tempo_map: TempoMap, starts: Sequence[int] = ()) -> FeelReport:
     """How a take sits against a map.
 
     Parameters
@@ -54,6 +55,8 @@ def feel_of(hits: DrumHits, tempo_map: TempoMap) -> FeelReport:
         Of the take.
     tempo_map : TempoMap
         In the same time as the take.
+    starts : sequence of int, optional
+        The bars with which the song's sections begin. Without them every eight bars are one.
 
     Raises
     ------
@@ -71,16 +74,21 @@ def feel_of(hits: DrumHits, tempo_map: TempoMap) -> FeelReport:
     division = _division(beats)
     late = (beats - np.rint(beats * division) / division) * beat_s * 1000
     sections = tuple(
-        FeelSection(
-            first, _SECTION_BARS, tuple(_offsets(late, bands, bars, (bars >= first) & (bars < first + _SECTION_BARS)))
-        )
-        for first in range(1, int(bars.max()) + 1, _SECTION_BARS)
+        FeelSection(first, after - first, tuple(_offsets(late, bands, bars, (bars >= first) & (bars < after))))
+        for first, after in pairwise(_borders(starts, int(bars.max())))
     )
     return FeelReport(
         division=division,
         overall=tuple(_offsets(late, bands, bars, np.ones(len(late), bool))),
         sections=tuple(section for section in sections if section.offsets),
     )
+
+
+def _borders(starts: Sequence[int], last_bar: int) -> list[int]:
+    """The first bar of each section, and the one after the last."""
+    if not starts:
+        return list(range(1, last_bar + _SECTION_BARS + 1, _SECTION_BARS))
+    return sorted({1, *(start for start in starts if 1 < start <= last_bar), last_bar + 1})
 
 
 def _pooled(hits: DrumHits) -> tuple[Doubles, Indices]:

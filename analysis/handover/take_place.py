@@ -54,7 +54,12 @@ class _Music:
 
 
 def place_take(
-    mix: Path, *, known_s: Sequence[float], music: Path | None = None, tempo_map: TempoMap | None = None
+    mix: Path,
+    *,
+    known_s: Sequence[float],
+    music: Path | None = None,
+    tempo_map: TempoMap | None = None,
+    starts: Sequence[int] = (),
 ) -> TakePlace:
     """Line a rough mix up to its song, and hold it against the map.
 
@@ -68,6 +73,8 @@ def place_take(
         The client's music from the beginning of their files, where the mix may hold it.
     tempo_map : TempoMap, optional
         In the time of the client's files.
+    starts : sequence of int, optional
+        The bars with which the song's sections begin, for the feel.
 
     Raises
     ------
@@ -78,7 +85,7 @@ def place_take(
     place = _by_sound(mix, music, known_s, rate_hz) if music else None
     if place is None:
         place = _by_map(hits, known_s, tempo_map)
-    return _with_feel(place, hits, tempo_map)
+    return _with_feel(place, hits, tempo_map, starts)
 
 
 def _by_sound(mix: Path, music_path: Path, known_s: Sequence[float], rate_hz: int) -> TakePlace | None:
@@ -130,12 +137,12 @@ def _away_ms(hits: DrumHits, tempo_map: TempoMap, begins_s: float) -> float:
     return sum(one.attacks * (abs(one.median_ms) + one.spread_ms) for one in report.overall) / max(strokes, 1)
 
 
-def _with_feel(place: TakePlace, hits: DrumHits, tempo_map: TempoMap | None) -> TakePlace:
+def _with_feel(place: TakePlace, hits: DrumHits, tempo_map: TempoMap | None, starts: Sequence[int]) -> TakePlace:
     said = place.to_json()
     if tempo_map is None:
         return TakePlace.from_json(said | {"no_feel": "no tempo map is approved"})
     try:
-        return TakePlace.from_json(said | {"feel": feel_of(hits, _from(tempo_map, place.begins_s)).to_json()})
+        return TakePlace.from_json(said | {"feel": feel_of(hits, _from(tempo_map, place.begins_s), starts).to_json()})
     except FeelError as error:
         return TakePlace.from_json(said | {"no_feel": str(error)})
 

@@ -52,6 +52,7 @@ class VerifyJob(Record):
 class FeelJob(Record):
     path: str
     map: dict[str, Any]
+    starts: list[int]
 
     @property
     def reads(self) -> list[str]:
@@ -64,7 +65,7 @@ class FeelJob(Record):
         from analysis.maps.tempo_map import TempoMap
 
         try:
-            return feel_of_file(Path(self.path), TempoMap.from_json(self.map)).to_json()
+            return feel_of_file(Path(self.path), TempoMap.from_json(self.map), self.starts).to_json()
         except FeelError as error:
             return {"refused": str(error)}
         except UnusableFileError as error:

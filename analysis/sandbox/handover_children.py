@@ -46,9 +46,11 @@ def place_take_in_child(
     known_s: Sequence[float],
     music: Path | None,
     map: dict[str, Any] | None,  # noqa: A002 - the word that people use for it
+    starts: Sequence[int] = (),
 ) -> TakePlace:
-    """Where a rough mix lies, and its feel. Raises UnusableFileError: "This file ..."."""
-    job = PlaceJob(str(path.resolve()), list(known_s), str(music.resolve()) if music else None, map)
+    """Where a rough mix lies, and its feel by the sections that begin at `starts`. Raises UnusableFileError: "This file
+    ..."."""
+    job = PlaceJob(str(path.resolve()), list(known_s), str(music.resolve()) if music else None, map, list(starts))
     answer, trouble = run_in_child(job)
     place = None if answer is None or "trouble" in answer else record_of(TakePlace, answer)
     if place is None:

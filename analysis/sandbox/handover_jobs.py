@@ -70,6 +70,7 @@ class PlaceJob(Record):
     known_s: list[float]
     music: str | None
     map: dict[str, Any] | None
+    starts: list[int]
 
     @property
     def reads(self) -> list[str]:
@@ -83,7 +84,9 @@ class PlaceJob(Record):
         tempo_map = TempoMap.from_json(self.map) if self.map else None
         music = Path(self.music) if self.music else None
         try:
-            return place_take(Path(self.path), known_s=self.known_s, music=music, tempo_map=tempo_map).to_json()
+            return place_take(
+                Path(self.path), known_s=self.known_s, music=music, tempo_map=tempo_map, starts=self.starts
+            ).to_json()
         except UnusableFileError as error:
             return {"trouble": error.reason}
 

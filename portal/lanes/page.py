@@ -103,11 +103,12 @@ def sections_of(song: Song, tempo_map: TempoMap | None) -> Iterator[dict[str, An
     """Those of the song's chart; where there is none, those that were measured with the song."""
     if tempo_map is None:
         return
-    for bar, label in _named(song):
+    for bar, label in named_sections(song):
         yield {"label": label, "bar": bar, "time_s": float(tempo_map.time_of_bar(bar))}
 
 
-def _named(song: Song) -> list[tuple[int, str]]:
+def named_sections(song: Song) -> list[tuple[int, str]]:
+    """Their first bars, and what they are called."""
     for sections in hooks.sections_of_chart:
         found = sections(song)
         if found is not None:

@@ -5,7 +5,7 @@ Good players sit some milliseconds off a click, and keep it: early and late are 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from analysis.delivery import FeelReport
@@ -66,6 +66,8 @@ class Placed:
 @dataclass(frozen=True)
 class FeelPage:
     drums: tuple[DrumDrawn, ...]
+    # (x, name) of those that the chart names, or that were measured.
+    sections: tuple[tuple[float, str], ...]
     # (x, bar) of the ruler.
     bars: tuple[tuple[float, int], ...]
     labels: tuple[str, ...]
@@ -77,8 +79,9 @@ class FeelPage:
     left: int = LEFT
 
 
-def feel_page(mixes: Sequence[RoughMix], waiting: Sequence[int]) -> FeelPage:
-    """Of the newest mixes that were placed; `waiting`: those that are being placed."""
+def feel_page(mixes: Sequence[RoughMix], waiting: Sequence[int], names: Mapping[int, str]) -> FeelPage:
+    """Of the newest mixes that were placed; `waiting`: those that are being placed. `names`: of the sections, by the
+    bar with which they begin."""
     placed = [(mix, TakePlace.from_json(mix.place)) for mix in mixes if mix.place]
     felt = [(mix, place.feel) for mix, place in placed if place.feel is not None][:MOST_DRAWN]
     reports = [feel for _, feel in felt]
@@ -87,6 +90,7 @@ def feel_page(mixes: Sequence[RoughMix], waiting: Sequence[int]) -> FeelPage:
     labels = tuple(label_of(mix) for mix, _ in felt)
     return FeelPage(
         drums=tuple(drum for band, name in DRUMS.items() if (drum := _drum(band, name, reports, labels, last, reach))),
+        sections=tuple((_x(bar, last), label) for bar, label in names.items() if felt and bar < last),
         bars=tuple((_x(bar, last), bar) for bar in range(1, last, _bar_step(last))),
         labels=labels,
         placed=tuple(Placed(label_of(mix), place_in_words(place), place.no_feel) for mix, place in placed),

@@ -15,7 +15,7 @@ from django.urls import reverse
 from analysis.maps import TempoMap, bars_of
 from portal.bookings.models import Song
 from portal.intake.maps.song_maps import map_of_song
-from portal.lanes.page import sections_of
+from portal.lanes.page import named_sections, sections_of
 from portal.lanes.sound import Playable
 from portal.people.models import User
 from portal.takes.feel_page import FeelPage, feel_page
@@ -77,7 +77,7 @@ def listen_page(song: Song, user: User, *, is_opened: bool = True) -> ListenPage
         notes=notes_page(song, user),
         mixes=mixes,
         music=music,
-        feel=feel_page(mixes, waiting) if user.is_drummer and mixes else None,
+        feel=feel_page(mixes, waiting, dict(named_sections(song))) if user.is_drummer and mixes else None,
         facts=facts_of(song, mixes, music if music and music.state == MusicCopy.State.MADE else None),
     )
 

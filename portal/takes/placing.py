@@ -18,6 +18,7 @@ from analysis.core import UnusableFileError
 from analysis.sandbox import place_take_in_child
 from portal.bookings.models import Song
 from portal.file_serving import local_copy
+from portal.lanes.page import named_sections
 from portal.queueing import queue_task_on_commit
 from portal.takes.about import begins_at_s, session_begins_at_s
 from portal.takes.models import MusicCopy, RoughMix
@@ -58,7 +59,13 @@ def _place(rough_mix_id: int) -> None:
         path = lent.enter_context(local_copy(mix.key))
         under: Path | None = lent.enter_context(local_copy(music.key)) if music else None
         try:
-            found = place_take_in_child(path, known_s=known_s(mix), music=under, map=approved.map if approved else None)
+            found = place_take_in_child(
+                path,
+                known_s=known_s(mix),
+                music=under,
+                map=approved.map if approved else None,
+                starts=[bar for bar, _ in named_sections(mix.song)],
+            )
         except UnusableFileError as error:
             logger.warning("rough mix %s was not placed: this file %s", rough_mix_id, error.reason)
             return
@@ -96,6 +103,7 @@ def fingerprint_of(mix: RoughMix, music: MusicCopy | None) -> str:
         str(mix.begins),
         music.key if music else "",
         approved.pk if approved else 0,
+        [bar for bar, _ in named_sections(mix.song)],
     )
     return hashlib.sha256(repr(said).encode()).hexdigest()
 

@@ -54,6 +54,25 @@ def medians(report: FeelReport) -> dict[str, float]:
     return {offsets.band: offsets.median_ms for offsets in report.overall}
 
 
+@pytest.mark.parametrize(
+    ("starts", "sections"),
+    [
+        ((), [(1, 8, 2.0), (9, 8, 12.0)]),
+        ((1, 6, 9), [(1, 5, 2.0), (6, 3, 2.0), (9, 8, 12.0)]),
+        ((9, 40), [(1, 8, 2.0), (9, 8, 12.0)]),  # what lies past the take begins no section of it
+    ],
+)
+def test_sections_begin_where_those_of_the_song_do(
+    starts: tuple[int, ...], sections: list[tuple[int, int, float]]
+) -> None:
+    """Eight bars 2 ms late, eight 12 ms late."""
+    notes = [(1 + beat * 0.6 + (0.002 if beat < 32 else 0.012), HAT) for beat in range(64)]
+    report = feel_of(hits_of(placed(notes, 42)), TempoMap.constant(100, "4/4", 1), starts)
+    said = [(one.start_bar, one.bars, one.offsets[0].median_ms) for one in report.sections]
+    assert [one[:2] for one in said] == [one[:2] for one in sections]
+    assert [one[2] for one in said] == pytest.approx([one[2] for one in sections], abs=1)
+
+
 def test_a_take_on_the_grid_is_on_the_grid() -> None:
     assert all(abs(median) < 1 for median in medians(take(0.0, 0.0)).values())
 

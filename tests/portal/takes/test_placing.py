@@ -94,8 +94,9 @@ def placed_mix(song: Song, number: int, early_ms: float, **fields: Any) -> Rough
 def test_takes_are_drawn_beside_each_other_and_said_in_words(song: Song, client: Client) -> None:
     """8 ms of 20 early: 0.4 of half the height of 88 above the middle at 48 (Source: arithmetic)."""
     mixes = [placed_mix(song, number, early_ms) for number, early_ms in ((2, 8.0), (1, 12.0))]
-    page = feel_page(mixes, [])
+    page = feel_page(mixes, [], {1: "Verse", 9: "Chorus", 17: "After the end"})
 
+    assert page.sections == ((44.0, "Verse"), (382.0, "Chorus"))  # bar 9 of 16 bars: half of 676 after 44
     assert [drum.name for drum in page.drums] == ["Kick", "Hat and cymbals"]
     assert [(row.label, row.middle, row.spread, row.trend) for row in page.drums[0].rows] == [
         ("Rough mix 2, take 2", "8.0 ms early", "±3.0 ms", "4.0 ms later at the end"),
@@ -119,7 +120,7 @@ def test_takes_are_drawn_beside_each_other_and_said_in_words(song: Song, client:
 
 def test_what_shares_no_sound_says_from_where_it_is_counted(song: Song) -> None:
     by_map = TakePlace(-4.25, "map", no_feel="there is too little sound in this take to measure")
-    page = feel_page([mix_of(song, place=by_map.to_json()), mix_of(song)], [])
+    page = feel_page([mix_of(song, place=by_map.to_json()), mix_of(song)], [], {})
     words = (
         "It shares no sound with the client’s files; its strokes lie nearest to the beats from there: "
         "it begins 4.250000 s before the client’s files."
@@ -170,3 +171,13 @@ def test_the_sweep_finds_mixes_that_nobody_placed(song: Song, monkeypatch: pytes
     mix_of(make_song(stage="accepted"), received_at=before)
     tasks.sweep()
     assert queued == [left.pk]
+
+
+def test_a_chart_with_other_sections_measures_the_feel_anew(song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+    mix, sections = mix_of(song), [(1, "A"), (9, "B")]
+    monkeypatch.setattr(placing, "named_sections", lambda _: sections)
+    before = placing.fingerprint_of(mix, None)
+    sections[1] = (9, "Chorus")
+    assert placing.fingerprint_of(mix, None) == before  # another name is another word on the page alone
+    sections[1] = (10, "Chorus")
+    assert placing.fingerprint_of(mix, None) != before
