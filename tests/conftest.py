@@ -12,6 +12,7 @@ import pytest
 from pytest_django import DjangoDbBlocker
 
 from portal.demo import broker
+from tests.houses import made_once, settle
 from tests.queue_server import serving
 from tests.requests_under_way import RequestsUnderWay
 
@@ -91,6 +92,17 @@ def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One for all processes that test side by side."""
     own = tmp_path_factory.getbasetemp()
     return own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+
+
+@pytest.fixture(scope="session")
+def settled_house(shared_folder: Path) -> Path:
+    return made_once(shared_folder / "settled-house", settle)
+
+
+@pytest.fixture
+def house_dir(settled_house: Path, tmp_path: Path) -> Path:
+    """A house as it is when its own people's songs are measured. It is the test's own, and goes on from there."""
+    return shutil.copytree(settled_house, tmp_path / "house")
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,7 @@ import sqlite3
 import subprocess
 import sys
 import urllib.request
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
@@ -92,19 +92,21 @@ def uploads_of(data_dir: Path) -> list[tuple[int, str, str]]:
         ).fetchall()
 
 
-def settled_in(shared: Path) -> Path:
-    """The folder of a house whose people's files are all measured, and which is closed. Who asks first makes it."""
-    made, unfinished = shared / "settled-house", shared / "unsettled-house"
-    with (shared / "settled-house.lock").open("w") as lock:
+def made_once(folder: Path, make: Callable[[Path], object]) -> Path:
+    """The folder, filled by who asks first; the others wait for that, and all only read it."""
+    unfinished = folder.with_name(f"{folder.name}-unfinished")
+    with folder.with_name(f"{folder.name}.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
-        if not made.exists():
+        if not folder.exists():
             shutil.rmtree(unfinished, ignore_errors=True)
-            settle(unfinished)
-            unfinished.rename(made)
-    return made
+            unfinished.mkdir()
+            make(unfinished)
+            unfinished.rename(folder)
+    return folder
 
 
 def settle(data_dir: Path) -> None:
+    """A house whose people's files are all measured, and which is closed."""
     with demo(data_dir) as (process, _):
         until(lambda: is_settled(data_dir), within_s=SETTLED_WITHIN_S)
         process.send_signal(signal.SIGINT)

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analysis.core.blocks import Block
 from analysis.core.errors import UnusableFileError
@@ -19,7 +20,6 @@ from analysis.delivery.channels import Channel, channel_of
 from analysis.features.feature_arrays import Features, MusicFeatures
 from analysis.levels.clipping import ClippingMeter
 from analysis.levels.sample_levels import LevelMeter
-from analysis.lineup.click_heard import Bleed, BleedMeter, beats_of
 from analysis.lineup.excerpts import Excerpts, read_excerpts
 from analysis.lineup.strokes_heard import Heard
 from analysis.maps.tempo_map import TempoMap
@@ -28,6 +28,9 @@ from analysis.media.facts import MediaFacts
 from analysis.media.hashes import AudioDigest
 from analysis.media.reader import open_media
 from analysis.media.windows import Activity, ActivityMeter
+
+if TYPE_CHECKING:
+    from analysis.lineup.click_heard import Bleed, BleedMeter
 
 
 @dataclass(frozen=True)
@@ -169,6 +172,8 @@ def _measure_track(path: Path, limits: Limits, song: Song) -> Track:
 def _bleed_meter(tempo_map: TempoMap | None, facts: MediaFacts) -> BleedMeter | None:
     if tempo_map is None or not facts.declared_frames:
         return None
+    from analysis.lineup.click_heard import BleedMeter, beats_of  # its filters take a second to load
+
     return BleedMeter(beats_of(tempo_map, facts.sample_rate_hz, facts.declared_frames), facts.sample_rate_hz)
 
 

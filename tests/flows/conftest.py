@@ -1,20 +1,15 @@
-"""A house to walk through, as it is when its own people's songs are measured."""
+"""What the flows share: material to send."""
 
-import shutil
 from pathlib import Path
 
 import pytest
 
-from tests.houses import settled_in
+from tests.flows.course import Material
+from tests.flows.material import make_material, material_in
+from tests.houses import made_once
 
 
 @pytest.fixture(scope="session")
-def settled_house(shared_folder: Path) -> Path:
-    """Made once for all processes that test side by side."""
-    return settled_in(shared_folder)
-
-
-@pytest.fixture
-def house_dir(settled_house: Path, tmp_path: Path) -> Path:
-    """The test's own: a house opened here goes on from there."""
-    return shutil.copytree(settled_house, tmp_path / "house")
+def material(shared_folder: Path) -> Material:
+    """Rendered once for all processes that test side by side."""
+    return material_in(made_once(shared_folder / "material", make_material))

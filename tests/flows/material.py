@@ -18,19 +18,30 @@ BAND = ("bass", "keys", "lead")
 MICROPHONES = {"KickIn": (0.6, 0.2), "SnTop": (0.2, 0.5), "OHL": (0.6, 0.0), "OHR": (0.0, 0.6)}
 
 
+TITLE = "Spare Button Under Gravy"
+
+
 def make_material(folder: Path) -> Material:
-    plan = SongPlan("Spare Button Under Gravy", 77, Steady(Fraction(104)), players=BAND, form=FORM)
+    plan = SongPlan(TITLE, 77, Steady(Fraction(104)), players=BAND, form=FORM)
     stems = render_stems(write_score(plan), RATE_HZ)
     drums = render_stems(write_score(replace(plan, players=("drums",))), RATE_HZ)["drums"]
-    written = [write_wav(folder / f"ember-road_{name}.wav", stem, RATE_HZ) for name, stem in stems.items()]
     mix = mix_stems(stems)
     frames = min(len(mix), len(drums))
-    mixes = [
-        write_wav(folder / f"ember-road_rough-{number}.wav", gain * (mix[:frames] + drums[:frames]), RATE_HZ)
-        for number, gain in ((1, 0.4), (2, 0.45))
-    ]
-    tracks = [
-        write_wav(folder / f"{name}.wav", drums @ np.array(hears, np.float32)[:, None], RATE_HZ)
-        for name, hears in MICROPHONES.items()
-    ]
-    return Material("Spare Button Under Gravy", written, (mixes[0], mixes[1]), tracks)
+    made = material_in(folder)
+    for name, path in zip(BAND, made.stems, strict=True):
+        write_wav(path, stems[name], RATE_HZ)
+    for gain, path in zip((0.4, 0.45), made.rough_mixes, strict=True):
+        write_wav(path, gain * (mix[:frames] + drums[:frames]), RATE_HZ)
+    for hears, path in zip(MICROPHONES.values(), made.tracks, strict=True):
+        write_wav(path, drums @ np.array(hears, np.float32)[:, None], RATE_HZ)
+    return made
+
+
+def material_in(folder: Path) -> Material:
+    """What `make_material` wrote there."""
+    return Material(
+        title=TITLE,
+        stems=[folder / f"spare-button_{name}.wav" for name in BAND],
+        rough_mixes=(folder / "spare-button_rough-1.wav", folder / "spare-button_rough-2.wav"),
+        tracks=[folder / f"{name}.wav" for name in MICROPHONES],
+    )

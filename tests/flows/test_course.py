@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.flows.accessible import Faults
-from tests.flows.course import walk
-from tests.flows.material import make_material
+from tests.flows.course import Material, walk
 from tests.flows.people import windows
 from tests.houses import demo, needs_proc
 
@@ -18,9 +17,8 @@ if TYPE_CHECKING:
 
 @needs_proc
 @pytest.mark.browser
-def test_a_booking_goes_from_quote_to_acceptance(chromium: "Browser", house_dir: Path, tmp_path: Path) -> None:
-    (tmp_path / "sound").mkdir()
-    material, faults = make_material(tmp_path / "sound"), Faults()
+def test_a_booking_goes_from_quote_to_acceptance(chromium: "Browser", house_dir: Path, material: Material) -> None:
+    faults = Faults()
     with demo(house_dir) as (_, house), windows(chromium) as new_window:
         walk(new_window, house, material, client_email="mirela@kitpost.example", look=faults.look)
     assert not faults.grave, "\n".join(faults.grave)

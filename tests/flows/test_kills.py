@@ -9,7 +9,7 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
-from tests.flows.material import make_material
+from tests.flows.course import Material
 from tests.flows.sender import Sender
 from tests.houses import demo, needs_proc, pid_of, processes_of
 
@@ -59,9 +59,8 @@ def check_reported_once(data_dir: Path, song: int, files: int) -> None:
 
 
 @needs_proc
-def test_a_worker_killed_in_mid_survey_loses_nothing_and_doubles_nothing(house_dir: Path, tmp_path: Path) -> None:
-    (tmp_path / "sound").mkdir()
-    stems = make_material(tmp_path / "sound").stems
+def test_a_worker_killed_in_mid_survey_loses_nothing_and_doubles_nothing(house_dir: Path, material: Material) -> None:
+    stems = material.stems
     with demo(house_dir) as (_, house):
         sender, song = Sender(house), song_id(house["song"])
         for path in stems:
@@ -74,9 +73,8 @@ def test_a_worker_killed_in_mid_survey_loses_nothing_and_doubles_nothing(house_d
 
 
 @needs_proc
-def test_a_house_killed_in_mid_upload_goes_on_where_it_was(house_dir: Path, tmp_path: Path) -> None:
-    (tmp_path / "sound").mkdir()
-    stem = make_material(tmp_path / "sound").stems[0]
+def test_a_house_killed_in_mid_upload_goes_on_where_it_was(house_dir: Path, material: Material) -> None:
+    stem = material.stems[0]
     content = stem.read_bytes()
     with demo(house_dir) as (process, house):
         sender, song = Sender(house), song_id(house["song"])
@@ -96,9 +94,10 @@ def test_a_house_killed_in_mid_upload_goes_on_where_it_was(house_dir: Path, tmp_
 
 
 @needs_proc
-def test_a_worker_killed_in_mid_unpacking_makes_no_double_files(house_dir: Path, tmp_path: Path) -> None:
-    (tmp_path / "sound").mkdir()
-    stems = make_material(tmp_path / "sound").stems
+def test_a_worker_killed_in_mid_unpacking_makes_no_double_files(
+    house_dir: Path, material: Material, tmp_path: Path
+) -> None:
+    stems = material.stems
     path = tmp_path / "stems.zip"
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
         for stem in stems:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import requests
 
-from tests.flows.material import make_material
+from tests.flows.course import Material
 from tests.flows.sender import Sender
 from tests.flows.test_kills import ask, is_reported, send_whole, song_id, wait_for
 from tests.houses import demo, needs_proc, processes_of, status_of
@@ -48,11 +48,10 @@ def kill(data_dir: Path) -> None:
 
 
 @needs_proc
-def test_worker_and_web_killed_in_the_making_of_a_pack(house_dir: Path, tmp_path: Path) -> None:
-    (tmp_path / "sound").mkdir()
+def test_worker_and_web_killed_in_the_making_of_a_pack(house_dir: Path, material: Material, tmp_path: Path) -> None:
     with demo(house_dir) as (_, house):
         client, song = Sender(house), song_id(house["song"])
-        for path in make_material(tmp_path / "sound").stems:
+        for path in material.stems:
             send_whole(client, path, song)
         wait_for(lambda: is_reported(house_dir, song))
         approve(house_dir, song)

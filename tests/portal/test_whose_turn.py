@@ -118,7 +118,8 @@ class Walk:
         """Everything agrees on who is waited for, and only they are: pages of both readers, and e-mails."""
         assert (self.song.turn, self.song.waits_for) == (who, code)
         for user, side in ((self.jo, "drummer"), (self.mara, "client")):
-            assert self.says(user) == dict.fromkeys(self.says(user), side == who), (side, code)
+            said = self.says(user)
+            assert said == dict.fromkeys(said, side == who), (side, code)
         assert self.new_mail_to() == set(mail_to.split()), code
 
 

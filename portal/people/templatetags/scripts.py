@@ -16,6 +16,7 @@ VENDORED = {"kitpost/tus": "vendor/tus/tus.min.js"}
 
 
 @register.simple_tag
+@cache
 def import_map() -> str:
     """Every script of ours as "kitpost/FOLDER/NAME", at the address that holds its present content."""
     imports = {name: static(path) for name, path in (_own_scripts() | VENDORED).items()}

@@ -39,13 +39,13 @@ def test_a_house_opens_survives_what_is_done_to_it_and_ends_cleanly(tmp_path: Pa
 
 
 @needs_proc
-def test_a_house_that_was_killed_opens_again_as_it_was(tmp_path: Path) -> None:
-    with demo(tmp_path) as (process, before):
+def test_a_house_that_was_killed_opens_again_as_it_was(house_dir: Path) -> None:
+    with demo(house_dir) as (process, before):
         process.kill()
-        until(lambda: processes_of(tmp_path) == {})
-        assert is_whole(tmp_path)
+        until(lambda: processes_of(house_dir) == {})
+        assert is_whole(house_dir)
 
-    with demo(tmp_path) as (_, after):
+    with demo(house_dir) as (_, after):
         assert [after[who] for who in SIGN_INS] == [before[who] for who in SIGN_INS]
         assert status_of(f"{after['url']}/sign-in/") == 200
 
