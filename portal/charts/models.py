@@ -72,6 +72,7 @@ class ChartVersion(MadeByWorker):
         DRAFTED = "drafted", "as measured"
         EDITED = "edited", "by hand"
         MERGED = "merged", "with a newer draft"
+        SENT = "sent", "from a MusicXML file"
 
     class State(models.TextChoices):
         ENGRAVING = "engraving", "being engraved"

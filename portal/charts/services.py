@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from django.db import IntegrityError, transaction
 
 from analysis.chart import read_chart
 from analysis.core import ChartError
+from analysis.sandbox import read_musicxml_in_child
 from portal.bookings import services as bookings
 from portal.bookings.models import Song
 from portal.charts.errors import ChartingError, NewerChartError
@@ -78,6 +81,29 @@ def save(*, song: Song, chart: Any, seen: int, note: str, by: User) -> ChartVers
         draft=newest.draft if newest else None,
         note=note.strip()[:NOTE_LENGTH],
     )
+
+
+def take_musicxml(*, song: Song, path: Path, name: str, by: User) -> ChartVersion:
+    """A chart that somebody wrote elsewhere, as the next version. `name` is the sent file's."""
+    _check_open(song)
+    try:
+        read = read_musicxml_in_child(path)
+    except ChartError as error:
+        raise ChartingError(f"“{name}” is not taken: {error}.") from error
+    with transaction.atomic():
+        song = Song.objects.select_for_update().get(pk=song.pk)
+        approved = song.maps.first()
+        if approved is None:
+            raise ChartingError(NO_MAP)
+        return add_version(
+            song,
+            replace(read.chart, title=song.title).to_json(),
+            origin=ChartVersion.Origin.SENT,
+            approved=approved,
+            by=by,
+            differences=list(read.left_out),
+            note=name[:NOTE_LENGTH],
+        )
 
 
 @transaction.atomic

@@ -6,6 +6,7 @@ app_name = "charts"
 urlpatterns = [
     path("songs/<int:song_id>/chart/", views.chart, name="chart"),
     path("songs/<int:song_id>/chart/draft/", views.draft, name="draft"),
+    path("songs/<int:song_id>/chart/musicxml/", views.take_musicxml, name="musicxml"),
     path("songs/<int:song_id>/chart/try/", views.look_at, name="try"),
     path("songs/<int:song_id>/chart/save/", views.save, name="save"),
     path("songs/<int:song_id>/chart/pages/", views.pages, name="pages"),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import tempfile
+from pathlib import Path
 from typing import Any
 
 from django.contrib import messages
@@ -16,6 +18,7 @@ from analysis.core import ChartError
 from portal.bookings.models import Song
 from portal.charts import services
 from portal.charts.errors import ChartingError, NewerChartError
+from portal.charts.forms import MusicXmlForm
 from portal.charts.models import ChartFile, ChartVersion
 from portal.charts.page import chart_page, seen_of
 from portal.file_serving import serve
@@ -32,7 +35,7 @@ def chart(request: MemberRequest, song_id: int) -> HttpResponse:
     page = chart_page(song, request.user)
     if not request.user.is_drummer:
         return render(request, "charts/shared.html", {"song": song, "page": page})
-    found: dict[str, Any] = {"song": song, "page": page, "levels": LEVELS}
+    found: dict[str, Any] = {"song": song, "page": page, "levels": LEVELS, "musicxml_form": MusicXmlForm()}
     if page.version:
         found |= {"start": page.version.chart, "seen": seen_of(song, read_chart(page.version.chart), page.version)}
     return render(request, "charts/chart.html", found)
@@ -54,6 +57,27 @@ def draft(request: MemberRequest, song_id: int) -> HttpResponse:
         services.ask_draft(song=song, by=request.user)
     except ChartingError as error:
         messages.error(request, str(error))
+    return redirect("charts:chart", song.pk)
+
+
+@require_POST
+@login_required
+def take_musicxml(request: MemberRequest, song_id: int) -> HttpResponse:
+    song = _drummers(request, song_id)
+    form = MusicXmlForm(request.POST, request.FILES)
+    if not form.is_valid():
+        messages.error(request, "Choose a MusicXML file that is not empty, then send it.")
+        return redirect("charts:chart", song.pk)
+    sent = form.cleaned_data["file"]
+    with tempfile.NamedTemporaryFile(prefix="kitpost-") as kept:
+        for piece in sent.chunks():
+            kept.write(piece)
+        kept.flush()
+        try:
+            version = services.take_musicxml(song=song, path=Path(kept.name), name=sent.name, by=request.user)
+            messages.success(request, f"“{sent.name}” is version {version.number} of the chart.")
+        except ChartingError as error:
+            messages.error(request, str(error))
     return redirect("charts:chart", song.pk)
 
 

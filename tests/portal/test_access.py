@@ -148,6 +148,7 @@ ROWS = {
     "charts:chart": members("GET", OK, "song"),
     "charts:pages": members("GET", OK, "song"),
     "charts:draft": drummers("POST", MOVED, "song"),
+    "charts:musicxml": drummers("POST", MOVED, "song"),
     "charts:try": drummers("POST", OK, "song"),
     "charts:save": drummers("POST", UNPROCESSABLE, "song"),
     "charts:share": Row("POST", MOVED, ABSENT, ABSENT, SIGN_IN, "version"),

@@ -6,12 +6,16 @@ import json
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
+from analysis.chart import played_order, read_chart
+from analysis.engraving.musicxml import musicxml_text
 from portal.charts.jobs import engrave_version
 from portal.charts.models import ChartFile, ChartVersion
-from tests.factories import make_chart_version, make_client, make_song
+from tests.analysis.chart.charts import ds_al_coda
+from tests.factories import make_chart_version, make_client, make_map, make_song
 
 pytestmark = pytest.mark.django_db
 UNPROCESSABLE, CONFLICT, ABSENT = 422, 409, 404
@@ -75,3 +79,34 @@ def test_the_client_sees_pages_only_of_what_is_shared(drummer: Client, version: 
     drawn = b"".join(client.get(reverse("charts:file", args=[page.pk])).streaming_content)  # type: ignore[attr-defined]
     assert b"<svg" in drawn
     assert b"<script" not in drawn
+
+
+def test_a_musicxml_file_becomes_the_next_version(drummer: Client, version: ChartVersion) -> None:
+    """As a person would send it: written by us from a chart of 52 bars as they are played (C-1)."""
+    make_map(song=version.song)
+    sent = SimpleUploadedFile("from afar.musicxml", musicxml_text(ds_al_coda()).encode())
+    drummer.post(reverse("charts:musicxml", args=[version.song_id]), {"file": sent})
+    newest = version.song.chart_versions.first()
+    assert newest is not None
+    assert (newest.number, newest.origin, newest.note) == (2, "sent", "from afar.musicxml")
+    read = read_chart(newest.chart)
+    assert len(played_order(read).order) == 52
+    assert read.title == version.song.title
+    assert "from a MusicXML file" in drummer.get(reverse("charts:chart", args=[version.song_id])).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"<html><body/></html>", "this is XML but no MusicXML"),
+        (b"PK\x03\x04", "compressed MusicXML"),
+        (b"", "Choose a MusicXML file"),
+    ],
+)
+def test_what_is_no_musicxml_is_not_taken_and_says_why(
+    drummer: Client, version: ChartVersion, content: bytes, words: str
+) -> None:
+    sent = SimpleUploadedFile("song.xml", content)
+    answer = drummer.post(reverse("charts:musicxml", args=[version.song_id]), {"file": sent}, follow=True)
+    assert words in answer.content.decode()
+    assert version.song.chart_versions.count() == 1
