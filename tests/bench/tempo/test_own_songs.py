@@ -26,3 +26,10 @@ def test_a_finished_set_is_kept(tmp_path: Path) -> None:
     (tmp_path / MANIFEST).write_text(json.dumps(line))
 
     assert [song.name for song in read_set(make_set(tmp_path, 7, 1))] == ["mine"]
+
+
+def test_a_set_of_some_feels_has_no_others_and_comes_as_mixes() -> None:
+    items = draw_items(7, 4, ("waltz", "rolling"))
+
+    assert [item.plan.feel for item in items] == ["waltz", "rolling", "waltz", "rolling"]
+    assert {item.sent for item in items} == {"mix"}
