@@ -30,8 +30,8 @@ def test_a_song_is_measured_again_by_another_engine_only(
 ) -> None:
     kept = surveyed(tmp_path) / "measured.json"
     if engine:
-        song = SongMeasures(tempo=Tempo(kind="constant", bpm=90.0)).to_json()
-        kept.write_text(json.dumps({"engine": engine, "song": song, "seconds": 1.0}))
+        stored = SongMeasures(tempo=Tempo(kind="constant", bpm=90.0)).to_json()
+        kept.write_text(json.dumps({"engine": engine, "song": stored, "seconds": 1.0}))
     now = SongReport(song=SongMeasures(tempo=Tempo(kind="constant", bpm=120.0)))
     monkeypatch.setattr(song_set, "measure_song", lambda files: now)
 
