@@ -67,8 +67,22 @@ def _finding_lines(findings: Sequence[Finding]) -> str:
     return "\n".join(lines)
 
 
+def arrival_text(arrived: Sequence[Check], checks: Sequence[Check]) -> str:
+    """For whoever received a set: first whether it is what was sent; what is true of the set itself, its maker knew."""
+    says = "Everything arrived as it was sent."
+    if not all(check.passed for check in arrived):
+        says = "Not everything arrived as it was sent."
+    failed = sum(not check.passed for check in checks)
+    more = f" {failed} of the set’s own checks failed, and the sheet does not let them pass." if failed else ""
+    return "\n".join([*_check_lines([*arrived, *checks]), "", says + more])
+
+
+def _check_lines(checks: Sequence[Check]) -> list[str]:
+    return [f"{_mark(check)}  {check.message}" for check in checks]
+
+
 def verify_text(report: VerifyReport) -> str:
-    lines = [f"{_mark(check)}  {check.message}" for check in report.checks]
+    lines = _check_lines(report.checks)
     undecided = sum(check.undecided for check in report.checks)
     says = "The set is not ready."
     if report.passed:

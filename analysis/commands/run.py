@@ -176,7 +176,7 @@ def _session_settings(options: argparse.Namespace, **more: Any) -> SessionSettin
 def verify(options: argparse.Namespace) -> int:
     from analysis.delivery.agreed import Agreed
     from analysis.delivery.verify import verify_set
-    from analysis.handover.sheet import Sheet, check_against, make_sheet
+    from analysis.handover.sheet import Sheet, allowed, check_against, make_sheet
 
     paths = _tracks_in(options.folder)
     tempo_map = _read_map(options.map) if options.map else None
@@ -189,13 +189,17 @@ def verify(options: argparse.Namespace) -> int:
         agreed=Agreed(options.rate, options.depth, options.zero),
         labels=dict(options.channel),
     )
+    words = report_text.verify_text(report)
     if options.sheet:
-        checks = (*check_against(paths, Sheet.from_json(_read_json(options.sheet))), *report.checks)
-        report = dataclasses.replace(report, passed=all(check.passed for check in checks), checks=checks)
+        sheet = Sheet.from_json(_read_json(options.sheet))
+        arrived, checks = check_against(paths, sheet), allowed(report.checks, sheet)
+        passed = all(check.passed for check in (*arrived, *checks))
+        report = dataclasses.replace(report, passed=passed, checks=(*arrived, *checks))
+        words = report_text.arrival_text(arrived, checks)
     if options.sheet_out:
         sheet = make_sheet(paths, report, tempo_map=tempo_map)
         options.sheet_out.write_text(json.dumps(sheet.to_json(), ensure_ascii=False) + "\n", "utf-8")
-    _say(report_text.verify_text(report), report.to_json(), as_json=options.json)
+    _say(words, report.to_json(), as_json=options.json)
     return _NOT_ALL_MEASURED if any(check.code == "readable" and not check.passed for check in report.checks) else 0
 
 

@@ -152,12 +152,13 @@ def _whole(headers: dict[str, Header]) -> Iterator[Check]:
 
 
 def _same_time_reference(headers: dict[str, Header]) -> Iterator[Check]:
-    """Two files whose time references differ by k samples are meant to be placed k samples apart (EBU Tech 3285)."""
-    stamps = {name: header.time_reference_frames for name, header in headers.items()}
-    wanted = _most_common(list(stamps.values())) if stamps else None
+    """Two files whose time references differ by k samples are meant to be placed k samples apart (EBU Tech 3285).
+    One without a time reference lies where one with 0 does."""
+    stamps = {name: header.time_reference_frames or 0 for name, header in headers.items()}
+    wanted = _most_common(list(stamps.values())) if stamps else 0
     for name, stamp in stamps.items():
         if stamp != wanted:
-            message = f"{name} has the time reference {stamp}, the set {wanted}: it would be placed elsewhere."
+            message = f"{name} has a time reference of {stamp} samples, the set {wanted}: it would be placed elsewhere."
             yield Check("time-reference", name, passed=False, value=stamp, limit=wanted, message=message)
 
 

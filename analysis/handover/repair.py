@@ -118,7 +118,7 @@ def _repaired(path: Path, target: Path, repair: Repair, name: str, bit_depth: in
         own_frames = facts.declared_frames or 0
         frames = max(0, own_frames + repair.later_frames) if repair.frames is None else repair.frames
         stamp = media.tags.get("time_reference_frames")
-        broadcast = Broadcast(time_reference_frames=stamp if isinstance(stamp, int) else 0)
+        broadcast = Broadcast(time_reference_frames=stamp) if isinstance(stamp, int) else None
         sign = -1 if name in repair.flipped else 1
         due = _Sound(bit_depth)
         with create_broadcast(

@@ -86,9 +86,10 @@ class BroadcastWriter:
 
 @contextmanager
 def create_broadcast(
-    path: Path, *, sample_rate_hz: int, channels: int, bit_depth: int, frames: int, broadcast: Broadcast
+    path: Path, *, sample_rate_hz: int, channels: int, bit_depth: int, frames: int, broadcast: Broadcast | None
 ) -> Iterator[BroadcastWriter]:
-    """Write a file of exactly `frames` frames. What stands there when it raises is not whole.
+    """Write a file of exactly `frames` frames; without `broadcast`, a WAV that says no more than its format. What
+    stands there when it raises is not whole.
 
     Raises
     ------
@@ -100,17 +101,18 @@ def create_broadcast(
     data_bytes = frames * channels * bit_depth // 8
     with path.open("wb") as file:
         writer = BroadcastWriter(file, bit_depth)
-        writer.put(_head(sample_rate_hz, channels, bit_depth, frames, _bext(broadcast)))
+        writer.put(_head(sample_rate_hz, channels, bit_depth, frames, broadcast))
         yield writer
         writer.put(bytes(data_bytes % 2))  # a chunk of odd length is padded (RIFF 1991)
     if writer.frames != frames:
         raise ValueError(f"{writer.frames} frames were written, not {frames}")
 
 
-def _head(sample_rate_hz: int, channels: int, bit_depth: int, frames: int, bext: bytes) -> bytes:
+def _head(sample_rate_hz: int, channels: int, bit_depth: int, frames: int, broadcast: Broadcast | None) -> bytes:
     """Everything before the first sample."""
     data_bytes = frames * channels * bit_depth // 8
-    chunks = _chunk(b"bext", bext) + _chunk(b"fmt ", _format(sample_rate_hz, channels, bit_depth))
+    bext = _chunk(b"bext", _bext(broadcast)) if broadcast else b""
+    chunks = bext + _chunk(b"fmt ", _format(sample_rate_hz, channels, bit_depth))
     is_long = data_bytes > RIFF_LIMIT_BYTES
     ds64_bytes = 8 + 28 if is_long else 0
     riff_bytes = 4 + ds64_bytes + len(chunks) + 8 + data_bytes + data_bytes % 2

@@ -29,6 +29,11 @@ def labels_of(files: Iterable[DeliveryFile]) -> dict[str, str]:
     return {file.name: file.label for file in files if file.label}
 
 
+def channel_said(file: DeliveryFile) -> str:
+    """As words: what the drummer said, else what its name says; empty where neither does."""
+    return LABELS.get(file.label or label_of(PurePath(file.name).stem), "")
+
+
 def house_names(delivery: Delivery, files: Iterable[DeliveryFile]) -> dict[str, str]:
     """By file name: the name that the house's pattern gives it, where that is another. Files of which it is not known
     what they hold keep theirs, and so do two that would get one name."""

@@ -11,6 +11,7 @@ from datetime import UTC
 
 from analysis.handover import channel_words, tempo_lines
 from portal.delivery.models import Delivery, DeliveryFile, is_undecided, key_of
+from portal.delivery.names import channel_said
 from portal.delivery.zero import map_of, zero_in_words
 
 NOT_SAID = "not stated"
@@ -79,7 +80,7 @@ def _tempo_lines(delivery: Delivery, files: Sequence[DeliveryFile]) -> list[str]
 
 def _file_lines(number: int, file: DeliveryFile) -> list[str]:
     facts = [
-        file.get_label_display() if file.label else "",
+        channel_said(file),
         channel_words(file.facts.get("channels")),
         f"microphone: {file.microphone or NOT_SAID}",
         f"polarity: {file.get_polarity_display()}",

@@ -51,7 +51,7 @@ def offers_of(delivery: Delivery, files: Collection[DeliveryFile]) -> tuple[Offe
         *_moves(failures),
         *_depths(failures, files),
         *_flips(failures),
-        *_renames(failures),
+        *_renames(failures, house_names(delivery, files)),
         *_house_names(delivery, files),
     )
 
@@ -84,7 +84,9 @@ def _lengths(failures: list[dict[str, Any]], files: Collection[DeliveryFile]) ->
     lengths = _frames(files)
     longest, usual = max(lengths, default=0), _usual(lengths)
     short = sum(length < longest for length in lengths)
-    yield Offer(LONGEST, f"Add silence at the end of {_files(short)}, up to {longest} samples. Nothing is cut off.")
+    yield Offer(
+        LONGEST, f"Add silence at the end of {_files(short)}, so that all have {longest} samples. Nothing is cut off."
+    )
     if usual < longest:
         long = [file.name for file in files if (file.facts.get("frames") or 0) > usual]
         words = f"Cut {', '.join(long)} off at {usual} samples instead, as most are, and lengthen the others."
@@ -119,9 +121,10 @@ def _flips(failures: list[dict[str, Any]]) -> Iterator[Offer]:
     yield from (Offer(f"{FLIP}{name}", f"Turn the polarity of {name} over.", usual=len(odd) == 1) for name in odd)
 
 
-def _renames(failures: list[dict[str, Any]]) -> Iterator[Offer]:
+def _renames(failures: list[dict[str, Any]], named_by_house: Collection[str]) -> Iterator[Offer]:
     for old, new in _new_names(failures).items():
-        yield Offer(f"{RENAME}{old}", f"Rename {old} to {new}.")
+        if old not in named_by_house:
+            yield Offer(f"{RENAME}{old}", f"Rename {old} to {new}.")
 
 
 def _new_names(failures: list[dict[str, Any]]) -> dict[str, str]:

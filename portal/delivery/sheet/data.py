@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from analysis.delivery import Check
 from analysis.handover import LetPass, Sheet, SheetTrack
 from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.names import channel_said
 from portal.delivery.zero import map_of, zero_in_words
 
 
@@ -53,7 +54,7 @@ def track_of(file: DeliveryFile) -> SheetTrack:
     }
     header = {name: file.facts.get(name) or 0 for name in ("sample_rate_hz", "channels", "frames")}
     read = {"audio_digest": "", "bit_depth": file.facts.get("bit_depth")} | header | file.track
-    labelled = {"channel": file.get_label_display()} if file.label else {}
+    labelled = {"channel": channel} if (channel := channel_said(file)) else {}
     return SheetTrack.from_json(read | said | labelled)
 
 

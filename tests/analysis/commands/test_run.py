@@ -242,7 +242,31 @@ def test_a_sheet_is_written_and_checked(tmp_path: Path, capsys: pytest.CaptureFi
 
     assert "Hat.wav is as it was sent, bit for bit." in run(capsys, "verify", folder, "--sheet", sheet)[1]
     (folder / "Hat.wav").unlink()
-    assert "FAIL  Hat.wav is missing." in run(capsys, "verify", folder, "--sheet", sheet)[1]
+    printed = run(capsys, "verify", folder, "--sheet", sheet)[1]
+    assert "FAIL  Hat.wav is missing." in printed
+    assert printed.strip().endswith("Not everything arrived as it was sent.")
+
+
+def test_what_the_sheet_lets_pass_is_no_failure_of_what_arrived(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder, sheet = tmp_path / "set", tmp_path / "sheet.json"
+    folder.mkdir()
+    for name, duration_s in (("Hat", 4.0), ("OHL", 3.0)):
+        write_sound(folder / f"{name}.wav", signals.noise(duration_s=duration_s))
+    run(capsys, "verify", folder, "--sheet-out", sheet)
+    printed = run(capsys, "verify", folder, "--sheet", sheet)[1]
+    assert "Everything arrived as it was sent. " in printed
+    assert "the sheet does not let them pass" in printed
+
+    said = json.loads(sheet.read_text("utf-8"))
+    failed = [check for check in said["checks"] if not check["passed"]]
+    reason = {"reason": "It rings out early.", "by": "Jo"}
+    said["let_pass"] = [{"code": check["code"], "file": check["file"]} | reason for check in failed]
+    sheet.write_text(json.dumps(said), "utf-8")
+    printed = run(capsys, "verify", folder, "--sheet", sheet)[1]
+    assert "Let pass by Jo: It rings out early." in printed
+    assert printed.strip().endswith("Everything arrived as it was sent.")
 
 
 def test_repair_writes_another_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

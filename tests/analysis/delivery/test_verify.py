@@ -9,6 +9,7 @@ from analysis.core.samples import Samples
 from analysis.delivery.check_results import Check, VerifyReport, still_open
 from analysis.delivery.verify import verify_set
 from analysis.maps.tempo_map import TempoMap
+from analysis.media.broadcast import Broadcast, create_broadcast
 from tests import signals
 from tests.analysis.encoded import write_sound
 
@@ -189,3 +190,18 @@ def test_what_lies_in_the_mix_needs_no_rhythm_to_be_placed() -> None:
 
 def test_an_empty_set_fails() -> None:
     assert not verify_set([]).passed
+
+
+@pytest.mark.parametrize(("stamps", "failed"), [((None, 0), []), ((0, 480), ["Tom2.wav"]), ((480, 480), [])])
+def test_files_lie_where_their_time_references_say(
+    tmp_path: Path, stamps: tuple[int | None, ...], failed: list[str]
+) -> None:
+    """In samples since midnight (EBU Tech 3285): one that says nothing lies where 0 does."""
+    names = ("Hat.wav", "Tom1.wav", "Tom2.wav")
+    for seed, (name, stamp) in enumerate(zip(names, (stamps[0], *stamps), strict=True)):
+        broadcast = None if stamp is None else Broadcast(time_reference_frames=stamp)
+        facts = {"sample_rate_hz": 48_000, "channels": 1, "bit_depth": 24, "frames": 48_000}
+        with create_broadcast(tmp_path / name, **facts, broadcast=broadcast) as writer:
+            writer.write(signals.noise(duration_s=1.0, seed=seed))
+    checks = by_code(verify_set([tmp_path / name for name in names]), "time-reference")
+    assert [check.file for check in checks if not check.passed] == failed

@@ -13,7 +13,8 @@ from analysis.core.errors import RepairError
 from analysis.core.samples import Samples
 from analysis.handover import repair
 from analysis.handover.repair import Repair, repair_file, repair_set
-from analysis.media.broadcast import create_broadcast
+from analysis.media.broadcast import Broadcast, create_broadcast
+from analysis.media.reader import open_media
 from tests import signals
 from tests.analysis.encoded import write_sound
 
@@ -114,3 +115,14 @@ def test_one_file_under_the_name_it_has_in_the_set(paths: list[Path], tmp_path: 
     assert (done.file, done.held_samples) == ("Tom 1.wav", 1_000)
     assert done.lines == ("The polarity of Tom 1.aif was turned over.", "Tom 1.aif is stored as Tom 1.wav.")
     assert (words(tmp_path / "new") == (2**23 - 1) << 8).all()
+
+
+@pytest.mark.parametrize("stamp", [None, 0, 172_800_000])
+def test_a_time_reference_stays_and_none_is_added(tmp_path: Path, stamp: int | None) -> None:
+    broadcast = None if stamp is None else Broadcast(time_reference_frames=stamp)
+    facts = {"sample_rate_hz": 48_000, "channels": 1, "bit_depth": 24, "frames": 4_800}
+    with create_broadcast(tmp_path / "Hat.wav", **facts, broadcast=broadcast) as writer:
+        writer.write(signals.noise(duration_s=0.1))
+    repair_set([tmp_path / "Hat.wav"], tmp_path / "out", Repair(frames=4_803))
+    with open_media(tmp_path / "out" / "Hat.wav") as media:
+        assert media.tags.get("time_reference_frames") == stamp

@@ -37,7 +37,7 @@ def said(checks: tuple[Check, ...]) -> list[tuple[str, str | None, object]]:
 def test_the_sheet_says_what_was_sent(paths: list[Path]) -> None:
     sheet = sheet_of(paths)
 
-    assert [track.channel for track in sheet.tracks] == ["hat", "kick", "overhead left"]
+    assert [track.channel for track in sheet.tracks] == ["hi-hat", "kick, inside", "overhead, left"]
     assert (sheet.tracks[0].microphone, sheet.tracks[0].frames) == ("small diaphragm", 384_000)
     assert (sheet.bar_one_frame, sheet.checks[0].value) == (0, 384_000)
 

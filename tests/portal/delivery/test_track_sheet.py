@@ -45,7 +45,7 @@ def test_the_sheet_says_all_that_a_session_wants_to_know() -> None:
         "from bar 1, at 2.000000 s: 112.00000 bpm in 4/4",
         "bar one at 2.000000 s: frame 96000 at 48000 Hz, counted from 0",
         "  1. KickIn.wav",
-        "     mono; microphone: dynamic, inside; polarity: flipped; take: 3",
+        "     kick, inside; mono; microphone: dynamic, inside; polarity: flipped; take: 3",
         "     second half is take 4",
     ):
         assert line in sheet.splitlines()

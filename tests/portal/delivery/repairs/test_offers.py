@@ -40,7 +40,7 @@ def test_one_length_without_cutting_anything_unless_that_is_ticked() -> None:
 
     assert keys(delivery) == [("longest", True), ("usual", False)]
     longest, usual = offers_of(delivery, list(delivery.files.current()))
-    assert longest.words == "Add silence at the end of 3 files, up to 1010 samples. Nothing is cut off."
+    assert longest.words == "Add silence at the end of 3 files, so that all have 1010 samples. Nothing is cut off."
     assert usual.words.startswith("Cut Tom2.wav off at 1000 samples instead")
     assert wanted(delivery, "longest") == Wanted(Repair(frames=1_010))
     assert wanted(delivery, "usual") == Wanted(Repair(frames=1_000))

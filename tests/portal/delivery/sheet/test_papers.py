@@ -83,7 +83,7 @@ def test_what_was_downloaded_is_verified_by_its_own_sheet(
     sheet = json.loads((folder / "sheet.json").read_text("utf-8"))
     assert (sheet["title"], sheet["number"], sheet["recall"]) == ("Cold Bus Under Spoons", 1, "Snare tuned to G.")
     assert (sheet["bar_one_frame"], sheet["perspective"]) == (24_000, "as the drummer sits")  # 0.5 s at 48 kHz
-    assert [track["channel"] for track in sheet["tracks"]] == ["hat", "kick"]
+    assert [track["channel"] for track in sheet["tracks"]] == ["hi-hat", "kick, inside"]
     assert sheet["repairs"] == ["Hat.wav moved.", "Kick.wav moved."]
     (folder / "Hat.wav").write_bytes(TRACKS["Hat.wav"][:-3])
     (folder / "Kick.wav").unlink()
