@@ -58,6 +58,7 @@ def main() -> None:
     parser.add_argument("--held-out", action="store_true", help="deliveries nobody has tuned anything on")
     parser.add_argument("--times", type=int, default=1, help="so many sets for each damage of a delivery")
     parser.add_argument("--sets", type=int, default=40, help="good deliveries that are looked through for false alarms")
+    parser.add_argument("--from-set", type=int, default=0, help="leave the deliveries before this one out")
     parser.add_argument("--coverage", type=int, default=0, help="so many takes to hold a delivery's intervals against")
     parser.add_argument("--feel", type=int, default=0, help="so many takes whose feel is compared with their strokes")
     parser.add_argument("--cost", action="store_true", help="what checking a delivery costs beside decoding it")

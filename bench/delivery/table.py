@@ -1,6 +1,6 @@
 """What the check of a delivery says of damaged sets and of good ones: found or not, figure said, true figure.
 
-`python -m bench delivery [--held-out | --seed N] [--times N] [--sets N] [--only "WORDS|OTHER WORDS"]
+`python -m bench delivery [--held-out | --seed N] [--times N] [--sets N] [--from-set N] [--only "WORDS|OTHER WORDS"]
 [--font FONT.sf2]`; with `--times 0` the good sets alone.
 
 A damage is found when a check fails that speaks of it, and names a track at fault where there is one; a figure is right
@@ -63,7 +63,7 @@ def print_table(options: argparse.Namespace, seed: int, folder: Path) -> None:
     plans = [replace(plan, font=str(options.font or "")) for plan in clean_plans(seed + 500, options.sets)]
     judged: list[Judged] = []
     found: list[tuple[DrumSet, Check]] = []
-    for number, plan in enumerate(plans):
+    for number, plan in list(enumerate(plans))[options.from_set :]:
         print(f"  set {number}", flush=True)
         with measured_once():
             if not options.only:
@@ -78,7 +78,7 @@ def print_table(options: argparse.Namespace, seed: int, folder: Path) -> None:
     for name, rows in (("aimed at", [row for row in judged if row.case.damage.aim]), ("all", judged)):
         print(f"  {name}: {_totals(rows)}")
     if not options.only:
-        _print_alarms(found, options.sets)
+        _print_alarms(found, options.sets - options.from_set)
 
 
 @contextmanager
