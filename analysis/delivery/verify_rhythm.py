@@ -38,9 +38,9 @@ _STEP_S = 0.002
 # is the standard deviation of a normal distribution).
 _REACH_S, _REACH_BEATS, _REACH_DEVIATIONS, _LEAST_DEVIATION_S, _NORMAL_MEDIAN = 0.05, 1 / 8, 3.0, 0.005, 1.4826
 _PASSES = 4
-# What falls on one beat errs together, and players wander, by about a third of what they scatter, over some six bars:
-# a mean over fewer errs by that too. Closer than half a millisecond nothing is read (house choices).
-_WANDERS, _WANDER_BEATS, _READING_S = 0.35, 24, 0.0005
+# What falls on one beat errs together, and players wander, by up to half of what they scatter, over some six bars: a
+# mean over fewer errs by that too. Closer than half a millisecond nothing is read (house choices).
+_WANDERS, _WANDER_BEATS, _READING_S = 0.5, 24, 0.0005
 _NORMAL_95 = 1.96
 # Against an even spread over the beat, the fullest place must hold this many times its due to say anything
 # (house choice).
