@@ -36,6 +36,8 @@ _AGREE_FRAMES, _AGREE_PARTS = 64, 0.0003
 # A window with a single stroke is explained in part by any stroke like it (a sixth at most, at the lower rate a
 # quarter: seen). This much is explained by the same playing alone (house choices).
 _SAME_SHARE, _SAME_SHARE_LOWERED = 0.5, 0.4
+# Fewer windows make no line: one or two of another take are clear by chance (house choice).
+_FEWEST_ON_A_LINE = 3
 # Windows that are explained this much worse than most say less (house choice).
 _POOR_SHARE = 0.2
 # A second sounds from this share of the loudest one's power on: -40 dB (house choice).
@@ -99,7 +101,7 @@ def _is_one_playing(fine: Sequence[Fit]) -> bool:
     if not fine:
         return False
     line_of = times_and_lags(fine)
-    if holds(fit_line(*line_of)) or find_jump(*line_of) is not None:
+    if len(fine) >= _FEWEST_ON_A_LINE and (holds(fit_line(*line_of)) or find_jump(*line_of) is not None):
         return True
     return float(np.median([fit.share for fit in fine])) >= _SAME_SHARE
 
