@@ -74,6 +74,8 @@ class DeliveryPage:
     can_download: bool
     has_zip: bool
     waits_for_balance: bool
+    # It is not recorded, and nothing waits for it.
+    balance_is_open: bool
     # Against what the client was given before; None for the first delivery.
     changes: Changes | None
     # What can be heard while the files are held.
@@ -138,6 +140,7 @@ def delivery_page(
         can_download=user.is_drummer or not waits,
         has_zip=bool(files) and all(file.crc32 is not None for file in files),
         waits_for_balance=waits,
+        balance_is_open=not waits and booking.balance_received_at is None,
         changes=changes_of(delivery),
         preview=accepted_mix(delivery) if waits and not user.is_drummer else None,
         share_links=tuple(_link_shown(link) for link in delivery.share_links.select_related("made_by")),
