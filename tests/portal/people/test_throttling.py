@@ -28,6 +28,8 @@ from tests.factories import PASSWORD, make_client, make_drummer
 
 SIGN_IN = "people:sign-in"
 WRONG = "wrong words"
+# On a busy machine some of it has passed when the page is made.
+WAIT_15_S = r"Too many attempts\. Wait 1[0-5] seconds"
 
 
 def sign_in(client: Client, email: str, password: str = WRONG, *, view: str = SIGN_IN) -> str:
@@ -42,8 +44,10 @@ def answer_to(client: Client, email: str) -> str:
 
 
 def guess_up(client: Client, email: str) -> None:
+    """So often that the next try has to wait; all of it just now, however long it took."""
     for _ in range(MOST_TRIES_FOR_ACCOUNT):
         assert "Wrong e-mail address or password" in sign_in(client, email)
+    SignInTry.objects.update(at=timezone.now())
 
 
 @pytest.mark.django_db
@@ -51,7 +55,7 @@ def test_after_some_guesses_not_even_the_right_password_is_looked_at(client: Cli
     user = make_client()
     guess_up(client, user.email)
 
-    assert "Too many attempts. Wait 15 seconds" in sign_in(client, user.email.upper(), PASSWORD)
+    assert re.search(WAIT_15_S, sign_in(client, user.email.upper(), PASSWORD))
     assert "_auth_user_id" not in client.session
 
 
@@ -74,8 +78,8 @@ def test_each_further_guess_waits_twice_as_long() -> None:
     for _ in range(MOST_TRIES_FOR_ACCOUNT):
         count_try(account="mara@example.com", address="")
     for wait_s in (15, 30, 60):
-        SignInTry.objects.update(at=timezone.now() - timedelta(seconds=wait_s - 1))
-        with pytest.raises(TooManyTriesError, match=r"Wait 1 second,"):
+        SignInTry.objects.update(at=timezone.now() - timedelta(seconds=wait_s - 5))
+        with pytest.raises(TooManyTriesError, match=r"Wait [2-5] seconds,"):
             count_try(account="mara@example.com", address="")
         SignInTry.objects.update(at=timezone.now() - timedelta(seconds=wait_s))
         count_try(account="mara@example.com", address="")
@@ -175,7 +179,7 @@ def test_a_half_empty_form_is_no_try(client: Client) -> None:
 def test_the_support_pages_count_the_same_tries(client: Client) -> None:
     root = User.objects.create_superuser("root@example.com", PASSWORD, name="Support")
     guess_up(client, root.email)
-    assert "Too many attempts. Wait 15 seconds" in sign_in(client, root.email, PASSWORD, view="admin:login")
+    assert re.search(WAIT_15_S, sign_in(client, root.email, PASSWORD, view="admin:login"))
     forget_tries(account=root.email)
     sign_in(client, root.email, PASSWORD, view="admin:login")
     assert client.session["_auth_user_id"] == str(root.pk)
