@@ -20,7 +20,7 @@ EVERY_ONE = -1
 logger = logging.getLogger(__name__)
 
 
-class House(Celery):
+class HouseCelery(Celery):
     @cached_property
     def Beat(self) -> Any:  # noqa: N802 - celery's name
         from portal.clock import Clock
@@ -28,7 +28,7 @@ class House(Celery):
         return self.subclass_with_self(Clock)
 
 
-app = House("kitpost")
+app = HouseCelery("kitpost")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
 

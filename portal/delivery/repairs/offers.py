@@ -44,15 +44,15 @@ class Wanted:
 
 
 def offers_of(delivery: Delivery, files: Collection[DeliveryFile]) -> tuple[Offer, ...]:
-    """Of a checked set, for the failures that nobody let pass."""
-    failures = delivery.failures
+    """Of a checked set, for the failures that nobody let pass, and for names that the house gives."""
+    failures, named = delivery.failures, house_names(delivery, files)
     return (
         *_lengths(failures, files),
         *_moves(failures),
         *_depths(failures, files),
         *_flips(failures),
-        *_renames(failures, house_names(delivery, files)),
-        *_house_names(delivery, files),
+        *_renames(failures, named),
+        *_house_names(named),
     )
 
 
@@ -134,8 +134,7 @@ def _new_names(failures: list[dict[str, Any]]) -> dict[str, str]:
     return {old: new for old, new in unsafe.items() if folded[fold(new)] == 1}
 
 
-def _house_names(delivery: Delivery, files: Collection[DeliveryFile]) -> Iterator[Offer]:
-    names = house_names(delivery, files)
+def _house_names(names: dict[str, str]) -> Iterator[Offer]:
     if names:
         old, new = next(iter(names.items()))
         yield Offer(NAMES, f"Name {_files(len(names))} as this house does, {old} as {new}.")
