@@ -149,6 +149,9 @@ class Song(SearchedModel):
     draft_held = models.BooleanField(default=False)
     mix_accepted = models.BooleanField(default=False)
     change_requested = models.BooleanField(default=False)
+    # A set of a delivery is being checked; or a corrected one is being made.
+    set_checking = models.BooleanField(default=False)
+    set_correcting = models.BooleanField(default=False)
 
     objects: ClassVar[SongQuerySet] = SongQuerySet.as_manager()  # type: ignore[assignment]
 

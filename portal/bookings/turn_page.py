@@ -135,7 +135,7 @@ def _others_turn(booking: Booking) -> TurnShown:
     who = who_in_words(booking.turn, booking)
     theirs = [song for song in booking.songs.all() if song.turn == booking.turn]
     what, href, label = f"{len(theirs)} songs are waiting for {who}.", "", ""
-    if booking.turn == Turn.HOUSE:
+    if booking.waits_for == turns.CHECK.code:
         what = "Our checks are measuring the files."
     elif payment := _payment_of(theirs):
         what, label = _words(payment, booking, yours=False)

@@ -108,6 +108,10 @@ WORDS = {
         "The rough mix is accepted. Waiting for {drummer} to deliver the multitrack.",
         "Go to the delivery",
     ),
+    turns.CHECK_SET: WaitWords("", "The rough mix is accepted. The multitrack is being checked before it goes out."),
+    turns.CORRECT_SET: WaitWords(
+        "", "The rough mix is accepted. The multitrack is being corrected, then checked again."
+    ),
     turns.PAY_BALANCE: WaitWords(
         "Pay the balance: you can download the files as soon as it is recorded.",
         "The files are held. Waiting for {client}’s balance: record it when it arrives.",

@@ -28,6 +28,8 @@ class SongNotes(TypedDict, total=False):
     draft_held: bool
     mix_accepted: bool
     change_requested: bool
+    set_checking: bool
+    set_correcting: bool
 
 
 class BookingNotes(TypedDict, total=False):
@@ -66,6 +68,8 @@ class SongFacts(NamedTuple):
     draft_held: bool = False
     mix_accepted: bool = False
     change_requested: bool = False
+    set_checking: bool = False
+    set_correcting: bool = False
 
 
 class BookingFacts(NamedTuple):
@@ -98,6 +102,8 @@ SEND_MIX = Wait(Turn.DRUMMER, "send-mix")
 CHANGE_MIX = Wait(Turn.DRUMMER, "change-mix")
 HEAR_MIX = Wait(Turn.CLIENT, "hear-mix")
 DELIVER = Wait(Turn.DRUMMER, "deliver")
+CHECK_SET = Wait(Turn.HOUSE, "check-set")
+CORRECT_SET = Wait(Turn.HOUSE, "correct-set")
 PAY_BALANCE = Wait(Turn.CLIENT, "pay-balance")
 ACCEPT_FILES = Wait(Turn.CLIENT, "accept-files")
 DONE = Wait(Turn.NOBODY, "done")
@@ -179,6 +185,14 @@ def _ready(facts: SongFacts) -> Wait:
     return _asked(facts) or _unagreed(facts) or (PAY_DEPOSIT if facts.deposit_missing else TRACK)
 
 
+def _in_review(facts: SongFacts) -> Wait:
+    if not facts.mix_accepted:
+        return HEAR_MIX
+    if facts.set_correcting:
+        return CORRECT_SET
+    return CHECK_SET if facts.set_checking else DELIVER
+
+
 _BY_STAGE: dict[str, Callable[[SongFacts], Wait]] = {
     SongStage.WAITING: _waiting,
     SongStage.CHECKING: lambda _: CHECK,
@@ -186,7 +200,7 @@ _BY_STAGE: dict[str, Callable[[SongFacts], Wait]] = {
     SongStage.ON_DESK: _on_desk,
     SongStage.READY: _ready,
     SongStage.TRACKING: lambda facts: CHANGE_MIX if facts.change_requested else SEND_MIX,
-    SongStage.IN_REVIEW: lambda facts: DELIVER if facts.mix_accepted else HEAR_MIX,
+    SongStage.IN_REVIEW: _in_review,
     SongStage.DELIVERED: lambda facts: PAY_BALANCE if facts.balance_missing else ACCEPT_FILES,
     SongStage.ACCEPTED: lambda _: DONE,
     SongStage.TAKEN_OUT: lambda _: TAKEN_OUT,

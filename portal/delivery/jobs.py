@@ -24,6 +24,7 @@ from analysis.sandbox import sheet_tracks_in_child, verify_set_in_child
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import labels_of
+from portal.delivery.song_facts import note_sets
 from portal.delivery.zero import agreed_of, mix_begins_s
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
@@ -148,6 +149,7 @@ def _intact(reading: Reading) -> dict[str, Any]:
 @transaction.atomic
 def store(delivery_id: int, readings: list[Reading], checks: list[dict[str, Any]]) -> None:
     """Keep the checks of the set that was read; those of a set that changed meanwhile are dropped."""
+    song = Song.objects.select_for_update(of=("self",)).get(deliveries=delivery_id)  # before its set, as everywhere
     delivery = Delivery.objects.select_for_update().get(pk=delivery_id)
     read_now = {(reading.file.pk, reading.file.sha256) for reading in readings}
     if delivery.state != Delivery.State.CHECKING or read_now != set(
@@ -158,3 +160,4 @@ def store(delivery_id: int, readings: list[Reading], checks: list[dict[str, Any]
         reading.file.crc32, reading.file.facts, reading.file.track = reading.crc32, reading.facts, reading.track
     DeliveryFile.objects.bulk_update([reading.file for reading in readings], ["crc32", "facts", "track"])
     delivery.store_checks(checks, passed=all(check["passed"] for check in checks))
+    note_sets(song)

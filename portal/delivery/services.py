@@ -17,6 +17,7 @@ from portal.delivery.errors import BalanceMissingError, NameTakenError, NotCheck
 from portal.delivery.models import SHEET_COLUMNS, Delivery, DeliveryFile, SetRepair, Waiver, key_of
 from portal.delivery.names import fold, labels_of
 from portal.delivery.sheet import papers
+from portal.delivery.song_facts import note_sets
 from portal.intake.files.receivers import SENT_WITH_LENGTH, said_of
 from portal.mailroom import services as mailroom
 from portal.people.models import House, User
@@ -58,7 +59,7 @@ def receive_track(*, upload: Upload) -> DeliveryFile:
     sent_with = said_of(upload, "sentwith")[:SENT_WITH_LENGTH]
     if earlier is not None and sent_with and earlier.sent_with == sent_with:
         raise NameTakenError(f"Two files sent together are named “{upload.file_name}”. Rename one, then send it again.")
-    delivery.reopen()
+    _reopen(delivery)
     version = newest.version + 1 if newest else 1
     if earlier is not None:
         earlier.be_replaced()
@@ -94,7 +95,7 @@ def remove_track(*, file: DeliveryFile, by: User) -> None:
     if DeliveryFile.objects.get(pk=file.pk).replaced_at is not None:
         raise SetClosedError(f"“{name}” is replaced already: this version is not delivered.")
     file.delete()
-    delivery.reopen()
+    _reopen(delivery)
     text = f"took “{name}” out of delivery {delivery.number}"[:300]
     bookings.record(delivery.song.booking, text, actor=by, song=delivery.song)
 
@@ -107,7 +108,7 @@ def describe(*, delivery: Delivery, save: Callable[[], object]) -> None:
     save()
     delivery = Delivery.objects.get(pk=delivery.pk)
     if checked_for(delivery) != before and delivery.state == Delivery.State.CHECKED:
-        delivery.reopen()
+        _reopen(delivery)
 
 
 def checked_for(delivery: Delivery) -> tuple[str, str, dict[str, str]]:
@@ -123,6 +124,7 @@ def ask_check(*, delivery: Delivery) -> None:
     if not delivery.files.current().exists():
         raise NotCheckedError("There is nothing to check yet: add the files first.")
     delivery.ask_check()
+    note_sets(delivery.song)
     # A queue that is down undoes nothing: the sweep finds the set.
     queue_task_on_commit("portal.delivery.tasks.check_delivery", delivery.pk)
 
@@ -213,6 +215,12 @@ def accept(*, delivery: Delivery, by: User) -> None:
         body=f"{by.name} accepts delivery {delivery.number} of “{song.title}”.",
         path=song.get_absolute_url(),
     )
+
+
+def _reopen(delivery: Delivery) -> None:
+    """The set changed: a check that runs is of another one, and it is for the drummer to ask for the next."""
+    delivery.reopen()
+    note_sets(delivery.song)
 
 
 def _locked(delivery: Delivery) -> Delivery:

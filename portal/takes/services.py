@@ -111,10 +111,11 @@ def accept_rough_mix(*, rough_mix: RoughMix, by: User) -> None:
     song = rough_mix.song
     bookings.note_song(song, text=f"accepted {rough_mix.in_words}", actor=by, mix_accepted=True)
     song.refresh_from_db()
+    says = f"{by.name} accepts rough mix {rough_mix.number} of “{song.title}”"
     mailroom.write_to_drummers(
         key=f"rough-mix:{rough_mix.pk}:accepted",
-        subject=f"{by.name} accepts rough mix {rough_mix.number} of “{song.title}”",
-        body=f"{by.name} accepts rough mix {rough_mix.number} of “{song.title}”{_of_take(rough_mix)}. {asks(song)}",
+        subject=says,
+        body=f"{says}{_of_take(rough_mix)}. {asks(song)}".rstrip(),
         path=song.get_absolute_url(),
     )
 

@@ -17,7 +17,10 @@ from portal.bookings.models import Booking, Song
 from portal.bookings.services import cancel_booking, move_song, open_booking, save_brief, seat_client
 from portal.bookings.stages import SongStage
 from portal.delivery import services as delivery
+from portal.delivery.jobs import Reading, store
 from portal.delivery.models import Delivery
+from portal.delivery.repairs.jobs import make_repair
+from portal.delivery.repairs.services import ask_repair
 from portal.intake.checks import jobs
 from portal.intake.checks import services as intake
 from portal.intake.checks.answering import release
@@ -47,6 +50,7 @@ from tests.factories import (
     make_sent_quote,
     make_song,
     make_source,
+    make_track,
     measured_song,
 )
 
@@ -63,6 +67,8 @@ CONDITIONS = money.Conditions(
     valid_until=None,
     terms="",
 )
+
+UNSAFE_NAME = {"code": "safe-name", "file": "Hat .wav", "passed": False, "limit": "Hat.wav", "message": "Unsafe."}
 
 
 class Walk:
@@ -180,13 +186,34 @@ def through_the_take(walk: Walk) -> None:
 
 
 def through_delivery(walk: Walk) -> None:
-    made = make_delivery(song=walk.song, state=Delivery.State.CHECKED, passed=True)
+    made = make_delivery(song=walk.song)
+    track = make_track(delivery=made, name="Kick.wav")
+    delivery.ask_check(delivery=made)
+    walk.stands("house", "check-set")
+    delivery.remove_track(file=track, by=walk.jo)
+    walk.stands("drummer", "deliver")
+    make_track(delivery=made, name="Hat .wav")
+    delivery.ask_check(delivery=made)
+    store_checks(made, UNSAFE_NAME)
+    walk.stands("drummer", "deliver")
+    made.refresh_from_db()
+    repair = ask_repair(delivery=made, keys=["rename:Hat .wav"], by=walk.jo)
+    walk.stands("house", "correct-set")
+    make_repair(repair.pk)
+    walk.stands("house", "check-set")
+    store_checks(made, UNSAFE_NAME | {"passed": True})
+    walk.stands("drummer", "deliver")
     delivery.release(delivery=made, note="", by=walk.jo)
     walk.stands("client", "pay-balance", mail_to="client")
     pay(walk, Payment.Kind.BALANCE)
     walk.stands("client", "accept-files", mail_to="client")
     delivery.accept(delivery=Delivery.objects.get(), by=walk.mara)
     walk.stands("nobody", "closed", mail_to="drummer")
+
+
+def store_checks(made: Delivery, check: dict[str, Any]) -> None:
+    readings = [Reading(file, file.sha256, 1, {}, {}) for file in made.files.current()]
+    store(made.pk, readings, [check])
 
 
 def pay(walk: Walk, kind: Payment.Kind) -> None:

@@ -18,9 +18,11 @@ from analysis.core import RepairError
 from analysis.handover import Repair
 from analysis.sandbox import repair_in_child
 from portal.bookings import services as bookings
+from portal.bookings.models import Song
 from portal.delivery.models import SHEET_COLUMNS, Delivery, DeliveryFile, SetRepair
 from portal.delivery.names import RESERVED_NAMES, fold
 from portal.delivery.repairs.offers import Wanted
+from portal.delivery.song_facts import note_sets
 from portal.file_serving import local_copy
 from portal.making import MOST_TRIES, left_alone, make_once
 from portal.queueing import queue_task_on_commit
@@ -41,10 +43,10 @@ logger = logging.getLogger(__name__)
 
 
 def make_repair(repair_id: int) -> None:
-    """Who comes after a killed worker goes on with the next file."""
-    make_once(
-        SetRepair.objects.select_related("delivery__song__booking", "asked_by"), repair_id, _make, stopped=STOPPED
-    )
+    """Who comes after a killed worker goes on with the next file; however it ends, the turn is right afterwards."""
+    rows = SetRepair.objects.select_related("delivery__song__booking", "asked_by")
+    make_once(rows, repair_id, _make, stopped=STOPPED)
+    note_sets(Song.objects.get(deliveries__repairs=repair_id))
 
 
 def repairs_left_alone() -> list[int]:

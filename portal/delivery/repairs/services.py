@@ -11,6 +11,7 @@ from portal.delivery.models import Delivery, SetRepair
 from portal.delivery.repairs.jobs import fingerprint_of
 from portal.delivery.repairs.offers import wanted_of
 from portal.delivery.services import locked_open
+from portal.delivery.song_facts import note_sets
 from portal.people.models import User
 from portal.queueing import queue_task_on_commit
 
@@ -35,6 +36,7 @@ def ask_repair(*, delivery: Delivery, keys: Collection[str], by: User) -> SetRep
         renamed=wanted.renamed,
         asked_by=by,
     )
+    note_sets(delivery.song)
     # A queue that is down undoes nothing: the sweep finds it.
     queue_task_on_commit("portal.delivery.tasks.make_repair", repair.pk)
     return repair

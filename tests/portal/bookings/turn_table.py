@@ -2,8 +2,8 @@
 
 usage: python -m tests.portal.bookings.turn_table > docs/turns.md
 
-`*` is anything. A column may name several words, or those that it leaves out ("not ..."). Under "and" stands a fact
-that has to hold, or with "no ..." not.
+`*` is anything. A column may name several words, or those that it leaves out ("not ..."). Under "and" stand facts
+that have to hold, or with "no ..." not.
 """
 
 from __future__ import annotations
@@ -52,6 +52,8 @@ quoted          | none          | waiting with-client on-desk ready |           
 *               | *             | ready                       |                    | drummer | track
 *               | *             | tracking                    | change asked       | drummer | change-mix
 *               | *             | tracking                    |                    | drummer | send-mix
+*               | *             | in-review          | mix accepted, set being corrected | house | correct-set
+*               | *             | in-review          | mix accepted, set being checked | house   | check-set
 *               | *             | in-review                   | mix accepted       | drummer | deliver
 *               | *             | in-review                   |                    | client  | hear-mix
 *               | *             | delivered                   | balance missing    | client  | pay-balance
@@ -93,6 +95,8 @@ FACTS = {
     "draft held": "draft_held",
     "mix accepted": "mix_accepted",
     "change asked": "change_requested",
+    "set being checked": "set_checking",
+    "set being corrected": "set_correcting",
     "agreed once": "agreed_once",
 }
 INTRODUCTION = """\
@@ -123,7 +127,7 @@ def rows_of(table: str) -> list[Row]:
 
 def _row(cells: tuple[str, ...]) -> Row:
     booking, quote, song, fact, who, code = cells
-    facts = ((FACTS[fact.removeprefix("no ")], not fact.startswith("no ")),) if fact else ()
+    facts = tuple((FACTS[one.removeprefix("no ")], not one.startswith("no ")) for one in fact.split(", ") if one)
     return Row(cells, _words(booking), _words(quote), _words(song), facts, who, code)
 
 
