@@ -87,6 +87,21 @@ def test_the_tools_stay_in_sight(editor: Page) -> None:
     expect(editor.get_by_role("button", name="Save as a new version")).to_be_in_viewport()
 
 
+def test_on_a_phone_the_fields_of_a_bar_stay_near_the_bars(editor: Page) -> None:
+    """A chart of 48 bars: grid and fields take less than 1.2 screens, and a key moves the grid."""
+    editor.set_viewport_size({"width": 390, "height": 844})
+    editor.locator('[data-bar="1"]').focus()
+    for _ in range(40):
+        editor.keyboard.press("i")
+    expect(editor.locator("[data-bar]")).to_have_count(48)
+    grid, fields = (editor.locator(name).bounding_box() for name in ("[data-chart-grid]", "[data-chart-bar]"))
+    assert grid is not None
+    assert fields is not None
+    assert fields["y"] + fields["height"] - grid["y"] < 1.2 * 844
+    editor.keyboard.press("End")
+    expect(editor.locator('[data-bar="48"]')).to_be_in_viewport()
+
+
 def test_what_is_being_typed_stays_when_the_server_answers(editor: Page) -> None:
     address = editor.locator("[data-chart-try]").get_attribute("data-chart-try") or ""
     held: list[Route] = []
