@@ -40,13 +40,16 @@ class SlowedForm(AuthenticationForm):
         account, password = self.cleaned_data.get("username"), self.cleaned_data.get("password")
         if self.request is None or not account or not password:
             return super().clean()
-        device = known_device(self.request, account=account)
+        device, address = known_device(self.request, account=account), str(self.request.META["REMOTE_ADDR"])
         try:
-            address = str(self.request.META["REMOTE_ADDR"])
             throttling.count_try(account=account, address=address, device=device)
         except TooManyTriesError as error:
             raise ValidationError(str(error), code="too-many") from error
-        cleaned = super().clean()
+        try:
+            cleaned = super().clean()
+        except ValidationError as error:
+            throttling.log_refusal(account=account, address=address, reason=str(error.code))
+            raise
         throttling.forget_tries(account=account, device=device)
         return cleaned
 

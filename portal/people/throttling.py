@@ -8,6 +8,7 @@ in are not held up: those need a secret of their own.
 from __future__ import annotations
 
 import ipaddress
+import logging
 import math
 from datetime import timedelta
 
@@ -21,6 +22,7 @@ from portal.people.models import TRIES_COUNT_FOR, SignInTry, SignInTryQuerySet
 MOST_TRIES_FOR_ACCOUNT = 8
 # More, since a whole studio may share one address.
 MOST_TRIES_FROM_ADDRESS = 30
+IPV4_LOGGED_BITS = 24  # house choice: the log tells networks apart, and no household
 IPV6_NETWORK_BITS = 64  # RFC 6177: what one site gets at the least, so one person can change all bits after it
 
 # House choices: the wait after the free tries, doubled with each further one, up to the time that tries count for.
@@ -29,6 +31,12 @@ SLOW_DOWN = (
     "Too many attempts. Wait {wait}, then sign in again. "
     "If you forgot the password, request a new one: that works at once."
 )
+ACCOUNT_DIGITS = 12
+MANY = "an address that many share"
+
+Address = ipaddress.IPv4Address | ipaddress.IPv6Address
+
+logger = logging.getLogger(__name__)
 
 
 def count_try(*, account: str, address: str, device: str = "") -> None:
@@ -80,6 +88,13 @@ def forget_tries(*, account: str, device: str = "") -> None:
     SignInTry.objects.filter(account_hash=_guessed_hash(account, device)).delete()
 
 
+def log_refusal(*, account: str, address: str, reason: str) -> None:
+    """One line for each sign-in that was looked at and refused: enough to see who is guessed at and from where, and
+    neither what was typed nor whose machine it was. The account's digits stay the same from guess to guess."""
+    digits = _account_hash(account)[:ACCOUNT_DIGITS]
+    logger.warning("sign-in refused (%s): account %s, from %s", reason, digits, _network_in_words(address))
+
+
 def _guessed_hash(account: str, device: str) -> str:
     return _hash(f"device:{device}") if device else _account_hash(account)
 
@@ -89,16 +104,29 @@ def _account_hash(account: str) -> str:
 
 
 def _address_hash(address: str) -> str:
+    ip = _one_site(address)
+    if ip is None:  # then tries are counted by account alone
+        return ""
+    return _hash(f"address:{ip if ip.version == 4 else _network(ip, IPV6_NETWORK_BITS)}")
+
+
+def _network_in_words(address: str) -> str:
+    ip = _one_site(address)
+    return MANY if ip is None else _network(ip, IPV4_LOGGED_BITS if ip.version == 4 else IPV6_NETWORK_BITS)
+
+
+def _one_site(address: str) -> Address | None:
+    """None for what stands for many people: this machine, a gateway, no address at all."""
     try:
         ip = ipaddress.ip_address(address)
     except ValueError:
-        return ""
+        return None
     ip = getattr(ip, "ipv4_mapped", None) or ip
-    if ip.is_loopback or may_be_gateway(str(ip)):  # then tries are counted by account alone
-        return ""
-    if ip.version == 6:
-        return _hash(f"address:{ipaddress.ip_network((ip, IPV6_NETWORK_BITS), strict=False)}")
-    return _hash(f"address:{ip}")
+    return None if ip.is_loopback or may_be_gateway(str(ip)) else ip
+
+
+def _network(ip: Address, bits: int) -> str:
+    return str(ipaddress.ip_network((ip, bits), strict=False))
 
 
 def _hash(text: str) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import logging
 from contextlib import ExitStack
+from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
 
@@ -50,7 +51,7 @@ def _place(rough_mix_id: int) -> None:
     if mix.state not in CAN_BE_PLACED or mix.place_tries >= MOST_TRIES:
         return
     music = music_of(mix)
-    fingerprint = fingerprint_of(mix, music)
+    fingerprint = fingerprint_of(mix, music, song_bars(mix.song))
     if mix.placed_by == fingerprint:
         return
     mix.begin_placing()
@@ -71,7 +72,7 @@ def _place(rough_mix_id: int) -> None:
             return
     with transaction.atomic():
         mix = RoughMix.objects.select_for_update(of=("self",)).select_related("song").get(pk=rough_mix_id)
-        if fingerprint_of(mix, music) == fingerprint:  # else what was said of it changed meanwhile
+        if fingerprint_of(mix, music, song_bars(mix.song)) == fingerprint:  # else what was said of it changed meanwhile
             mix.put_in_place(found.to_json(), begins_at_s=found.begins_s, by=fingerprint)
     logger.info("rough mix %s: placed by %s", rough_mix_id, found.found_by)
 
@@ -94,16 +95,28 @@ def known_s(mix: RoughMix) -> list[float]:
     return list(dict.fromkeys([stated_s, 0.0, *([] if session_s is None else [session_s])]))
 
 
-def fingerprint_of(mix: RoughMix, music: MusicCopy | None) -> str:
-    approved = mix.song.maps.first()
+@dataclass(frozen=True)
+class SongBars:
+    """By which all mixes of a song are placed: its map (by its key; 0: none), and the bars where sections begin."""
+
+    map_id: int
+    starts: tuple[int, ...]
+
+
+def song_bars(song: Song) -> SongBars:
+    approved = song.maps.first()
+    return SongBars(approved.pk if approved else 0, tuple(bar for bar, _ in named_sections(song)))
+
+
+def fingerprint_of(mix: RoughMix, music: MusicCopy | None, bars: SongBars) -> str:
     said = (
         PLACED_BY,
         mix.sha256,
         str(mix.holds),
         str(mix.begins),
         music.key if music else "",
-        approved.pk if approved else 0,
-        [bar for bar, _ in named_sections(mix.song)],
+        bars.map_id,
+        list(bars.starts),
     )
     return hashlib.sha256(repr(said).encode()).hexdigest()
 
@@ -131,10 +144,10 @@ def ask_for_places(song: Song, *, is_opened: bool) -> list[int]:
 
 def out_of_date(song: Song) -> list[int]:
     """Mixes that were placed with another map, other music or another word than now."""
-    music = MusicCopy.objects.filter(song=song, state=MusicCopy.State.MADE).first()
+    music, bars = MusicCopy.objects.filter(song=song, state=MusicCopy.State.MADE).first(), song_bars(song)
     mixes = [mix for mix in song.rough_mixes.filter(state__in=CAN_BE_PLACED) if mix.place_tries < MOST_TRIES]
     return [
         mix.pk
         for mix in mixes
-        if mix.placed_by != fingerprint_of(mix, music if mix.holds == RoughMix.Holds.MIX else None)
+        if mix.placed_by != fingerprint_of(mix, music if mix.holds == RoughMix.Holds.MIX else None, bars)
     ]

@@ -120,6 +120,36 @@ def test_a_made_up_device_is_none(client: Client) -> None:
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("address", "network"),
+    [
+        ("203.0.113.77", "203.0.113.0/24"),
+        ("2001:db8:0:42:9::7", "2001:db8:0:42::/64"),
+        ("127.0.0.1", "an address that many share"),
+    ],
+)
+def test_a_wrong_guess_is_logged_without_what_was_typed(
+    client: Client, caplog: pytest.LogCaptureFixture, address: str, network: str
+) -> None:
+    user = make_client()
+    for email in (user.email, user.email, "no@example.com"):
+        typed = {"username": email, "password": "four-words-of-mine"}
+        client.post(reverse(SIGN_IN), typed, REMOTE_ADDR=address)
+    lines = [record.getMessage() for record in caplog.records if record.name == "portal.people.throttling"]
+
+    assert {record.levelname for record in caplog.records} == {"WARNING"}
+    form = rf"sign-in refused \(invalid_login\): account ([0-9a-f]{{12}}), from {re.escape(network)}"
+    accounts = [re.fullmatch(form, line)[1] for line in lines]  # type: ignore[index]
+    assert accounts[0] == accounts[1] != accounts[2]
+
+
+@pytest.mark.django_db
+def test_a_right_password_leaves_no_line(client: Client, caplog: pytest.LogCaptureFixture) -> None:
+    sign_in(client, make_client().email, PASSWORD)
+    assert not caplog.records
+
+
+@pytest.mark.django_db
 def test_an_account_nobody_has_is_answered_alike(client: Client) -> None:
     user = make_client()
     for _ in range(MOST_TRIES_FOR_ACCOUNT + 1):

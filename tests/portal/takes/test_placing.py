@@ -13,6 +13,7 @@ from django.core.files.storage import default_storage
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
+from pytest_django import DjangoAssertNumQueries
 
 from analysis.core.errors import UnusableFileError
 from analysis.core.samples import Samples
@@ -176,8 +177,28 @@ def test_the_sweep_finds_mixes_that_nobody_placed(song: Song, monkeypatch: pytes
 def test_a_chart_with_other_sections_measures_the_feel_anew(song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
     mix, sections = mix_of(song), [(1, "A"), (9, "B")]
     monkeypatch.setattr(placing, "named_sections", lambda _: sections)
-    before = placing.fingerprint_of(mix, None)
+    before = placing.fingerprint_of(mix, None, placing.song_bars(song))
     sections[1] = (9, "Chorus")
-    assert placing.fingerprint_of(mix, None) == before  # another name is another word on the page alone
+    assert (
+        placing.fingerprint_of(mix, None, placing.song_bars(song)) == before
+    )  # another name is another word on the page alone
     sections[1] = (10, "Chorus")
-    assert placing.fingerprint_of(mix, None) != before
+    assert placing.fingerprint_of(mix, None, placing.song_bars(song)) != before
+
+
+def test_what_all_mixes_share_is_read_once_however_many_there_are(
+    song: Song, monkeypatch: pytest.MonkeyPatch, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    """Beside the sections: the copy of the music, the map, the mixes."""
+    asked: list[Song] = []
+
+    def sections(of: Song) -> list[tuple[int, str]]:
+        asked.append(of)
+        return [(1, "Intro")]
+
+    monkeypatch.setattr(placing, "named_sections", sections)
+    for number in range(1, 5):
+        mix_of(song, number=number)
+    with django_assert_num_queries(3):
+        assert len(placing.out_of_date(song)) == 4
+    assert asked == [song]
