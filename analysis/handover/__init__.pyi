@@ -9,8 +9,11 @@ from .sheet import SheetTrack as SheetTrack
 from .sheet import check_against as check_against
 from .sheet import make_sheet as make_sheet
 from .sheet import track_of as track_of
+from .sheet_lines import PassedRow as PassedRow
 from .sheet_lines import channel_words as channel_words
 from .sheet_lines import figure_of as figure_of
+from .sheet_lines import in_print as in_print
+from .sheet_lines import passed_rows as passed_rows
 from .sheet_lines import tempo_lines as tempo_lines
 from .sheet_pdf import pdf_of_sheet as pdf_of_sheet
 from .take_place import place_take as place_take

@@ -52,7 +52,7 @@ class SheetTrack(Record):
 
 @dataclass(frozen=True)
 class LetPass(Record):
-    """A failed check that was let pass, by whom and why. `file` is None for the set as a whole."""
+    """A failed check that was waived, by whom and why. `file` is None for the set as a whole."""
 
     code: str
     file: str | None
@@ -190,7 +190,7 @@ def check_against(paths: Sequence[Path], sheet: Sheet) -> tuple[Check, ...]:
 
 
 def allowed(checks: Sequence[Check], sheet: Sheet) -> tuple[Check, ...]:
-    """The same checks; a failure that the sheet lets pass is none, and says so."""
+    """The same checks; a failure that the sheet waives is none, and says so."""
     let_pass = {(one.code, one.file): one for one in sheet.let_pass}
     return tuple(_allowed(check, let_pass.get((check.code, check.file))) for check in checks)
 
@@ -198,7 +198,7 @@ def allowed(checks: Sequence[Check], sheet: Sheet) -> tuple[Check, ...]:
 def _allowed(check: Check, let_pass: LetPass | None) -> Check:
     if check.passed or let_pass is None:
         return check
-    return replace(check, passed=True, message=f"{check.message} Let pass by {let_pass.by}: {let_pass.reason}")
+    return replace(check, passed=True, message=f"{check.message} Waived by {let_pass.by}: {let_pass.reason}")
 
 
 def _of_track(track: SheetTrack, path: Path | None) -> Iterator[Check]:

@@ -2,13 +2,81 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from analysis.core.units import tempo_in_words
 from analysis.delivery.check_results import Check
 from analysis.maps.tempo_map import Segment, TempoMap
 
 _CHANNEL_WORDS = {1: "mono", 2: "stereo"}
+_HYPHEN_OF_FIGURE = re.compile(r"(?<![\w.)])-(?=\d)")
+_STRAIGHT_APOSTROPHE = re.compile(r"(?<=\w)'(?=\w)")
+
+
+@dataclass(frozen=True)
+class PassedRow:
+    """All passed checks of one kind: their code, their sentences, their figures."""
+
+    code: str
+    words: str
+    figure: str
+
+
+def in_print(text: str, names: Iterable[str] = ()) -> str:
+    """A sentence of a check as it is printed: with the apostrophe and the minus of print (U+2019, U+2212).
+
+    Data keeps the keyboard's signs, and the files of these `names` keep theirs.
+    """
+    kept = "|".join(re.escape(name) for name in sorted(names, key=len, reverse=True) if name)
+    parts = re.split(f"({kept})", text) if kept else [text]
+    return "".join(part if number % 2 else _printed(part) for number, part in enumerate(parts))
+
+
+def _printed(text: str) -> str:
+    return _STRAIGHT_APOSTROPHE.sub("\N{RIGHT SINGLE QUOTATION MARK}", _HYPHEN_OF_FIGURE.sub("\N{MINUS SIGN}", text))
+
+
+def passed_rows(checks: Sequence[Check], names: Sequence[str]) -> list[PassedRow]:
+    """What passed, a row for each kind, in the checks' order; `names`: the files of the set.
+
+    What holds for several files in the same words is said once for them; no figure is left out.
+    """
+    kinds: dict[str, list[Check]] = {}
+    for check in checks:
+        if check.passed and not check.undecided:
+            kinds.setdefault(check.code, []).append(check)
+    return [_passed_row(code, found, names) for code, found in kinds.items()]
+
+
+def _passed_row(code: str, checks: Sequence[Check], names: Sequence[str]) -> PassedRow:
+    by_words: dict[str, list[str]] = {}
+    for check in checks:
+        rest = _without_name(check)
+        by_words.setdefault(rest or check.message, []).append(check.file or "" if rest else "")
+    figures = dict.fromkeys(figure_of(check) for check in checks)
+    if len(figures) > 1:
+        figures = {f"{check.file} {figure_of(check)}".strip(): None for check in checks if figure_of(check)}
+    said = " ".join(_said_of(files, words, names) for words, files in by_words.items())
+    return PassedRow(code, in_print(said, names), ", ".join(figures))
+
+
+def _without_name(check: Check) -> str:
+    """What a sentence says of the file with which it begins; empty where it begins otherwise."""
+    for name in (f"{check.file} ", f"“{check.file}” "):
+        if check.message.startswith(name):
+            return check.message.removeprefix(name)
+    return ""
+
+
+def _said_of(files: Sequence[str], words: str, names: Sequence[str]) -> str:
+    if not files[0]:
+        return words
+    if len(files) == 1:
+        return f"{files[0]} {words}"
+    whom = f"the {len(files)} tracks" if set(files) == set(names) else ", ".join(files)
+    return f"Each of {whom} {words}"
 
 
 def tempo_lines(tempo_map: TempoMap, rates_hz: Iterable[int]) -> list[str]:
@@ -19,7 +87,7 @@ def tempo_lines(tempo_map: TempoMap, rates_hz: Iterable[int]) -> list[str]:
     for rate_hz in sorted(rates_hz):
         frame = tempo_map.frame_of_bar(1, rate_hz)
         lines.append(f"bar one at {float(tempo_map.bar_one_s):.6f} s: frame {frame} at {rate_hz} Hz, counted from 0")
-    return lines
+    return [in_print(line) for line in lines]
 
 
 def _pace(segment: Segment) -> str:
@@ -38,5 +106,5 @@ def figure_of(check: Check) -> str:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return ""
     if check.low is None or check.high is None:
-        return f"{round(value, 2):g}" if isinstance(value, float) else str(value)
-    return f"{value:g} ({check.low:g} to {check.high:g})"
+        return in_print(f"{round(value, 2) + 0.0:g}" if isinstance(value, float) else str(value))
+    return in_print(f"{value:g} ({check.low:g} to {check.high:g})")

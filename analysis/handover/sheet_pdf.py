@@ -4,26 +4,26 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import re
 from collections.abc import Iterator, Sequence
 
 from fpdf import FPDF
 from fpdf.enums import TableBordersLayout
 from fpdf.fonts import FontFace
 
-from analysis.delivery.check_results import Check
 from analysis.engraving import fonts
 from analysis.handover.sheet import Sheet, SheetTrack
-from analysis.handover.sheet_lines import channel_words, figure_of, tempo_lines
+from analysis.handover.sheet_lines import channel_words, figure_of, in_print, passed_rows, tempo_lines
 from analysis.maps.tempo_map import TempoMap
 
 _MARGIN_MM, _TEXT_PT, _SMALL_PT, _HEAD_PT, _TITLE_PT = 16, 9, 7.5, 11, 20
-_LINE_MM, _PICTURE_MM = 4.6, 85
+_LINE_MM, _PICTURE_MM, _PADDING_MM = 4.6, 85, 0.6
 _NOT_STATED = "not stated"
 _RULES = "#b8b8b8"
 # A PDF must say when it was made; the same sheet gives the same file.
 _DATE = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
 _TRACK_COLUMNS = ("Track", "Channel", "Microphone", "Polarity", "Take", "Note")
-_TRACK_WIDTHS = (26, 20, 24, 13, 8, 25)
+_TRACK_WIDTHS = (32, 20, 22, 13, 8, 21)
 
 Row = tuple[str, ...]
 
@@ -40,7 +40,10 @@ def pdf_of_sheet(sheet: Sheet, pictures: Sequence[bytes] = ()) -> bytes:
     pdf.lines("Corrected before delivery, without a change to the sound", sheet.repairs)
     pdf.lines("Note", [sheet.note] if sheet.note else ())
     pdf.lines("For the next time", [sheet.recall] if sheet.recall else ())
-    pdf.rows("Checks", ("Result", "Of", "What was found", "Figure"), list(_checks(sheet)), (11, 20, 65, 18))
+    pdf.rows("Checks", ("Result", "Of", "What was found", "Figure"), list(_open_checks(sheet)), (12, 24, 60, 18))
+    names = [track.file for track in sheet.tracks]
+    passed = [(row.words, row.figure) for row in passed_rows(sheet.checks, names)]
+    pdf.rows("Checks that passed", ("What was found", "Figure"), passed, (80, 34), small=True)
     hashes = [(track.file, track.sha256) for track in sheet.tracks]
     pdf.rows("SHA-256", ("File", "Hash"), hashes, (34, 82), small=True)
     pdf.pictures(pictures)
@@ -70,23 +73,16 @@ def _track_row(track: SheetTrack) -> Row:
     return track.file, channel, track.microphone, track.polarity, track.take, track.note
 
 
-def _checks(sheet: Sheet) -> Iterator[Row]:
-    """Failures first, each with why it was let pass; then what could not be checked; then what passed."""
+def _open_checks(sheet: Sheet) -> Iterator[Row]:
+    """Failures first, each with why it was waived; then what could not be checked."""
+    names = [track.file for track in sheet.tracks]
     reasons = {(one.code, one.file or None): f" {one.by}: {one.reason}" for one in sheet.let_pass}
-    for check in sorted(sheet.checks, key=lambda check: (check.passed, not check.undecided)):
-        let_pass = reasons.get((check.code, check.file), "")
-        yield (
-            _result(check, is_let_pass=bool(let_pass)),
-            check.file or "the set",
-            check.message + let_pass,
-            figure_of(check),
-        )
-
-
-def _result(check: Check, *, is_let_pass: bool) -> str:
-    if not check.passed:
-        return "let pass" if is_let_pass else "failed"
-    return "not checked" if check.undecided else "passed"
+    for check in sorted(sheet.checks, key=lambda check: check.passed):
+        if check.passed and not check.undecided:
+            continue
+        reason = "" if check.passed else reasons.get((check.code, check.file), "")
+        result = "not checked" if check.passed else "waived" if reason else "failed"
+        yield result, check.file or "the set", in_print(check.message, names) + reason, figure_of(check)
 
 
 class _Pages(FPDF):
@@ -150,10 +146,24 @@ class _Pages(FPDF):
             headings_style=FontFace(emphasis="BOLD"),
             line_height=_LINE_MM - 0.4,
             text_align="LEFT",
-            padding=0.6,
+            padding=_PADDING_MM,
         ) as table:
+            mm = self.epw / sum(widths)
             for row in (columns, *rows):
-                table.row(row)
+                cells = zip(row, widths, strict=True)
+                table.row([self._fitted(cell, width * mm - 2 * _PADDING_MM) for cell, width in cells])
+
+    def _fitted(self, text: str, width_mm: float) -> str:
+        """With the names that are wider than a cell broken where their parts begin, and not in the middle of one."""
+        return " ".join(self._fitted_name(name, width_mm) for name in text.split(" "))
+
+    def _fitted_name(self, name: str, width_mm: float) -> str:
+        lines = [""]
+        for part in re.split(r"(?<=[_.-])", name):
+            if lines[-1] and self.get_string_width(lines[-1] + part) > width_mm:
+                lines.append("")
+            lines[-1] += part
+        return "\n".join(lines)
 
     def pictures(self, pictures: Sequence[bytes]) -> None:
         if not pictures:

@@ -1,4 +1,13 @@
-"""What each check of a set is called on pages, by its code."""
+"""What each check of a set is called on pages, by its code; and what passed, a line for each kind of check."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from analysis.handover import passed_rows
+from portal.delivery.models import as_check
 
 CHECK_TITLES = {
     "stored-intact": "Stored unchanged",
@@ -44,3 +53,20 @@ CHECK_TITLES = {
     "on-the-map": "On the tempo map",
     "fits-originals": "Rhythm of the client’s files",
 }
+
+
+@dataclass(frozen=True)
+class PassedLine:
+    title: str
+    words: str
+    figure: str
+
+
+def title_of(code: str) -> str:
+    return CHECK_TITLES.get(code, code)
+
+
+def passed_lines(checks: Sequence[dict[str, Any]], names: Sequence[str]) -> list[PassedLine]:
+    """`names`: the files of the set."""
+    rows = passed_rows([as_check(check) for check in checks], names)
+    return [PassedLine(title_of(row.code), row.words, row.figure) for row in rows]

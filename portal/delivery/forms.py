@@ -73,18 +73,17 @@ class PhotoForm(forms.Form):
 
 
 class TrackForm(RowForm[DeliveryFile]):
-    """One row of the track sheet."""
+    """What the sheet says of one track."""
 
     class Meta:
         model = DeliveryFile
-        fields = ("label", "microphone", "polarity", "take", "note")
-        labels = {"label": "Channel"}
+        fields = ("channel", "microphone", "polarity", "take", "note")
 
     def __init__(self, *arguments: Any, **options: Any) -> None:
         super().__init__(*arguments, **options)
         said = LABELS.get(label_of(PurePath(self.instance.name).stem))
         unsaid = f"{said} (by name)" if said else "not known"
-        self.fields["label"].choices = [("", unsaid), *LABELS.items()]  # type: ignore[attr-defined]
+        self.fields["channel"].choices = [("", unsaid), *LABELS.items()]  # type: ignore[attr-defined]
 
 
 class TrackFormSet(forms.BaseModelFormSet[DeliveryFile, TrackForm]):

@@ -23,7 +23,7 @@ from analysis.media import file_pieces
 from analysis.sandbox import sheet_tracks_in_child, verify_set_in_child
 from portal.bookings.models import Song
 from portal.delivery.models import Delivery, DeliveryFile
-from portal.delivery.names import labels_of
+from portal.delivery.names import channels_of
 from portal.delivery.song_facts import note_sets
 from portal.delivery.zero import agreed_of, mix_begins_s
 from portal.file_serving import local_copy
@@ -36,6 +36,8 @@ LEFT_ALONE_FOR = timedelta(minutes=10)
 
 MOST_ORIGINALS = 4
 SHEET_FACTS = ("sample_rate_hz", "bit_depth", "channels", "frames")
+
+CheckedFor = tuple[str, str, dict[str, str]]
 
 logger = logging.getLogger(__name__)
 
@@ -55,7 +57,7 @@ def check(delivery_id: int) -> None:
     delivery = Delivery.objects.select_related("song__booking").get(pk=delivery_id)
     if delivery.state != Delivery.State.CHECKING:
         return
-    files = list(delivery.files.current())
+    files, asked = list(delivery.files.current()), checked_for(delivery)
     song = delivery.song
     # Map, mix and originals are held against each other from one beginning: the mix's, where there is one.
     approved, begins_s = song.maps.first(), mix_begins_s(song)
@@ -67,7 +69,7 @@ def check(delivery_id: int) -> None:
             originals=originals if not begins_s else (),
             perspective=delivery.stated_perspective,
             agreed=agreed_of(delivery),
-            labels=labels_of(files),
+            labels=channels_of(files),
         )
         tracks = sheet_tracks_in_child(paths)
         readings = [
@@ -75,8 +77,13 @@ def check(delivery_id: int) -> None:
             for file, path in zip(files, paths, strict=True)
         ]
     checks = [_intact(reading) for reading in readings] + [item.to_json() for item in report.checks]
-    store(delivery_id, readings, checks)
+    store(delivery_id, asked, readings, checks)
     logger.info("delivery %s: checked", delivery_id)
+
+
+def checked_for(delivery: Delivery) -> CheckedFor:
+    """What a set is checked for, beside its bytes: whose left is left, where files begin, which channels they are."""
+    return delivery.perspective, delivery.begins, channels_of(delivery.files.current())
 
 
 def left_alone() -> list[int]:
@@ -124,7 +131,7 @@ def lend_originals(song: Song) -> Iterator[list[Path]]:
 
 
 def _read(file: DeliveryFile, path: Path, header: dict[str, Any], track: SheetTrack | None) -> Reading:
-    """Hash the bytes. The track sheet says what the header says; nothing for a file that is no sound."""
+    """Hash the bytes. The sheet says what the header says; nothing for a file that is no sound."""
     sha256, crc32 = hashlib.sha256(), 0
     for piece in file_pieces(path):
         sha256.update(piece)
@@ -147,14 +154,13 @@ def _intact(reading: Reading) -> dict[str, Any]:
 
 
 @transaction.atomic
-def store(delivery_id: int, readings: list[Reading], checks: list[dict[str, Any]]) -> None:
-    """Keep the checks of the set that was read; those of a set that changed meanwhile are dropped."""
+def store(delivery_id: int, asked: CheckedFor, readings: list[Reading], checks: list[dict[str, Any]]) -> None:
+    """Keep the checks of the set that was read, if it is the same set still, and the same is asked of it."""
     song = Song.objects.select_for_update(of=("self",)).get(deliveries=delivery_id)  # before its set, as everywhere
     delivery = Delivery.objects.select_for_update().get(pk=delivery_id)
-    read_now = {(reading.file.pk, reading.file.sha256) for reading in readings}
-    if delivery.state != Delivery.State.CHECKING or read_now != set(
-        delivery.files.current().values_list("pk", "sha256")
-    ):
+    read = {(reading.file.pk, reading.file.sha256) for reading in readings}
+    is_as_read = read == set(delivery.files.current().values_list("pk", "sha256"))
+    if delivery.state != Delivery.State.CHECKING or not is_as_read or checked_for(delivery) != asked:
         return
     for reading in readings:
         reading.file.crc32, reading.file.facts, reading.file.track = reading.crc32, reading.facts, reading.track

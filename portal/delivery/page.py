@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from analysis.handover import in_print
 from portal.delivery.changes import Changes, changes_of
-from portal.delivery.check_titles import CHECK_TITLES
+from portal.delivery.check_titles import PassedLine, passed_lines, title_of
 from portal.delivery.forms import ReleaseForm, ShareForm, SheetForm, TrackForms, WaiveForm
 from portal.delivery.links import page_of
 from portal.delivery.models import (
@@ -27,7 +28,7 @@ from portal.takes.models import RoughMix
 
 @dataclass(frozen=True)
 class CheckShown:
-    """One check in words. `waiver` is why a failed one may pass, `form` where one that blocks is let pass. What is
+    """One check in words. `waiver` is why a failed one may pass, `form` where one that blocks is waived. What is
     `undecided` has not failed, and assures of nothing."""
 
     title: str
@@ -52,36 +53,24 @@ class LinkShown:
 
 @dataclass(frozen=True)
 class DeliveryPage:
+    """What is read once from the rows; the rest follows from it."""
+
     delivery: Delivery
     user: User
+    can_edit: bool
     files: tuple[DeliveryFile, ...]
     # Earlier versions, as long as the set is not released.
     replaced: tuple[DeliveryFile, ...]
+    checks: tuple[CheckShown, ...]
     # What may be corrected without a change to the sound, and the correction that was asked for last.
     offers: tuple[Offer, ...]
     repair: SetRepair | None
-    # Failed checks that the drummer let pass, for both sides.
-    let_pass: tuple[CheckShown, ...]
-    failed: tuple[CheckShown, ...]
-    # What could not be checked, for both sides.
-    undecided: tuple[CheckShown, ...]
-    passed: tuple[CheckShown, ...]
-    blocks: int
-    size_bytes: int
-    can_edit: bool
-    can_release: bool
-    can_accept: bool
-    can_download: bool
-    has_zip: bool
-    waits_for_balance: bool
-    # It is not recorded, and nothing waits for it.
-    balance_is_open: bool
     # Against what the client was given before; None for the first delivery.
     changes: Changes | None
     # What can be heard while the files are held.
     preview: RoughMix | None
+    can_accept: bool
     share_links: tuple[LinkShown, ...]
-    can_share: bool
     receipts: tuple[Receipt, ...]
     share_form: ShareForm
     release_form: ReleaseForm
@@ -100,57 +89,101 @@ class DeliveryPage:
     def corrections(self) -> tuple[str, ...]:
         return tuple(line for file in self.files for line in file.corrections)
 
+    @property
+    def waived(self) -> tuple[CheckShown, ...]:
+        """Failed checks that the drummer waived, for both sides."""
+        return tuple(check for check in self.checks if check.waiver)
 
-def delivery_page(
-    delivery: Delivery,
-    user: User,
-    *,
-    waive_form: WaiveForm | None = None,
-    release_form: ReleaseForm | None = None,
-    sheet_form: SheetForm | None = None,
-    track_forms: Any = None,
-    share_form: ShareForm | None = None,
-) -> DeliveryPage:
-    files = tuple(delivery.files.current())
-    checks = _checks(delivery, waive_form)
-    shown = checks if user.is_drummer else []
-    booking = delivery.song.booking
-    waits = booking.files_wait_for_balance
-    can_edit = user.is_drummer and delivery.is_open and not booking.is_over
-    blocks = sum(check.blocks for check in shown)
-    is_checked = delivery.state == Delivery.State.CHECKED
+    @property
+    def failed(self) -> tuple[CheckShown, ...]:
+        return tuple(check for check in self.checks if not check.passed) if self.user.is_drummer else ()
+
+    @property
+    def undecided(self) -> tuple[CheckShown, ...]:
+        """What could not be checked, for both sides."""
+        return tuple(check for check in self.checks if check.undecided)
+
+    @property
+    def passed_count(self) -> int:
+        return sum(check.passed and not check.undecided for check in self.checks)
+
+    @property
+    def passed(self) -> list[PassedLine]:
+        return passed_lines(self.delivery.checks, [file.name for file in self.files])
+
+    @property
+    def blocks(self) -> int:
+        return sum(check.blocks for check in self.failed)
+
+    @property
+    def size_bytes(self) -> int:
+        return sum(file.size_bytes for file in self.files)
+
+    @property
+    def can_release(self) -> bool:
+        is_checked = self.delivery.state == Delivery.State.CHECKED
+        return self.can_edit and is_checked and not self.blocks and not self.is_repairing
+
+    @property
+    def can_download(self) -> bool:
+        return self.user.is_drummer or not self.waits_for_balance
+
+    @property
+    def has_zip(self) -> bool:
+        return bool(self.files) and all(file.crc32 is not None for file in self.files)
+
+    @property
+    def waits_for_balance(self) -> bool:
+        return self.delivery.song.booking.files_wait_for_balance
+
+    @property
+    def balance_is_open(self) -> bool:
+        """It is not recorded, and nothing waits for it."""
+        return not self.waits_for_balance and self.delivery.song.booking.balance_received_at is None
+
+    @property
+    def can_share(self) -> bool:
+        return not self.delivery.is_open
+
+
+def delivery_page(delivery: Delivery, user: User, *, waive_form: WaiveForm | None = None, **typed: Any) -> DeliveryPage:
+    """`typed`: forms that were sent and are shown again, by their names on the page."""
+    files, can_edit = tuple(delivery.files.current()), _can_edit(delivery, user)
     repair = _last_repair(delivery) if can_edit else None
-    is_repairing = repair is not None and repair.state == SetRepair.State.MAKING
     return DeliveryPage(
         delivery=delivery,
         user=user,
+        can_edit=can_edit,
         files=files,
         replaced=tuple(delivery.files.exclude(replaced_at=None)) if can_edit else (),
-        offers=offers_of(delivery, files) if can_edit and is_checked and not is_repairing else (),
+        checks=_checks(delivery, files, waive_form),
+        offers=_offers(delivery, files, repair) if can_edit else (),
         repair=repair,
-        let_pass=tuple(check for check in checks if check.waiver),
-        failed=tuple(check for check in shown if not check.passed),
-        undecided=tuple(check for check in checks if check.undecided),
-        passed=tuple(check for check in shown if check.passed and not check.undecided),
-        blocks=blocks,
-        size_bytes=sum(file.size_bytes for file in files),
-        can_edit=can_edit,
-        can_release=can_edit and is_checked and not blocks and not is_repairing,
-        can_accept=_can_accept(delivery, user),
-        can_download=user.is_drummer or not waits,
-        has_zip=bool(files) and all(file.crc32 is not None for file in files),
-        waits_for_balance=waits,
-        balance_is_open=not waits and booking.balance_received_at is None,
         changes=changes_of(delivery),
-        preview=accepted_mix(delivery) if waits and not user.is_drummer else None,
+        preview=_preview(delivery, user),
+        can_accept=_can_accept(delivery, user),
         share_links=tuple(_link_shown(link) for link in delivery.share_links.select_related("made_by")),
-        can_share=not delivery.is_open,
         receipts=tuple(delivery.receipts.select_related("file", "user", "link")),
-        share_form=share_form or ShareForm(),
-        release_form=release_form or ReleaseForm(instance=delivery),
-        sheet_form=sheet_form or SheetForm(instance=delivery),
-        track_forms=_track_forms(delivery, track_forms) if can_edit else None,
+        **(_fresh_forms(delivery, can_edit=can_edit) | typed),
     )
+
+
+def _can_edit(delivery: Delivery, user: User) -> bool:
+    return user.is_drummer and delivery.is_open and not delivery.song.booking.is_over
+
+
+def _fresh_forms(delivery: Delivery, *, can_edit: bool) -> dict[str, Any]:
+    return {
+        "share_form": ShareForm(),
+        "release_form": ReleaseForm(instance=delivery),
+        "sheet_form": SheetForm(instance=delivery),
+        "track_forms": TrackForms(queryset=delivery.files.current(), prefix="tracks") if can_edit else None,
+    }
+
+
+def _offers(delivery: Delivery, files: tuple[DeliveryFile, ...], repair: SetRepair | None) -> tuple[Offer, ...]:
+    is_repairing = repair is not None and repair.state == SetRepair.State.MAKING
+    return offers_of(delivery, files) if delivery.state == Delivery.State.CHECKED and not is_repairing else ()
 
 
 def _last_repair(delivery: Delivery) -> SetRepair | None:
@@ -169,8 +202,9 @@ def accepted_mix(delivery: Delivery) -> RoughMix | None:
     return accepted.select_related("take").first()
 
 
-def _track_forms(delivery: Delivery, typed: Any) -> Any:
-    return TrackForms(queryset=delivery.files.current(), prefix="tracks") if typed is None else typed
+def _preview(delivery: Delivery, user: User) -> RoughMix | None:
+    is_held = delivery.song.booking.files_wait_for_balance and not user.is_drummer
+    return accepted_mix(delivery) if is_held else None
 
 
 def _can_accept(delivery: Delivery, user: User) -> bool:
@@ -181,17 +215,17 @@ def _can_accept(delivery: Delivery, user: User) -> bool:
     return not (booking.files_wait_for_balance or booking.is_over or newer.exists())
 
 
-def _checks(delivery: Delivery, typed: WaiveForm | None) -> list[CheckShown]:
+def _checks(delivery: Delivery, files: tuple[DeliveryFile, ...], typed: WaiveForm | None) -> tuple[CheckShown, ...]:
     waivers = {(waiver.code, waiver.file_name): waiver for waiver in delivery.waivers.all()}
-    return [_shown(check, waivers.get(key_of(check)), typed) for check in delivery.checks]
+    names = [file.name for file in files]
+    return tuple(_shown(check, names, waivers.get(key_of(check)), typed) for check in delivery.checks)
 
 
-def _shown(check: dict[str, Any], waiver: Waiver | None, typed: WaiveForm | None) -> CheckShown:
+def _shown(check: dict[str, Any], names: list[str], waiver: Waiver | None, typed: WaiveForm | None) -> CheckShown:
     code, file_name = key_of(check)
     form = None
     if not check["passed"] and waiver is None:
         is_this = typed is not None and (typed.data.get("code"), typed.data.get("file_name")) == (code, file_name)
         form = typed if is_this else WaiveForm(initial={"code": code, "file_name": file_name})
-    return CheckShown(
-        CHECK_TITLES.get(code, code), check["passed"], check["message"], is_undecided(check), waiver, form
-    )
+    words = in_print(check["message"], names)
+    return CheckShown(title_of(code), check["passed"], words, is_undecided(check), waiver, form)

@@ -13,9 +13,11 @@ from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.bookings.turn_page import asks
 from portal.delivery.changes import changes_of
+from portal.delivery.check_titles import title_of
 from portal.delivery.errors import BalanceMissingError, NameTakenError, NotCheckedError, SetClosedError
+from portal.delivery.jobs import checked_for
 from portal.delivery.models import SHEET_COLUMNS, Delivery, DeliveryFile, SetRepair, Waiver, key_of
-from portal.delivery.names import fold, labels_of
+from portal.delivery.names import fold
 from portal.delivery.sheet import papers
 from portal.delivery.song_facts import note_sets
 from portal.intake.files.receivers import SENT_WITH_LENGTH, said_of
@@ -27,7 +29,7 @@ from portal.uploads.models import Upload
 
 STAGES_OF_DELIVERY = (SongStage.TRACKING, SongStage.IN_REVIEW, SongStage.DELIVERED)
 # What holds for a track of the same name in the next set.
-REMEMBERED = ("label", "microphone")
+REMEMBERED = ("channel", "microphone")
 BALANCE_SENTENCE = "The full files are released when the balance is recorded."
 
 
@@ -50,7 +52,7 @@ def open_delivery(*, song: Song, by: User) -> Delivery:
 
 @transaction.atomic
 def receive_track(*, upload: Upload) -> DeliveryFile:
-    """A track of a name that is there already takes its place, and its row of the track sheet."""
+    """A track of a name that is there already takes its place, and its row on the delivery sheet."""
     delivery = locked_open(Delivery.objects.get(pk=upload.target_id))
     versions = delivery.files.filter(folded_name=fold(upload.file_name))
     earlier, newest = versions.current().first(), versions.order_by("-version").first()
@@ -101,18 +103,18 @@ def remove_track(*, file: DeliveryFile, by: User) -> None:
 
 
 @transaction.atomic
-def describe(*, delivery: Delivery, save: Callable[[], object]) -> None:
-    """Write the track sheet as long as the set is open: under the lock under which it is released. Where left and
-    right, the beginning or a channel are stated otherwise, the set was checked for something else."""
+def describe(*, delivery: Delivery, save: Callable[[], object]) -> bool:
+    """Write on the delivery sheet as long as the set is open: under the lock under which it is released. Where left and
+    right, the beginning or a channel are stated otherwise, the set was checked for something else: then it is checked
+    again, and this is True."""
     before = checked_for(locked_open(delivery))
     save()
     delivery = Delivery.objects.get(pk=delivery.pk)
-    if checked_for(delivery) != before and delivery.state == Delivery.State.CHECKED:
-        _reopen(delivery)
-
-
-def checked_for(delivery: Delivery) -> tuple[str, str, dict[str, str]]:
-    return delivery.perspective, delivery.begins, labels_of(delivery.files.current())
+    if delivery.state == Delivery.State.OPEN or checked_for(delivery) == before:
+        return False
+    delivery.reopen()
+    ask_check(delivery=delivery)
+    return True
 
 
 @transaction.atomic
@@ -131,14 +133,14 @@ def ask_check(*, delivery: Delivery) -> None:
 
 @transaction.atomic
 def waive(*, delivery: Delivery, code: str, file_name: str, reason: str, by: User) -> None:
-    """Let one failed check pass, and keep why."""
+    """Waive one failed check, and keep why."""
     delivery = locked_open(delivery)
     failed = [check for check in delivery.failures if key_of(check) == (code, file_name)]
     if delivery.state != Delivery.State.CHECKED or not failed:
         raise NotCheckedError("This check has not failed, or the set has changed.")
     Waiver.objects.create(delivery=delivery, code=code, file_name=file_name, reason=reason, waived_by=by)
-    about = f"“{code}” of {file_name}" if file_name else f"“{code}”"
-    text = f"let {about} pass in delivery {delivery.number}: {reason}"[:300]
+    about = f"“{title_of(code)}” of {file_name}" if file_name else f"“{title_of(code)}”"
+    text = f"waived {about} in delivery {delivery.number}: {reason}"[:300]
     bookings.record(delivery.song.booking, text, actor=by, song=delivery.song)
 
 

@@ -28,7 +28,7 @@ from portal.uploads.services import take_whole
 
 UNPROCESSABLE = 422
 # What refreshes alone, by the element that asks.
-PARTS = {"delivery-set": "delivery/_set_inside.html", "track-sheet": "delivery/_track_rows.html"}
+PARTS = {"delivery-set": "delivery/_set_inside.html", "sheet-rows": "delivery/_sheet_rows.html"}
 
 
 @require_POST
@@ -79,7 +79,7 @@ def remove(request: MemberRequest, file_id: int) -> HttpResponse:
 @require_POST
 @login_required
 def describe(request: MemberRequest, delivery_id: int) -> HttpResponse:
-    """The track sheet's own columns: microphone, polarity, take."""
+    """What the drummer writes on the delivery sheet: channel, microphone, polarity, take."""
     delivery = _find(request, delivery_id)
     require_drummer(request.user)
     sheet = SheetForm(request.POST, instance=delivery)
@@ -87,15 +87,16 @@ def describe(request: MemberRequest, delivery_id: int) -> HttpResponse:
     if not (sheet.is_valid() and tracks.is_valid()):
         return _page(request, delivery, status=UNPROCESSABLE, sheet_form=sheet, track_forms=tracks)
     try:
-        services.describe(delivery=delivery, save=lambda: (sheet.save(), tracks.save()))
+        is_checked_again = services.describe(delivery=delivery, save=lambda: (sheet.save(), tracks.save()))
     except SetClosedError:
         delivery.refresh_from_db()
         messages.error(
             request,
-            f"Delivery {delivery.number} is {delivery.get_state_display()}: its track sheet can no longer change.",
+            f"Delivery {delivery.number} is {delivery.get_state_display()}: its sheet can no longer change.",
         )
     else:
-        messages.success(request, "The track sheet is saved.")
+        again = " The set is being checked again." if is_checked_again else ""
+        messages.success(request, f"The delivery sheet is saved.{again}")
     return redirect("delivery:delivery", delivery.pk)
 
 

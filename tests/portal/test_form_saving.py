@@ -82,7 +82,7 @@ def test_a_new_password_does_not_undo_a_name() -> None:
     assert user.check_password(words)
 
 
-def test_a_released_delivery_stays_released_when_its_track_sheet_is_saved_late(client: Client) -> None:
+def test_a_released_delivery_stays_released_when_its_sheet_is_saved_late(client: Client) -> None:
     delivery = make_delivery(state="checking")
     late = SheetForm({"perspective": "audience", "begins": "mix"}, instance=Delivery.objects.get(pk=delivery.pk))
     assert late.is_valid(), late.errors

@@ -17,7 +17,7 @@ from portal.bookings.models import Booking, Song
 from portal.bookings.services import cancel_booking, move_song, open_booking, save_brief, seat_client
 from portal.bookings.stages import SongStage
 from portal.delivery import services as delivery
-from portal.delivery.jobs import Reading, store
+from portal.delivery.jobs import Reading, checked_for, store
 from portal.delivery.models import Delivery
 from portal.delivery.repairs.jobs import make_repair
 from portal.delivery.repairs.services import ask_repair
@@ -191,7 +191,7 @@ def through_delivery(walk: Walk) -> None:
     delivery.ask_check(delivery=made)
     walk.stands("house", "check-set")
     delivery.remove_track(file=track, by=walk.jo)
-    walk.stands("drummer", "deliver")
+    assert walk.song.waits_for == "deliver"
     make_track(delivery=made, name="Hat .wav")
     delivery.ask_check(delivery=made)
     store_checks(made, UNSAFE_NAME)
@@ -200,7 +200,7 @@ def through_delivery(walk: Walk) -> None:
     repair = ask_repair(delivery=made, keys=["rename:Hat .wav"], by=walk.jo)
     walk.stands("house", "correct-set")
     make_repair(repair.pk)
-    walk.stands("house", "check-set")
+    assert walk.song.waits_for == "check-set"
     store_checks(made, UNSAFE_NAME | {"passed": True})
     walk.stands("drummer", "deliver")
     delivery.release(delivery=made, note="", by=walk.jo)
@@ -213,7 +213,7 @@ def through_delivery(walk: Walk) -> None:
 
 def store_checks(made: Delivery, check: dict[str, Any]) -> None:
     readings = [Reading(file, file.sha256, 1, {}, {}) for file in made.files.current()]
-    store(made.pk, readings, [check])
+    store(made.pk, checked_for(made), readings, [check])
 
 
 def pay(walk: Walk, kind: Payment.Kind) -> None:

@@ -3,7 +3,7 @@
 from portal.delivery.models.photos import KitPhoto
 from portal.delivery.models.release import Receipt, ShareLink
 from portal.delivery.models.repairs import SetRepair
-from portal.delivery.models.sets import SHEET_COLUMNS, Delivery, DeliveryFile, Waiver, is_undecided, key_of
+from portal.delivery.models.sets import SHEET_COLUMNS, Delivery, DeliveryFile, Waiver, as_check, is_undecided, key_of
 
 __all__ = [
     "SHEET_COLUMNS",
@@ -14,6 +14,7 @@ __all__ = [
     "SetRepair",
     "ShareLink",
     "Waiver",
+    "as_check",
     "is_undecided",
     "key_of",
 ]

@@ -7,12 +7,12 @@ from typing import Any, ClassVar
 from django.db import models
 from django.utils import timezone
 
-from analysis.delivery import LABELS
+from analysis.delivery import LABELS, Check
 from portal.bookings.models import Song
 from portal.people.models import Perspective, User
 
 # What the drummer writes about a track: it holds for the corrected one.
-SHEET_COLUMNS = ("label", "microphone", "polarity", "take", "note")
+SHEET_COLUMNS = ("channel", "microphone", "polarity", "take", "note")
 
 
 class DeliveryQuerySet(models.QuerySet["Delivery"]):
@@ -86,7 +86,7 @@ class Delivery(models.Model):
 
     @property
     def failures(self) -> list[dict[str, Any]]:
-        """Failed checks that nobody let pass."""
+        """Failed checks that nobody waived."""
         waived = {(waiver.code, waiver.file_name) for waiver in self.waivers.all()}
         return [check for check in self.checks if not check["passed"] and key_of(check) not in waived]
 
@@ -127,8 +127,12 @@ def is_undecided(check: dict[str, Any]) -> bool:
     return bool(check.get("undecided", check["message"].startswith("Can't tell")))
 
 
+def as_check(check: dict[str, Any]) -> Check:
+    return Check.from_json(check | {"undecided": is_undecided(check)})
+
+
 class Waiver(models.Model):
-    """One failed check of a set that a drummer lets pass, and why. A changed set is checked again, without it."""
+    """One failed check of a set that a drummer waived, and why. A changed set is checked again, without it."""
 
     delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="waivers")
     code = models.CharField(max_length=40)
@@ -162,8 +166,8 @@ class DeliveryFile(models.Model):
 
     Its name is unique among what goes out, compared without regard to case and Unicode form.
 
-    `facts` is what the check measured; `label` (which channel it is; empty: the one that its name says), microphone,
-    polarity and take are what the drummer writes for the track sheet;
+    `facts` is what the check measured; `channel` (its code; empty: the one that its name says), microphone,
+    polarity and take are what the drummer writes on the delivery sheet;
     `corrections` says what the house did to what was sent, when it was asked to.
     """
 
@@ -190,7 +194,7 @@ class DeliveryFile(models.Model):
     # What the sheet says of its sound (`analysis.handover.SheetTrack`).
     track: models.JSONField[dict[str, Any], dict[str, Any]] = models.JSONField(default=dict, blank=True)
     corrections: models.JSONField[list[str], list[str]] = models.JSONField(default=list, blank=True)
-    label = models.CharField(max_length=8, blank=True, choices=list(LABELS.items()))
+    channel = models.CharField(max_length=8, blank=True, choices=list(LABELS.items()))
     microphone = models.CharField(max_length=120, blank=True)
     polarity = models.CharField(max_length=8, choices=Polarity.choices, default=Polarity.UNSAID)
     take = models.CharField(max_length=40, blank=True)

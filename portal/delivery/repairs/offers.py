@@ -44,7 +44,7 @@ class Wanted:
 
 
 def offers_of(delivery: Delivery, files: Collection[DeliveryFile]) -> tuple[Offer, ...]:
-    """Of a checked set, for the failures that nobody let pass, and for names that the house gives."""
+    """Of a checked set, for the failures that nobody waived, and for names that the house gives."""
     failures, named = delivery.failures, house_names(delivery, files)
     return (
         *_lengths(failures, files),

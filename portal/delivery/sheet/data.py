@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 
-from analysis.delivery import Check
 from analysis.handover import LetPass, Sheet, SheetTrack
-from portal.delivery.models import Delivery, DeliveryFile
+from portal.delivery.models import Delivery, DeliveryFile, as_check
 from portal.delivery.names import channel_said
 from portal.delivery.zero import map_of, zero_in_words
 
@@ -25,7 +24,7 @@ def sheet_of(delivery: Delivery, files: Sequence[DeliveryFile], pictures: Iterab
         made_at=in_utc(delivery.released_at),
         checked_at=in_utc(delivery.check_asked_at) if delivery.checks else "",
         tracks=tuple(track_of(file) for file in files),
-        checks=tuple(Check.from_json(check) for check in delivery.checks),
+        checks=tuple(as_check(check) for check in delivery.checks),
         let_pass=tuple(
             LetPass(waiver.code, waiver.file_name or None, waiver.reason, waiver.waived_by.name)
             for waiver in delivery.waivers.select_related("waived_by")
@@ -54,8 +53,8 @@ def track_of(file: DeliveryFile) -> SheetTrack:
     }
     header = {name: file.facts.get(name) or 0 for name in ("sample_rate_hz", "channels", "frames")}
     read = {"audio_digest": "", "bit_depth": file.facts.get("bit_depth")} | header | file.track
-    labelled = {"channel": channel} if (channel := channel_said(file)) else {}
-    return SheetTrack.from_json(read | said | labelled)
+    known = {"channel": channel} if (channel := channel_said(file)) else {}
+    return SheetTrack.from_json(read | said | known)
 
 
 def made_by(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:

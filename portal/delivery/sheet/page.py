@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from analysis.delivery import Check
-from analysis.handover import Sheet, channel_words, figure_of, tempo_lines
+from analysis.handover import Sheet, channel_words, figure_of, in_print, tempo_lines
 from analysis.maps import TempoMap
-from portal.delivery.check_titles import CHECK_TITLES
+from portal.delivery.check_titles import PassedLine, passed_lines, title_of
 from portal.delivery.forms import PhotoForm
 from portal.delivery.models import Delivery, KitPhoto
 from portal.delivery.sheet.data import sheet_of
@@ -17,16 +18,15 @@ from portal.people.models import User
 
 
 @dataclass(frozen=True)
-class CheckLine:
+class OpenLine:
+    """A check that failed, or that could not be made."""
+
     check: Check
     title: str
+    words: str
     figure: str
-    # Why a failed one was let pass, and by whom.
-    let_pass: str
-
-    @property
-    def is_passed(self) -> bool:
-        return self.check.passed and not self.check.undecided
+    # Why a failed one was waived, and by whom.
+    waived: str
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,8 @@ class SheetPage:
     delivery: Delivery
     user: User
     sheet: Sheet
-    checks: tuple[CheckLine, ...]
+    open_checks: tuple[OpenLine, ...]
+    passed_checks: tuple[PassedLine, ...]
     tempo: tuple[str, ...]
     photos: tuple[KitPhoto, ...]
     can_edit: bool
@@ -48,13 +49,8 @@ class SheetPage:
         ]
 
     @property
-    def open_checks(self) -> list[CheckLine]:
-        """What failed, and what could not be checked."""
-        return [line for line in self.checks if not line.is_passed]
-
-    @property
-    def passed_checks(self) -> list[CheckLine]:
-        return [line for line in self.checks if line.is_passed]
+    def passed_count(self) -> int:
+        return len(self.sheet.checks) - len(self.open_checks)
 
     @property
     def can_add_photo(self) -> bool:
@@ -64,24 +60,25 @@ class SheetPage:
 def sheet_page(delivery: Delivery, user: User) -> SheetPage:
     files, photos = list(delivery.files.current().select_related("sent_by")), list(delivery.photos.all())
     sheet = sheet_of(delivery, files, photo_names(photos))
-    reasons = {(one.code, one.file): f"{one.by}: {one.reason}" for one in sheet.let_pass}
-    checks = sorted(sheet.checks, key=lambda check: (check.passed, not check.undecided))
     rates_hz = {track.sample_rate_hz for track in sheet.tracks if track.sample_rate_hz}
     return SheetPage(
         delivery=delivery,
         user=user,
         sheet=sheet,
-        checks=tuple(
-            CheckLine(
-                check,
-                CHECK_TITLES.get(check.code, check.code),
-                figure_of(check),
-                "" if check.passed else reasons.get((check.code, check.file), ""),
-            )
-            for check in checks
-        ),
+        open_checks=tuple(_open_lines(sheet)),
+        passed_checks=tuple(passed_lines(delivery.checks, [file.name for file in files])),
         tempo=tuple(tempo_lines(TempoMap.from_json(sheet.map), rates_hz)) if sheet.map else (),
         photos=tuple(photos),
         can_edit=user.is_drummer and delivery.is_open and not delivery.song.booking.is_over,
         photo_form=PhotoForm(),
     )
+
+
+def _open_lines(sheet: Sheet) -> Iterator[OpenLine]:
+    """Failures first."""
+    names = [track.file for track in sheet.tracks]
+    reasons = {(one.code, one.file): f"{one.by}: {one.reason}" for one in sheet.let_pass}
+    for check in sorted(sheet.checks, key=lambda check: check.passed):
+        if check.undecided or not check.passed:
+            waived = "" if check.passed else reasons.get((check.code, check.file), "")
+            yield OpenLine(check, title_of(check.code), in_print(check.message, names), figure_of(check), waived)

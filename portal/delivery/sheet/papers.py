@@ -18,9 +18,9 @@ from typing import Any
 from django.core.files.storage import default_storage
 
 from portal.delivery.models import Delivery, DeliveryFile, KitPhoto
-from portal.delivery.names import PDF_NAME, PHOTO_NAME, SHEET_NAME, TRACK_SHEET_NAME
+from portal.delivery.names import PDF_NAME, PHOTO_NAME, SHEET_NAME, TEXT_NAME
 from portal.delivery.sheet.data import sheet_of
-from portal.delivery.track_sheet import track_sheet
+from portal.delivery.sheet.text import sheet_text
 from portal.file_serving import ReadBytes, read_stored
 from portal.uploads import originals, parts
 
@@ -76,7 +76,7 @@ def made(delivery: Delivery) -> dict[str, bytes]:
     sheet = sheet_of(delivery, files, photo_names(photos))
     pictures = [_stored(photo) for photo in photos]
     return {
-        TRACK_SHEET_NAME: track_sheet(delivery, files).encode(),
+        TEXT_NAME: sheet_text(delivery, files).encode(),
         PDF_NAME: pdf_of_sheet(sheet, pictures),
         SHEET_NAME: (json.dumps(sheet.to_json(), ensure_ascii=False, indent=1) + "\n").encode(),
     }

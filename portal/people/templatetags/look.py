@@ -1,5 +1,6 @@
 """How times, figures and courses are written on a page."""
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -9,7 +10,7 @@ from django import template
 from django.db.models import Choices
 from django.forms import BoundField, CheckboxInput
 from django.utils import formats, timezone
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.safestring import mark_safe
 
 from portal.people.time_zones import zone_in_words
@@ -20,6 +21,7 @@ register = template.Library()
 MINUS = "\N{MINUS SIGN}"
 NO_ANSWER = "\N{EN DASH}"
 DAYS_CALLED_BY_NAME = 7
+PART_OF_NAME = re.compile(r"[^_-]*[_-]+|[^_-]+$")
 
 # None is a measurement's "no answer"; "" is what a template hands over for a name that is not there.
 Reading = float | Literal[""] | None
@@ -112,6 +114,12 @@ def measured(value: Reading, unit: str = "") -> str:
     decimals, unit = (int(head), tail) if head.isdigit() else (1, unit)
     figure = f"{value:z,.{decimals}f}".replace(",", "\N{NARROW NO-BREAK SPACE}").replace("-", MINUS)
     return f"{figure}\N{NO-BREAK SPACE}{unit}" if unit else figure
+
+
+@register.filter
+def breakable(name: str) -> str:
+    """A file's name that breaks where its parts begin, and not in the middle of one."""
+    return format_html("<span>{}</span>", format_html_join(mark_safe("<wbr>"), "{}", zip(PART_OF_NAME.findall(name))))
 
 
 StepState = Literal["done", "now", "to-come"]

@@ -214,7 +214,7 @@ def test_a_new_delivery_says_what_changed_and_offers_only_that(
     assert "Download only what changed" in page
     packed = zipfile.ZipFile(io.BytesIO(take(client, reverse("delivery:changes", args=[newer.pk]))))
     names = sorted(name.rpartition("/")[2] for name in packed.namelist())
-    assert names == ["Snare.wav", "Tom1.wav", "delivery-sheet.pdf", "sha256.txt", "sheet.json", "track-sheet.txt"]
+    assert names == ["Snare.wav", "Tom1.wav", "delivery-sheet.pdf", "delivery-sheet.txt", "sha256.txt", "sheet.json"]
     (hashes,) = (name for name in packed.namelist() if name.endswith("sha256.txt"))
     assert packed.read(hashes).decode().count("\n") == 2
     assert default_storage.exists(newer.files.current()[0].key)

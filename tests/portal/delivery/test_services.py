@@ -12,7 +12,7 @@ from portal.delivery import services
 from portal.delivery.errors import BalanceMissingError, NameTakenError, NotCheckedError, SetClosedError
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.page import delivery_page
-from portal.delivery.track_sheet import track_sheet
+from portal.delivery.sheet.text import sheet_text
 from portal.delivery.zip_contents import zip_of
 from portal.mailroom.models import Mail, Message
 from portal.people.models import House, User
@@ -77,7 +77,7 @@ def test_an_empty_set_has_nothing_to_check(song: Song) -> None:
         services.ask_check(delivery=make_delivery(song=song))
 
 
-def test_a_failure_blocks_until_it_is_let_pass_with_a_reason(song: Song) -> None:
+def test_a_failure_blocks_until_it_is_waived_with_a_reason(song: Song) -> None:
     delivery, by = checked_set(song, FAILURE), song.booking.created_by
     with pytest.raises(NotCheckedError, match="1 failed"):
         services.release(delivery=delivery, note="", by=by)
@@ -88,7 +88,7 @@ def test_a_failure_blocks_until_it_is_let_pass_with_a_reason(song: Song) -> None
     services.release(delivery=delivery, note="", by=by)
     delivery.refresh_from_db()
     assert delivery.state == Delivery.State.RELEASED
-    assert "let “clipped” of a.wav pass in delivery 1: it is meant to be" in texts(song)
+    assert "waived “Clipping” of a.wav in delivery 1: it is meant to be" in texts(song)
 
 
 @pytest.mark.parametrize("state", ["open", "checking"])
@@ -233,15 +233,15 @@ def test_a_waiver_travels_to_the_sheet_and_the_clients_page(song: Song, member: 
     services.waive(delivery=delivery, code="clipped", file_name="a.wav", reason="The amp is meant to clip.", by=by)
     services.release(delivery=Delivery.objects.get(pk=delivery.pk), note="", by=by)
     delivery.refresh_from_db()
-    sheet = track_sheet(delivery, list(delivery.files.current()))
-    assert f"CHECKS LET PASS\n\n  1. a.wav is clipped.\n     let pass by {by.name}: The amp is meant to clip." in sheet
+    sheet = sheet_text(delivery, list(delivery.files.current()))
+    assert f"WAIVED CHECKS\n\n  1. a.wav is clipped.\n     waived by {by.name}: The amp is meant to clip." in sheet
     made = zip_of(delivery)
     assert made is not None
     archive, _ = made
     assert b"The amp is meant to clip." in b"".join(archive.read(0, archive.length_bytes))
     client.force_login(member)
     page = client.get(reverse("delivery:delivery", args=[delivery.pk])).content.decode()
-    assert "Checks let pass" in page
+    assert "Waived checks" in page
     assert "The amp is meant to clip." in page
 
 
@@ -266,19 +266,20 @@ def test_a_channel_said_by_hand_is_remembered_and_asks_for_a_new_check(song: Son
     services.describe(delivery=delivery, save=lambda: DeliveryFile.objects.update(microphone="dynamic"))
     delivery.refresh_from_db()
     assert delivery.state == "checked"
-    services.describe(delivery=delivery, save=lambda: DeliveryFile.objects.filter(pk=track.pk).update(label="SnTop"))
+    services.describe(delivery=delivery, save=lambda: DeliveryFile.objects.filter(pk=track.pk).update(channel="SnTop"))
     delivery.refresh_from_db()
-    assert (delivery.state, delivery.checks) == ("open", [])
+    assert (delivery.state, delivery.checks) == ("checking", [])
     later = make_delivery(song=make_song())
     DeliveryFile.objects.update(sent_by=later.song.booking.created_by)
     anew = sent(later, "audio 01.WAV", b"another song's")
-    assert (anew.label, anew.microphone) == ("SnTop", "dynamic")
+    assert (anew.channel, anew.microphone) == ("SnTop", "dynamic")
 
 
 def test_the_house_says_whose_left_is_left_and_a_set_may_say_otherwise(song: Song) -> None:
     House.objects.update_or_create(pk=1, defaults={"perspective": Delivery.Perspective.PLAYER})
     delivery = services.open_delivery(song=song, by=song.booking.created_by)
     assert delivery.perspective == "player"
+    make_track(delivery=delivery)
     delivery.store_checks([SUCCESS], passed=True)
 
     services.describe(delivery=delivery, save=lambda: None)
@@ -286,4 +287,4 @@ def test_the_house_says_whose_left_is_left_and_a_set_may_say_otherwise(song: Son
     assert delivery.state == "checked"
     services.describe(delivery=delivery, save=lambda: Delivery.objects.update(perspective="audience"))
     delivery.refresh_from_db()
-    assert (delivery.state, delivery.checks, delivery.perspective) == ("open", [], "audience")
+    assert (delivery.state, delivery.checks, delivery.perspective) == ("checking", [], "audience")

@@ -8,7 +8,7 @@ from analysis.delivery.check_results import VerifyReport
 from portal.delivery import jobs, services, tasks
 from portal.delivery.models import Delivery
 from portal.delivery.sheet.data import sheet_of
-from portal.delivery.track_sheet import track_sheet
+from portal.delivery.sheet.text import sheet_text
 from portal.delivery.zero import agreed_of, zero_in_words, zero_s
 from tests.factories import make_client, make_delivery, make_map, make_rough_mix, make_song, make_source, make_track
 
@@ -42,7 +42,7 @@ def test_bar_one_is_counted_from_the_files_own_beginning() -> None:
     files = list(delivery.files.all())
     assert sheet_of(delivery, files).bar_one_frame == 120_000
     assert sheet_of(delivery, files).begins == zero_in_words(delivery) == "2.000000 s before the client’s files"
-    lines = track_sheet(delivery, files).splitlines()
+    lines = sheet_text(delivery, files).splitlines()
     assert "bar one at 2.500000 s: frame 120000 at 48000 Hz, counted from 0" in lines
     assert "Files begin:    2.000000 s before the client’s files" in lines
     assert sheet_of(delivery_of("files"), files).bar_one_frame == 24_000
@@ -67,9 +67,9 @@ def test_the_check_is_told_of_one_beginning(mix_begins_s: float, lent: int, monk
     assert len(asked["originals"]) == lent
 
 
-def test_another_beginning_opens_a_checked_set_again() -> None:
+def test_another_beginning_has_a_checked_set_checked_again() -> None:
     delivery = delivery_of()
     delivery.store_checks([], passed=True)
     services.describe(delivery=delivery, save=lambda: Delivery.objects.update(begins="files"))
     delivery.refresh_from_db()
-    assert (delivery.state, delivery.begins) == ("open", "files")
+    assert (delivery.state, delivery.begins) == ("checking", "files")

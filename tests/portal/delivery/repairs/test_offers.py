@@ -87,7 +87,7 @@ def test_unsafe_names_are_mended_unless_two_would_be_one() -> None:
     assert keys(checked_set(*twice)) == []
 
 
-def test_what_was_let_pass_and_what_is_not_offered_is_not_corrected() -> None:
+def test_what_was_waived_and_what_is_not_offered_is_not_corrected() -> None:
     delivery = checked_set(failed("polarity", "Tom1.wav"))
     delivery.waivers.create(
         code="polarity", file_name="Tom1.wav", reason="meant", waived_by=delivery.song.booking.created_by
@@ -97,10 +97,10 @@ def test_what_was_let_pass_and_what_is_not_offered_is_not_corrected() -> None:
     assert wanted(checked_set(failed("clipped", "Tom1.wav")), "longest", "move", "depth") is None
 
 
-def named(delivery: Delivery, pattern: str, **labels: str) -> dict[str, str]:
+def named(delivery: Delivery, pattern: str, **channels: str) -> dict[str, str]:
     House.objects.update_or_create(pk=1, defaults={"track_names": pattern})
-    for name, label in labels.items():
-        delivery.files.filter(name=f"{name}.wav").update(label=label)
+    for name, channel in channels.items():
+        delivery.files.filter(name=f"{name}.wav").update(channel=channel)
     found = wanted(delivery, *(key for key, _ in keys(delivery)))
     return found.renamed if found else {}
 

@@ -63,7 +63,7 @@ def test_what_was_downloaded_is_verified_by_its_own_sheet(
     with django_capture_on_commit_callbacks(execute=True):
         services.release(delivery=delivery, note="Enjoy.", by=delivery.song.booking.created_by)
     delivery.refresh_from_db()
-    assert [paper["name"] for paper in delivery.papers] == ["track-sheet.txt", "delivery-sheet.pdf", "sheet.json"]
+    assert [paper["name"] for paper in delivery.papers] == ["delivery-sheet.txt", "delivery-sheet.pdf", "sheet.json"]
     client.force_login(delivery.song.booking.members.get().user)
     answer: Any = client.get(reverse("delivery:zip", args=[delivery.pk]))
     with zipfile.ZipFile(io.BytesIO(b"".join(answer.streaming_content))) as packed:
@@ -72,7 +72,7 @@ def test_what_was_downloaded_is_verified_by_its_own_sheet(
     folder = tmp_path / "Cold-Bus-Under-Spoons_delivery-1"
     assert {path.name for path in folder.iterdir()} == {
         *TRACKS,
-        "track-sheet.txt",
+        "delivery-sheet.txt",
         "delivery-sheet.pdf",
         "sheet.json",
         "sha256.txt",

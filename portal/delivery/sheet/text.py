@@ -1,6 +1,6 @@
-"""The track sheet that goes with a set, as plain text.
+"""The delivery sheet as plain text.
 
-A track sheet names song, version, date, rate, depth, tempo map, the place of bar one, and for each file its channels,
+It names song, version, date, rate, depth, tempo map, the place of bar one, and for each file its channels,
 microphone, polarity and take (common practice for session notes).
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC
 
-from analysis.handover import channel_words, tempo_lines
+from analysis.handover import channel_words, in_print, tempo_lines
 from portal.delivery.models import Delivery, DeliveryFile, is_undecided, key_of
 from portal.delivery.names import channel_said
 from portal.delivery.zero import map_of, zero_in_words
@@ -18,7 +18,7 @@ NOT_SAID = "not stated"
 LABEL_WIDTH = 14
 
 
-def track_sheet(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
+def sheet_text(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
     song = delivery.song
     released = delivery.released_at.astimezone(UTC) if delivery.released_at else None
     head = {
@@ -32,15 +32,16 @@ def track_sheet(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
         "Files begin": zero_in_words(delivery),
         "Left and right": delivery.get_perspective_display(),
     }
-    lines = ["TRACK SHEET", ""]
+    lines = ["DELIVERY SHEET", ""]
     lines += [f"{name + ':':<{LABEL_WIDTH + 2}}{value}" for name, value in head.items()]
     lines += ["", "TEMPO MAP", "", *_tempo_lines(delivery, files), "", "FILES", ""]
     for number, file in enumerate(files, start=1):
         lines += [*_file_lines(number, file), ""]
     corrections = [line for file in files for line in file.corrections]
     lines += ["CORRECTED, WITHOUT A CHANGE TO THE SOUND", "", *corrections, ""] if corrections else []
-    lines += _let_pass_lines(delivery)
-    lines += _undecided_lines(delivery)
+    names = [file.name for file in files]
+    lines += _waived_lines(delivery, names)
+    lines += _undecided_lines(delivery, names)
     if delivery.recall:
         lines += ["FOR THE NEXT TIME", "", delivery.recall, ""]
     if delivery.note:
@@ -48,19 +49,19 @@ def track_sheet(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
     return "\n".join(lines)
 
 
-def _let_pass_lines(delivery: Delivery) -> list[str]:
-    """Failed checks that the drummer let pass, each with its reason."""
-    messages = {key_of(check): check["message"] for check in delivery.checks}
+def _waived_lines(delivery: Delivery, names: Sequence[str]) -> list[str]:
+    """Failed checks that the drummer waived, each with its reason."""
+    messages = {key_of(check): in_print(check["message"], names) for check in delivery.checks}
     lines = []
     for number, waiver in enumerate(delivery.waivers.select_related("waived_by"), start=1):
         message = messages.get((waiver.code, waiver.file_name), waiver.code)
-        lines += [f"{number:>3}. {message}", f"     let pass by {waiver.waived_by.name}: {waiver.reason}", ""]
-    return ["CHECKS LET PASS", "", *lines] if lines else []
+        lines += [f"{number:>3}. {message}", f"     waived by {waiver.waived_by.name}: {waiver.reason}", ""]
+    return ["WAIVED CHECKS", "", *lines] if lines else []
 
 
-def _undecided_lines(delivery: Delivery) -> list[str]:
+def _undecided_lines(delivery: Delivery, names: Sequence[str]) -> list[str]:
     """What nobody checked, since it could not be: the set is not assured in that."""
-    lines = [check["message"] for check in delivery.checks if is_undecided(check)]
+    lines = [in_print(check["message"], names) for check in delivery.checks if is_undecided(check)]
     return ["COULD NOT BE CHECKED", "", *lines, ""] if lines else []
 
 

@@ -8,7 +8,7 @@ import pytest
 from portal.delivery.models import Delivery, DeliveryFile
 from portal.delivery.names import fold
 from portal.delivery.sheet.papers import hash_list
-from portal.delivery.track_sheet import track_sheet
+from portal.delivery.sheet.text import sheet_text
 from tests.factories import make_delivery, make_map, make_song, make_track
 
 pytestmark = pytest.mark.django_db
@@ -32,7 +32,7 @@ def test_the_sheet_says_all_that_a_session_wants_to_know() -> None:
         take="3",
         note="second half is take 4",
     )
-    sheet = track_sheet(delivery, list(delivery.files.all()))
+    sheet = sheet_text(delivery, list(delivery.files.all()))
 
     for line in (
         "Song:           Cold Bus Under Spoons",
@@ -60,7 +60,7 @@ def test_the_sheet_says_what_is_free() -> None:
         {"bar": 9, "time_s": 18.0, "bpm": 120.0, "meter": "4/4"},
     ]
     approved.save()
-    lines = track_sheet(make_delivery(song=song), []).splitlines()
+    lines = sheet_text(make_delivery(song=song), []).splitlines()
 
     assert "from bar 5, at 8.000000 s: free (counted at 96.00000 bpm in 4/4)" in lines
     assert "from bar 9, at 18.000000 s: 120.00000 bpm in 4/4" in lines
@@ -70,13 +70,13 @@ def test_compound_time_names_the_note_that_the_tempo_counts() -> None:
     delivery = make_delivery(song=make_song())
     make_map(song=delivery.song, bpm=70.0, meter="6/8")
 
-    assert "70.00000 bpm (dotted quarter) in 6/8" in track_sheet(delivery, [])
+    assert "70.00000 bpm (dotted quarter) in 6/8" in sheet_text(delivery, [])
 
 
 def test_what_nobody_said_is_called_so() -> None:
     delivery = make_delivery()
     make_track(delivery=delivery)
-    sheet = track_sheet(delivery, list(delivery.files.all()))
+    sheet = sheet_text(delivery, list(delivery.files.all()))
     assert "Released:       not yet" in sheet
     assert "Sample rate:    not stated" in sheet
     assert "no tempo map was approved" in sheet
