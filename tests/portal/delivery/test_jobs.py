@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Callable
 from datetime import timedelta
 from functools import partial
 from typing import Any

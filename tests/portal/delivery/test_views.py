@@ -98,6 +98,7 @@ def test_the_page_follows_a_check_that_runs(client: Client, song: Song) -> None:
     part = client.get(page_of(delivery), headers=ask).content.decode()
     assert "delay:2s" in part
     assert "<html" not in part
+    assert '<div id="whose-turn" hx-swap-oob="true">' in part
     part = client.get(page_of(delivery), headers=ask | {"HX-Target": "sheet-rows"}).content.decode()
     assert "Channels, microphones, polarity and takes" in part
     assert "delay:2s" not in part
