@@ -47,6 +47,7 @@ class Stretch:
     """A part of the song under one tempo of the map, or several short ones; times in beats of the map from its start.
 
     `beats` and `beat_s` have shape (n,), one for each stroke. `inner_s`: where further tempi begin inside it.
+    `in_thirds`: whether the meter counts three parts to the beat.
     """
 
     start_s: float
@@ -56,6 +57,7 @@ class Stretch:
     beats: Doubles
     beat_s: Doubles
     inner_s: tuple[float, ...] = ()
+    in_thirds: bool = False
 
 
 def stretches(times_s: Doubles, tempo_map: TempoMap) -> list[Stretch]:
@@ -66,10 +68,11 @@ def stretches(times_s: Doubles, tempo_map: TempoMap) -> list[Stretch]:
     found: list[Stretch] = []
     for first, last in _groups(starts, times_s):
         inside = (times_s >= starts[first]) & (times_s < starts[last + 1])
-        bpm, inner_s = float(tempo_map.segments[first].bpm), tuple(starts[first + 1 : last + 1])
+        segment, inner_s = tempo_map.segments[first], tuple(starts[first + 1 : last + 1])
         if inside.sum() >= _LEAST_STROKES:
-            beats, beat_s = in_beats(times_s[inside], tempo_map)
-            found.append(Stretch(starts[first], starts[last + 1], bpm, times_s[inside], beats, beat_s, inner_s))
+            placed = times_s[inside], *in_beats(times_s[inside], tempo_map)
+            ends = starts[first], starts[last + 1]
+            found.append(Stretch(*ends, float(segment.bpm), *placed, inner_s, segment.meter.is_compound))
     return found
 
 
@@ -105,8 +108,9 @@ def in_beats(times_s: Doubles, tempo_map: TempoMap) -> tuple[Doubles, Doubles]:
     return before[index] + (times_s - starts[index]) / beat_s[index], beat_s[index]
 
 
-def played_tempo(beats: Doubles, bpm: float) -> float | None:
-    """How many times the map's tempo, `bpm`, strokes at these beats keep; None where they do not say."""
+def played_tempo(beats: Doubles, bpm: float, *, in_thirds: bool = False) -> float | None:
+    """How many times the map's tempo, `bpm`, strokes at these beats keep; None where they do not say. `in_thirds`: the
+    map counts three parts to the beat."""
     centred = beats - beats.mean()
     factors, power, clear = _spectrum(centred)
     own = np.abs(factors - 1) <= _NEAR_TEMPO
@@ -116,20 +120,31 @@ def played_tempo(beats: Doubles, bpm: float) -> float | None:
         return _refined(centred, float(factors[here]))
     if clear[best] < _CLEAR_POWER or power[best] < _SURELY_OTHER * power[here]:
         return None
-    return _refined(centred, _counted(centred, _refined(centred, float(factors[best])), bpm))
+    return _refined(centred, _counted(centred, _refined(centred, float(factors[best])), bpm, in_thirds=in_thirds))
 
 
-def _counted(beats: Doubles, best: float, bpm: float) -> float:
-    """The best tempo, or half or double of it: the same strokes can be counted in several ways."""
+def _counted(beats: Doubles, best: float, bpm: float, *, in_thirds: bool) -> float:
+    """The best tempo, half or double of it, or two thirds where the beat has three parts: the same strokes can be counted
+    in several ways."""
     at_best, at_half, at_double = (_harmonics(beats, best * ratio) for ratio in (1.0, 0.5, 2.0))
     meant = [best]
     if at_half[0] + at_half[2] >= _OWN_POWER or at_best[0] >= _ON_BEATS_ALONE * at_best[1]:
         meant += [0.5 * best] if at_half.sum() >= _NEARLY_BEST * at_best.sum() else []
     meant += [2 * best] if at_double.sum() >= _NEARLY_BEST * at_best.sum() else []
+    meant += _by_thirds(beats, best, in_thirds=in_thirds)
     near = [factor for factor in meant if abs(np.log(factor)) <= np.log(_SAME_SONG)]
     if near:
         return min(near, key=lambda factor: abs(float(np.log(factor))))
     return min((factor for factor in meant if factor * bpm >= _SLOWEST_BPM), default=max(meant))
+
+
+def _by_thirds(beats: Doubles, best: float, *, in_thirds: bool) -> list[float]:
+    """Strokes on thirds of a beat lie on halves of two thirds of it too. The beat is meant that has strokes of its own;
+    where the map counts in thirds, that has more of them."""
+    at_best = _harmonics(beats, best)
+    least = float(at_best[0]) if in_thirds else _CLEAR_POWER
+    tried = [(factor, _harmonics(beats, factor)) for factor in (best * 2 / 3, best * 3 / 2)]
+    return [factor for factor, power in tried if power[0] >= least and power.sum() >= _NEARLY_BEST * at_best.sum()]
 
 
 def _harmonics(beats: Doubles, factor: float) -> Doubles:

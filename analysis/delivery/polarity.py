@@ -22,6 +22,8 @@ from analysis.lineup.strokes_heard import Heard
 _UNSURE = 0.7
 # One camp must weigh this many times the other to call the other odd (house choice).
 _OUTWEIGHS = 1.3
+# So much must speak against one: a single drum that is heard through a rival of half its height does (house choice).
+_LEAST_AGAINST = 0.2
 _MOST_TOGETHER = 16
 
 
@@ -84,7 +86,7 @@ def _odd(signs: Indices, table: Doubles, top: int) -> set[int]:
 def _surely_opposite(row: Doubles, few: Sequence[int], many: Sequence[int]) -> bool:
     against = float(np.maximum(-row[list(many)], 0).sum())
     with_them = float(np.maximum(row[list(many)], 0).sum())
-    return against > _OUTWEIGHS * with_them and bool(few)
+    return against > max(_OUTWEIGHS * with_them, _LEAST_AGAINST) and bool(few)
 
 
 def _lag(track: Track, top: Track, heard: Heard) -> str:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from analysis.core.sentences import written
 from analysis.core.units import seconds_as_clock
 from analysis.delivery.check_results import Check
@@ -21,9 +23,9 @@ from analysis.maps.tempo_map import TempoMap
 _DRIFTS_S, _SURE_ERRORS = 0.035, 3.0
 # A jump from here on is no playing (house choice).
 _JUMPS_S = 0.02
-# Ratios of rates are recognised within 0.05 % (trade practice), or what loose strokes allow, up to 0.15 % (house
-# choice).
-_RATE_TOLERANCE, _WIDEST_TOLERANCE = 0.0005, 0.0015
+# Ratios of rates are recognised within 0.05 % (trade practice), or what loose strokes and a player's drift over the
+# stretch allow, up to 0.2 % (house choice).
+_RATE_TOLERANCE, _WIDEST_TOLERANCE = 0.0005, 0.002
 _NORMAL_95 = 1.96
 # A clock that is off by less than this at the end of the song is no fault that anyone hears (house choice).
 _HEARD_MS = 10.0
@@ -43,7 +45,7 @@ def tempo_checks(strokes: Strokes, tempo_map: TempoMap) -> list[Check]:
 
 
 def _of_stretch(part: Stretch) -> Iterator[Check]:
-    factor = played_tempo(part.beats, part.bpm)
+    factor = played_tempo(part.beats, part.bpm, in_thirds=part.in_thirds)
     if factor is None:
         yield _cannot_tell(f"the hits{_place(part)} show no tempo", part)
         return
@@ -80,12 +82,13 @@ def _other_tempo(part: Stretch, steady: Steadiness) -> Check:
     bpm, half = _bpm(part, steady.slope), _NORMAL_95 * steady.slope_error * part.bpm
     factor = 1 / (1 + steady.slope)
     place_s, passed = round(float(part.times_s[0]), 2), False
-    near = min(max(_RATE_TOLERANCE, 2 * steady.slope_error), _WIDEST_TOLERANCE)
+    drifts = _DRIFTS_S / float(np.ptp(part.times_s))
+    near = min(max(_RATE_TOLERANCE, 2 * steady.slope_error, drifts), _WIDEST_TOLERANCE)
     ratio = next((speed for speed in RATE_RATIOS if abs(factor / speed - 1) <= near), None)
     if ratio is not None:
         words = (
             f"The drums run {ratio:.5f} times as fast as the map ({bpm:.2f} BPM, {part.bpm:.2f} in the map): "
-            "most likely a wrong sample rate on the way."
+            "most likely a wrong sample rate on the way, else another song's take."
         )
         return Check("speed", None, passed=False, value=round(factor, 5), limit=1, message=words, place_s=place_s)
     off = abs(steady.slope) * float(part.times_s[-1] - part.times_s[0])

@@ -24,6 +24,8 @@ _STEP_S = 0.0005
 _QUIETEST, _WHITENING = 1e-3, 0.75
 # The next highest peak is looked for this far from the highest (1 ms).
 _NEAR_S = 0.001
+# The curve's places between two samples (house choice: at most 2 % of a peak is lost, at half the rate: cos(pi / 16)).
+_FINER = 8
 
 
 @dataclass(frozen=True)
@@ -116,4 +118,12 @@ def _peak(row: Doubles, longest: int, near: int) -> Heard | None:
         return None
     rest = np.concatenate([size[: max(0, place - near)], size[place + near + 1 :]])
     rival = float(rest.max(initial=0.0) / size[place])
-    return Heard(place - longest, 1 if row[place] > 0 else -1, rival)
+    return Heard(place - longest, _sign(row[max(0, place - near) : place + near + 1]), rival)
+
+
+def _sign(around: Doubles) -> int:
+    """Bright strokes swing to both sides within a sample or two. Where the true peak lies between two samples, its
+    neighbour of the other sign may be the highest sample: the curve between the samples decides."""
+    shaped = around * np.hanning(len(around) + 2)[1:-1]
+    curve = fft.irfft(fft.rfft(shaped), _FINER * len(shaped))
+    return 1 if curve.max() > -curve.min() else -1

@@ -1,5 +1,6 @@
 """One track late in a kit of known geometry: exact where a mix is there, an interval that holds the truth without."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +33,33 @@ def test_one_late_track_is_said_to_the_sample(tmp_path: Path, name: str, frames:
     checks = ask(arrival, tmp_path, tracks | {name: late(tracks[name], frames)}, song)
 
     assert [(check.file, check.value) for check in checks if not check.passed] == [(f"{name}.wav", frames)]
+
+
+def test_music_in_the_mix_is_explained_by_the_clients_file(tmp_path: Path) -> None:
+    """Under far louder noise nobody can tell how late a kick is, until the file that the noise came from is there."""
+    tracks = kit()
+    music = write_sound(tmp_path / "music.wav", signals.noise(duration_s=6.0), RATE_HZ)
+    song = song_with(tmp_path, mix_of(tracks) * 0.3 + signals.noise(duration_s=6.0) * 0.5)
+    kick_late = tracks | {"KickIn": late(tracks["KickIn"], 960)}
+
+    (without,) = ask(arrival, tmp_path, kick_late, song)
+    (check,) = ask(arrival, tmp_path, kick_late, replace(song, originals=(music,)))
+
+    assert without.undecided
+    assert (check.file, check.low, check.value, check.high) == ("KickIn.wav", 960, 960, 960)
+
+
+def test_loud_stretches_do_not_outvote_what_quiet_ones_show(tmp_path: Path) -> None:
+    """A loud stretch of the mix holds noise, and a little that looks like the snare 128 samples early; all of the quiet
+    one is explained by the snare in its place."""
+    tracks = {name: np.concatenate([track, 0.03 * track]) for name, track in kit().items()}
+    mix = mix_of(tracks)
+    first = slice(0, len(mix) // 2)
+    ghost = mix_of({name: late(track, -128) if name == "SnTop" else track for name, track in tracks.items()})
+    mix[first] = ghost[first] + 0.05 * signals.noise(duration_s=6.0)
+    checks = ask(arrival, tmp_path, tracks, song_with(tmp_path, mix))
+
+    assert failed(checks) == []
 
 
 def test_a_whole_set_that_is_late_is_no_fault_of_one_track(tmp_path: Path) -> None:

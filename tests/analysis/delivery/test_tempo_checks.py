@@ -58,6 +58,26 @@ def test_a_wrong_rate_is_named_before_a_wrong_tempo(ratio: float) -> None:
     assert check.value == pytest.approx(ratio, rel=0.0005)
 
 
+@pytest.mark.parametrize("ratio", [44_100 / 48_000, 48_000 / 44_100])
+def test_a_player_who_drifts_at_a_wrong_rate(ratio: float) -> None:
+    """25 ms over 17 s of playing is how people drift; 0.15 % of the tempo is no other tempo."""
+    times = eighths(112 * ratio, count=64, scatter_s=0.004)
+    (check,) = checks_of(times + 0.025 * (times - 1) / 17)
+
+    assert (check.code, check.passed) == ("speed", False)
+
+
+@pytest.mark.parametrize("ratio", [44_100 / 48_000, 48_000 / 44_100])
+def test_a_wrong_rate_in_a_beat_of_three_parts(ratio: float) -> None:
+    """Strokes on thirds lie on halves of a tempo that is half as fast again: the map's 6/8 says what is counted."""
+    bars, thirds = np.arange(12)[:, None] * 2.0, np.array([0, 1, 2, 3, 4, 5, 0, 5, 3]) / 3
+    beats = np.sort((bars + thirds).ravel())
+    (check,) = checks_of(1 / ratio + beats * 60 / (60 * ratio), TempoMap.constant(60, "6/8", 1))
+
+    assert (check.code, check.passed) == ("speed", False)
+    assert check.value == pytest.approx(ratio, rel=0.0005)
+
+
 def test_a_cut_in_the_middle_is_a_jump_and_no_tempo() -> None:
     times = eighths(112)
     times[times > 22] += 0.04
