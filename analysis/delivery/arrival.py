@@ -66,12 +66,15 @@ def _in_the_mix(measured: MeasuredSet, rows: Sequence[int]) -> Iterator[Check]:
     tracks = [measured.microphones[number] for number in rows]
     try:
         for set_lag in _set_lags(measured, against):
-            windows = _windows(measured, rows, against, set_lag)
-            longest, count = round(_LONGEST_S * measured.sample_rate_hz), len(rows)
-            lags = _beside_music(track_lags(windows, longest_frames=longest), count)
+            pairs = zip(measured.excerpts.samples, measured.excerpts.of(against, later_frames=set_lag), strict=True)
+            windows = [(emphasised(ours[list(rows)]), emphasised(mix)) for ours, mix in pairs]
+            longest = round(_LONGEST_S * measured.sample_rate_hz)
+            lags = track_lags(windows, longest_frames=longest)
+            if any(_is_covered(lag) for lag in lags):
+                lags = _beside_music(windows, list(_music(measured, set_lag)), lags, longest)
             usual = _usual(lags)
             if usual is not None:
-                there = [_beside_music(track_lags([one], longest_frames=longest), count) for one in windows]
+                there = [track_lags([window], longest_frames=longest) for window in windows]
                 lags = _settled(lags, there, usual)
                 yield from _said(measured, tracks, lags, usual)
                 yield from _moving(measured, tracks, there, lags)
@@ -80,27 +83,35 @@ def _in_the_mix(measured: MeasuredSet, rows: Sequence[int]) -> Iterator[Check]:
         return
 
 
-def _windows(measured: MeasuredSet, rows: Sequence[int], against: Path, set_lag: int) -> list[Window]:
-    """Under the tracks lies the client's music, which explains what is in the mix of it."""
-    excerpts, windows = measured.excerpts, []
-    music = list(_music(measured, set_lag))
-    for number, (ours, mix) in enumerate(zip(excerpts.samples, excerpts.of(against, later_frames=set_lag), strict=True)):
-        sounds = np.concatenate([ours[list(rows)], *(parts[number][None] for parts in music)])
-        windows.append((emphasised(sounds), emphasised(mix)))
-    return windows
-
-
 def _music(measured: MeasuredSet, set_lag: int) -> Iterator[tuple[Floats, ...]]:
     for path in measured.song.originals:
         with suppress(UnusableFileError):
             yield measured.excerpts.of(path, later_frames=set_lag)
 
 
-def _beside_music(lags: Sequence[TrackLag], count: int) -> list[TrackLag]:
-    """The first `count`, which are the tracks; where there is music too, with their share of what is no music."""
-    tracks = list(lags[:count])
-    drums = sum(lag.share for lag in tracks) if len(lags) > count else 1.0
-    return [replace(lag, share=lag.share / max(drums, 1e-12)) for lag in tracks]
+def _is_covered(lag: TrackLag) -> bool:
+    return lag.clear < CLEAR or lag.over_rest < _OVER_REST
+
+
+def _beside_music(
+    windows: Sequence[Window], music: Sequence[tuple[Floats, ...]], lags: Sequence[TrackLag], longest: int
+) -> Sequence[TrackLag]:
+    """Tracks that the mix does not show, once what it holds of the client's music is explained by that; their share is
+    then that of what is no music. Of the others nothing changes: a little of them can be explained by music too."""
+    if not music:
+        return lags
+    joined = [
+        (np.concatenate([tracks, *(emphasised(part[number])[None] for part in music)]), mix)
+        for number, (tracks, mix) in enumerate(windows)
+    ]
+    beside = track_lags(joined, longest_frames=longest)[: len(lags)]
+    drums = sum(lag.share for lag in beside)
+    return [
+        replace(other, share=other.share / max(drums, 1e-12))
+        if _is_covered(lag) and other.clear >= _SURE
+        else lag
+        for lag, other in zip(lags, beside, strict=True)
+    ]
 
 
 def _set_lags(measured: MeasuredSet, against: Path) -> Iterator[int]:

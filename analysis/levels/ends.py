@@ -20,36 +20,37 @@ _GATED_SHARE = 0.2
 
 @dataclass(frozen=True)
 class Ends:
-    """RMS amplitudes: of the quietest piece, and of the file's last. None without a whole piece of sound."""
+    """RMS amplitudes: of the quietest piece, of the file's last, and the one under which a quarter of the pieces lies.
+    None without a whole piece of sound."""
 
     floor: float | None
     last: float | None
+    quarter: float | None = None
 
 
 class EndsMeter:
     def __init__(self, sample_rate_hz: int, channels: int) -> None:
         self._frames = round(_PIECE_S * sample_rate_hz)
         self._held = np.zeros((channels, 0), np.float32)
-        self._floor: float | None = None
-        self._pieces = self._silent = 0
+        self._sounding: list[Floats] = []
+        self._pieces = 0
 
     def add(self, block: Block) -> None:
         """Take the next block of the file. Its last piece is held: it may be the file's last."""
         joined = np.concatenate([self._held, block.by_channel], axis=1)
         count = joined.shape[1] // self._frames
         levels = _levels(joined[:, : count * self._frames], self._frames)
-        sounding = levels[levels > 0.0]
         self._pieces += count
-        self._silent += count - len(sounding)
-        if len(sounding):
-            quietest = float(sounding.min())
-            self._floor = quietest if self._floor is None else min(self._floor, quietest)
+        self._sounding.append(levels[levels > 0.0])
         self._held = joined[:, max(0, joined.shape[1] - self._frames) :].copy()
 
     def finish(self) -> Ends:
         whole = self._held.shape[1] == self._frames
-        gated = self._silent > _GATED_SHARE * self._pieces
-        return Ends(None if gated else self._floor, float(_levels(self._held, self._frames)[0]) if whole else None)
+        last = float(_levels(self._held, self._frames)[0]) if whole else None
+        sounding = np.concatenate([np.zeros(0, np.float32), *self._sounding])
+        if not len(sounding) or self._pieces - len(sounding) > _GATED_SHARE * self._pieces:
+            return Ends(None, last)
+        return Ends(float(sounding.min()), last, float(np.quantile(sounding, 0.25)))
 
 
 def _levels(rows: Floats, frames: int) -> Floats:

@@ -6,6 +6,8 @@ is judged more finely in `dropouts.py`.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from analysis.core.blocks import Block
@@ -13,14 +15,24 @@ from analysis.core.samples import Floats
 from analysis.levels.dropouts import runs
 
 # House choices: the shortest hole, what is looked at beside it, and how loud its very edge must be: against the sound
-# before it, and at least -60 dBFS.
+# before it, and at least -60 dBFS. Where a file is hardly ever silent, its noise is broken off too: -80 dBFS and up to
+# the share of silence below.
 _SHORTEST_S, _AROUND_S, _EDGE_FRAMES = 0.02, 0.01, 24
-_EDGE_RE_AROUND, _EDGE_RMS = 0.3, 1e-3
+_EDGE_RE_AROUND, _EDGE_RMS, _NOISE_RMS, _HARDLY_SILENT = 0.3, 1e-3, 1e-4, 0.05
 # Strokes of a program or behind a gate begin at full level out of silence. With more holes than this, or more silence
 # than this share from the first sound to the last, only those count that have the same sound on both sides, as loud
 # before as this share of what follows (house choices).
 _FEW_HOLES, _MOSTLY_SILENT, _ALIKE = 5, 0.3, 0.3
 _MOST_HOLES = 100
+
+
+@dataclass(frozen=True)
+class _Hole:
+    """`place`: start and length in seconds. `alike`: as loud before as after; `is_loud`: broken off in full sound."""
+
+    place: tuple[float, float]
+    alike: bool
+    is_loud: bool
 
 
 class HoleMeter:
@@ -33,7 +45,7 @@ class HoleMeter:
         # The sound before a run of zeros that has not ended, whether it stopped at full level, and where.
         self._before = np.zeros(0, np.float32)
         self._zeros = 0
-        self._found: list[tuple[float, float, bool]] = []
+        self._found: list[_Hole] = []
         # Frames of silence inside, and of everything from the first sound on.
         self._silent, self._frames = 0, 0
 
@@ -54,24 +66,29 @@ class HoleMeter:
         self._frames += inside + len(loudest) - trailing
         after = loudest[: self._around]
         is_inside = self._zeros >= self._shortest and len(self._before) and len(self._found) < _MOST_HOLES
-        if is_inside and (self._breaks(self._before[::-1]) or self._breaks(after)):
+        edge = max(self._edge(self._before[::-1]), self._edge(after)) if is_inside else 0.0
+        if edge > _NOISE_RMS:
             alike = _rms(self._before) > _ALIKE * _rms(after)
-            self._found.append(((frame - self._zeros) / self._rate, self._zeros / self._rate, alike))
+            place = (frame - self._zeros) / self._rate, self._zeros / self._rate
+            self._found.append(_Hole(place, alike=alike, is_loud=edge > _EDGE_RMS))
         self._zeros = trailing
         kept = loudest[: len(loudest) - trailing]
         self._before = np.concatenate([self._before, kept])[-self._around :].copy()
 
-    def _breaks(self, from_edge: Floats) -> bool:
-        """The sound is as loud at its edge as further in: it was not faded."""
+    def _edge(self, from_edge: Floats) -> float:
+        """The sound's RMS at its edge where it is as loud there as further in; 0.0 where it was faded."""
         if len(from_edge) < self._around:
-            return False
+            return 0.0
         edge, around = _rms(from_edge[:_EDGE_FRAMES]), _rms(from_edge)
-        return edge > max(_EDGE_RMS, _EDGE_RE_AROUND * around)
+        return edge if edge > _EDGE_RE_AROUND * around else 0.0
 
     def finish(self) -> tuple[tuple[float, float], ...]:
         """(start, length) in seconds of each hole."""
-        few = len(self._found) <= _FEW_HOLES and self._silent <= _MOSTLY_SILENT * self._frames
-        return tuple((start_s, length_s) for start_s, length_s, alike in self._found if few or alike)
+        loud = [hole for hole in self._found if hole.is_loud]
+        if len(self._found) <= _FEW_HOLES and self._silent <= _HARDLY_SILENT * self._frames:
+            return tuple(hole.place for hole in self._found)
+        few = len(loud) <= _FEW_HOLES and self._silent <= _MOSTLY_SILENT * self._frames
+        return tuple(hole.place for hole in loud if few or hole.alike)
 
 
 def _rms(samples: Floats) -> float:

@@ -63,6 +63,19 @@ def test_a_fault_of_one_track(tmp_path: Path, code: str, change: Change, figure:
     assert wrong[0].value == pytest.approx(figure, rel=0.15)
 
 
+def test_noise_in_a_microphone_whose_drum_is_never_struck(tmp_path: Path) -> None:
+    """Its neighbours come through at 3 %: nothing rises 20 dB over noise at -40 dBFS, which stands still."""
+    tracks = kit()
+    wrong = [
+        check
+        for check in ask(file_faults, tmp_path, tracks | {"Hat": noisy(0.03 * tracks["Hat"])})
+        if not check.passed
+    ]
+
+    assert [(check.code, check.file) for check in wrong] == [("noise", "Hat.wav")]
+    assert wrong[0].value == pytest.approx(-40, abs=0.5)
+
+
 def test_a_good_set_has_one_line_for_each_fault(tmp_path: Path) -> None:
     checks = ask(file_faults, tmp_path, kit())
 

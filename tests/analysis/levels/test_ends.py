@@ -17,6 +17,15 @@ def test_the_quietest_piece_and_the_last() -> None:
     assert ends.last == pytest.approx(0.03, rel=0.1)
 
 
+def test_a_quarter_of_the_pieces() -> None:
+    """Three in ten pieces at 0.001: a quarter lies under the quietest three in ten's own level."""
+    samples = np.concatenate([signals.noise(rms=rms, duration_s=1.0) for rms in [0.001] * 3 + [0.1] * 7])
+
+    ends = feed(EndsMeter(48_000, 1), samples).finish()
+
+    assert ends.quarter == pytest.approx(0.001, rel=0.1)
+
+
 def test_an_offset_is_no_noise_and_silence_no_floor() -> None:
     samples = np.concatenate(
         [signals.silence(duration_s=0.3), signals.noise(rms=0.001) + 0.2, signals.noise(rms=0.1) + 0.2]

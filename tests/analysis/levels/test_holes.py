@@ -19,6 +19,17 @@ def test_a_hole_has_its_place_and_length(block_frames: int) -> None:
     assert length_s == pytest.approx(0.25)
 
 
+def test_a_hole_in_the_noise_of_a_file_that_never_is_silent() -> None:
+    """Noise at -70 dBFS: a lost quarter of a second in twenty. With six seconds lost it is how the file was edited."""
+    samples = signals.noise(rms=10 ** (-70 / 20), duration_s=20.0)
+    lost, edited = samples.copy(), samples.copy()
+    lost[48_000:60_000] = 0.0
+    edited[48_000 : 7 * 48_000] = 0.0
+
+    assert feed(HoleMeter(48_000), lost).finish() == ((pytest.approx(1.0), pytest.approx(0.25)),)
+    assert feed(HoleMeter(48_000), edited).finish() == ()
+
+
 def test_silence_that_is_faded_into_is_a_gate() -> None:
     samples = signals.noise(duration_s=2.0)
     fade = np.linspace(1.0, 0.0, 960)[:, None]
