@@ -69,7 +69,7 @@ def _in_the_mix(measured: MeasuredSet, rows: Sequence[int]) -> Iterator[Check]:
             pairs = zip(measured.excerpts.samples, measured.excerpts.of(against, later_frames=set_lag), strict=True)
             windows = [(emphasised(ours[list(rows)]), emphasised(mix)) for ours, mix in pairs]
             longest = round(_LONGEST_S * measured.sample_rate_hz)
-            lags = track_lags(windows, longest_frames=longest)
+            lags: Sequence[TrackLag] = track_lags(windows, longest_frames=longest)
             if any(_is_covered(lag) for lag in lags):
                 lags = _beside_music(windows, list(_music(measured, set_lag)), lags, longest)
             usual = _usual(lags)
@@ -107,9 +107,7 @@ def _beside_music(
     beside = track_lags(joined, longest_frames=longest)[: len(lags)]
     drums = sum(lag.share for lag in beside)
     return [
-        replace(other, share=other.share / max(drums, 1e-12))
-        if _is_covered(lag) and other.clear >= _SURE
-        else lag
+        replace(other, share=other.share / max(drums, 1e-12)) if _is_covered(lag) and other.clear >= _SURE else lag
         for lag, other in zip(lags, beside, strict=True)
     ]
 

@@ -124,8 +124,7 @@ def played_tempo(beats: Doubles, bpm: float, *, in_thirds: bool = False) -> floa
 
 
 def _counted(beats: Doubles, best: float, bpm: float, *, in_thirds: bool) -> float:
-    """The best tempo, half or double of it, or two thirds where the beat has three parts: the same strokes can be counted
-    in several ways."""
+    """The best tempo, half or double of it, or in thirds: the same strokes can be counted in several ways."""
     at_best, at_half, at_double = (_harmonics(beats, best * ratio) for ratio in (1.0, 0.5, 2.0))
     meant = [best]
     if at_half[0] + at_half[2] >= _OWN_POWER or at_best[0] >= _ON_BEATS_ALONE * at_best[1]:

@@ -26,7 +26,7 @@ def test_a_hole_in_the_noise_of_a_file_that_never_is_silent() -> None:
     lost[48_000:60_000] = 0.0
     edited[48_000 : 7 * 48_000] = 0.0
 
-    assert feed(HoleMeter(48_000), lost).finish() == ((pytest.approx(1.0), pytest.approx(0.25)),)
+    assert feed(HoleMeter(48_000), lost).finish() == pytest.approx(np.array([[1.0, 0.25]]))
     assert feed(HoleMeter(48_000), edited).finish() == ()
 
 

@@ -39,4 +39,5 @@ def test_polarity_between_two_samples(sign: int, between: float) -> None:
 
     (_, other) = strokes_heard([np.stack([bright, blurred])], 0, 48_000, longest_lag_frames=2_400)
 
-    assert other is not None and other.polarity == sign
+    assert other is not None
+    assert other.polarity == sign
