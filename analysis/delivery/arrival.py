@@ -23,7 +23,7 @@ from analysis.delivery.check_results import Check
 from analysis.delivery.measured_set import MeasuredSet, Track
 from analysis.delivery.microphone import names_wrong
 from analysis.lineup.correlation import OffsetFinder
-from analysis.lineup.track_fit import CLEAR, TrackLag, Window, emphasised, track_lags
+from analysis.lineup.track_fit import CLEAR, TrackLag, Window, emphasised, settled, track_lags
 
 SPEED_OF_SOUND_M_S = 343.2
 # How far one file is looked for, and the whole set against the mix (house choices).
@@ -43,9 +43,6 @@ _SURE, _IN_THE_MIX = 0.78, 1e-5
 # taken for others at up to 0.01 (seen), tracks that are late at 0.3 and more. From the second on it need only be clear
 # (house choices). One stretch alone must show more: there tracks in place reached 0.09 (seen).
 _OVER_REST, _FAR_OVER_REST, _OVER_REST_THERE = 0.02, 0.5, 0.25
-# One stretch counts for more than all together where the track stands so many times higher over what no track explains
-# (house choice; 60 times where a compressor made the loud stretches look otherwise: seen).
-_FAR_BETTER = 10.0
 
 
 def arrival(measured: MeasuredSet) -> Iterator[Check]:
@@ -75,7 +72,7 @@ def _in_the_mix(measured: MeasuredSet, rows: Sequence[int]) -> Iterator[Check]:
             usual = _usual(lags)
             if usual is not None:
                 there = [track_lags([window], longest_frames=longest) for window in windows]
-                lags = _settled(lags, there, usual)
+                lags = settled(lags, there, usual, least_clear=_SURE)
                 yield from _said(measured, tracks, lags, usual)
                 yield from _moving(measured, tracks, there, lags)
                 return
@@ -132,17 +129,6 @@ def _usual(lags: Sequence[TrackLag]) -> int | None:
         return None
     usual, count = Counter(clear).most_common(1)[0]
     return usual if count > _MOST_TOGETHER * len(lags) else None
-
-
-def _settled(lags: Sequence[TrackLag], there: Sequence[Sequence[TrackLag]], usual: int) -> list[TrackLag]:
-    """What a compressor moves in a loud stretch looks like a track elsewhere. A track that lies in place in a stretch
-    which it explains far better lies there."""
-    settled = []
-    for number, lag in enumerate(lags):
-        best = max((here[number] for here in there), key=lambda one: one.over_rest)
-        in_place = best.lag_frames == usual and best.clear >= _SURE
-        settled.append(best if in_place and best.over_rest >= _FAR_BETTER * lag.over_rest else lag)
-    return settled
 
 
 def _said(measured: MeasuredSet, tracks: Sequence[Track], lags: Sequence[TrackLag], usual: int) -> Iterator[Check]:
