@@ -1,20 +1,20 @@
 """What checking a set costs beside decoding it: `python -m bench delivery --cost` prints ratios of one run.
 
-Sixteen tracks of five minutes; the minutes repeat, which changes nothing about the work.
+Sixteen tracks of five minutes; the minutes repeat, which changes nothing about the work. Both run in processes of their
+own, so that nothing of the bench counts.
 """
 
 from __future__ import annotations
 
-import resource
+import json
+import subprocess
+import sys
 import tempfile
-import time
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from analysis.delivery.verify import verify_set
-from analysis.media.reader import open_media
 from bench.delivery.hits import RATE_HZ
 from bench.delivery.plans import plan_of
 from bench.delivery.takes import DrumSet, kept, write
@@ -23,25 +23,19 @@ _TRACKS, _SONG_S = 16, 300
 
 
 def print_cost(seed: int, folder: Path) -> None:
-    drum_set = _long(kept(replace(plan_of("rock", seed), kit="large"), folder))
     with tempfile.TemporaryDirectory(prefix="cost-") as place:
-        files = write(drum_set, Path(place))
-        started = time.process_time()
-        for path in files.tracks:
-            with open_media(path) as media:
-                for _ in media.blocks():
-                    pass
-        decoded_s, before = time.process_time() - started, _memory_mb()
-        started = time.process_time()
-        verify_set(files.tracks, map=drum_set.tempo_map, against=files.mix)
-        checked_s = time.process_time() - started
-    print(f"\nA check of {len(files.tracks)} tracks of {_SONG_S} s: {checked_s:.0f} s of CPU time")
-    print(f"  {checked_s / decoded_s:.0f} times a bare decode of them ({decoded_s:.2f} s)")
-    print(f"  memory at its highest {_memory_mb():.0f} MB, {before:.0f} MB before the check")
+        write(_long(kept(replace(plan_of("rock", seed), kit="large"), folder)), Path(place))
+        decoded, checked = (_cost_of(work, Path(place)) for work in ("decode", "check"))
+    times, more = (checked[name] / decoded[name] for name in ("cpu_s", "memory_mb"))
+    print(f"\nA check of {_TRACKS} tracks of {_SONG_S} s, against a bare decode of them")
+    print(f"  {checked['cpu_s']:.0f} s of CPU time, {times:.0f} times {decoded['cpu_s']:.2f} s")
+    print(f"  {checked['memory_mb']:.0f} MB at its highest, {more:.1f} times {decoded['memory_mb']:.0f} MB")
 
 
-def _memory_mb() -> float:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+def _cost_of(work: str, folder: Path) -> dict[str, float]:
+    command = [sys.executable, "-m", "bench.delivery.cost_child", work, str(folder)]
+    found: dict[str, float] = json.loads(subprocess.run(command, check=True, capture_output=True).stdout)
+    return found
 
 
 def _long(drum_set: DrumSet) -> DrumSet:
@@ -50,4 +44,5 @@ def _long(drum_set: DrumSet) -> DrumSet:
     names = [*drum_set.tracks, "Floor2", "KickSub"][:_TRACKS]
     sources = {"Floor2": "Floor1", "KickSub": "KickOut"}
     tracks = {name: np.resize(drum_set.tracks[sources.get(name, name)], frames) for name in names}
-    return replace(drum_set, tracks=tracks, mix=np.resize(drum_set.mix, (frames, 2)))
+    mix, music = (np.resize(sound, (frames, 2)) for sound in (drum_set.mix, drum_set.music))
+    return replace(drum_set, tracks=tracks, mix=mix, music=music)
