@@ -1,6 +1,6 @@
 """What feel comes back of takes whose strokes are known: offset, spread and trend, by drum and by section.
 
-`python -m bench delivery --feel N` prints N takes of drums alone, each by its rough mix.
+`python -m bench delivery --feel N [--font FONT.sf2]` prints N takes of drums alone, each by its rough mix.
 """
 
 from __future__ import annotations
@@ -25,13 +25,13 @@ _BANDS = {"low": ("kick",), "middle": ("snare",), "high": ("hat", "open", "ride"
 _TREND_MS, _SONG_S = (0.0, 14.0, -14.0), 40.0
 
 
-def print_feel(count: int, first_seed: int, folder: Path) -> None:
+def print_feel(count: int, first_seed: int, folder: Path, font: str = "") -> None:
     print("\nFeel, said/true: median, spread, trend in ms; by drum, and the worst section")
     errors: dict[str, list[float]] = {"median": [], "spread": [], "trend": [], "section": []}
     for number in range(count):
         plan = plan_of(_STYLES[number % len(_STYLES)], first_seed + number, song_s=_SONG_S)
         player = replace(plan.player, trend_ms=_TREND_MS[number % len(_TREND_MS)])
-        drum_set = kept(replace(plan, player=player, music_in_mix=False), folder)
+        drum_set = kept(replace(plan, player=player, music_in_mix=False, font=font), folder)
         for line in _lines(drum_set, errors):
             print(line, flush=True)
     for name, found in errors.items():

@@ -51,7 +51,7 @@ def run(options: argparse.Namespace) -> None:
     if options.coverage:
         print_coverage(options.coverage, seed)
     if options.feel:
-        print_feel(options.feel, seed, folder)
+        print_feel(options.feel, seed, folder, str(options.font or ""))
     if options.cost:
         print_cost(seed, folder)
     if not (options.coverage or options.feel or options.cost):

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy import signal
 
 from analysis.band.render import render_stems
 from analysis.band.score import steady, write_score
@@ -48,6 +49,20 @@ def take(
         notes.append((at_s + kick_late_s + rng.normal(0, scatter_s), KICK))
         notes.append((at_s + 0.3 + hat_late_s + rng.normal(0, scatter_s), HAT))
     return feel_of(hits_of(placed(notes, 4 * bars * 0.6 + 2)), TempoMap.constant(100, "4/4", 1))
+
+
+def test_a_dull_hat_is_no_beater() -> None:
+    """Kicks every 0.6 s to the sample; a hat that sounds from 1 to 3 kHz, as a beater does, up to 20 ms beside each."""
+    rng = np.random.default_rng(6)
+    dull = 0.3 * signal.lfilter(*signal.butter(2, (1_000, 3_000), "band", fs=RATE_HZ), HAT)
+    due_s = 1 + 0.6 * np.arange(40)
+    late_s = rng.uniform(-0.02, 0.02, 40)
+    hats = [(float(at_s), dull) for at_s in due_s + late_s]
+    found_s = hits_of(placed([(float(at_s), KICK) for at_s in due_s] + hats, 27)).low_s
+
+    off_ms = 1000 * (found_s - due_s)
+    assert off_ms.std() < 2
+    assert abs(np.median(off_ms)) < 4
 
 
 def medians(report: FeelReport) -> dict[str, float]:
