@@ -65,6 +65,21 @@ def test_a_dull_hat_is_no_beater() -> None:
     assert abs(np.median(off_ms)) < 4
 
 
+def test_what_rings_or_leaks_below_is_no_kick() -> None:
+    """Thirty kicks, of which each rises again some 120 ms later, without a beater; between them snares that leave below a
+    third of what a kick does."""
+    due_s = 1 + 0.8 * np.arange(30)
+    ring = 0.6 * np.sin(2 * np.pi * 60 * TIME) * np.exp(-((TIME - 0.06) ** 2) / 0.0004)
+    leak = SNARE + 0.3 * KICK
+    notes = [
+        (float(at_s) + late_s, sound) for at_s in due_s for late_s, sound in ((0.0, KICK), (0.08, ring), (0.4, leak))
+    ]
+    found_s = hits_of(placed(notes, 27)).low_s
+
+    assert len(found_s) == 30
+    assert np.abs(found_s - due_s).max() < 0.005
+
+
 def medians(report: FeelReport) -> dict[str, float]:
     return {offsets.band: offsets.median_ms for offsets in report.overall}
 
