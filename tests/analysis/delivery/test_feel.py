@@ -66,8 +66,8 @@ def test_a_dull_hat_is_no_beater() -> None:
 
 
 def test_what_rings_or_leaks_below_is_no_kick() -> None:
-    """Thirty kicks, of which each rises again some 120 ms later, without a beater; between them snares that leave below a
-    third of what a kick does."""
+    """Thirty kicks, each of which rises again some 120 ms later, without a beater; between them snares that leave below
+    a third of what a kick does."""
     due_s = 1 + 0.8 * np.arange(30)
     ring = 0.6 * np.sin(2 * np.pi * 60 * TIME) * np.exp(-((TIME - 0.06) ** 2) / 0.0004)
     leak = SNARE + 0.3 * KICK
