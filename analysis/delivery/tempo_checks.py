@@ -5,7 +5,7 @@ Nothing is said to be right without evidence: where the strokes show no tempo, n
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -35,6 +35,9 @@ def tempo_checks(strokes: Strokes, tempo_map: TempoMap) -> list[Check]:
     """At least one check. The drums keep the map's tempo when all pass and none is undecided."""
     parts = stretches(strokes.times_s, tempo_map)
     checks = [check for part in parts for check in _of_stretch(part)]
+    if any(check.passed and not check.undecided for check in checks):
+        # A wrong rate would be heard in every stretch.
+        checks = [check for part in parts for check in _of_stretch(part, rates=())]
     wrong = [check for check in checks if not check.passed]
     unclear = [check for check in checks if check.undecided]
     if wrong:
@@ -44,7 +47,7 @@ def tempo_checks(strokes: Strokes, tempo_map: TempoMap) -> list[Check]:
     return checks if len(checks) == 1 else [_kept_throughout(checks)]
 
 
-def _of_stretch(part: Stretch) -> Iterator[Check]:
+def _of_stretch(part: Stretch, rates: Sequence[float] = RATE_RATIOS) -> Iterator[Check]:
     factor = played_tempo(part.beats, part.bpm, in_thirds=part.in_thirds)
     if factor is None:
         yield _cannot_tell(f"the hits{_place(part)} show no tempo", part)
@@ -57,7 +60,7 @@ def _of_stretch(part: Stretch) -> Iterator[Check]:
         why = f"the hits from {seconds_as_clock(at_s or 0.0)} on are too few to show another tempo than the map's"
         yield _kept(part, steady) if at_s is None else _cannot_tell(why, part)
     elif abs(steady.slope) > _SURE_ERRORS * steady.slope_error:
-        yield _other_tempo(part, steady)
+        yield _other_tempo(part, steady, rates)
     else:
         yield _cannot_tell(f"the hits{_place(part)} are too loose", part)
 
@@ -78,13 +81,13 @@ def _kept_throughout(checks: list[Check]) -> Check:
     return Check("tempo", None, passed=True, value=checks[0].value, limit=checks[0].limit, message=words)
 
 
-def _other_tempo(part: Stretch, steady: Steadiness) -> Check:
+def _other_tempo(part: Stretch, steady: Steadiness, rates: Sequence[float]) -> Check:
     bpm, half = _bpm(part, steady.slope), _NORMAL_95 * steady.slope_error * part.bpm
     factor = 1 / (1 + steady.slope)
     place_s, passed = round(float(part.times_s[0]), 2), False
     drifts = _DRIFTS_S / float(np.ptp(part.times_s))
     near = min(max(_RATE_TOLERANCE, 2 * steady.slope_error, drifts), _WIDEST_TOLERANCE)
-    ratio = next((speed for speed in RATE_RATIOS if abs(factor / speed - 1) <= near), None)
+    ratio = next((speed for speed in rates if abs(factor / speed - 1) <= near), None)
     if ratio is not None:
         words = (
             f"The drums run {ratio:.5f} times as fast as the map ({bpm:.2f} BPM, {part.bpm:.2f} in the map): "

@@ -107,6 +107,19 @@ def test_a_change_of_tempo_that_was_played_through(change_bar: int, strokes: int
     assert check.place_s == pytest.approx(change_s, abs=1)
 
 
+def test_a_change_of_tempo_by_as_much_as_a_wrong_rate() -> None:
+    """90 is played on at 98: 90 / 98 = 0.9184, and 44.1 / 48 = 0.9188. But a wrong rate spares no bar."""
+    change_s = 1 + 10 * 240 / 90
+    segments = [
+        {"bar": 1, "time_s": 1, "bpm": 90, "meter": "4/4"},
+        {"bar": 11, "time_s": change_s, "bpm": 98, "meter": "4/4"},
+    ]
+    (check,) = checks_of(eighths(90, scatter_s=0.006), TempoMap.from_json({"segments": segments}))
+
+    assert (check.code, check.passed, check.value) == ("tempo", False, pytest.approx(90, rel=0.003))
+    assert check.place_s == pytest.approx(change_s, abs=1)
+
+
 def test_a_change_that_a_few_strokes_were_played_through_assures_nobody() -> None:
     """Thirteen strokes are too few for a tempo; that they do not lie where the others do shows all the same."""
     tempo_map, _ = change_at(14)
