@@ -150,17 +150,29 @@ def requests_under_way() -> RequestsUnderWay:
 
 @contextmanager
 def window(browser: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
-    """A fresh, signed-out window. A script's error on the page is the test's error."""
+    """A fresh, signed-out window."""
     context = browser.new_context(viewport={"width": 1440, "height": 900})
     context.set_default_timeout(PAGE_TIMEOUT_MS)
     page = context.new_page()
-    errors: list[str] = []
-    page.on("pageerror", lambda error: errors.append(str(error)))
-    yield page
+    with no_script_errors(page):
+        yield page
     # What a page says as it closes would reach the house while its tables are being emptied.
     context.set_offline(offline=True)
     context.close()
     requests_under_way.wait_for_none()
+
+
+@contextmanager
+def no_script_errors(page: "Page") -> Iterator[None]:
+    """A script's error on the page is the test's error."""
+    errors: list[str] = []
+
+    def keep(error: object) -> None:
+        errors.append(str(error))
+
+    page.on("pageerror", keep)
+    yield
+    page.remove_listener("pageerror", keep)
     assert not errors
 
 

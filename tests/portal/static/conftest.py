@@ -3,6 +3,7 @@
 import json
 import mimetypes
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -30,28 +31,28 @@ def fulfil_part(route: Route, given: Any) -> None:
     route.fulfill(status=206, body=body[start:], headers=part)
 
 
+def open_page(page: Page, body: str, **answers: Any) -> None:
+    """Show a page made of the base template, `body` inside it, and `answers`: bytes or JSON by path."""
+    request = RequestFactory().get("/")
+    html = render_to_string("base.html", {"request": request})
+    whole = html.replace('<main id="content" tabindex="-1">', f'<main id="content" tabindex="-1">{body}')
+
+    def answer(route: Route) -> None:
+        path = route.request.url.removeprefix(ADDRESS).lstrip("/")
+        file = STATIC / path.removeprefix("static/")
+        if not path:
+            route.fulfill(body=whole, content_type="text/html; charset=utf-8")
+        elif path in answers:
+            fulfil_part(route, answers[path])
+        elif path.startswith("static/") and file.is_file():
+            route.fulfill(body=file.read_bytes(), content_type=mimetypes.guess_type(file.name)[0])
+        else:
+            route.fulfill(status=404)
+
+    page.route("**/*", answer)
+    page.goto(ADDRESS)
+
+
 @pytest.fixture
 def show(page: Page) -> Show:
-    """Open a page made of the base template, `body` inside it, and `answers`: bytes or JSON by path."""
-
-    def open_page(body: str, **answers: Any) -> None:
-        request = RequestFactory().get("/")
-        html = render_to_string("base.html", {"request": request})
-        whole = html.replace('<main id="content" tabindex="-1">', f'<main id="content" tabindex="-1">{body}')
-
-        def answer(route: Route) -> None:
-            path = route.request.url.removeprefix(ADDRESS).lstrip("/")
-            file = STATIC / path.removeprefix("static/")
-            if not path:
-                route.fulfill(body=whole, content_type="text/html; charset=utf-8")
-            elif path in answers:
-                fulfil_part(route, answers[path])
-            elif path.startswith("static/") and file.is_file():
-                route.fulfill(body=file.read_bytes(), content_type=mimetypes.guess_type(file.name)[0])
-            else:
-                route.fulfill(status=404)
-
-        page.route("**/*", answer)
-        page.goto(ADDRESS)
-
-    return open_page
+    return partial(open_page, page)

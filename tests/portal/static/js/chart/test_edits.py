@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
@@ -28,45 +27,44 @@ def edited(page: Page, expression: str) -> dict[str, Any]:
     return changed
 
 
-def test_all_edits(page: Page, show: Show) -> None:
-    """One page for all of them: each is a sum of its own."""
-    show("")
+def test_all_edits(ready: Page) -> None:
+    """One ready for all of them: each is a sum of its own."""
 
-    halves = edited(page, "m.split(given[0], 2)")["sections"][:2]
+    halves = edited(ready, "m.split(given[0], 2)")["sections"][:2]
     assert [(one["letter"], len(one["bars"]), one["decided"]) for one in halves] == [
         ("A", 1, ["place"]),
         ("B", 2, ["place"]),
     ]
-    assert edited(page, "m.split(given[0], 2)")["sections"][2]["letter"] == "C"
-    assert edited(page, "m.split(given[0], 4)") == CHART  # a section begins there already
+    assert edited(ready, "m.split(given[0], 2)")["sections"][2]["letter"] == "C"
+    assert edited(ready, "m.split(given[0], 4)") == CHART  # a section begins there already
 
-    (whole,) = edited(page, "m.joined(given[0], 5)")["sections"]
+    (whole,) = edited(ready, "m.joined(given[0], 5)")["sections"]
     assert (whole["letter"], len(whole["bars"]), whole["decided"]) == ("A", 5, ["place"])
-    assert edited(page, "m.joined(given[0], 1)") == CHART
+    assert edited(ready, "m.joined(given[0], 1)") == CHART
 
-    copied = edited(page, "m.copied(given[0], 4)")["sections"]
+    copied = edited(ready, "m.copied(given[0], 4)")["sections"]
     assert [len(one["bars"]) for one in copied] == [3, 2, 2]
     assert copied[2]["bars"] == [{}, {"meter": "6/8"}]  # the segno stays with the first
 
-    assert edited(page, "m.inserted(given[0], 5)")["sections"][1]["bars"][2] == {"meter": "6/8"}
-    assert len(edited(page, "m.removed(given[0], 2)")["sections"][0]["bars"]) == 2
-    assert edited(page, "m.removed(m.removed(given[0], 4), 4)")["sections"] == CHART["sections"][:1]
+    assert edited(ready, "m.inserted(given[0], 5)")["sections"][1]["bars"][2] == {"meter": "6/8"}
+    assert len(edited(ready, "m.removed(given[0], 2)")["sections"][0]["bars"]) == 2
+    assert edited(ready, "m.removed(m.removed(given[0], 4), 4)")["sections"] == CHART["sections"][:1]
 
-    hit = edited(page, "m.withHit(given[0], 3, 4)")["sections"][0]["bars"][2]
+    hit = edited(ready, "m.withHit(given[0], 3, 4)")["sections"][0]["bars"][2]
     assert hit == {"hits": [{"beat": 4, "length": 0.5}, {"beat": 4.5}], "decided": ["hits"]}
-    assert edited(page, "m.withHit(given[0], 3, 4.5)")["sections"][0]["bars"][2] == {"decided": ["hits"]}
-    shorter = edited(page, "m.withHit(given[0], 3, 4.25)")["sections"][0]["bars"][2]["hits"]
+    assert edited(ready, "m.withHit(given[0], 3, 4.5)")["sections"][0]["bars"][2] == {"decided": ["hits"]}
+    shorter = edited(ready, "m.withHit(given[0], 3, 4.25)")["sections"][0]["bars"][2]["hits"]
     assert shorter[0] == {"beat": 4.25, "length": 0.25}  # it ends where the next one begins
 
-    typed = edited(page, "m.withHits(given[0], 3, [4.5, 1, '5/3'])")["sections"][0]["bars"][2]["hits"]
+    typed = edited(ready, "m.withHits(given[0], 3, [4.5, 1, '5/3'])")["sections"][0]["bars"][2]["hits"]
     assert typed == [{"beat": 1, "length": 0.5}, {"beat": "5/3", "length": "1/3"}, {"beat": 4.5}]
-    assert edited(page, "m.withHits(given[0], 3, null)") == CHART  # what was typed is no beat
+    assert edited(ready, "m.withHits(given[0], 3, null)") == CHART  # what was typed is no beat
 
-    road = edited(page, "m.withRoad(given[0], 4, { segno: false, repeat_end: 2 })")["sections"][1]["bars"][0]
+    road = edited(ready, "m.withRoad(given[0], 4, { segno: false, repeat_end: 2 })")["sections"][1]["bars"][0]
     assert road == {"road": {"repeat_end": 2}, "decided": ["road"]}
-    assert edited(page, "m.withRoad(given[0], 4, { segno: true })") == CHART
+    assert edited(ready, "m.withRoad(given[0], 4, { segno: true })") == CHART
 
-    named = edited(page, "m.withSection(given[0], 1, { letter: '', name: 'Tag' })")["sections"][1]
+    named = edited(ready, "m.withSection(given[0], 1, { letter: '', name: 'Tag' })")["sections"][1]
     assert (named["letter"], named["name"], named["decided"]) == ("", "Tag", ["letter", "name"])
 
 
@@ -74,9 +72,6 @@ def test_all_edits(page: Page, show: Show) -> None:
     ("meter", "part", "beat"),
     [("4/4", 0.0, 1), ("4/4", 0.64, 3.5), ("4/4", 0.7, 3.75), ("6/8", 0.5, 4), ("6/8", 0.42, 3.5), ("4/4", 0.99, None)],
 )
-def test_a_tap_lies_on_the_nearest_sixteenth(
-    page: Page, show: Show, meter: str, part: float, beat: float | None
-) -> None:
+def test_a_tap_lies_on_the_nearest_sixteenth(ready: Page, meter: str, part: float, beat: float | None) -> None:
     """A bar of 4/4 has 16 sixteenths, one of 6/8 twelve: a beat is an eighth there."""
-    show("")
-    assert ask(page, "chart/edits", "m.nearestBeat(given[0], given[1])", meter, part) == beat
+    assert ask(ready, "chart/edits", "m.nearestBeat(given[0], given[1])", meter, part) == beat

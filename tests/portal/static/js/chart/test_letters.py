@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
@@ -21,29 +20,26 @@ def lettered(page: Page, *letters: str, typed: tuple[int, ...] = ()) -> list[str
     return [one["letter"] for one in found]
 
 
-def test_letters_follow_the_order_of_the_sections(page: Page, show: Show) -> None:
+def test_letters_follow_the_order_of_the_sections(ready: Page) -> None:
     """House choice, as copyists letter a chart: by first appearance; what comes again is numbered."""
-    show("")
     # C is split in A B C D: the new one is D, and what was D is E.
-    assert lettered(page, "A", "B", "C", "?", "D") == ["A", "B", "C", "D", "E"]
+    assert lettered(ready, "A", "B", "C", "?", "D") == ["A", "B", "C", "D", "E"]
     # Like stays alike: the second verse is the verse still.
-    assert lettered(page, "A", "?", "B", "A2", "B2") == ["A", "B", "C", "A2", "C2"]
+    assert lettered(ready, "A", "?", "B", "A2", "B2") == ["A", "B", "C", "A2", "C2"]
     # B was joined away.
-    assert lettered(page, "A", "C", "A2", "D") == ["A", "B", "A2", "C"]
+    assert lettered(ready, "A", "C", "A2", "D") == ["A", "B", "A2", "C"]
     # A copy is the second of its kind.
-    assert lettered(page, "A", "B", "B", "C") == ["A", "B", "B2", "C"]
+    assert lettered(ready, "A", "B", "B", "C") == ["A", "B", "B2", "C"]
 
 
-def test_what_a_person_typed_stays(page: Page, show: Show) -> None:
-    show("")
-    assert lettered(page, "A", "Solo 1", "?", "C", typed=(1,)) == ["A", "Solo 1", "B", "C"]
-    assert lettered(page, "A", "B", "?", "C", typed=(1,)) == ["A", "B", "C", "D"]
-    assert lettered(page, "?", "A", "B", typed=(1,)) == ["B", "A", "C"]
-    assert lettered(page, "", "A", "?") == ["", "A", "B"]
+def test_what_a_person_typed_stays(ready: Page) -> None:
+    assert lettered(ready, "A", "Solo 1", "?", "C", typed=(1,)) == ["A", "Solo 1", "B", "C"]
+    assert lettered(ready, "A", "B", "?", "C", typed=(1,)) == ["A", "B", "C", "D"]
+    assert lettered(ready, "?", "A", "B", typed=(1,)) == ["B", "A", "C"]
+    assert lettered(ready, "", "A", "?") == ["", "A", "B"]
 
 
-def test_after_z_come_double_letters(page: Page, show: Show) -> None:
+def test_after_z_come_double_letters(ready: Page) -> None:
     """Common practice of rehearsal marks."""
-    show("")
     alphabet = [chr(ord("A") + place) for place in range(26)]
-    assert lettered(page, *alphabet, "?")[-2:] == ["Z", "AA"]
+    assert lettered(ready, *alphabet, "?")[-2:] == ["Z", "AA"]

@@ -8,19 +8,12 @@ import pytest
 from playwright.sync_api import Page
 
 from analysis.maps.tempo_map import MeterSign
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
 
 BARS = [{"bar": bar, "time_s": 1.0 + 2.0 * (bar - 1), "beats": 4, "meter": "4/4"} for bar in range(1, 5)]
 BEATS = [[1.0 + 0.5 * beat, 0 if beat % 4 else 1] for beat in range(16)]
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def clicks(page: Page, *, subdivision: str = "beat", pattern: tuple[int, int] = (1, 0), **song: Any) -> Any:

@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
@@ -20,12 +19,6 @@ WORDS = {
     "notes": "Brushes, please.\nB: half-time\nSection c: ride\nbars 7-9: crashes\nbar 4: stop\nNote: no fills",
     "references": "The slow one\nThe fast one",
 }
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def where(page: Page, time_s: float, song: dict[str, Any] = SONG) -> Any:

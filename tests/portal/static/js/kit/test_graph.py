@@ -87,10 +87,9 @@ def render(page: Page, **asked: Any) -> dict[str, Any]:
     return answer
 
 
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("", **CLICKS)
-    return page
+@pytest.fixture(scope="module")
+def answers() -> dict[str, Any]:
+    return CLICKS
 
 
 @pytest.mark.parametrize("speed", [1, 0.75])

@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
@@ -21,12 +20,6 @@ LANES = [
     {"id": 6, "role": "click", "peak_dbfs": 0.0},
 ]
 ONE_PAIR = {"click": 0, "lanes": [0] * 6}
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def levels(page: Page, kept: dict[str, Any] | None = None, lanes: list[dict[str, Any]] = LANES) -> Any:

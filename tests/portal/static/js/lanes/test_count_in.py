@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
@@ -16,12 +15,6 @@ FOUR = [[1.0 + 0.5 * beat, 0 if beat % 4 else 1] for beat in range(16)]
 PICKUP = [[0.5, 0], [1.0, 0], *[[1.5 + 0.5 * beat, 0 if beat % 3 else 1] for beat in range(9)]]
 LATE = [[beat_s + 2.0, accent] for beat_s, accent in FOUR]
 THEN_FREE = [*FOUR[:8], [30.0, 1], [30.5, 0], [31.0, 0], [31.5, 0], [32.0, 1]]
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def counted(page: Page, beats: list[list[float]], song_s: float) -> Any:

@@ -22,9 +22,8 @@ pytestmark = pytest.mark.browser
         (["a_.wav", "a_b.wav"], ["a_.wav", "a_b.wav"]),
     ],
 )
-def test_names_say_what_tells_them_apart(page: Page, show: Show, names: list[str], short: list[str]) -> None:
-    show("")
-    assert ask(page, "lanes/list", "m.shortNames(given[0])", names) == short
+def test_names_say_what_tells_them_apart(ready: Page, names: list[str], short: list[str]) -> None:
+    assert ask(ready, "lanes/list", "m.shortNames(given[0])", names) == short
 
 
 def test_a_level_is_said_in_decibels(page: Page, show: Show) -> None:
@@ -43,7 +42,6 @@ def test_a_level_is_said_in_decibels(page: Page, show: Show) -> None:
     assert said == [(text, text) for text in ("0 dB", "+3.5 dB", "−6 dB", "off")]
 
 
-def test_the_bottom_of_the_playing_level_is_off(page: Page, show: Show) -> None:
-    show("")
+def test_the_bottom_of_the_playing_level_is_off(ready: Page) -> None:
     levels_db = {-48: "off", -47: "−47 dB", -18: "−18 dB", 0: "0 dB"}
-    assert ask(page, "lib/level", "given[0].map(m.levelText)", list(levels_db)) == list(levels_db.values())
+    assert ask(ready, "lib/level", "given[0].map(m.levelText)", list(levels_db)) == list(levels_db.values())

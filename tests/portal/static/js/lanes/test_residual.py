@@ -8,16 +8,9 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def points(*figures: tuple[float, int]) -> list[dict[str, Any]]:

@@ -6,16 +6,9 @@ import pytest
 from playwright.sync_api import Page
 
 from portal.lanes.sound import MOST_POINTS, MOST_SECONDS
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def test_each_level_keeps_the_extremes_of_four_points(ready: Page) -> None:

@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
@@ -18,12 +17,6 @@ SONG: dict[str, Any] = {
     "marks": [{"time_s": 6.5}],
     "lanes": [{"marks": [{"time_s": 2.5}]}, {"marks": []}],
 }
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 @pytest.mark.parametrize(

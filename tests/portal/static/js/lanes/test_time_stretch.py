@@ -11,7 +11,6 @@ import pytest
 from playwright.sync_api import Page
 
 from tests.portal.static.clicks import CLICKS
-from tests.portal.static.conftest import Show
 
 pytestmark = pytest.mark.browser
 
@@ -76,10 +75,9 @@ RENDER = """async ({ kind, toneHz, hitsS, knownS, beats, fromS, lengthS, factor,
 }"""
 
 
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("", **CLICKS)
-    return page
+@pytest.fixture(scope="module")
+def answers() -> dict[str, Any]:
+    return CLICKS
 
 
 def render(page: Page, **asked: Any) -> dict[str, Any]:

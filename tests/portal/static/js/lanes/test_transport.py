@@ -9,7 +9,6 @@ import pytest
 from playwright.sync_api import Page
 
 from tests.portal.static.clicks import ADDRESS, CLICKS
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
@@ -65,10 +64,9 @@ def render(page: Page, **asked: Any) -> dict[str, Any]:
     return answer
 
 
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("", **CLICKS)
-    return page
+@pytest.fixture(scope="module")
+def answers() -> dict[str, Any]:
+    return CLICKS
 
 
 def test_the_click_is_on_the_map_at_bar_one_and_at_the_last_bar(ready: Page) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
@@ -23,25 +22,21 @@ pytestmark = pytest.mark.browser
         (0.002, 0.0002, 4),
     ],
 )
-def test_the_clock_has_times_at_every_zoom(
-    page: Page, show: Show, length_s: float, step_s: float, decimals: int
-) -> None:
-    show("")
+def test_the_clock_has_times_at_every_zoom(ready: Page, length_s: float, step_s: float, decimals: int) -> None:
     view = {"startS": 10, "endS": 10 + length_s}
-    found = ask(page, "lanes/where", "m.clockSteps(given[0], 1000, (text) => 7 * text.length)", view)
+    found = ask(ready, "lanes/where", "m.clockSteps(given[0], 1000, (text) => 7 * text.length)", view)
     assert found == {"step": step_s, "decimals": decimals}
 
 
-def test_the_place_is_told_as_finely_as_it_is_seen(page: Page, show: Show) -> None:
+def test_the_place_is_told_as_finely_as_it_is_seen(ready: Page) -> None:
     """Bars of 2 s from 1 s on: 5.6789 s is in bar 3, whose second beat of four begins at 5.5 s; at 44.1 kHz it is frame
     250 439.49, at 48 kHz frame 272 587.2."""
-    show("")
     bars = [{"bar": 1 + bar, "time_s": 1 + 2 * bar, "beats": 4} for bar in range(4)]
     one = {"bars": bars, "lanes": [{"sample_rate_hz": 44_100}, {"sample_rate_hz": 44_100}]}
     two = {"bars": bars, "lanes": [{"sample_rate_hz": 44_100}, {"sample_rate_hz": 48_000}, {"sample_rate_hz": 0}]}
     tell = "[2, 0.8, 0.05].map((lengthS) => m.whereText(given[0], 5.6789, lengthS))"
     place = "bar 3, beat 2 · 0:05"
 
-    assert ask(page, "lanes/where", tell, one) == [f"{place}.68", f"{place}.679", f"{place}.679 · frame 250439"]
-    last = ask(page, "lanes/where", tell, two)[-1]
+    assert ask(ready, "lanes/where", tell, one) == [f"{place}.68", f"{place}.679", f"{place}.679 · frame 250439"]
+    last = ask(ready, "lanes/where", tell, two)[-1]
     assert last == f"{place}.679 · frame 250439 at 44.1 kHz · frame 272587 at 48 kHz"

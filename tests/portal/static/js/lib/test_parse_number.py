@@ -5,17 +5,15 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
 
 
-def test_an_empty_field_is_no_number(page: Page, show: Show) -> None:
-    show("")
+def test_an_empty_field_is_no_number(ready: Page) -> None:
     given = ["9", " 0 ", "-1", "", "  ", "x"]
     found = ask(
-        page,
+        ready,
         "lib/parse-number",
         "given.map((text) => { const one = m.parseNumber(text); return Number.isNaN(one) ? null : one; })",
         *given,

@@ -8,18 +8,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
 
 APART_PX = 7
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def bars_of(meters: list[str], *, free: tuple[int, ...] = ()) -> list[dict[str, Any]]:

@@ -5,8 +5,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
-
 pytestmark = pytest.mark.browser
 
 # 120 BPM in 4/4 for two bars of 2 s, then 90 BPM in 3/4: a bar is 3 * 60 / 90 = 2 s too.
@@ -23,12 +21,6 @@ def ask(page: Page, module: str, expression: str, *given: Any) -> Any:
     return page.evaluate(
         f"async (given) => {{ const m = await import('kitpost/{module}'); return {expression}; }}", given
     )
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def test_bars_of_a_map_stand_where_their_segment_puts_them(ready: Page) -> None:

@@ -7,18 +7,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
 
 BARS = [{"bar": bar, "time_s": 2.0 * bar - 1, "beats": 4} for bar in range(1, 21)]
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def anchor(bar: int, time_s: float, **others: Any) -> dict[str, Any]:

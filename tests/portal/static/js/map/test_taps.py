@@ -10,7 +10,6 @@ import pytest
 from numpy.typing import NDArray
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
@@ -25,12 +24,6 @@ class Played:
 
     lines_s: Doubles
     attacks: list[list[float]]
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def played(random: np.random.Generator) -> Played:

@@ -11,7 +11,6 @@ from playwright.sync_api import Page
 
 from analysis.maps.anchors import Anchor, anchors_of, map_through
 from analysis.maps.tempo_map import TempoMap
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 from tests.portal.static.js.map.test_edits import anchor, state
 
@@ -24,12 +23,6 @@ KEEP = """(() => { localStorage.clear();
   visit(1, given[2]).keep(kept, { note: "the note", countIn: "3" }, 1000);
   visit(2, given[2]).keep({ ...kept, now: given[0] }, { note: "", countIn: "" }, 2000);
   return [visit(3, given[3]).offer(given[0]), Object.keys(localStorage)]; })()"""
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def test_what_was_not_approved_is_offered_again_with_its_steps(ready: Page) -> None:

@@ -10,7 +10,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.portal.static.conftest import Show
 from tests.portal.static.js.lib.test_sums import ask
 
 pytestmark = pytest.mark.browser
@@ -34,12 +33,6 @@ RENDER = """async () => {
   const sound = (await context.startRendering()).getChannelData(0);
   return { take: deck.take.value, sound: Array.from(sound.subarray(rateHz, 3.5 * rateHz)) };
 }"""
-
-
-@pytest.fixture
-def ready(page: Page, show: Show) -> Page:
-    show("")
-    return page
 
 
 def test_the_other_take_comes_at_the_same_place_without_a_gap(ready: Page) -> None:
