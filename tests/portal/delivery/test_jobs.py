@@ -150,6 +150,7 @@ def test_the_clients_files_are_lent_those_with_drums_first() -> None:
         assert [path.name for path in originals] == ["guide.wav", "bass.wav"]
 
 
+@pytest.mark.child
 def test_a_set_that_cannot_be_checked_to_the_end_says_so_and_is_not_released(monkeypatch: pytest.MonkeyPatch) -> None:
     hurried = partial(verify_set_in_child, time_limit_s=0.01)
     monkeypatch.setattr(jobs, "verify_set_in_child", hurried)

@@ -30,6 +30,7 @@ def sheet(client: Client, song: Song) -> str:
     return re.sub(r"\s+", " ", read(client, f"/songs/{song.pk}/sheet/"))
 
 
+@pytest.mark.child
 def test_a_child_that_crashed_is_said_on_the_sheet_and_check_again_mends_it(
     client: Client,
     signed_in: User,

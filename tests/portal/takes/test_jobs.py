@@ -51,6 +51,7 @@ def test_what_a_client_could_not_hear_is_refused_in_a_sentence(content: bytes, s
     assert mix.proxy_key == ""
 
 
+@pytest.mark.child
 def test_a_mix_of_which_no_copy_can_be_made_is_refused_in_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
     hurried = partial(write_proxy_in_child, time_limit_s=0.01)
     monkeypatch.setattr(jobs, "write_proxy_in_child", hurried)
