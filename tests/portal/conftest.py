@@ -7,7 +7,6 @@ starts children. A test here that is about a child asks for one: `@pytest.mark.c
 from __future__ import annotations
 
 import json
-import traceback
 from pathlib import Path
 
 import pytest
@@ -27,7 +26,7 @@ def work_here(order: bytes, folder: str, time_limit_s: float) -> str | None:
     try:
         answer = child_jobs._JOBS[told["kind"]].from_json(told).do()
     except Exception:
-        traceback.print_exc()
+        child.logger.exception("measured here")
         return "made the decoder fail"
     Path(told["answer_to"]).write_text(json.dumps(answer, allow_nan=False), "utf-8")
     return None
