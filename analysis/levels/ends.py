@@ -20,12 +20,13 @@ _GATED_SHARE = 0.2
 
 @dataclass(frozen=True)
 class Ends:
-    """RMS amplitudes: of the quietest piece, of the file's last, and the one under which a quarter of the pieces lies.
-    None without a whole piece of sound."""
+    """RMS amplitudes: of the quietest piece, of the file's last, and the one under which a quarter of the pieces lies;
+    `offset`: the mean of that quarter, of the channel where it is larger. None without a whole piece of sound."""
 
     floor: float | None
     last: float | None
     quarter: float | None = None
+    offset: float | None = None
 
 
 class EndsMeter:
@@ -33,6 +34,7 @@ class EndsMeter:
         self._frames = round(_PIECE_S * sample_rate_hz)
         self._held = np.zeros((channels, 0), np.float32)
         self._sounding: list[Floats] = []
+        self._means: list[Floats] = []
         self._pieces = 0
 
     def add(self, block: Block) -> None:
@@ -42,6 +44,7 @@ class EndsMeter:
         levels = _levels(joined[:, : count * self._frames], self._frames)
         self._pieces += count
         self._sounding.append(levels[levels > 0.0])
+        self._means.append(_means(joined[:, : count * self._frames], self._frames)[:, levels > 0.0])
         self._held = joined[:, max(0, joined.shape[1] - self._frames) :].copy()
 
     def finish(self) -> Ends:
@@ -50,7 +53,13 @@ class EndsMeter:
         sounding = np.concatenate([np.zeros(0, np.float32), *self._sounding])
         if not len(sounding) or self._pieces - len(sounding) > _GATED_SHARE * self._pieces:
             return Ends(None, last)
-        return Ends(float(sounding.min()), last, float(np.quantile(sounding, 0.25)))
+        quarter = float(np.quantile(sounding, 0.25))
+        offsets = np.concatenate(self._means, axis=1)[:, sounding <= quarter].mean(axis=1)
+        return Ends(float(sounding.min()), last, quarter, float(offsets[np.abs(offsets).argmax()]))
+
+
+def _means(rows: Floats, frames: int) -> Floats:
+    return np.asarray(rows.reshape(len(rows), -1, frames).mean(axis=2), np.float32)
 
 
 def _levels(rows: Floats, frames: int) -> Floats:
