@@ -143,7 +143,7 @@ def _laid_out(music: Evidence, ranking: Ranking, period_s: float) -> tuple[Layou
     beat_s = refine_phase(music, period_s, beat_s)
     prepared = prepare(music)
     table = beat_table(prepared, period_s, beat_s)
-    slipped = find_slips(prepared, table, best.meter) if table else None
+    slipped = find_slips(prepared, table, best.meter, are_likely=ranking.has_odd_bars) if table else None
     if table is None or slipped is None:
         downbeat_s = beat_s - beats * period_s
         return lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats), ranking

@@ -33,7 +33,7 @@ _SPREAD_FLOOR = 0.25
 # What an odd bar costs in log odds, by the beats of the usual bar and its own: half a bar is the likeliest. The first
 # and the last bars are not looked at: a slowing end is not on the beat. Prices from songs without odd bars, which win
 # less by one.
-_PRICE = 24.0
+_PRICE, _PRICE_WHERE_LIKELY = 24.0, 14.0
 _DEARER = {2: {1: 1.0, 3: 1.0}, 3: {2: 1.0, 4: 1.5}, 4: {2: 1.0, 3: 1.5, 5: 1.5, 6: 1.5}}
 _FIRST_BARS, _LAST_BARS = 2, 2
 # Where the song's evidence for its bars, the odd ones left out, is weaker than this, the reading is in doubt: in songs
@@ -66,10 +66,15 @@ class _Shift:
     shift: int
 
 
-def find_slips(prepared: Prepared, table: BeatTable, meter: MeterKind) -> SlippedBars | None:
-    """The odd bars of a song whose beats and meter are known; None when all bars are alike."""
+def find_slips(
+    prepared: Prepared, table: BeatTable, meter: MeterKind, *, are_likely: bool = False
+) -> SlippedBars | None:
+    """The odd bars of a song whose beats and meter are known; None when all bars are alike.
+
+    Where odd bars `are_likely`, less evidence is asked for.
+    """
     if meter.beats in BEATS_KNOWN:
-        return _slips_by_odds(prepared, table, meter)
+        return _slips_by_odds(prepared, table, meter, _PRICE_WHERE_LIKELY if are_likely else _PRICE)
     patterns = _patterns(table)
     shifts = sorted(_shifts(patterns, meter.beats, 0, len(patterns)), key=lambda shift: shift.beat)
     if not 0 < len(shifts) <= _MOST_SLIPS:
@@ -86,9 +91,9 @@ def find_slips(prepared: Prepared, table: BeatTable, meter: MeterKind) -> Slippe
     return SlippedBars(downbeat, tuple(slips), confidence)
 
 
-def _slips_by_odds(prepared: Prepared, table: BeatTable, meter: MeterKind) -> SlippedBars | None:
+def _slips_by_odds(prepared: Prepared, table: BeatTable, meter: MeterKind, price: float) -> SlippedBars | None:
     """The odd bars among the likeliest bar lines, unless there are too many to be believed."""
-    lines = likeliest_lines(line_odds(table, meter.beats), meter.beats)
+    lines = likeliest_lines(line_odds(table, meter.beats), meter.beats, price)
     odd = [(start, end) for start, end in pairwise(lines) if end - start != meter.beats]
     if not 0 < len(odd) <= _MOST_SLIPS:
         return None
@@ -99,7 +104,7 @@ def _slips_by_odds(prepared: Prepared, table: BeatTable, meter: MeterKind) -> Sl
     return SlippedBars(lines[0], tuple(Slip(end, end - start) for start, end in odd), share)
 
 
-def likeliest_lines(odds: Doubles, beats: int) -> list[int]:
+def likeliest_lines(odds: Doubles, beats: int, price: float = _PRICE) -> list[int]:
     """Beats on which bars begin, so that their log odds add up to the most, less the price of odd bars.
 
     Parameters
@@ -108,20 +113,22 @@ def likeliest_lines(odds: Doubles, beats: int) -> list[int]:
         That a bar begins on each beat.
     beats : int
         Of the usual bar: one of `BEATS_KNOWN`.
+    price : float
+        Of an odd bar of half the length, in log odds; others are dearer.
     """
     count = len(odds)
-    prices = {length: _PRICE * times for length, times in _DEARER[beats].items()}
+    prices = {length: price * times for length, times in _DEARER[beats].items()}
     total, before = np.full(count, -np.inf), np.full(count, -1)
     total[:beats] = odds[:beats]
     for beat in range(1, count):
         ways = [(beat - beats, 0.0)]
         if beat + _LAST_BARS * beats < count:
-            ways += [(beat - length, price) for length, price in prices.items()]
-        for start, price in ways:
-            if start < (_FIRST_BARS * beats if price else 0):
+            ways += [(beat - length, paid) for length, paid in prices.items()]
+        for start, paid in ways:
+            if start < (_FIRST_BARS * beats if paid else 0):
                 continue
-            if total[start] - price + odds[beat] > total[beat]:
-                total[beat], before[beat] = total[start] - price + odds[beat], start
+            if total[start] - paid + odds[beat] > total[beat]:
+                total[beat], before[beat] = total[start] - paid + odds[beat], start
     lines = [count - beats + int(np.argmax(total[-beats:]))]
     while before[lines[-1]] >= 0:
         lines.append(int(before[lines[-1]]))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -35,12 +35,15 @@ class Ranking:
         Looked up by `Reading.fit`.
     share_of_bars : float or None
         Where odd bars were found, how sure the bar lines are once beat and meter are.
+    has_odd_bars : bool
+        Odd bars are to be expected.
     """
 
     readings: tuple[Reading, ...]
     probability: Doubles
     fits: tuple[GridFit, ...]
     share_of_bars: float | None = None
+    has_odd_bars: bool = False
 
     @property
     def best(self) -> Reading:
@@ -69,7 +72,7 @@ class Ranking:
         rest = [index for index, reading in enumerate(self.readings) if not self.has_best_tempo(reading)]
         if not rest:
             return None
-        return Ranking(tuple(self.readings[index] for index in rest), self.probability[rest], self.fits)
+        return replace(self, readings=tuple(self.readings[index] for index in rest), probability=self.probability[rest])
 
     def has_best_tempo(self, other: Reading) -> bool:
         return abs(other.period_s / self.best.period_s - 1) < SAME_TEMPO
@@ -137,4 +140,5 @@ def _weighed(evidence: Evidence, fits: tuple[GridFit, ...], statements: Statemen
     probability = heard * np.array([statements.weight(item) for item in readings])
     probability /= probability.sum()
     order = np.argsort(-probability)
-    return Ranking(tuple(readings[index] for index in order), probability[order], fits)
+    likeliest = tuple(readings[index] for index in order)
+    return Ranking(likeliest, probability[order], fits, has_odd_bars=statements.has_odd_bars)

@@ -164,15 +164,21 @@ def _bars(draft: ChartDraft, tempo_map: TempoMap | None) -> list[Bar]:
         bar = bars[number - 1]
         hits = [(snapped(one.beat, bar.meter), one.length_beats) for one in draft.hits if one.bar == number]
         bars[number - 1] = replace(bar, hits=_hits(hits, bar.meter))
-    for number in draft.fills:
+    for place, number in enumerate(draft.fills):
         if 1 <= number <= len(bars):
-            whole = Span(Fraction(1), Fraction(bars[number - 1].meter.upper))
-            bars[number - 1] = replace(bars[number - 1], fills=(whole,))
+            bars[number - 1] = replace(bars[number - 1], fills=(_fill(draft, place, bars[number - 1].meter),))
     _stop(draft, bars)
     if tempo_map:
         _tempos(bars, tempo_map)
     _end(draft, bars)
     return bars
+
+
+def _fill(draft: ChartDraft, place: int, meter: MeterSign) -> Span:
+    """To the end of its bar, from where it was found to begin; a draft that does not say so has it all."""
+    beat = snapped(draft.fill_beats[place], meter) if place < len(draft.fill_beats) else Fraction(1)
+    begins = beat if 1 <= beat < meter.upper + 1 else Fraction(1)
+    return Span(begins, meter.upper + 1 - begins)
 
 
 def _meters(draft: ChartDraft) -> list[MeterSign]:

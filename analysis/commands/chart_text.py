@@ -29,10 +29,15 @@ def _section_line(draft: ChartDraft, number: int) -> str:
     notes = [words] if (words := entry_words(draft, number)) else []
     notes += [_hit_words(hit) for hit in draft.hits if hit.bar in inside]
     notes += [_stop_words(stop) for stop in draft.stops if stop.bar in inside]
-    notes += [f"fill {bar}" for bar in draft.fills if bar in inside]
+    notes += [_fill_words(draft, place) for place, bar in enumerate(draft.fills) if bar in inside]
     bars = f"bars {section.start_bar}-{end - 1} ({section.bars})"
     line = f"{section.label:<2} {bars:<18} {section.dynamic:<3} sure {section.confidence:.0%}"
     return f"{line}  {', '.join(notes)}".rstrip()
+
+
+def _fill_words(draft: ChartDraft, place: int) -> str:
+    begins = f":{draft.fill_beats[place]:g}" if place < len(draft.fill_beats) else ""
+    return f"fill {draft.fills[place]}{begins}"
 
 
 def _hit_words(hit: Hit) -> str:

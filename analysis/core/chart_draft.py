@@ -68,7 +68,7 @@ class MeterChange(Record):
 @dataclass(frozen=True)
 class ChartDraft(Record):
     """`downbeats_s` holds where each bar begins and where the last one ends; `players` are all that `entries` is about.
-    `pickup_beats` are felt beats of music before bar one."""
+    `fill_beats` say where in its bar each of `fills` begins. `pickup_beats` are felt beats of music before bar one."""
 
     bars: int = 0
     downbeats_s: tuple[float, ...] = ()
@@ -78,6 +78,7 @@ class ChartDraft(Record):
     stops: tuple[Stop, ...] = ()
     grooves: tuple[SectionGroove, ...] = ()
     fills: tuple[int, ...] = ()
+    fill_beats: tuple[float, ...] = ()
     ending: Ending = Ending()
     entries: tuple[Entry, ...] = ()
     players: tuple[str, ...] = ()

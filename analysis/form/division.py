@@ -47,6 +47,12 @@ def divide(log_odds: Doubles) -> list[range]:
     return _sections_back_from(bars, cut)
 
 
+def division_log_odds(log_odds: Doubles, sections: list[range]) -> float:
+    """What `divide` made the most of: the log odds of these sections' lines and lengths together."""
+    lines = sum(float(log_odds[section.start - 1]) + BORDER_BONUS for section in sections[1:])
+    return lines + sum(length_log_odds(len(section)) for section in sections)
+
+
 def _sections_back_from(end: int, cut: np.ndarray) -> list[range]:
     found: list[range] = []
     while end > 0:

@@ -59,12 +59,14 @@ def draft_chart(parts: Sequence[Part], clock: BarClock) -> ChartDraft:
     stops = find_stops(sound, clock, hits)
     grid = next(lay_slots(clock, sound), None)
     bars = drum_bars(grid, [(part.features, part.drums) for part in parts]) if grid and sections else None
+    fills = find_fills(bars, sections, hits, stops) if bars else ()
     return replace(
         bare,
         sections=sections,
         hits=hits,
         stops=stops,
         grooves=find_grooves(bars, sections) if bars else (),
-        fills=find_fills(bars, sections, hits, stops) if bars else (),
+        fills=tuple(fill.bar for fill in fills),
+        fill_beats=tuple(fill.beat for fill in fills),
         ending=find_ending(sound, clock),
     )

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from analysis.core.samples import Doubles, Flags, Indices
 from analysis.form.bar_clock import BarClock
@@ -19,12 +20,14 @@ from analysis.tempo.evidence import Evidence
 # House choices. An attack of the band is as strong as this share of the usual one at the bar lines of the song's end;
 # it may lie so far before a beat, and counts as near one within this spread.
 _TAIL_BARS = 12
-_ATTACK_SHARE, _WEAK_SHARE = 0.55, 0.3
+_ATTACK_SHARE, _WEAK_SHARE = 0.4, 0.3
 _EARLY_BEATS = 0.13
 _NEAR_S = 0.035
 # Frames of 10 ms around an attack in which its sound is compared, and the shares that must be left (house choices).
 _BEFORE, _SOON, _LATER = (-10, -2), (2, 10), (9, 14)
 _SOON_SHARE, _LATER_SHARE = 0.2, 0.02
+# A peak stands out of the frames around it by this factor (house choice).
+_AROUND_FRAMES, _OVER_FLUTTER = 25, 2.2
 # Slowing: it begins so many beats before the last attack, loses so many bars at most, and slows the last beat to
 # this share of the tempo. It is believed when the beats fit by so much better.
 _MOST_BEATS_SLOWED, _LEAST_BEATS_SLOWED = 20, 2
@@ -34,7 +37,7 @@ _LEAST_GAIN, _BEATS_WEIGHT, _LEAST_ATTACKS = 0.15, 0.5, 4
 # A fade falls by this much over its bars, steadily, and its bars count down to this level re the loud ones; its notes
 # still begin: a bar's strongest onset is at least this share of that before.
 _FADE_BARS, _FADE_LEAST_BARS, _FADE_DB, _FADE_FLOOR_DB, _FADE_STEADY = 4, 1.8, 8.0, -52.0, 0.65
-_STRIKE_SHARE, _SOFT_STRIKE, _FADE_WAVERS_DB = 0.3, 0.75, 2.0
+_STRIKE_SHARE, _SOFT_STRIKE, _FADE_WAVERS_DB = 0.24, 0.75, 2.0
 
 
 @dataclass(frozen=True)
@@ -72,11 +75,17 @@ def _attacks(music: Evidence, clock: BarClock) -> _Attacks | None:
     lines = clock.downbeats_s[max(0, clock.bars - _TAIL_BARS) : clock.bars]
     near = [total[np.abs(music.frame_s - line) < 2 * _NEAR_S] for line in lines]
     usual = float(np.median([found.max() for found in near if len(found)] or [0.0]))
-    strong = total[peaks] > _WEAK_SHARE * usual
-    strong &= (times > clock.downbeats_s[0] - _NEAR_S) & _sounds_on(music, peaks)
+    strong = (total[peaks] > _WEAK_SHARE * usual) & (times > clock.downbeats_s[0] - _NEAR_S)
+    strong &= _sounds_on(music, peaks) & _stands_out(total, peaks)
     if usual <= 0 or not strong.any():
         return None
     return _Attacks(times[strong], total[peaks][strong] / usual)
+
+
+def _stands_out(total: Doubles, peaks: Indices) -> Flags:
+    """Whether a peak is well above what is around it: the flutter of sounds that ring is everywhere."""
+    around = median_filter(total, 2 * _AROUND_FRAMES + 1, mode="nearest")
+    return np.asarray(total[peaks] > _OVER_FLUTTER * around[peaks], np.bool_)
 
 
 def _sounds_on(music: Evidence, peaks: Indices) -> Flags:

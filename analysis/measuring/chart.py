@@ -13,9 +13,8 @@ from analysis.core.threads import on_one_thread
 from analysis.form.bar_clock import BarClock
 from analysis.form.draft import Part, draft_chart
 from analysis.form.last_bars import with_true_end
-from analysis.form.song_sound import hear
-from analysis.form.thirds import written_in_thirds
 from analysis.maps.tempo_map import TempoMap
+from analysis.measuring.bars_by_form import drafted_bars
 from analysis.measuring.players import entries_of
 from analysis.measuring.song import SongFile, measure_song, music_among
 from analysis.tempo.evidence import pool
@@ -41,12 +40,14 @@ def draft_song(files: Sequence[SongFile], tempo_map: TempoMap | None = None) -> 
 
 
 def _pickup_beats(song: SongMeasures, draft: ChartDraft, tempo_map: TempoMap | None) -> float:
-    """As measured with the song, as long as bar one is where it was measured; a map that counts its pickup has none."""
-    measured_s = song.bar_one.time_s
+    """As measured with the song, as long as bar one is where it was measured; a map that counts its pickup has none.
+
+    Without a map the first bar must be as long as it was measured: else its beats are others.
+    """
     is_counted = tempo_map is not None and tempo_map.segments[0].bar < 1
-    if measured_s is None or is_counted or abs(measured_s - draft.downbeats_s[0]) > _SAME_S:
-        return 0.0
-    return song.bar_one.pickup_beats
+    lines = 1 if tempo_map else 2
+    apart_s = np.abs(np.subtract(song.downbeats_s[:lines], draft.downbeats_s[:lines])) if song.downbeats_s else np.ones(1)
+    return 0.0 if is_counted or apart_s.max() > _SAME_S else song.bar_one.pickup_beats
 
 
 def _drafted(files: Sequence[SongFile], report: SongReport, tempo_map: TempoMap | None) -> ChartDraft:
@@ -60,10 +61,7 @@ def _drafted(files: Sequence[SongFile], report: SongReport, tempo_map: TempoMap 
     if tempo_map:
         clock = BarClock.from_map(tempo_map, music.last_sound_s)
         return draft_chart(parts, with_true_end(music, clock, may_slow=False))
-    measured = BarClock.from_song(report.song)
-    if measured is None:
-        return ChartDraft()
-    clock = with_true_end(music, measured)
-    if not any("midi_meter" in file.metadata for file in report.files):
-        clock = written_in_thirds(clock, hear([part.features for part in parts]))
-    return draft_chart(parts, clock)
+    is_meter_given = any("midi_meter" in file.metadata for file in report.files)
+    files_of_music = [part.features for part in parts]
+    drafted = drafted_bars(music, files_of_music, report.song, is_meter_given=is_meter_given)
+    return draft_chart(parts, drafted) if drafted else ChartDraft()

@@ -23,13 +23,11 @@ from analysis.core.chart_draft import ChartDraft
 from analysis.form.bar_clock import BarClock
 from analysis.form.bar_rows import BarRows, bar_rows
 from analysis.form.draft import draft_chart
-from analysis.form.last_bars import with_true_end
 from analysis.form.letters import group_alike
 from analysis.form.likeness import likeness
 from analysis.form.sections import file_level, pair_odds
-from analysis.form.song_sound import hear
-from analysis.form.thirds import written_in_thirds
 from analysis.form.weights import form_models
+from analysis.measuring.bars_by_form import drafted_bars
 from analysis.tempo.evidence import Evidence, pool
 from bench.form.baselines import BARS_A_SECTION, agglomerative, checkerboard
 from bench.form.calibration import are_bars_right, hit_claims, print_calibration, section_claims
@@ -57,10 +55,7 @@ class Drafts:
         start_s = time.process_time()
         given = draft_chart(song.parts, song.true_clock)
         given_s = time.process_time() - start_s
-        clock = BarClock.from_song(song.measured)
-        if clock:
-            clock = with_true_end(_music(song), clock)
-            clock = written_in_thirds(clock, hear([file.features for file in song.files]))
+        clock = drafted_bars(_music(song), [file.features for file in song.files], song.measured)
         return cls(song, given, given_s, clock, draft_chart(song.parts, clock) if clock else ChartDraft())
 
 

@@ -48,6 +48,7 @@ def counts_of(draft: ChartDraft, truth: Mapping[str, Any]) -> dict[str, Counts]:
         "ending and its bar": Counts(int(draft.ending.to_json() == truth["ending"]), 1, 1),
         "grooves": groove_counts(draft, truth),
         "fills": Counts(len(set(draft.fills) & set(truth["fills"])), len(draft.fills), len(truth["fills"])),
+        "fills and where they begin": fill_counts(draft, truth),
         "louder or softer": dynamic_counts(draft, truth),
     }
 
@@ -70,6 +71,14 @@ def _is_stop(said: tuple[int, float, float], true: Mapping[str, Any]) -> bool:
     bar, beat, beats = said
     near = abs(beat - true["beat"]) < PLACE_BEATS and abs(beats - true["beats"]) < LENGTH_BEATS
     return bool(bar == true["bar"] and near)
+
+
+def fill_counts(draft: ChartDraft, truth: Mapping[str, Any]) -> Counts:
+    """Fills that begin on the right beat of the right bar."""
+    begins = dict(zip(truth["fills"], truth["fill_beats"], strict=True))
+    said = list(zip(draft.fills, draft.fill_beats, strict=True))
+    right = sum(bar in begins and abs(beat - begins[bar]) < PLACE_BEATS for bar, beat in said)
+    return Counts(right, len(said), len(begins))
 
 
 def groove_counts(draft: ChartDraft, truth: Mapping[str, Any]) -> Counts:

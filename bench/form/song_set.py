@@ -24,7 +24,8 @@ from analysis.form.draft import Part
 from analysis.maps.tempo_map import MeterSign
 from analysis.measuring.song import SongFile, measure_song
 from analysis.measuring.survey import survey_file
-from bench.form.songs import sound_files, write_song
+from bench.form.arrangements import arrange
+from bench.form.songs import sound_files, truth_of, write_song
 
 
 @dataclass(frozen=True)
@@ -89,8 +90,8 @@ def _surveyed(seed: int, home: Path) -> KnownSong:
         )
         for path in sorted(home.glob("*.npz"))
     ]
-    truth = json.loads((home / "truth.json").read_text("utf-8"))
-    return KnownSong(seed, truth, tuple(files), json.loads((home / "survey_s.json").read_text("utf-8")))
+    survey_s = json.loads((home / "survey_s.json").read_text("utf-8"))
+    return KnownSong(seed, truth_of(arrange(seed)), tuple(files), survey_s)
 
 
 def _measured(song: KnownSong, home: Path) -> dict[str, Any]:

@@ -1,9 +1,9 @@
 """Write songs with known form: python -m bench.form.songs FOLDER [--songs N] [--first SEED].
 
 Each is a folder with its files and `truth.json`: `downbeats_s` (bar lines and the end of the last bar), `bars`,
-`meters` of the bars, `sections` (start_bar, bars, label, dynamic, transpose), `hits`, `stops`, `fills`, `grooves`,
-`ending`. Half the songs have drums, half come as stems. Rules are found on the seeds of `FITTED`; what is
-reported is measured on those of `HELD_OUT`.
+`meters` of the bars, `sections` (start_bar, bars, label, dynamic, transpose), `hits`, `stops`, `fills` and the beats
+that they begin on, `grooves`, `ending`. Half the songs have drums, half come as stems. Rules are found on the seeds of
+`FITTED`; what is reported is measured on those of `HELD_OUT`.
 """
 
 from __future__ import annotations
@@ -59,7 +59,8 @@ def truth_of(song: Arrangement) -> dict[str, Any]:
         "sections": _sections(song),
         "hits": _hits(song),
         "stops": _stops(song),
-        "fills": _fills(song),
+        "fills": (fills := _fills(song)),
+        "fill_beats": _fill_beats(song, fills),
         "grooves": _grooves(song),
         "ending": _ending(song),
     }
@@ -107,6 +108,20 @@ def _fills(song: Arrangement) -> list[int]:
         for number, bar in enumerate(song.bars, 1)
         if bar.fill and not bar.hits and not bar.stop and bar.section in drummed and number < len(song.bars)
     ]
+
+
+def _fill_beats(song: Arrangement, fills: list[int]) -> list[float]:
+    """Where in its bar each fill begins, in the middle or on the last pulse: from there on time is kept no more."""
+    starts = first_beats(song)
+    kept = np.array([note.beat for note in write_notes(song) if DRUM_BY_SOUND.get(note.sound) == "hat"])
+    found = []
+    for number in fills:
+        bar = song.bars[number - 1]
+        middle, last = 1 + bar.beats // 2, 1 + max(0, bar.beats - song.meter.pulse)
+        beats = kept - starts[number - 1] + 1
+        is_kept = ((beats > middle - 1e-6) & (beats < last - 1e-6)).any()
+        found.append(float(last if is_kept else middle))
+    return found
 
 
 def _drummed(song: Arrangement) -> set[int]:

@@ -96,10 +96,11 @@ def test_a_short_bar_is_where_the_odds_move() -> None:
 
 
 def test_a_short_bar_must_win_more_than_it_costs() -> None:
-    """Two bars later the odds move back: both moves win 20, which is less than two odd bars cost."""
+    """Two bars later the odds move back: both win 15, which is less than two odd bars cost, unless at 7 each."""
     moved = [0, 4, 8, 12, 14, 18, 20, 24, 28, 32, 36]
 
     assert likeliest_lines(odds_of(moved, 40), 4) == list(range(0, 40, 4))
+    assert likeliest_lines(odds_of(moved, 40), 4, price=7.0) == moved
 
 
 def test_no_odd_bar_in_the_first_and_the_last_two_bars() -> None:

@@ -69,10 +69,11 @@ def test_a_groove_is_written_where_nothing_else_is_to_be_read() -> None:
     assert [bar.shows for bar in first.bars] == [SLASHES, SLASHES, DRUMS, SLASHES]
 
 
-def test_a_fill_takes_its_bar_and_a_held_ending_has_a_fermata() -> None:
-    first, second = written(units_of(DRAFT))
+def test_a_fill_goes_to_the_end_of_its_bar_and_a_held_ending_has_a_fermata() -> None:
+    first, second = written(units_of(replace(DRAFT, fill_beats=(3.0,))))
 
-    assert first.bars[2].fills == (Span(Fraction(1), Fraction(4)),)
+    assert first.bars[2].fills == (Span(Fraction(3), Fraction(2)),)
+    assert written(units_of(DRAFT))[0].bars[2].fills == (Span(Fraction(1), Fraction(4)),)
     assert (second.bars[3].shows, second.bars[3].held) == (RHYTHM, Fraction(1))
 
 

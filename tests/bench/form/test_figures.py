@@ -15,6 +15,7 @@ TRUTH = {
     "ending": {"kind": "held", "bar": 8},
     "grooves": [{"section": 1, "kick": [1.0], "snare": [3.0], "hat": [1.0, 2.0]}],
     "fills": [8],
+    "fill_beats": [3.0],
 }
 
 
@@ -26,6 +27,7 @@ def test_each_part_is_counted_against_the_truth() -> None:
         stops=(Stop(8, 3.0, 2.2),),
         grooves=(SectionGroove(1, (1.0, 2.5), (3.0,), (1.0, 2.0)),),
         fills=(4, 8),
+        fill_beats=(3.0, 4.0),
         ending=Ending("held", 9),
     )
 
@@ -36,6 +38,7 @@ def test_each_part_is_counted_against_the_truth() -> None:
         "ending and its bar": Counts(0, 1, 1),
         "grooves": Counts(4, 5, 4),
         "fills": Counts(1, 2, 1),
+        "fills and where they begin": Counts(0, 2, 1),
         "louder or softer": Counts(1, 1, 1),
     }
 

@@ -1,0 +1,71 @@
+"""The bars of a chart where measuring was in doubt: songs of the project's band, read at another level on purpose."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.band.render import mix_stems, render_stems
+from analysis.band.score import steady, write_score
+from analysis.bars.measures import with_music
+from analysis.bars.statements import Statements
+from analysis.core.reports import Alternative, MapSegment, SongMeasures
+from analysis.features.feature_arrays import Features
+from analysis.measuring.bars_by_form import drafted_bars
+from analysis.tempo.evidence import Evidence, pool
+from tests.analysis.playing import song_file
+
+RATE_HZ, BPM = 44_100, 96
+# Every section has an odd number of bars.
+FORM = (("verse", 7), ("chorus", 5), ("verse", 7), ("chorus", 5))
+
+
+@pytest.fixture(scope="module")
+def heard() -> tuple[Evidence, list[Features]]:
+    score = write_score(steady("odd sections", 5, BPM, feel="straight", form=FORM))
+    files = [song_file(mix_stems(render_stems(score, RATE_HZ)), rate_hz=RATE_HZ).features]
+    music = pool(files)
+    assert music is not None
+    return music, files
+
+
+@pytest.fixture(scope="module")
+def right(heard: tuple[Evidence, list[Features]]) -> SongMeasures:
+    return with_music(heard[0], Statements(), RATE_HZ)
+
+
+def in_doubt(song: SongMeasures, *, level: int, doubt: float) -> SongMeasures:
+    """The song as if it had been read at so many times its tempo, and its true tempo or the double were so likely."""
+    lines = np.array(song.downbeats_s)
+    bars = np.arange(0, len(lines) - 1 + 1e-9, 1 / level)
+    other = Alternative(float(BPM if level == 2 else 2 * BPM), doubt, "4/4", song.bar_one.time_s)
+    return replace(
+        song,
+        tempo=replace(song.tempo, bpm=float(level * BPM), alternatives=(other,)),
+        tempo_map=(MapSegment(1, float(lines[0]), float(level * BPM), "4/4"),),
+        meter=replace(song.meter, confidence=1 - doubt),
+        downbeats_s=tuple(np.interp(bars, np.arange(len(lines)), lines).tolist()),
+    )
+
+
+@pytest.mark.parametrize(
+    ("level", "doubt", "bar_beats"),
+    [
+        (2, 0.4, 4),  # read in half bars, and in doubt: the true ones
+        (2, 0.02, 2),  # what measuring is sure of stays
+        (1, 0.4, 4),  # right bars stay in spite of doubt
+    ],
+)
+def test_the_form_decides_where_measuring_is_in_doubt(
+    heard: tuple[Evidence, list[Features]], right: SongMeasures, level: int, doubt: float, bar_beats: int
+) -> None:
+    clock = drafted_bars(*heard, in_doubt(right, level=level, doubt=doubt))
+
+    assert clock is not None
+    assert float(np.median(np.diff(clock.downbeats_s))) == pytest.approx(bar_beats * 60 / BPM, abs=0.01)
+
+
+def test_a_song_without_bars_has_none(heard: tuple[Evidence, list[Features]]) -> None:
+    assert drafted_bars(*heard, SongMeasures()) is None
