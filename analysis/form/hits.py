@@ -31,6 +31,8 @@ MOST_SPREADS = 4.0  # standard deviations: what lies further out must not decide
 _LEAST_LOGIT = -9.0
 # From this probability on it is a hit: fitted with the weights.
 LEAST_PROBABILITY = 0.38
+# From this on it may be one: enough to say that a rest beside it is no stop (house choice).
+LEAST_FOR_FIGURE = 0.25
 _FEWEST_BARS = 2
 # So many slots in a row are a fill or a run, not a figure of accents (house choice).
 _RUN = 4
@@ -139,19 +141,20 @@ def _stored_model() -> HitModel:
     return HitModel.load(WEIGHTS)
 
 
-def find_hits(sound: SongSound, clock: BarClock) -> tuple[Hit, ...]:
-    """Hits of the whole song in order of time; the last bar's are left to its ending."""
+def find_hits(sound: SongSound, clock: BarClock, *, least: float = LEAST_PROBABILITY) -> tuple[Hit, ...]:
+    """Hits of the whole song, at least so likely, in order of time; the last bar's are left to its ending."""
     found: list[Hit] = []
     for grid in lay_slots(clock, sound):
         if len(grid.bars) >= _FEWEST_BARS:
             likely = _stored_model().probabilities(hit_numbers(grid, sound), grid.inside)
-            found += _hits_on(grid, likely, sound, clock)
+            found += _hits_on(grid, np.where(likely >= least, likely, 0.0), sound, clock)
     return tuple(sorted(found, key=lambda hit: (hit.bar, hit.beat)))
 
 
 def _hits_on(grid: Slots, likely: Doubles, sound: SongSound, clock: BarClock) -> Iterator[Hit]:
+    """Hits on the slots that are likely at all: the others have 0."""
     for row, bar in enumerate(grid.bars):
-        slots = _without_runs(np.flatnonzero(likely[row] >= LEAST_PROBABILITY))
+        slots = _without_runs(np.flatnonzero(likely[row]))
         if bar == clock.bars - 1:
             continue
         for slot, following in zip(slots, [*slots[1:], int(grid.inside[row].sum())], strict=False):

@@ -62,7 +62,7 @@ def find_stops(sound: SongSound, clock: BarClock, hits: Sequence[Hit] = ()) -> t
     sound : SongSound
     clock : BarClock
     hits : sequence of Hit
-        A bar with several of them is a figure: what rests in it belongs to the figure.
+        Likely ones too: a bar with several is a figure, and what rests in it belongs to the figure.
     """
     pulses = _pulses(sound, clock)
     sounding = [place for place, pulse in enumerate(pulses) if pulse.sounds]

@@ -166,7 +166,7 @@ def _print_figures(drafts: Sequence[Drafts]) -> None:
     right = [one for one in drafts if _are_bars_true(one)]
     for name, chosen in {
         "On measured bars": drafts,
-        f"{len(right)} songs whose bars are measured right": right,
+        f"{len(right)} songs whose bars are drafted right": right,
     }.items():
         print(f"\n{name}")
         print_figures([(one.song.truth, counts_of(one.measured, one.song.truth)) for one in chosen])
@@ -184,8 +184,11 @@ def _are_lines_true(song: KnownSong) -> bool:
 
 
 def _are_bars_true(drafts: Drafts) -> bool:
-    """Whether the measured bars and their meter are the true ones."""
-    return _are_lines_true(drafts.song) and str(drafts.clock and drafts.clock.signs[0]) == drafts.song.truth["meter"]
+    """Whether the bars that are drafted without the true ones, and their meter, are true."""
+    clock, truth = drafts.clock, drafts.song.truth
+    if clock is None or str(clock.signs[0]) != truth["meter"]:
+        return False
+    return are_bars_right(clock.downbeats_s.tolist(), truth["downbeats_s"])
 
 
 def _print_bars(drafts: Sequence[Drafts]) -> None:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from analysis.form.hit_numbers import NUMBERS
-from analysis.form.hits import BAR_NUMBERS, WEIGHTS, HitModel, Regression, find_hits, with_bar
+from analysis.form.hits import BAR_NUMBERS, LEAST_PROBABILITY, WEIGHTS, HitModel, Regression, find_hits, with_bar
 from tests.analysis.form.played import clock_of, played
 
 BARS = 16
@@ -39,6 +39,16 @@ def test_an_accent_off_the_pulse_that_every_bar_has_is_no_hit() -> None:
     same = dict.fromkeys(range(4), (1, 2.5, 4))
 
     assert find_hits(played(clock, dict.fromkeys(range(1, BARS + 1), same)), clock) == ()
+
+
+def test_less_likely_ones_are_given_where_they_are_asked_for() -> None:
+    clock = clock_of(BARS)
+    sound = played(clock, dict.fromkeys(range(1, BARS + 1), USUAL) | {8: dict.fromkeys(range(4), (1, 2.5, 4))})
+    sure, all_of_them = find_hits(sound, clock), find_hits(sound, clock, least=0.01)
+
+    assert all(hit.confidence >= LEAST_PROBABILITY for hit in sure)
+    assert set(sure) < set(all_of_them)
+    assert all(hit.confidence >= 0.01 for hit in all_of_them)
 
 
 def test_a_tune_that_changes_alone_is_no_hit() -> None:
