@@ -45,9 +45,11 @@ def _pickup_beats(song: SongMeasures, draft: ChartDraft, tempo_map: TempoMap | N
     Without a map the first bar must be as long as it was measured: else its beats are others.
     """
     is_counted = tempo_map is not None and tempo_map.segments[0].bar < 1
+    if is_counted or not song.downbeats_s:
+        return 0.0
     lines = 1 if tempo_map else 2
-    apart_s = np.abs(np.subtract(song.downbeats_s[:lines], draft.downbeats_s[:lines])) if song.downbeats_s else np.ones(1)
-    return 0.0 if is_counted or apart_s.max() > _SAME_S else song.bar_one.pickup_beats
+    apart_s = np.abs(np.subtract(song.downbeats_s[:lines], draft.downbeats_s[:lines])).max()
+    return 0.0 if apart_s > _SAME_S else song.bar_one.pickup_beats
 
 
 def _drafted(files: Sequence[SongFile], report: SongReport, tempo_map: TempoMap | None) -> ChartDraft:
