@@ -213,7 +213,8 @@ def interrupt(client: SentClient, data_dir: Path, size_bytes: int, *, times: int
 
 
 def offset_of(data_dir: Path) -> int:
-    return max((offset for offset, _, _ in uploads_of(data_dir)), default=0)
+    """Of the upload that is under way."""
+    return max((offset for offset, state, _ in uploads_of(data_dir) if state == "open"), default=0)
 
 
 def sha256_of(path: Path) -> str:
@@ -221,9 +222,11 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def check_received(data_dir: Path, path: Path, stored_hash: Callable[[str], str]) -> None:
-    """One upload, received, whose stored bytes have the file's hash."""
+def check_received(data_dir: Path, path: Path, stored_hash: Callable[[str], str], *, uploads: int = 1) -> None:
+    """So many uploads were received, and this file is one of them; its stored bytes have its hash."""
     expected = sha256_of(path)
+    key = f"originals/{expected[:2]}/{expected}"
     received = [key for _, state, key in uploads_of(data_dir) if state == "received"]
-    assert received == [f"originals/{expected[:2]}/{expected}"]
-    assert stored_hash(received[0]) == expected
+    assert len(received) == uploads
+    assert received.count(key) == 1
+    assert stored_hash(key) == expected
