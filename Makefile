@@ -2,7 +2,8 @@
 #
 #   make demo     a full demo with sample users on this machine (ARGS="--port 8123 --data DIR --json")
 #   make test     every test, browser tests included, side by side (ARGS="tests/portal/intake -k survey" narrows it)
-#   make check    format and lint (Python, scripts, style sheets, templates), strict types, import order, missing migrations
+#   make check    format and lint (Python, scripts, style sheets, templates), strict types, import order, shape of the code,
+#                 missing migrations
 #   make bench    the engine's accuracy and speed
 #   make bench-libraries   one more library to compare it with (ARGS="tempo --beside librosa,aubio,essentia")
 #   make format   fix what `make check` only reports
@@ -77,6 +78,7 @@ check: venv
 	! LC_ALL=C.UTF-8 grep -rnE '^.{121,}' --include='*.html' --include='*.css' --include='*.js' portal $(TEMPLATES)
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+	$(BIN)/python -m pytest --quiet --durations-min=9 tests/test_structure.py tests/portal/test_templates.py
 	DJANGO_SETTINGS_MODULE=tests.settings $(BIN)/python manage.py makemigrations --check --dry-run
 
 format: venv
