@@ -43,7 +43,10 @@ def test_an_accent_off_the_pulse_that_every_bar_has_is_no_hit() -> None:
 
 def test_hits_are_as_likely_as_is_asked_for() -> None:
     clock = clock_of(BARS)
-    figures = {8: dict.fromkeys(range(4), (1, 2.5, 4)), 12: USUAL | {0: (2.25, 3.5), 1: (2.25, 3.5)}}
+    figures: dict[int, dict[int, tuple[float, ...]]] = {
+        8: dict.fromkeys(range(4), (1, 2.5, 4)),
+        12: USUAL | {0: (2.25, 3.5), 1: (2.25, 3.5)},
+    }
     sound = played(clock, dict.fromkeys(range(1, BARS + 1), USUAL) | figures)
     surest = max(hit.confidence for hit in find_hits(sound, clock)) - 0.002
     fewer, more = find_hits(sound, clock, least=surest), find_hits(sound, clock)
