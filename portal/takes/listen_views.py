@@ -78,7 +78,8 @@ def notes(request: MemberRequest, song_id: int) -> HttpResponse:
 @login_required
 def leave_note(request: MemberRequest, rough_mix_id: int) -> HttpResponse:
     mixes = RoughMix.objects.visible_to(request.user).select_related("song__booking")
-    mix, form = get_object_or_404(mixes, pk=rough_mix_id), NoteForm(request.POST)
+    mix = get_object_or_404(mixes, pk=rough_mix_id)
+    form = NoteForm(request.POST, mixes=mixes.filter(song=mix.song))
     if not form.is_valid():
         return _answer(request, mix.song, form=form)
     said = form.cleaned_data
@@ -86,7 +87,7 @@ def leave_note(request: MemberRequest, rough_mix_id: int) -> HttpResponse:
 
     def leave_it() -> object:
         return note_services.leave_note(
-            rough_mix=mix,
+            rough_mix=said["on"] or mix,
             map_version=said["map_version"],
             first_bar=first,
             last_bar=last,

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 
+from portal.takes.models import RoughMix
 from portal.takes.models.notes import HIGHEST_BAR, LONGEST_NOTE
+from portal.takes.models.rough_mixes import RoughMixQuerySet
 
 # "33", "33-36", "33–36", "33 to 36"; bars before bar one have a minus.
 BARS = re.compile(r"([-\N{MINUS SIGN}]?\d{1,4})(?:\s*(?:-|\N{EN DASH}|to)\s*(-?\d{1,4}))?", re.ASCII | re.IGNORECASE)
@@ -37,7 +39,8 @@ class BarsField(forms.CharField):
 
 
 class NoteForm(forms.Form):
-    """`map_version` is the map that the page counted bars by; `key` makes a note that is sent twice one note."""
+    """`map_version` is the map that the page counted bars by; `key` makes a note that is sent twice one note. `on` is
+    the mix that it is about, one of `mixes`; nothing: the one that it is sent to."""
 
     bars = BarsField(label="Bar or bars", error_messages={"required": "Enter a bar, such as 33, or a range: 33-36."})
     text = forms.CharField(
@@ -48,6 +51,16 @@ class NoteForm(forms.Form):
     )
     map_version = forms.IntegerField(min_value=1, widget=forms.HiddenInput)
     key = forms.UUIDField(required=False, widget=forms.HiddenInput)
+    on = forms.ModelChoiceField(
+        queryset=RoughMix.objects.none(),
+        required=False,
+        error_messages={"invalid_choice": "This rough mix is not there any more. Load the page again."},
+    )
+
+    def __init__(self, *args: Any, mixes: RoughMixQuerySet | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if mixes is not None:
+            cast(forms.ModelChoiceField[RoughMix], self.fields["on"]).queryset = mixes
 
 
 class AnswerForm(forms.Form):

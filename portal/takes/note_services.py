@@ -37,7 +37,7 @@ def leave_note(
     approved = song.maps.filter(version=map_version).first()
     if approved is None:
         raise NoteError("There is no approved tempo map yet, so bars cannot be named. Write a message instead.")
-    _check_bars(rough_mix, approved, first_bar, last_bar)
+    _check_bars(rough_mix, approved, last_bar)
     if song.bar_notes.count() >= MOST_NOTES:
         raise NoteError(f"This song has {MOST_NOTES} notes. Mark them as done and write a message instead.")
     return BarNote.objects.create(
@@ -52,13 +52,18 @@ def leave_note(
     )
 
 
-def _check_bars(rough_mix: RoughMix, approved: ApprovedMap, first_bar: int, last_bar: int) -> None:
+def _check_bars(rough_mix: RoughMix, approved: ApprovedMap, last_bar: int) -> None:
     tempo_map = TempoMap.from_json(approved.map)
     begins_s, length_s = rough_mix.begins_at_s, (rough_mix.report or {}).get("duration_s")
     if float(tempo_map.time_of_bar(last_bar + 1)) <= begins_s:
         raise NoteError(f"Rough mix {rough_mix.number} begins after bar {last_bar}.")
-    if length_s is not None and float(tempo_map.time_of_bar(first_bar)) >= begins_s + length_s:
-        raise NoteError(f"Rough mix {rough_mix.number} ends before bar {first_bar}.")
+    if length_s is not None and last_bar > (end := _last_bar_before(tempo_map, begins_s + length_s)):
+        raise NoteError(f"Rough mix {rough_mix.number} ends in bar {end}: bar {last_bar} is not in it.")
+
+
+def _last_bar_before(tempo_map: TempoMap, time_s: float) -> int:
+    bar = tempo_map.bar_beat_at(time_s).bar
+    return bar - 1 if float(tempo_map.time_of_bar(bar)) >= time_s else bar
 
 
 @transaction.atomic

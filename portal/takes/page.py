@@ -54,6 +54,10 @@ class TakesPage:
         return self.newest is not None or self.can_start or self.can_upload
 
     @property
+    def has_earlier_heard(self) -> bool:
+        return any(mix.state in RoughMix.HEARD for mix in self.older)
+
+    @property
     def can_listen(self) -> bool:
         return self.newest is not None and bool(self.newest.proxy_key)
 

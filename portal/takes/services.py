@@ -156,7 +156,7 @@ def ask_for_change(*, rough_mix: RoughMix, words: str, by: User, seen: str = "",
 def waiting_notes(song: Song) -> BarNoteQuerySet:
     """What the clients noted at bars and have not asked for yet: it goes with their next request."""
     notes = BarNote.objects.open().filter(song=song, asked_with=None, written_by__role=User.Role.CLIENT)
-    return notes.select_related("approved_map").order_by("first_bar", "pk")
+    return notes.select_related("approved_map", "rough_mix__take").order_by("first_bar", "pk")
 
 
 def _check_round(rounds: Rounds, *, seen: str, is_further: bool) -> None:
@@ -168,9 +168,15 @@ def _check_round(rounds: Rounds, *, seen: str, is_further: bool) -> None:
 
 def _change_in_words(rough_mix: RoughMix, words: str, notes: list[BarNote], rounds: Rounds, *, by: User) -> str:
     says = f"{by.name} asks for a change to rough mix {rough_mix.number}{_of_take(rough_mix)}:"
-    lines = "\n".join(f"{in_bars(note, note.approved_map).capitalize()}: {note.text}" for note in notes)
+    lines = "\n".join(f"{_place_in_words(note, rough_mix)}: {note.text}" for note in notes)
     counted = f"{rounds.count_in_words} {rounds.further_in_words}".strip() if rounds.agreed else ""
     return "\n\n".join(part for part in (says, words, lines, counted) if part)
+
+
+def _place_in_words(note: BarNote, asked: RoughMix) -> str:
+    """A note on an earlier mix than the one that a change is asked for says so."""
+    bars = in_bars(note, note.approved_map).capitalize()
+    return bars if note.rough_mix_id == asked.pk else f"{bars} of {note.rough_mix.in_words}"
 
 
 def _of_take(rough_mix: RoughMix) -> str:

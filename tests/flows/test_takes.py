@@ -145,7 +145,8 @@ def compare(page: Page) -> None:
 
 
 def note_five(page: Page) -> None:
-    """While it plays on; the first by a press, on a target that a finger hits."""
+    """While it plays on; the first by a press, on a target that a finger hits, about the take that is heard then."""
+    page.get_by_role("button", name="Switch takes").click()
     button = page.locator("[data-listen-note]")
     box = button.bounding_box()
     assert box is not None
@@ -153,9 +154,12 @@ def note_five(page: Page) -> None:
     button.click()
     bars, text, leave = page.locator("#id_bars"), page.locator("#id_text"), page.get_by_text("Leave this note")
     assert int(bars.input_value()) >= 1
+    expect(page.locator("#id_on option:checked")).to_have_text("Rough mix 1, take 3")
     text.fill("A crash here.")
     leave.click()
     expect(page.locator(".bar-note")).to_have_count(1)
+    expect(page.locator(".bar-note")).to_contain_text("rough mix 1, take 3")
+    page.get_by_role("button", name="Switch takes").click()
     for count, typed in enumerate(("5-6", "9", "12", "15-16"), start=2):
         bars.fill(typed)
         text.fill(f"Softer in {typed}.")
@@ -165,7 +169,7 @@ def note_five(page: Page) -> None:
     expect(page.get_by_role("button", name="❚❚ Pause")).to_be_visible()
     page.get_by_role("button", name="■ Stop").click()
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    assert BarNote.objects.count() == 5
+    assert list(BarNote.objects.values_list("rough_mix__number", flat=True)) == [1, 2, 2, 2, 2]
 
 
 def ask_beyond(page: Page) -> None:

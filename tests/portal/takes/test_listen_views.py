@@ -97,7 +97,9 @@ def test_a_note_is_left_once_at_its_bars_and_the_list_comes_back(
 @pytest.mark.parametrize(
     ("bars", "version", "says"),
     [
-        ("43", 1, "ends before bar 43"),  # 2 + 42 bars of 15/7 s are 92 s
+        # Bar 42 begins at 2 + 41 * 15/7 = 89.86 s, bar 43 at 92 s; the mix ends at 90 s.
+        ("43", 1, "ends in bar 42: bar 43 is not in it"),
+        ("9-99", 1, "ends in bar 42: bar 99 is not in it"),
         ("-5", 1, "begins after bar -5"),
         ("nowhere", 1, "names no bars"),
         ("5", 7, "no approved tempo map"),
@@ -109,6 +111,24 @@ def test_a_note_that_has_no_place_is_refused_in_a_sentence(
     client.force_login(member)
     assert says in leave(client, mix, bars, map_version=version)
     assert not BarNote.objects.exists()
+
+
+def test_a_note_belongs_to_the_mix_that_was_heard(client: Client, song: Song, mix: RoughMix, member: User) -> None:
+    """The page names it: in the form, in the list, and in the mail that asks for the change."""
+    newest = make_rough_mix(song=song, state=RoughMix.State.OUT, proxy_key=mix.proxy_key, report=REPORT)
+    client.force_login(member)
+    page = client.get(reverse("takes:listen", args=[song.pk])).content.decode()
+    assert f'<option value="{mix.pk}">Rough mix' in page
+    assert "To accept an earlier one, ask" in " ".join(page.split())
+    leave(client, newest, "9", "Here a crash.", on=str(mix.pk))
+    leave(client, newest, "10", "Softer.")
+    assert list(BarNote.objects.values_list("rough_mix", flat=True)) == [mix.pk, newest.pk]
+    services.ask_for_change(rough_mix=newest, words="", by=member)
+    assert "\n\nBar 9 of rough mix 1: Here a crash.\nBar 10: Softer." in Message.objects.get(song=song).body
+
+    foreign = make_rough_mix(song=make_song(client=member, stage="in-review"), state=RoughMix.State.OUT)
+    assert "is not there any more" in leave(client, newest, "9", on=str(foreign.pk))
+    assert BarNote.objects.count() == 2
 
 
 def test_notes_are_answered_marked_and_taken_back(client: Client, mix: RoughMix, member: User) -> None:

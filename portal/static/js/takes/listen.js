@@ -45,7 +45,11 @@ class Listening {
       onLost: (error) => this.lost(error),
     });
     this.deck.setLevel(START_LEVEL_DB);
-    this.noting = new Noting(element, () => this.bar);
+    this.noting = new Noting(
+      element,
+      () => this.bar,
+      () => this.deck.take,
+    );
     this.part.player.hidden = false;
     this.part.seek.max = this.facts.duration_s;
     this.begin();
@@ -184,6 +188,8 @@ class Listening {
     const other = this.deck.other ? ` The other is ${this.deck.other.label.toLowerCase()}.` : "";
     const with_ = this.facts.music ? `: ${balanceText(balance, take.holds)}` : "";
     this.set("hears", `You hear ${take.label.toLowerCase()}${with_}.${other}`);
+    if (this.heard !== take) this.noting.follow();
+    this.heard = take;
     if (this.part.less) this.set("less", take.holds === "mix" ? "Rough mix" : "Drums");
     this.part.balance?.setAttribute("aria-valuetext", balanceText(balance, take.holds));
   }

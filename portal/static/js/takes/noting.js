@@ -8,14 +8,16 @@ export function barsUntil(text, bar) {
 }
 
 export class Noting {
-  /** `barNow` is the bar that is heard, or null. */
-  constructor(element, barNow) {
+  /** `barNow` is the bar that is heard, or null; `takeNow` the take. */
+  constructor(element, barNow, takeNow) {
     this.form = element.querySelector("[data-note-form]");
     this.button = element.querySelector("[data-listen-note]");
     this.barNow = barNow;
+    this.takeNow = takeNow;
     if (!this.form) return;
     this.bars = this.form.querySelector("[data-note-bars]");
     this.text = this.form.querySelector("[data-note-text]");
+    this.on = this.form.querySelector("[data-note-on]");
     this.until = this.form.querySelector("[data-note-until]");
     this.until.hidden = false;
   }
@@ -32,7 +34,17 @@ export class Noting {
     const bar = this.barNow();
     if (!this.form || bar === null) return;
     this.bars.value = String(bar);
+    this.setTake();
     this.text.focus();
+  }
+
+  /** A note is about the take that is heard when it is begun: one with words in it stays where it is. */
+  follow() {
+    if (this.form && !this.text.value) this.setTake();
+  }
+
+  setTake() {
+    if (this.on) this.on.value = String(this.takeNow().id);
   }
 
   extend() {
