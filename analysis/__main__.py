@@ -175,7 +175,9 @@ def _add_verify(part: argparse.ArgumentParser) -> None:
         help="where the files were agreed to begin, in the time of the map, the mix and the client's files",
     )
     part.add_argument(
-        "--sheet", type=Path, help="a delivery's sheet, as JSON: check that what it names arrived as it was sent"
+        "--sheet",
+        type=Path,
+        help="a delivery's sheet, as JSON: check that what it names arrived as sent; if not, the exit status is 3",
     )
     part.add_argument("--sheet-out", type=Path, help="write the sheet of this delivery, as JSON")
     part.add_argument("--json", action="store_true")
@@ -241,7 +243,8 @@ def _count_or_none(text: str) -> int:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Exit 0 when every file was measured, 1 when one could not be, 2 for wrong usage."""
+    """Exit 0 when every file was measured, 1 when one could not be, 2 for wrong usage, 3 when what a sheet names is not
+    what arrived."""
     options = parser().parse_args(arguments)
     try:
         return int(options.run(options))

@@ -73,7 +73,8 @@ def arrival_text(arrived: Sequence[Check], checks: Sequence[Check]) -> str:
     if not all(check.passed for check in arrived):
         says = "Not everything arrived as it was sent."
     failed = sum(not check.passed for check in checks)
-    more = f" {failed} of the set’s own checks failed, and the sheet does not let them pass." if failed else ""
+    count = f"{failed} check" if failed == 1 else f"{failed} checks"
+    more = f" The set itself fails {count}, and nobody waived that." if failed else ""
     return "\n".join([*_check_lines([*arrived, *checks]), "", says + more])
 
 

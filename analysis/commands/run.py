@@ -8,7 +8,7 @@ import json
 import os
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
@@ -25,9 +25,10 @@ from analysis.sandbox.chart_child import draft_song_in_child
 from analysis.sandbox.child import measure_song_in_child, survey_in_child
 
 if TYPE_CHECKING:
+    from analysis.delivery.check_results import Check
     from analysis.session.settings import SessionSettings
 
-_NOT_ALL_MEASURED = 1  # exit status
+_NOT_ALL_MEASURED, _NOT_AS_SENT = 1, 3  # exit status; 2 is wrong usage
 _PAPERS = frozenset(
     {".txt", ".md", ".pdf", ".csv", ".json", ".mid", ".midi", ".png", ".jpg", ".jpeg", ".mei", ".musicxml"}
 )
@@ -190,6 +191,7 @@ def verify(options: argparse.Namespace) -> int:
         labels=dict(options.channel),
     )
     words = report_text.verify_text(report)
+    arrived: tuple[Check, ...] = ()
     if options.sheet:
         sheet = Sheet.from_json(_read_json(options.sheet))
         arrived, checks = check_against(paths, sheet), allowed(report.checks, sheet)
@@ -200,7 +202,14 @@ def verify(options: argparse.Namespace) -> int:
         sheet = make_sheet(paths, report, tempo_map=tempo_map)
         options.sheet_out.write_text(json.dumps(sheet.to_json(), ensure_ascii=False) + "\n", "utf-8")
     _say(words, report.to_json(), as_json=options.json)
-    return _NOT_ALL_MEASURED if any(check.code == "readable" and not check.passed for check in report.checks) else 0
+    return _verified(arrived, report.checks)
+
+
+def _verified(arrived: Sequence[Check], checks: Sequence[Check]) -> int:
+    """What did not arrive as it was sent counts first: a file that arrived torn cannot be read either."""
+    if not all(check.passed for check in arrived):
+        return _NOT_AS_SENT
+    return _NOT_ALL_MEASURED if any(check.code == "readable" and not check.passed for check in checks) else 0
 
 
 def repair(options: argparse.Namespace) -> int:

@@ -1,5 +1,5 @@
-"""Counts what is handed over of a set. Bytes count when the connection took them, so that a download that broke off is
-not complete; stretches that were resumed are put together."""
+"""Counts what is sent of a set. Bytes count when the system took them for the connection, and several megabytes wait
+there: what was sent whole has not arrived for certain. Stretches that were resumed are put together."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class Content:
 
 
 def counted(taker: Taker, delivery: Delivery, content: Content) -> Callable[[ReadBytes], ReadBytes]:
-    """Wraps what reads the bytes of an answer: begins the receipt, and writes down what was taken when it ends."""
+    """Wraps what reads the bytes of an answer: begins the receipt, and writes down what was sent when it ends."""
 
     def wrapped(read: ReadBytes) -> ReadBytes:
         if not taker.is_counted:
@@ -50,7 +50,7 @@ def counted(taker: Taker, delivery: Delivery, content: Content) -> Callable[[Rea
             try:
                 for piece in read(start, stop):
                     yield piece
-                    at += len(piece)  # only here: whoever asks for the next piece has taken this one
+                    at += len(piece)  # only here: whoever asks for the next piece has sent this one
             finally:
                 if at > start:
                     note_taken(receipt, start, at)

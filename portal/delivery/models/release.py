@@ -43,8 +43,8 @@ class ShareLink(models.Model):
 class Receipt(models.Model):
     """What one person, or one link, took of a set: a file, the whole as a zip, or what changed as a zip.
 
-    `parts` are the stretches of bytes that were handed over, merged: what was broken off and resumed becomes complete,
-    and what was only begun never does. `counted` is False where another server sends the bytes.
+    `parts` are the stretches of bytes that were sent, merged: what was broken off and resumed becomes whole, and what
+    was only begun never does. Nobody knows what arrived. `counted` is False where another server sends the bytes.
     """
 
     class What(models.TextChoices):
@@ -73,15 +73,15 @@ class Receipt(models.Model):
         return f"{self.what} of {self.delivery}"
 
     @property
-    def taken_bytes(self) -> int:
+    def sent_bytes(self) -> int:
         return sum(stop - start for start, stop in self.parts)
 
     @property
-    def is_complete(self) -> bool:
+    def is_sent_whole(self) -> bool:
         return self.completed_at is not None
 
     def take(self, parts: list[list[int]]) -> None:
         self.parts = parts
-        if self.completed_at is None and self.taken_bytes >= self.length_bytes:
+        if self.completed_at is None and self.sent_bytes >= self.length_bytes:
             self.completed_at = timezone.now()
         self.save(update_fields=["parts", "completed_at"])

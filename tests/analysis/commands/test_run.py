@@ -240,11 +240,15 @@ def test_a_sheet_is_written_and_checked(tmp_path: Path, capsys: pytest.CaptureFi
         write_sound(folder / f"{name}.wav", signals.noise(duration_s=4.0, seed=seed))
     run(capsys, "verify", folder, "--sheet-out", sheet)
 
-    assert "Hat.wav is as it was sent, bit for bit." in run(capsys, "verify", folder, "--sheet", sheet)[1]
+    code, printed = run(capsys, "verify", folder, "--sheet", sheet)
+    assert (code, "Hat.wav is as it was sent, bit for bit." in printed) == (0, True)
     (folder / "Hat.wav").unlink()
-    printed = run(capsys, "verify", folder, "--sheet", sheet)[1]
+    code, printed = run(capsys, "verify", folder, "--sheet", sheet)
+    assert code == 3
     assert "FAIL  Hat.wav is missing." in printed
     assert printed.strip().endswith("Not everything arrived as it was sent.")
+    (folder / "OHL.wav").write_bytes(b"RIFF torn")
+    assert run(capsys, "verify", folder, "--sheet", sheet)[0] == 3
 
 
 def test_what_the_sheet_lets_pass_is_no_failure_of_what_arrived(
@@ -255,9 +259,9 @@ def test_what_the_sheet_lets_pass_is_no_failure_of_what_arrived(
     for name, duration_s in (("Hat", 4.0), ("OHL", 3.0)):
         write_sound(folder / f"{name}.wav", signals.noise(duration_s=duration_s))
     run(capsys, "verify", folder, "--sheet-out", sheet)
-    printed = run(capsys, "verify", folder, "--sheet", sheet)[1]
-    assert "Everything arrived as it was sent. " in printed
-    assert "the sheet does not let them pass" in printed
+    code, printed = run(capsys, "verify", folder, "--sheet", sheet)
+    assert (code, "Everything arrived as it was sent. " in printed) == (0, True)
+    assert "The set itself fails 1 check, and nobody waived that." in printed
 
     said = json.loads(sheet.read_text("utf-8"))
     failed = [check for check in said["checks"] if not check["passed"]]

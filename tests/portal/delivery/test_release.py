@@ -50,22 +50,25 @@ def take(client: Client, address: str, **headers: str) -> bytes:
     return b"".join(response.streaming_content)  # type: ignore[attr-defined]
 
 
-def test_a_receipt_is_complete_when_every_byte_was_taken_however_many_pieces(
+def test_a_file_is_sent_whole_when_every_byte_was_however_many_pieces(
     client: Client, member: User, track: DeliveryFile
 ) -> None:
     client.force_login(member)
     address = reverse("delivery:file", args=[track.pk])
     assert take(client, address, Range="bytes=0-99") == CONTENT[:100]
     receipt = Receipt.objects.get()
-    assert (receipt.user, receipt.taken_bytes, receipt.is_complete) == (member, 100, False)
+    assert (receipt.user, receipt.sent_bytes, receipt.is_sent_whole) == (member, 100, False)
     page = client.get(reverse("delivery:delivery", args=[track.delivery_id])).content.decode()
-    assert f"not complete: {size_in_words(100)} of {size_in_words(1024)}" in page
+    assert f"{size_in_words(100)} of {size_in_words(1024)}" in page
     take(client, address, Range="bytes=500-")
     receipt.refresh_from_db()
-    assert (receipt.parts, receipt.is_complete) == ([[0, 100], [500, 1024]], False)
+    assert (receipt.parts, receipt.is_sent_whole) == ([[0, 100], [500, 1024]], False)
     take(client, address, Range="bytes=90-600")
     receipt.refresh_from_db()
-    assert (receipt.parts, receipt.is_complete) == ([[0, 1024]], True)
+    assert (receipt.parts, receipt.is_sent_whole) == ([[0, 1024]], True)
+    page = client.get(reverse("delivery:delivery", args=[track.delivery_id])).content.decode()
+    assert f"all {size_in_words(1024)}, " in page
+    assert "What was sent need not have arrived" in page
     take(client, address)
     assert Receipt.objects.count() == 2  # taken once more, whole
 
@@ -83,7 +86,7 @@ def test_what_the_connection_did_not_take_does_not_count(member: User, track: De
     assert Receipt.objects.get().parts == []
     pieces.close()  # type: ignore[attr-defined]
     assert Receipt.objects.get().parts == [[0, 30]]
-    assert not Receipt.objects.get().is_complete
+    assert not Receipt.objects.get().is_sent_whole
 
 
 def test_heads_conditions_and_the_drummers_own_downloads_leave_no_receipt(
@@ -106,7 +109,7 @@ def test_where_another_server_sends_the_bytes_nothing_is_claimed(
     client.force_login(member)
     assert client.get(reverse("delivery:file", args=[track.pk])).headers["X-Accel-Redirect"]
     receipt = Receipt.objects.get()
-    assert (receipt.counted, receipt.is_complete, receipts.are_sent_by_us()) == (False, False, False)
+    assert (receipt.counted, receipt.is_sent_whole, receipts.are_sent_by_us()) == (False, False, False)
     page = client.get(reverse("delivery:delivery", args=[track.delivery_id])).content.decode()
     assert "not known: another server sends the bytes" in page
 
