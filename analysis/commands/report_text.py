@@ -87,7 +87,7 @@ def verify_text(report: VerifyReport) -> str:
     undecided = sum(check.undecided for check in report.checks)
     says = "The set is not ready."
     if report.passed:
-        says = f"Nothing failed, but {undecided} could not be checked." if undecided else "The set is ready to deliver."
+        says = f"Nothing failed, but {undecided} could not be decided." if undecided else "The set is ready to deliver."
     return "\n".join([*lines, "", says])
 
 

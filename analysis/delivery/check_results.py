@@ -25,7 +25,7 @@ _PLACED_BY = {
 @dataclass(frozen=True)
 class Check(Record):
     """One thing looked at. `message` is a plain sentence, passed or not; `file` is None for the set as a whole.
-    `undecided` says that it could not be checked: it does not block, and assures nobody of anything. `low` and `high`
+    `undecided` says that it could not be decided: it does not block, and assures nobody of anything. `low` and `high`
     hold the true value 95 times in 100, where the check can say so; `place_s` is where to look and listen."""
 
     code: str

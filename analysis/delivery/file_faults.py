@@ -33,10 +33,10 @@ _FIGURES = {
 _NONE_HAS = {
     "bits": "No track holds fewer bits than it says.",
     "lossy-origin": "No track has the upper edge that lossy formats leave.",
-    "channels": "No stereo track is mono, one-sided or has one side upside down.",
+    "channels": "No stereo track is mono, one-sided or inverted on one side.",
     "dc": "No track has an offset.",
     "dropouts": "No track has dropouts.",
-    "bad-values": "No track holds values that are no numbers.",
+    "bad-values": "No track holds invalid values (not a number, or infinite).",
     "gaps": "No track has holes of digital silence in its sound.",
     "repeats": "No track holds a passage twice, bit for bit.",
     "hum": "No track hums.",

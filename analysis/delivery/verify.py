@@ -168,7 +168,7 @@ def _safe_file_names(headers: dict[str, Header]) -> Iterator[Check]:
         suggestion = safe_names.safe_name(name)
         passed = safe_names.is_safe(name)
         message = (
-            f"{name} is a safe name."
+            f"{name} has a safe name."
             if passed
             else (f"{name} may cause problems on another system; better: {suggestion}.")
         )
@@ -192,9 +192,11 @@ _HEADER_CHECKS: tuple[_HeaderCheck, ...] = (
 def _covers_map(headers: dict[str, Header], tempo_map: TempoMap) -> Iterator[Check]:
     """Every file must reach the start of the map's last segment: a set that ends before it lacks part of the song."""
     last_s = max(Fraction(segment.time_s) for segment in tempo_map.segments)
+    what = "the last change of the tempo map" if last_s > tempo_map.bar_one_s else "bar one"
+    needed_s = max(last_s, tempo_map.bar_one_s)
     for name, header in headers.items():
         length_s = Fraction(header.frames or 0, header.sample_rate_hz)
-        passed = length_s > max(last_s, tempo_map.bar_one_s)
+        passed = length_s > needed_s
         way = "reaches" if passed else "ends before"
-        message = f"{name} {way} the last change of the tempo map at {float(last_s):.2f} s."
-        yield Check("covers-map", name, passed, float(length_s), float(last_s), message)
+        message = f"{name} {way} {what} at {float(needed_s):.2f} s."
+        yield Check("covers-map", name, passed, float(length_s), float(needed_s), message)

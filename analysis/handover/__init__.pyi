@@ -13,7 +13,9 @@ from .sheet_lines import PassedRow as PassedRow
 from .sheet_lines import channel_words as channel_words
 from .sheet_lines import figure_of as figure_of
 from .sheet_lines import in_print as in_print
+from .sheet_lines import moment_in_words as moment_in_words
 from .sheet_lines import passed_rows as passed_rows
+from .sheet_lines import rank_of as rank_of
 from .sheet_lines import tempo_lines as tempo_lines
 from .sheet_pdf import pdf_of_sheet as pdf_of_sheet
 from .take_place import place_take as place_take

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -13,6 +14,14 @@ from analysis.maps.tempo_map import Segment, TempoMap
 _CHANNEL_WORDS = {1: "mono", 2: "stereo"}
 _HYPHEN_OF_FIGURE = re.compile(r"(?<![\w.)])-(?=\d)")
 _STRAIGHT_APOSTROPHE = re.compile(r"(?<=\w)'(?=\w)")
+
+
+# What is not sound at all comes first, then what a mix would be wrong with; what is in the way of nothing, last.
+_FIRST = (
+    *("stored-intact", "not-empty", "readable", "whole", "sounding", "arrival", "polarity", "edits", "dropouts"),
+    *("gaps", "bad-values", "clipped", "same-take", "lined-up", "speed", "break", "drift"),
+)
+_LAST = ("bits", "time-reference", "distinct-name", "safe-name")
 
 
 @dataclass(frozen=True)
@@ -32,6 +41,18 @@ def in_print(text: str, names: Iterable[str] = ()) -> str:
     kept = "|".join(re.escape(name) for name in sorted(names, key=len, reverse=True) if name)
     parts = re.split(f"({kept})", text) if kept else [text]
     return "".join(part if number % 2 else _printed(part) for number, part in enumerate(parts))
+
+
+def rank_of(code: str) -> int:
+    """Where a failed check stands in a list, by its code: the gravest first."""
+    if code in _FIRST:
+        return _FIRST.index(code)
+    return len(_FIRST) + 1 + (_LAST.index(code) if code in _LAST else -1)
+
+
+def moment_in_words(at: str) -> str:
+    """A sheet's time as it is printed: "25 November 2026, 09:00 UTC"; empty for none."""
+    return f"{dt.datetime.fromisoformat(at).astimezone(dt.UTC):%-d %B %Y, %H:%M} UTC" if at else ""
 
 
 def _printed(text: str) -> str:
@@ -107,4 +128,5 @@ def figure_of(check: Check) -> str:
         return ""
     if check.low is None or check.high is None:
         return in_print(f"{round(value, 2) + 0.0:g}" if isinstance(value, float) else str(value))
-    return in_print(f"{value:g} ({check.low:g} to {check.high:g})")
+    value, low, high = (number + 0.0 for number in (value, check.low, check.high))  # -0.0 is 0
+    return in_print(f"{value:g} ({low:g} to {high:g})")

@@ -13,11 +13,21 @@ from fpdf.fonts import FontFace
 
 from analysis.engraving import fonts
 from analysis.handover.sheet import Sheet, SheetTrack
-from analysis.handover.sheet_lines import channel_words, figure_of, in_print, passed_rows, tempo_lines
+from analysis.handover.sheet_lines import (
+    channel_words,
+    figure_of,
+    in_print,
+    moment_in_words,
+    passed_rows,
+    rank_of,
+    tempo_lines,
+)
 from analysis.maps.tempo_map import TempoMap
 
 _MARGIN_MM, _TEXT_PT, _SMALL_PT, _HEAD_PT, _TITLE_PT = 16, 9, 7.5, 11, 20
 _LINE_MM, _PICTURE_MM, _PADDING_MM = 4.6, 85, 0.6
+# A heading keeps some rows of its table with it.
+_HEADING_NEEDS_MM = 60
 _NOT_STATED = "not stated"
 _RULES = "#b8b8b8"
 # A PDF must say when it was made; the same sheet gives the same file.
@@ -58,8 +68,8 @@ def _facts(sheet: Sheet) -> Iterator[Row]:
     yield "Booking", sheet.booking
     yield "Delivery", f"{sheet.number}" if sheet.number else ""
     yield "Recorded and delivered by", sheet.made_by
-    yield "Released", sheet.made_at or "not yet"
-    yield "Checked", sheet.checked_at or "not yet"
+    yield "Released", moment_in_words(sheet.made_at) or "not yet"
+    yield "Checked", moment_in_words(sheet.checked_at) or "not yet"
     if first:
         yield "Sample rate", ", ".join(f"{rate} Hz" for rate in rates)
         yield "Bit depth", ", ".join(f"{depth} bit" for depth in depths if depth) or _NOT_STATED
@@ -74,15 +84,16 @@ def _track_row(track: SheetTrack) -> Row:
 
 
 def _open_checks(sheet: Sheet) -> Iterator[Row]:
-    """Failures first, each with why it was waived; then what could not be checked."""
+    """Failures first, each with why it was waived; then what could not be decided."""
     names = [track.file for track in sheet.tracks]
     reasons = {(one.code, one.file or None): f" {one.by}: {one.reason}" for one in sheet.let_pass}
-    for check in sorted(sheet.checks, key=lambda check: check.passed):
+    for check in sorted(sheet.checks, key=lambda check: (check.passed, rank_of(check.code))):
         if check.passed and not check.undecided:
             continue
         reason = "" if check.passed else reasons.get((check.code, check.file), "")
-        result = "not checked" if check.passed else "waived" if reason else "failed"
-        yield result, check.file or "the set", in_print(check.message, names) + reason, figure_of(check)
+        result = "undecided" if check.passed else "waived" if reason else "failed"
+        of = "the pair" if check.code == "sides" and check.file else check.file or "the set"
+        yield result, of, in_print(check.message, names) + reason, figure_of(check)
 
 
 class _Pages(FPDF):
@@ -120,7 +131,7 @@ class _Pages(FPDF):
                 self.multi_cell(0, _LINE_MM, value, new_x="LMARGIN", new_y="NEXT")
 
     def heading(self, text: str) -> None:
-        if self.get_y() > self.h - 40:
+        if self.get_y() > self.h - _HEADING_NEEDS_MM:
             self.add_page()
         self.ln(4)
         self.set_font("words", "B", _HEAD_PT)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.handover import in_print
+from analysis.handover import in_print, rank_of
 from portal.delivery.changes import Changes, changes_of
 from portal.delivery.check_titles import PassedLine, passed_lines, title_of
 from portal.delivery.forms import ReleaseForm, ShareForm, SheetForm, TrackForms, WaiveForm
@@ -100,7 +100,7 @@ class DeliveryPage:
 
     @property
     def undecided(self) -> tuple[CheckShown, ...]:
-        """What could not be checked, for both sides."""
+        """What was checked and could not be decided, for both sides."""
         return tuple(check for check in self.checks if check.undecided)
 
     @property
@@ -218,7 +218,8 @@ def _can_accept(delivery: Delivery, user: User) -> bool:
 def _checks(delivery: Delivery, files: tuple[DeliveryFile, ...], typed: WaiveForm | None) -> tuple[CheckShown, ...]:
     waivers = {(waiver.code, waiver.file_name): waiver for waiver in delivery.waivers.all()}
     names = [file.name for file in files]
-    return tuple(_shown(check, names, waivers.get(key_of(check)), typed) for check in delivery.checks)
+    ranked = sorted(delivery.checks, key=lambda check: rank_of(check["code"]))
+    return tuple(_shown(check, names, waivers.get(key_of(check)), typed) for check in ranked)
 
 
 def _shown(check: dict[str, Any], names: list[str], waiver: Waiver | None, typed: WaiveForm | None) -> CheckShown:

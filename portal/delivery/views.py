@@ -95,7 +95,7 @@ def describe(request: MemberRequest, delivery_id: int) -> HttpResponse:
             f"Delivery {delivery.number} is {delivery.get_state_display()}: its sheet can no longer change.",
         )
     else:
-        again = " The set is being checked again." if is_checked_again else ""
+        again = " This asked for a new check of the set." if is_checked_again else ""
         messages.success(request, f"The delivery sheet is saved.{again}")
     return redirect("delivery:delivery", delivery.pk)
 

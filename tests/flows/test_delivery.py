@@ -181,7 +181,9 @@ def fill_the_sheet(page: Page, folder: Path) -> None:
     page.get_by_label("Microphone of Hat.wav").fill("small condenser")
     look(page, "describe")
     page.get_by_role("button", name="Save the delivery sheet").click()
-    expect(page.get_by_text("The set is being checked again")).to_be_visible()  # left and right are stated otherwise
+    expect(
+        page.get_by_text("This asked for a new check of the set")
+    ).to_be_visible()  # left and right are stated otherwise
     expect(page.get_by_text("Nothing blocks the release")).to_be_visible(timeout=WAIT_MS)
     page.get_by_role("link", name="Look at the sheet").click()
     Image.new("RGB", (1_200, 800), "navy").save(folder / "kit.png")

@@ -123,7 +123,7 @@ def key_of(check: dict[str, Any]) -> tuple[str, str]:
 
 
 def is_undecided(check: dict[str, Any]) -> bool:
-    """Whether it could not be checked. Checks stored before that was noted say it in their words alone."""
+    """Whether it could not be decided. Checks stored before that was noted say it in their words alone."""
     return bool(check.get("undecided", check["message"].startswith("Can't tell")))
 
 
@@ -175,6 +175,7 @@ class DeliveryFile(models.Model):
         UNSAID = "unsaid", "not stated"
         RECORDED = "recorded", "as recorded"
         FLIPPED = "flipped", "flipped"
+        TURNED = "turned", "turned over here"
 
     delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="files")
     sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")

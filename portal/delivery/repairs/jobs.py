@@ -31,7 +31,8 @@ from portal.uploads import originals, parts
 MOST_SAMPLE_BYTES = 4
 Polarity = DeliveryFile.Polarity
 TURNED_OVER: dict[str, str] = {
-    Polarity.UNSAID: Polarity.UNSAID,
+    Polarity.UNSAID: Polarity.TURNED,
+    Polarity.TURNED: Polarity.UNSAID,
     Polarity.RECORDED: Polarity.FLIPPED,
     Polarity.FLIPPED: Polarity.RECORDED,
 }

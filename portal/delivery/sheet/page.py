@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from analysis.delivery import Check
-from analysis.handover import Sheet, channel_words, figure_of, in_print, tempo_lines
+from analysis.handover import Sheet, channel_words, figure_of, in_print, rank_of, tempo_lines
 from analysis.maps import TempoMap
 from portal.delivery.check_titles import PassedLine, passed_lines, title_of
 from portal.delivery.forms import PhotoForm
@@ -19,7 +19,7 @@ from portal.people.models import User
 
 @dataclass(frozen=True)
 class OpenLine:
-    """A check that failed, or that could not be made."""
+    """A check that failed, or that could not be decided."""
 
     check: Check
     title: str
@@ -78,7 +78,7 @@ def _open_lines(sheet: Sheet) -> Iterator[OpenLine]:
     """Failures first."""
     names = [track.file for track in sheet.tracks]
     reasons = {(one.code, one.file): f"{one.by}: {one.reason}" for one in sheet.let_pass}
-    for check in sorted(sheet.checks, key=lambda check: check.passed):
+    for check in sorted(sheet.checks, key=lambda check: (check.passed, rank_of(check.code))):
         if check.undecided or not check.passed:
             waived = "" if check.passed else reasons.get((check.code, check.file), "")
             yield OpenLine(check, title_of(check.code), in_print(check.message, names), figure_of(check), waived)

@@ -7,11 +7,11 @@ microphone, polarity and take (common practice for session notes).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC
 
-from analysis.handover import channel_words, in_print, tempo_lines
+from analysis.handover import channel_words, in_print, moment_in_words, tempo_lines
 from portal.delivery.models import Delivery, DeliveryFile, is_undecided, key_of
 from portal.delivery.names import channel_said
+from portal.delivery.sheet.data import in_utc
 from portal.delivery.zero import map_of, zero_in_words
 
 NOT_SAID = "not stated"
@@ -20,12 +20,11 @@ LABEL_WIDTH = 14
 
 def sheet_text(delivery: Delivery, files: Sequence[DeliveryFile]) -> str:
     song = delivery.song
-    released = delivery.released_at.astimezone(UTC) if delivery.released_at else None
     head = {
         "Song": song.title,
         "Booking": song.booking.title,
         "Delivery": str(delivery.number),
-        "Released": f"{released:%Y-%m-%dT%H:%M:%SZ}" if released else "not yet",
+        "Released": moment_in_words(in_utc(delivery.released_at)) or "not yet",
         "Sample rate": _one_or_all(files, "sample_rate_hz", "Hz"),
         "Bit depth": _one_or_all(files, "bit_depth", "bit"),
         "Length": _one_or_all(files, "frames", "frames"),
@@ -60,9 +59,9 @@ def _waived_lines(delivery: Delivery, names: Sequence[str]) -> list[str]:
 
 
 def _undecided_lines(delivery: Delivery, names: Sequence[str]) -> list[str]:
-    """What nobody checked, since it could not be: the set is not assured in that."""
+    """What was checked and could not be decided: the set is not assured in that."""
     lines = [in_print(check["message"], names) for check in delivery.checks if is_undecided(check)]
-    return ["COULD NOT BE CHECKED", "", *lines, ""] if lines else []
+    return ["UNDECIDED", "", *lines, ""] if lines else []
 
 
 def _one_or_all(files: Sequence[DeliveryFile], fact: str, unit: str) -> str:

@@ -24,7 +24,7 @@ def song_delivery(context: Context, song: Song) -> dict[str, Any]:
     sets = song.deliveries.visible_to(user).annotate(
         file_count=Count("files", filter=GOES_OUT), size_bytes=Sum("files__size_bytes", filter=GOES_OUT)
     )
-    deliveries = list(sets.order_by("-number"))
+    deliveries = list(sets.order_by("-number").prefetch_related("waivers"))
     newest = deliveries[0] if deliveries else None
     is_open_to_sets = user.is_drummer and song.stage in STAGES_OF_DELIVERY and not song.booking.is_over
     return {

@@ -59,7 +59,7 @@ def test_what_could_not_be_checked_assures_nobody() -> None:
     assert verify_text(VerifyReport(passed=True, checks=(unknown,))).splitlines() == [
         "?     Can't tell whether it lines up.",
         "",
-        "Nothing failed, but 1 could not be checked.",
+        "Nothing failed, but 1 could not be decided.",
     ]
 
 

@@ -9,6 +9,7 @@ from PIL import Image
 
 from analysis.delivery.check_results import Check
 from analysis.handover.sheet import LetPass, Sheet, SheetTrack
+from analysis.handover.sheet_lines import figure_of, moment_in_words, rank_of
 from analysis.handover.sheet_pdf import pdf_of_sheet
 from analysis.maps.tempo_map import TempoMap
 
@@ -68,7 +69,7 @@ def test_it_says_what_the_sheet_says() -> None:
     for part in (
         "Cold Bus Under Spoons",
         "Recorded and delivered by Ida Low",
-        "Released 2026-11-25T09:00:00Z",
+        "Released 25 November 2026, 09:00 UTC",
         "Checked not yet",
         "Length 11520000 frames",
         "Left and right as the drummer sits",
@@ -77,11 +78,11 @@ def test_it_says_what_the_sheet_says() -> None:
         "Hat.wav was moved.",
         "Snare tuned to G.",
         "KickIn.wav is long. 480 (479.5 to 480.5)",
-        "not checked the set Can’t tell left from right.",
+        "undecided the set Can’t tell left from right.",
     ):
         assert part in said
     assert re.search(r"waived Hat\.wav Hat\.wav is clipped\. Ida Low: meant to be", said)
-    assert said.index("waived") < said.index("not checked") < said.index("Checks that passed")
+    assert said.index("waived") < said.index("undecided") < said.index("Checks that passed")
     assert "ab" * 16 in said
 
 
@@ -116,3 +117,20 @@ def test_photographs_are_in_it_and_the_same_sheet_gives_the_same_bytes() -> None
 
 def test_a_sheet_of_an_empty_set() -> None:
     assert "Delivery sheet" in words(pdf_of_sheet(Sheet()))
+
+
+def test_times_are_printed_in_utc_and_say_so() -> None:
+    assert moment_in_words("2026-11-25T14:30:00+05:30") == "25 November 2026, 09:00 UTC"
+    assert moment_in_words("") == ""
+
+
+def test_left_and_right_are_of_the_pair() -> None:
+    sides = Check("sides", "Overhead_L.wav", passed=False, message="They are swapped.")
+    said = words(pdf_of_sheet(dataclasses.replace(SHEET, checks=(sides,))))
+    assert "failed the pair They are swapped." in said
+
+
+def test_faults_of_the_sound_come_before_names() -> None:
+    codes = ["safe-name", "hum", "polarity", "bits", "sounding"]
+    assert sorted(codes, key=rank_of) == ["sounding", "polarity", "hum", "bits", "safe-name"]
+    assert figure_of(Check("drift", None, passed=True, value=-0.0, low=-0.14, high=0.13)) == "0 (−0.14 to 0.13)"

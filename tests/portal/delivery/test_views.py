@@ -133,7 +133,7 @@ def test_what_could_not_be_checked_is_not_said_to_have_passed(
     make_track(delivery=delivery, name="a.wav")
 
     client.force_login(song.booking.created_by)
-    assert "1 passed, 0 failed, 1 could not be checked" in flat(client.get(page_of(delivery)).content.decode())
+    assert "1 passed, 0 failed, 1 undecided" in flat(client.get(page_of(delivery)).content.decode())
 
     Delivery.objects.update(state="released", released_at=timezone.now())
     client.force_login(song.booking.members.get().user)
@@ -142,7 +142,7 @@ def test_what_could_not_be_checked_is_not_said_to_have_passed(
     assert in_print in seen
     assert "is at 48 kHz" not in seen
     delivery.refresh_from_db()
-    assert f"COULD NOT BE CHECKED\n\n{in_print}" in sheet_text(delivery, list(delivery.files.all()))
+    assert f"UNDECIDED\n\n{in_print}" in sheet_text(delivery, list(delivery.files.all()))
 
 
 def test_the_sheet_is_written_and_goes_into_the_zip(client: Client, song: Song) -> None:

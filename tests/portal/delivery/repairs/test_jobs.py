@@ -204,6 +204,13 @@ def test_a_track_turned_over_is_turned_over_on_the_sheet(delivery: Delivery) -> 
     assert current(delivery)["Kick In (1).wav"].version == 1
 
 
+def test_a_track_of_which_nothing_was_said_says_that_it_was_turned_over(delivery: Delivery) -> None:
+    delivery.checks = [{"code": "polarity", "file": "Hat.wav", "passed": False, "message": "Odd."}]
+    delivery.save()
+    tasks.make_repair(asked(delivery, "flip:Hat.wav").pk)
+    assert current(delivery)["Hat.wav"].get_polarity_display() == "turned over here"
+
+
 def test_nothing_is_corrected_unasked(delivery: Delivery) -> None:
     with pytest.raises(NotCheckedError, match="Tick what is to be corrected"):
         asked(delivery)

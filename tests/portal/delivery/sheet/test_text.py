@@ -37,7 +37,7 @@ def test_the_sheet_says_all_that_a_session_wants_to_know() -> None:
     for line in (
         "Song:           Cold Bus Under Spoons",
         "Delivery:       1",
-        "Released:       2026-11-25T09:00:00Z",
+        "Released:       25 November 2026, 09:00 UTC",
         "Sample rate:    48000 Hz",
         "Bit depth:      24 bit",
         "Length:         11520000 frames",

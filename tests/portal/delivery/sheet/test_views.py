@@ -61,7 +61,7 @@ def test_the_page_says_what_is_on_the_sheet(client: Client, delivery: Delivery) 
         "Add the photograph",
     ):
         assert part in page
-    assert page.index("Waived") < page.index("Not checked") < page.index("1 passed")
+    assert page.index("Waived") < page.index("Undecided") < page.index("1 passed")
 
 
 def test_a_client_sees_the_sheet_of_what_was_released_and_changes_nothing(client: Client, delivery: Delivery) -> None:
