@@ -223,10 +223,10 @@ def pytest_collection_finish() -> None:
 
 
 def deal_houses(items: list[pytest.Item]) -> None:
-    """Side by side, each process begins with its share of the tests of whole houses: begun last, one would be at work
-    long after the others had ended. The processes get equal pieces of this list, one after the other."""
+    """Side by side, each process begins with its share of the tests of whole houses and whole courses: begun last, one
+    would be at work long after the others had ended. The processes get equal pieces of this list, one after another."""
     processes = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
-    houses = [item for item in items if "house_dir" in getattr(item, "fixturenames", ())]
+    houses = [item for item in items if {"house_dir", "at_windows"}.intersection(getattr(item, "fixturenames", ()))]
     others = [item for item in items if item not in set(houses)]
     dealt: list[pytest.Item] = []
     for process in range(processes):
