@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -221,11 +222,26 @@ def test_a_take_says_where_it_began_how_fast_and_when_in_the_house_s_time(opened
     expect(row).to_contain_text(f"{when.day} {when:%b %Y, %H:%M}")
 
 
+KEEP_COUNTS = """() => {
+  const { picture } = document.querySelector("[data-kit]").kit;
+  const show = picture.showCount;
+  window.counted = [];
+  picture.showCount = (count) => {
+    show.call(picture, count);
+    const text = ["of", "section"].map((name) => picture.part(name).textContent).join(" ");
+    if (window.counted.at(-1) !== text) window.counted.push(text);
+  };
+}"""
+
+
 def test_the_count_in_is_shown_beat_by_beat(opened: Page) -> None:
+    """A busy machine may draw nothing for as long as a beat: what is drawn is a beat of four, one after another."""
+    opened.evaluate(KEEP_COUNTS)
     play(opened)
-    expect(opened.locator("[data-kit-of]")).to_have_text("count-in")
-    expect(opened.locator("[data-kit-section]")).to_have_text("3")
-    expect(opened.locator("[data-kit-of]")).to_have_text("bar 1 of 4")
+    opened.wait_for_function("window.counted.length > 0")
+    expect(opened.locator("[data-kit-of]")).to_have_text(re.compile("^bar . of 4$"))
+    counted = opened.evaluate("window.counted")
+    assert counted == [f"count-in {beat}" for beat in range(1, 5) if f"count-in {beat}" in counted]
 
 
 def test_before_bar_one_the_song_s_tempo_stands_there_and_no_bar(opened: Page) -> None:
