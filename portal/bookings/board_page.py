@@ -20,7 +20,10 @@ CARDS_PER_PAGE = 18
 ARCHIVED_PER_PAGE = 25
 # What a card says of its songs: a booking may have hundreds.
 SONGS = Prefetch(
-    "songs", queryset=Song.objects.only("booking", "position", "title", "stage", "turn", "turn_since", "waits_for")
+    "songs",
+    queryset=Song.objects.only(
+        "booking", "position", "title", "stage", "mix_accepted", "turn", "turn_since", "waits_for"
+    ),
 )
 LANES = (
     (BookingStage.WORKING, "Working"),
@@ -85,5 +88,7 @@ def with_people(bookings: BookingQuerySet) -> BookingQuerySet:
 
 
 def count_songs(booking: Booking) -> tuple[tuple[int, str], ...]:
-    counts = Counter(song.stage for song in booking.songs.all())
-    return tuple((counts[stage], stage.label) for stage in SongStage if counts[stage] and stage != SongStage.TAKEN_OUT)
+    songs = (song for song in booking.songs.all() if song.stage != SongStage.TAKEN_OUT)
+    in_order = sorted(songs, key=lambda song: (list(SongStage).index(SongStage(song.stage)), song.mix_accepted))
+    counts = Counter(song.get_stage_display() for song in in_order)
+    return tuple((count, word) for word, count in counts.items())

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from analysis.maps import NOTE_VALUES
-from portal.bookings.stages import OVER_STAGES, BookingStage, QuoteState, SongStage, Turn
+from portal.bookings.stages import OVER_STAGES, BookingStage, QuoteState, SongStage, Turn, stage_in_words
 from portal.bookings.turns import (
     WRITE_QUOTE,
     BookingFacts,
@@ -164,6 +164,9 @@ class Song(SearchedModel):
 
     def get_absolute_url(self) -> str:
         return reverse("bookings:song", args=[self.pk])
+
+    def get_stage_display(self) -> str:  # type: ignore[no-redef]  # a song in review has two words
+        return stage_in_words(self.stage, for_client=False, mix_accepted=self.mix_accepted)
 
     def move_to(self, stage: SongStage) -> None:
         self.stage = stage

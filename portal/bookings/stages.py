@@ -55,15 +55,23 @@ BOOKING_COURSE = (
 OVER_STAGES = (BookingStage.CLOSED, BookingStage.DECLINED, BookingStage.CANCELLED)
 
 
-def song_course(now: str, *, for_client: bool) -> tuple[tuple[str, str], ...]:
+# Shown of a song in review whose mix is accepted: its files are still to come.
+IN_DELIVERY = "in delivery"
+
+
+def song_course(now: str, *, for_client: bool, mix_accepted: bool = False) -> tuple[tuple[str, str], ...]:
     """A song is with the client or on the desk, in this order or the other: the course shows one of the two."""
     left_out = SongStage.ON_DESK if now == SongStage.WITH_CLIENT else SongStage.WITH_CLIENT
     course = (stage for stage in SongStage if stage not in (left_out, SongStage.TAKEN_OUT))
-    return tuple((stage.value, stage_in_words(stage, for_client=for_client)) for stage in course)
+    return tuple(
+        (stage.value, stage_in_words(stage, for_client=for_client, mix_accepted=mix_accepted)) for stage in course
+    )
 
 
-def stage_in_words(stage: str, *, for_client: bool) -> str:
+def stage_in_words(stage: str, *, for_client: bool, mix_accepted: bool = False) -> str:
     """For a client "the client" is "you"."""
+    if mix_accepted and stage == SongStage.IN_REVIEW:
+        return IN_DELIVERY
     return "with you" if for_client and stage == SongStage.WITH_CLIENT else str(SongStage(stage).label)
 
 

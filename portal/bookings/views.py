@@ -108,7 +108,7 @@ def song(request: MemberRequest, song_id: int) -> HttpResponse:
         "song": song,
         "brief": song.brief,
         "turn": song_turn(song, request.user),
-        "course": song_course(song.stage, for_client=not request.user.is_drummer),
+        "course": song_course(song.stage, for_client=not request.user.is_drummer, mix_accepted=song.mix_accepted),
         "parts": parts_of(song, request.user),
         "takes_brief": song.stage in INTAKE_STAGES,
         "timeline": list(song.timeline.select_related("actor").reverse()),

@@ -16,6 +16,9 @@ class AboutForm(forms.Form):
     """Which take it is of, what it holds, and where it begins: what is not said stays as it is usual, or as it is said
     of the mix that is there already (`of`)."""
 
+    # A page may hold both forms.
+    ids = "upload-%s"
+
     take = forms.ChoiceField(label="Take", required=False)
     holds = forms.ChoiceField(
         label="It holds",
@@ -32,7 +35,7 @@ class AboutForm(forms.Form):
             "holds": usual.holds,
             "begins": usual.begins,
         }
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, **({"auto_id": self.ids} | kwargs))
         self.initial.update(initial)
         self.takes = {str(take.pk): take for take in song.take_logs.standing()}
         if usual.take:
@@ -63,6 +66,8 @@ def _offer(field: forms.Field, choices: list[tuple[str, str]]) -> None:
 
 
 class SendForm(AboutForm):
+    ids = "send-%s"
+
     note = forms.CharField(
         label="Note",
         help_text="What to listen for, what is not final yet.",

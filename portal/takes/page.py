@@ -28,6 +28,9 @@ class TakesPage:
     user: User
     newest: RoughMix | None
     older: tuple[RoughMix, ...]
+    # Of the older ones, for the drummer: what can still be sent, and what was passed by.
+    still_to_send: tuple[RoughMix, ...]
+    passed_by: tuple[RoughMix, ...]
     rounds: Rounds
     # The client's notes at bars that go with their next request.
     notes_waiting: int
@@ -73,12 +76,16 @@ def takes_page(
     is_at_work = song.stage in STAGES_OF_MIXES and not song.booking.is_over
     is_out = newest is not None and newest.state == RoughMix.State.OUT
     can_send = user.is_drummer and is_at_work and newest is not None and newest.state == RoughMix.State.READY
+    unsent = [mix for mix in mixes[1:] if user.is_drummer and mix.state == RoughMix.State.READY]
+    heard = max((mix.number for mix in mixes if mix.state in RoughMix.HEARD), default=0)
     rounds, notes_waiting = rounds_of(song), waiting_notes(song).count()
     return TakesPage(
         song=song,
         user=user,
         newest=newest,
         older=tuple(mixes[1:]),
+        still_to_send=tuple(mix for mix in unsent if is_at_work and mix.number > heard),
+        passed_by=tuple(mix for mix in unsent if mix.number < heard),
         rounds=rounds,
         notes_waiting=notes_waiting,
         notes_open=song.bar_notes.visible_to(user).open().count(),

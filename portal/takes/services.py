@@ -56,7 +56,6 @@ def receive_rough_mix(*, upload: Upload) -> RoughMix:
         key=upload.key,
         size_bytes=upload.length_bytes,
     )
-    bookings.record(song.booking, f"uploaded {rough_mix.in_words}", actor=upload.owner, song=song)
     # A queue that is down undoes nothing: the sweep finds the mix.
     queue_task_on_commit("portal.takes.tasks.survey_rough_mix", rough_mix.pk)
     return rough_mix
@@ -71,6 +70,10 @@ def send_rough_mix(*, rough_mix: RoughMix, note: str, by: User, about: About | N
         return
     if rough_mix.state != RoughMix.State.READY or song.stage not in STAGES_OF_MIXES or song.booking.is_over:
         raise NotReadyError(f"Rough mix {rough_mix.number} cannot be sent: it is {rough_mix.get_state_display()}.")
+    if song.rough_mixes.filter(number__gt=rough_mix.number, state__in=RoughMix.HEARD).exists():
+        raise NotReadyError(
+            f"A newer mix than rough mix {rough_mix.number} was sent: upload this one again to send it."
+        )
     if about:
         describe(rough_mix, about)
     rough_mix.go_out(note=note)

@@ -23,7 +23,7 @@ def bpm(value: Decimal | None) -> str:
 
 @register.filter
 def stage_for(song: Song, user: User) -> str:
-    return stage_in_words(song.stage, for_client=not user.is_drummer)
+    return stage_in_words(song.stage, for_client=not user.is_drummer, mix_accepted=song.mix_accepted)
 
 
 @register.inclusion_tag("_parts/_turn.html", takes_context=True)

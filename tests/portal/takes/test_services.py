@@ -2,12 +2,15 @@ from __future__ import annotations
 
 import pytest
 
+from portal.bookings.board_page import count_songs
 from portal.bookings.models import Song
+from portal.bookings.stages import song_course
 from portal.mailroom.models import Mail, Message
 from portal.people.models import User
 from portal.takes import services
 from portal.takes.errors import NotDecidableError, NotReadyError
 from portal.takes.models import RoughMix
+from portal.takes.page import takes_page
 from tests.factories import make_client, make_rough_mix, make_song
 
 pytestmark = pytest.mark.django_db
@@ -103,6 +106,30 @@ def test_versions_are_kept_and_only_the_newest_can_be_decided(song: Song, member
     assert song.rough_mixes.count() == 2
     with pytest.raises(NotDecidableError):
         services.ask_for_change(rough_mix=second, words="No!", by=member)
+
+
+def test_a_mix_that_was_passed_by_is_not_sent_any_more(song: Song, member: User) -> None:
+    """Before a newer one is sent it can be; then the newer one alone can be decided."""
+    first, second = (make_rough_mix(song=song, state=RoughMix.State.READY) for _ in range(2))
+    page = takes_page(song, song.booking.created_by)
+    assert (page.newest, page.still_to_send, page.passed_by) == (second, (first,), ())
+    assert takes_page(song, member).still_to_send == ()
+    services.send_rough_mix(rough_mix=second, note="", by=song.booking.created_by)
+    song.refresh_from_db()
+    page = takes_page(song, song.booking.created_by)
+    assert (page.still_to_send, page.passed_by) == ((), (first,))
+    with pytest.raises(NotReadyError, match="upload this one again"):
+        services.send_rough_mix(rough_mix=first, note="", by=song.booking.created_by)
+
+
+def test_the_stage_is_not_in_review_once_the_mix_is_accepted(song: Song, member: User) -> None:
+    mix = sent_mix(song)
+    assert song.get_stage_display() == "out for review"
+    services.accept_rough_mix(rough_mix=mix, by=member)
+    song.refresh_from_db()
+    assert (song.get_stage_display(), song.stage) == ("in delivery", "in-review")
+    assert count_songs(song.booking) == ((1, "in delivery"),)
+    assert ("in-review", "in delivery") in song_course(song.stage, for_client=True, mix_accepted=True)
 
 
 def test_a_newer_mix_after_acceptance_asks_the_client_again(song: Song, member: User) -> None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from http import HTTPStatus
 
 import pytest
@@ -72,6 +73,11 @@ def test_the_drummer_starts_uploads_and_sends(
     assert "<html" not in part
     assert "delay:2s" not in part
     assert "Send rough mix 1 to the client" in part
+    page = client.get(song.get_absolute_url()).content.decode()
+    ids = re.findall(r'\bid="([^"]+)"', page)
+    assert {"send-take", "upload-take"} < set(ids)
+    assert len(ids) == len(set(ids))
+    assert not song.timeline.filter(text__contains="rough mix").exists()  # the client reads it too
 
     client.post(reverse("takes:send", args=[mix.pk]), {"note": "Here it is."})
     mix.refresh_from_db()

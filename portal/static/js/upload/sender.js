@@ -14,6 +14,11 @@ function saidBeside(form) {
   return Object.fromEntries([...fields].map(({ name, value }) => [name, value]));
 }
 
+/** What was said goes with the files that it was said of: the next ones begin as usual. */
+export function askAnewBeside(form) {
+  for (const option of form.querySelectorAll("[data-upload-beside] option")) option.selected = option.defaultSelected;
+}
+
 /** States: waiting → sending ↔ paused, broken (tried again) or offline → received, refused or stopped.
  *  The form is told of each change: `changed(sending, words)`, `moved(bytes)`, `drop(sending)`. */
 export class Sending {

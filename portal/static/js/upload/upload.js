@@ -12,7 +12,7 @@
 import { attach } from "kitpost/lib/attach";
 import { Announcer } from "kitpost/upload/announcer";
 import { filesWords, gatherChosen, gatherDropped, leftOutWords } from "kitpost/upload/gather";
-import { Sending, element } from "kitpost/upload/sender";
+import { Sending, askAnewBeside, element } from "kitpost/upload/sender";
 import { progressWords, rate, recent, size } from "kitpost/upload/sending";
 
 const AT_ONCE = 2;
@@ -186,6 +186,8 @@ class UploadForm {
       this.bytes -= sending.file.size;
       this.count -= 1;
     }
+    if (sending.state === "received" && !this.sendings.some((one) => one.state === "sending"))
+      askAnewBeside(this.element);
     if (sending.state === "received") setTimeout(() => this.listedAtLast(sending), SHOWN_AFTER_MS);
     if (sending.state !== "sending") this.next();
   }
