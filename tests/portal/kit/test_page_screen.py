@@ -230,6 +230,7 @@ KEEP_COUNTS = """() => {
     show.call(picture, count);
     const text = ["of", "section"].map((name) => picture.part(name).textContent).join(" ");
     if (window.counted.at(-1) !== text) window.counted.push(text);
+    document.body.dataset.counted = text;
   };
 }"""
 
@@ -238,7 +239,7 @@ def test_the_count_in_is_shown_beat_by_beat(opened: Page) -> None:
     """A busy machine may draw nothing for as long as a beat: what is drawn is a beat of four, one after another."""
     opened.evaluate(KEEP_COUNTS)
     play(opened)
-    opened.wait_for_function("window.counted.length > 0")
+    opened.locator("body[data-counted]").wait_for()
     expect(opened.locator("[data-kit-of]")).to_have_text(re.compile("^bar . of 4$"))
     counted = opened.evaluate("window.counted")
     assert counted == [f"count-in {beat}" for beat in range(1, 5) if f"count-in {beat}" in counted]
