@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from django.db.models import F, Max
+
 from portal.bookings.models import Booking
 from portal.money.agreement import CAUTION, conditions
 from portal.money.currencies import in_words, to_decimal
@@ -13,6 +15,7 @@ from portal.money.models import Payment, Quote
 from portal.money.payments import too_late_for
 from portal.money.services import house_today
 from portal.people.models import House
+from portal.takes.models import RoughMix
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,15 @@ def quote_page_of(quote: Quote | None) -> QuotePage | None:
         clients=", ".join(member.user.name for member in quote.booking.members.select_related("user").order_by("pk")),
         how_to_pay=house.how_to_pay if quote.total_minor else "",
     )
+
+
+def unbilled_rounds(booking: Booking) -> list[RoughMix]:
+    """Mixes whose change was asked for beyond the quote, since the newest quote was sent: it cannot hold them."""
+    sent_at = booking.quotes.aggregate(newest=Max("sent_at"))["newest"]
+    if sent_at is None:
+        return []
+    further = RoughMix.objects.filter(song__booking=booking, round_number__gt=F("rounds_included"))
+    return list(further.filter(decided_at__gt=sent_at).select_related("song", "decided_by").order_by("decided_at"))
 
 
 def instalments_of(booking: Booking) -> list[Instalment]:

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from portal.bookings.models import Booking
 from portal.bookings.turn_page import QUOTE_CODES, turn_of
-from portal.money.page import instalments_of, quote_page_of
+from portal.money.page import instalments_of, quote_page_of, unbilled_rounds
 
 register = template.Library()
 
@@ -25,6 +25,7 @@ def booking_quote(context: Context, booking: Booking) -> dict[str, Any]:
         "booking": booking,
         "quote_page": quote_page,
         "instalments": instalments_of(booking) if quote_page else [],
+        "unbilled_rounds": unbilled_rounds(booking) if user.is_drummer else [],
         "is_yours": booking.turn == turn_of(user) and booking.waits_for in QUOTE_CODES,
         "quote_url": reverse("money:quote", args=[booking.pk]),
     }

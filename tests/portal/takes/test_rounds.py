@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from portal.bookings.models import Song
 from portal.mailroom.models import Message
@@ -59,6 +61,25 @@ def test_where_the_quote_says_nothing_of_further_rounds_nothing_is_invented(song
         "The quote does not say what a further round costs: the two of you agree on it."
     )
     assert rounds_of(song).count_in_words == "Round 1 of changes to this song; quote 1 includes none."
+
+
+def test_the_drummer_is_reminded_of_a_further_round_until_a_newer_quote_is_sent(
+    client: Client, song: Song, member: User
+) -> None:
+    asked_at = timezone.now()
+    agree(song, revisions_included=0, sent_at=asked_at - timedelta(days=1))
+    mix = make_rough_mix(song=song, state=State.OUT)
+    services.ask_for_change(rough_mix=mix, words="Softer.", by=member, is_further=True)
+
+    def is_shown_to(user: User) -> bool:
+        client.force_login(user)
+        page = client.get(song.booking.get_absolute_url()).content.decode()
+        return "Neither the quote nor the balance" in page
+
+    assert is_shown_to(song.booking.created_by)
+    assert not is_shown_to(member)
+    make_quote(booking=song.booking, state=Quote.State.SENT, version=2, sent_at=timezone.now())
+    assert not is_shown_to(song.booking.created_by)
 
 
 def test_a_further_round_says_what_it_means_before_it_is_sent(client: Client, song: Song, member: User) -> None:
