@@ -222,9 +222,9 @@ def _by_bleed(measured: MeasuredSet, tracks: Sequence[Track]) -> Iterator[Check]
     found += _uneven_pair(measured, {track.name: lag for track, lag in sure})
     yield from found
     if not found:
-        words = (
-            "Can't tell to the sample whether the tracks lie together without a mix of them; their distances allow it."
-        )
+        against = measured.song.against
+        why = f": {against.name} does not show it" if against else " without a mix of them"
+        words = f"Can't tell to the sample whether the tracks lie together{why}; their distances allow it."
         yield Check("arrival", None, passed=True, message=words, undecided=True)
 
 

@@ -1,11 +1,14 @@
 """The set against the accepted rough mix: the same take, where it lay then, at the same speed, all along the song?
 
-The mix is fitted by the tracks (`mix_fit.py`), so a distance is exact to the frame, and a slope or a jump shows.
+The mix is fitted by the tracks (`mix_fit.py`), so a distance is exact to the frame, and a slope or a jump shows. A
+track that was found elsewhere is taken as if it lay where it belongs: without it, what the mix holds of it would fit
+what others hear of its drum, and the set would seem to lie elsewhere by a microphone's distance. Where nobody knows how
+far it is off, only a set that lines up without it is said to.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -28,34 +31,62 @@ _DRIFT_FRAMES, _DRIFT_ERRORS = 1.5, 3.0
 # Two levels are a jump when they hold this much more of the windows than one line does (house choice).
 _BETTER_BROKEN = 0.03
 _SAME_SPEED = 1e-9
+# What a track that was left out can feign.
+_MOVED_BY_ONE = frozenset({"lined-up", "same-take", "break"})
 # Music without drums is explained by tracks to 1 or 2 %, another take under loud music to 5 % and more (seen).
 _STROKES_LIKE_THESE = 0.04
 # 95 in 100 of a normal distribution lie within so many of its standard deviations.
 _NORMAL_95 = 1.96
 
 
-def lined_up(measured: MeasuredSet) -> Iterator[Check]:
+def lined_up(measured: MeasuredSet, arrivals: Sequence[Check] = ()) -> Iterator[Check]:
+    """`arrivals`: what `arrival.py` says of single tracks."""
     against = measured.song.against
     if against is None or not measured.sounding:
         return
+    off = [check for check in arrivals if check.file and not check.passed]
+    unknown = {check.file for check in off if check.place_s is None and not _is_exact(check)}
     try:
-        yield from _judged(measured, find_lags(_sides(measured, against), measured.sounding), against)
+        checks = _checked(measured, _sides(measured, against, off, unknown))
+        yield from _decided(checks, sorted(filter(None, unknown)), against) if unknown else checks
     except UnusableFileError as error:
         yield Check("lined-up", None, passed=False, message=f"{against.name} {error.reason}.")
 
 
-def _sides(measured: MeasuredSet, against: Path) -> Sides:
-    tracks = tuple(track.path for track in measured.sounding)
-    return Sides(against, tracks, measured.sample_rate_hz, zero_s=measured.song.zero_s)
+def _is_exact(check: Check) -> bool:
+    return check.value is not None and check.low == check.high == check.value
 
 
-def _judged(measured: MeasuredSet, lags: Lags, against: Path) -> Iterator[Check]:
+def _sides(measured: MeasuredSet, against: Path, off: Sequence[Check], unknown: Collection[str | None]) -> Sides:
+    """Each track where it belongs; one that lies elsewhere from some place on is fitted by what it is before and after;
+    one that lies nobody knows where is left out."""
+    places: list[tuple[Path, int]] = []
+    for track in measured.sounding:
+        mine = [check for check in off if check.file == track.file]
+        if track.file not in unknown:
+            lags = {check.value for check in mine} | ({0} if not any(map(_is_exact, mine)) else set())
+            places += [(track.path, lag) for lag in sorted(lags)]
+    paths, late_frames = tuple(path for path, _ in places), tuple(lag for _, lag in places)
+    return Sides(against, paths, measured.sample_rate_hz, zero_s=measured.song.zero_s, late_frames=late_frames)
+
+
+def _checked(measured: MeasuredSet, sides: Sides) -> Iterator[Check]:
+    lags = find_lags(sides, measured.sounding) if sides.tracks else Lags(1.0, (), ())
     if not lags.fine:
-        yield _nothing_shared(measured, lags, against)
+        yield _nothing_shared(measured, lags, sides.mix)
     elif abs(lags.speed - 1) > _SAME_SPEED:
-        yield _other_speed(lags, against)
+        yield _other_speed(lags, sides.mix)
     else:
-        yield from _along_the_song(measured, lags.fine, against)
+        yield from _along_the_song(measured, lags.fine, sides)
+
+
+def _decided(checks: Iterable[Check], unknown: Sequence[str], against: Path) -> Iterator[Check]:
+    """Without those tracks: a distance, a cut or another take may be what the mix holds of them."""
+    found = list(checks)
+    if any(check.code in _MOVED_BY_ONE and not check.passed for check in found):
+        words = f"Can't tell whether the set lines up with {against.name} while {', '.join(unknown)} lies elsewhere."
+        found = [Check("lined-up", None, passed=True, limit=_LINED_UP_FRAMES, message=words, undecided=True)]
+    yield from found
 
 
 def _nothing_shared(measured: MeasuredSet, lags: Lags, against: Path) -> Check:
@@ -85,7 +116,8 @@ def _other_speed(lags: Lags, against: Path) -> Check:
     return Check("speed", None, passed=False, value=round(lags.speed, 6), limit=1, message=words)
 
 
-def _along_the_song(measured: MeasuredSet, fits: tuple[Fit, ...], against: Path) -> Iterator[Check]:
+def _along_the_song(measured: MeasuredSet, fits: tuple[Fit, ...], sides: Sides) -> Iterator[Check]:
+    against = sides.mix
     times, lags = times_and_lags(fits)
     line, jump = fit_line(times, lags), find_jump(times, lags)
     if jump is not None and jump.held > line.held + _BETTER_BROKEN:
@@ -95,7 +127,7 @@ def _along_the_song(measured: MeasuredSet, fits: tuple[Fit, ...], against: Path)
         share = round(1 - line.held, 2)
         yield Check("same-take", None, passed=False, value=share, message=words, place_s=float(times[0]))
     else:
-        yield from _straight(measured, fits, line, against)
+        yield from _straight(measured, fits, line, sides)
 
 
 def _broken(jump: Jump, against: Path, sample_rate_hz: int) -> Iterator[Check]:
@@ -110,7 +142,8 @@ def _broken(jump: Jump, against: Path, sample_rate_hz: int) -> Iterator[Check]:
     yield Check("break", None, passed=False, value=jump_ms, limit=0, message=words, place_s=round(jump.time_s, 2))
 
 
-def _straight(measured: MeasuredSet, fits: tuple[Fit, ...], line: Line, against: Path) -> Iterator[Check]:
+def _straight(measured: MeasuredSet, fits: tuple[Fit, ...], line: Line, sides: Sides) -> Iterator[Check]:
+    against = sides.mix
     length_s, rate_hz = fits[-1].time_s - fits[0].time_s, measured.sample_rate_hz
     drifts = abs(line.slope) * length_s > _DRIFT_FRAMES and abs(line.slope) > _DRIFT_ERRORS * line.slope_error
     ppm, error = 1e6 * line.slope / rate_hz, _NORMAL_95 * 1e6 * line.slope_error / rate_hz
@@ -123,7 +156,7 @@ def _straight(measured: MeasuredSet, fits: tuple[Fit, ...], line: Line, against:
         yield _lag(line, against)
         yield _drift(ppm, error, f"The set runs with the clock of {against.name}.", passed=True)
         return
-    at_speed = replace(_sides(measured, against), speed=1 / (1 + ppm / 1e6))
+    at_speed = replace(sides, speed=1 / (1 + ppm / 1e6))
     again = follow(at_speed, replace(fits[0], lag_frames=line.at_start), measured.sounding)
     line = fit_line(*times_and_lags(again)) if len(again) > 1 else line
     yield _lag(line, against)

@@ -43,13 +43,15 @@ class Fit:
 @dataclass(frozen=True)
 class Sides:
     """The two sides of the comparison. `speed`: the tracks are taken to run so many times as fast as the mix; `zero_s`:
-    how much later than the mix they were agreed to begin."""
+    how much later than the mix they were agreed to begin; `late_frames`: how much later each track lies than the set,
+    in the order of `tracks`, or nothing where all lie together."""
 
     mix: Path
     tracks: tuple[Path, ...]
     sample_rate_hz: int
     speed: float = 1.0
     zero_s: float = 0.0
+    late_frames: tuple[int, ...] = ()
 
     def fit_at(self, time_s: float, window_s: float, *, lag_s: float, reach_s: float, lowered: int = 1) -> Fit | None:
         """Fit the mix from `time_s` on, looking for lags around `lag_s`; None where there is nothing to fit.
@@ -62,7 +64,9 @@ class Sides:
         first = round((time_s + lag_s) * rate_hz) - reach
         if float(np.abs(mix).max(initial=0.0)) < _QUIET:
             return None
-        tracks = [_stretch(path, first, len(mix) + 2 * reach, rate_hz) for path in self.tracks]
+        late = self.late_frames or (0,) * len(self.tracks)
+        length = len(mix) + 2 * reach
+        tracks = [_stretch(path, first + own, length, rate_hz) for path, own in zip(self.tracks, late, strict=True)]
         found = fit_lag(_lowered(mix, lowered), np.stack([_lowered(track, lowered) for track in tracks]))
         if found is None:
             return None

@@ -70,7 +70,7 @@ def track_lags(windows: Sequence[Window], *, longest_frames: int) -> tuple[Track
     moved = [0] * len(windows[0][0])
     found = _solve(windows)
     in_doubt = [number for number, lag in enumerate(found) if lag.clear < _NO_DOUBT or lag.lag_frames]
-    while in_doubt and len(in_doubt) <= len(found) - 2:
+    while in_doubt and len(in_doubt) < len(found):
         number, frames = _elsewhere(windows, in_doubt, longest_frames)
         in_doubt.remove(number)
         tried = [(_advanced(tracks, number, frames), mix) for tracks, mix in windows]

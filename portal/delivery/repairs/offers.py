@@ -48,7 +48,7 @@ def offers_of(delivery: Delivery, files: Collection[DeliveryFile]) -> tuple[Offe
     failures, named = delivery.failures, house_names(delivery, files)
     return (
         *_lengths(failures, files),
-        *_moves(failures),
+        *_moves(delivery, failures),
         *_depths(failures, files),
         *_flips(failures),
         *_renames(failures, named),
@@ -61,7 +61,7 @@ def wanted_of(delivery: Delivery, files: Collection[DeliveryFile], keys: Collect
     standing = {offer.key for offer in offers_of(delivery, files)} & set(keys)
     if not standing:
         return None
-    later = _later_frames(delivery.failures) if MOVE in standing else 0
+    later = _later_frames(delivery, delivery.failures) if MOVE in standing else 0
     lengths = _frames(files)
     length = max(lengths, default=0) if LONGEST in standing else _usual(lengths) if USUAL in standing else None
     names = [file.name for file in files]
@@ -93,17 +93,21 @@ def _lengths(failures: list[dict[str, Any]], files: Collection[DeliveryFile]) ->
         yield Offer(USUAL, words, usual=False)
 
 
-def _moves(failures: list[dict[str, Any]]) -> Iterator[Offer]:
-    frames = _later_frames(failures)
+def _moves(delivery: Delivery, failures: list[dict[str, Any]]) -> Iterator[Offer]:
+    """Never ticked by default: it touches every file, and cuts their start off where the set is late."""
+    frames = _later_frames(delivery, failures)
     if frames:
         how = "silence is added at the start" if frames > 0 else "what lies before is cut off at the start"
         way = "later" if frames > 0 else "earlier"
-        yield Offer(MOVE, f"Move all files {abs(frames)} samples {way}: {how}.")
+        yield Offer(MOVE, f"Move all files {abs(frames)} samples {way}: {how}.", usual=False)
 
 
-def _later_frames(failures: list[dict[str, Any]]) -> int:
-    """By how much the set has to move to lie in the accepted mix; 0 where that is not all."""
-    codes = {check["code"] for check in failures}
+def _later_frames(delivery: Delivery, failures: list[dict[str, Any]]) -> int:
+    """By how much the set has to move to lie in the accepted mix; 0 where that is not all, waived or not, and where one
+    track lies elsewhere or nobody can tell."""
+    if any(check["code"] == "arrival" and (check.get("undecided") or not check["passed"]) for check in delivery.checks):
+        return 0
+    codes = {check["code"] for check in delivery.checks if not check["passed"]}
     lags = [check["value"] for check in failures if check["code"] == "lined-up"]
     return -lags[0] if len(lags) == 1 and isinstance(lags[0], int) and not codes & NOT_ONLY_MOVED else 0
 

@@ -50,7 +50,7 @@ def test_the_set_moves_back_to_where_the_mix_has_it() -> None:
     """480 frames late: 480 earlier, and as much shorter (Source: arithmetic)."""
     delivery = checked_set(failed("lined-up", None, 480, 1), failed("length", "Tom1.wav", 998, 1_000))
 
-    assert ("move", True) in keys(delivery)
+    assert ("move", False) in keys(delivery)
     assert wanted(delivery, "move", "longest") == Wanted(Repair(later_frames=-480, frames=530))
     assert wanted(delivery, "move") == Wanted(Repair(later_frames=-480))
 
@@ -58,6 +58,22 @@ def test_the_set_moves_back_to_where_the_mix_has_it() -> None:
 @pytest.mark.parametrize("other", ["same-take", "speed", "break", "drift"])
 def test_a_set_that_is_not_only_moved_stays(other: str) -> None:
     assert keys(checked_set(failed("lined-up", None, 480, 1), failed(other))) == []
+
+
+def test_a_set_with_one_track_elsewhere_is_not_moved_though_somebody_waived_that() -> None:
+    delivery = checked_set(failed("lined-up", None, 480, 1), failed("arrival", "Tom1.wav", 48, 0))
+    assert keys(delivery) == []
+    delivery.waivers.create(
+        code="arrival", file_name="Tom1.wav", reason="meant", waived_by=delivery.song.booking.created_by
+    )
+    assert keys(delivery) == []
+    assert wanted(delivery, "move") is None
+
+
+def test_a_set_is_moved_only_where_its_tracks_are_known_to_lie_together() -> None:
+    told = failed("arrival") | {"passed": True}
+    assert keys(checked_set(failed("lined-up", None, 480, 1), told)) == [("move", False)]
+    assert keys(checked_set(failed("lined-up", None, 480, 1), told | {"undecided": True})) == []
 
 
 def test_polarity_is_ticked_where_one_is_odd_and_left_to_the_drummer_where_several_are() -> None:
