@@ -152,6 +152,8 @@ class Song(SearchedModel):
     # A set of a delivery is being checked; or a corrected one is being made.
     set_checking = models.BooleanField(default=False)
     set_correcting = models.BooleanField(default=False)
+    # The checks of a set found what nobody waived.
+    set_failed = models.BooleanField(default=False)
 
     objects: ClassVar[SongQuerySet] = SongQuerySet.as_manager()  # type: ignore[assignment]
 

@@ -27,6 +27,7 @@ ANCHORS = {
     turns.CHANGE_MIX.code: "#rough-mixes",
     turns.HEAR_MIX.code: "#rough-mixes",
     turns.DELIVER.code: "#delivery",
+    turns.MEND_SET.code: "#delivery",
     turns.ACCEPT_FILES.code: "#delivery",
 }
 

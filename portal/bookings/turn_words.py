@@ -108,6 +108,11 @@ WORDS = {
         "The rough mix is accepted. Waiting for {drummer} to deliver the multitrack.",
         "Go to the delivery",
     ),
+    turns.MEND_SET: WaitWords(
+        "Checks of the multitrack failed: look at them, then deliver it.",
+        "The rough mix is accepted. Waiting for {drummer} to deliver the multitrack.",
+        "Go to the delivery",
+    ),
     turns.CHECK_SET: WaitWords("", "The rough mix is accepted. The multitrack is being checked before it goes out."),
     turns.CORRECT_SET: WaitWords(
         "", "The rough mix is accepted. The multitrack is being corrected, then checked again."

@@ -30,6 +30,7 @@ class SongNotes(TypedDict, total=False):
     change_requested: bool
     set_checking: bool
     set_correcting: bool
+    set_failed: bool
 
 
 class BookingNotes(TypedDict, total=False):
@@ -70,6 +71,7 @@ class SongFacts(NamedTuple):
     change_requested: bool = False
     set_checking: bool = False
     set_correcting: bool = False
+    set_failed: bool = False
 
 
 class BookingFacts(NamedTuple):
@@ -104,6 +106,7 @@ HEAR_MIX = Wait(Turn.CLIENT, "hear-mix")
 DELIVER = Wait(Turn.DRUMMER, "deliver")
 CHECK_SET = Wait(Turn.HOUSE, "check-set")
 CORRECT_SET = Wait(Turn.HOUSE, "correct-set")
+MEND_SET = Wait(Turn.DRUMMER, "mend-set")
 PAY_BALANCE = Wait(Turn.CLIENT, "pay-balance")
 ACCEPT_FILES = Wait(Turn.CLIENT, "accept-files")
 DONE = Wait(Turn.NOBODY, "done")
@@ -190,7 +193,9 @@ def _in_review(facts: SongFacts) -> Wait:
         return HEAR_MIX
     if facts.set_correcting:
         return CORRECT_SET
-    return CHECK_SET if facts.set_checking else DELIVER
+    if facts.set_checking:
+        return CHECK_SET
+    return MEND_SET if facts.set_failed else DELIVER
 
 
 _BY_STAGE: dict[str, Callable[[SongFacts], Wait]] = {

@@ -139,6 +139,7 @@ def waive(*, delivery: Delivery, code: str, file_name: str, reason: str, by: Use
     if delivery.state != Delivery.State.CHECKED or not failed:
         raise NotCheckedError("This check has not failed, or the set has changed.")
     Waiver.objects.create(delivery=delivery, code=code, file_name=file_name, reason=reason, waived_by=by)
+    note_sets(delivery.song)
     about = f"“{title_of(code)}” of {file_name}" if file_name else f"“{title_of(code)}”"
     text = f"waived {about} in delivery {delivery.number}: {reason}"[:300]
     bookings.record(delivery.song.booking, text, actor=by, song=delivery.song)

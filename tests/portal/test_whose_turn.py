@@ -195,7 +195,7 @@ def through_delivery(walk: Walk) -> None:
     make_track(delivery=made, name="Hat .wav")
     delivery.ask_check(delivery=made)
     store_checks(made, UNSAFE_NAME)
-    walk.stands("drummer", "deliver")
+    walk.stands("drummer", "mend-set")
     made.refresh_from_db()
     repair = ask_repair(delivery=made, keys=["rename:Hat .wav"], by=walk.jo)
     walk.stands("house", "correct-set")

@@ -54,6 +54,7 @@ quoted          | none          | waiting with-client on-desk ready |           
 *               | *             | tracking                    |                    | drummer | send-mix
 *               | *             | in-review          | mix accepted, set being corrected | house | correct-set
 *               | *             | in-review          | mix accepted, set being checked | house   | check-set
+*               | *             | in-review          | mix accepted, set failed | drummer | mend-set
 *               | *             | in-review                   | mix accepted       | drummer | deliver
 *               | *             | in-review                   |                    | client  | hear-mix
 *               | *             | delivered                   | balance missing    | client  | pay-balance
@@ -97,6 +98,7 @@ FACTS = {
     "change asked": "change_requested",
     "set being checked": "set_checking",
     "set being corrected": "set_correcting",
+    "set failed": "set_failed",
     "agreed once": "agreed_once",
 }
 INTRODUCTION = """\

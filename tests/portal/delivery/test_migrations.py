@@ -8,7 +8,7 @@ import pytest
 from django.apps import apps
 
 from portal.bookings.models import Booking, Song
-from portal.delivery.models import Delivery, SetRepair
+from portal.delivery.models import Delivery, SetRepair, Waiver
 from tests.factories import make_client, make_delivery, make_song
 
 pytestmark = pytest.mark.django_db
@@ -35,3 +35,22 @@ def test_a_running_check_and_a_running_correction_are_the_house_s_turn(
 
     step.forget(apps, None)
     assert (Song.objects.get().turn, Booking.objects.get().waits_for) == ("drummer", "deliver")
+
+
+@pytest.mark.parametrize(("is_waived", "code"), [(False, "mend-set"), (True, "deliver")])
+def test_a_set_in_which_something_failed_is_to_be_mended(is_waived: bool, code: str) -> None:
+    later = import_module("portal.delivery.migrations.0012_failed_sets")
+    song = make_song(client=make_client(), stage="in-review", mix_accepted=True, turn="drummer", waits_for="deliver")
+    failed = {"code": "hum", "file": "Hat.wav", "passed": False, "message": "Hat.wav hums."}
+    delivery = make_delivery(song=song, state=Delivery.State.CHECKED, checks=[failed])
+    if is_waived:
+        by = song.booking.created_by
+        Waiver.objects.create(delivery=delivery, code="hum", file_name="Hat.wav", reason="Meant.", waived_by=by)
+
+    later.write_facts(apps, None)
+    after = Song.objects.get()
+    assert after.waits_for == code
+    after.pass_turn()
+    assert after.waits_for == code
+    later.forget(apps, None)
+    assert Song.objects.get().waits_for == "deliver"
