@@ -153,9 +153,11 @@ def drop_and_correct(page: Page, paths: list[Path]) -> None:
     expect(page.locator("#delivery-set tbody tr")).to_have_count(len(paths), timeout=WAIT_MS)
     page.get_by_role("button", name="Check the set").click(timeout=WAIT_MS)
     expect(page.get_by_text("failed checks block the release")).to_be_visible(timeout=WAIT_MS)
-    expect(page.get_by_label("Move all files 1024 samples earlier")).to_be_checked()
+    move = page.get_by_label("Move all files 1024 samples earlier")
+    expect(move).not_to_be_checked()  # the whole set is never moved unless a person says so
     expect(page.get_by_label("Add silence at the end of one file")).to_be_checked()
     look(page, "findings")
+    move.check()
     page.get_by_role("button", name="Make the corrected set").click(timeout=WAIT_MS)
     expect(page.get_by_text("Nothing blocks the release")).to_be_visible(timeout=WAIT_MS)
     expect(page.get_by_text("Hat.wav was moved 1024 samples earlier, with the whole set.")).to_be_visible()
@@ -181,9 +183,8 @@ def fill_the_sheet(page: Page, folder: Path) -> None:
     page.get_by_label("Microphone of Hat.wav").fill("small condenser")
     look(page, "describe")
     page.get_by_role("button", name="Save the delivery sheet").click()
-    expect(
-        page.get_by_text("This asked for a new check of the set")
-    ).to_be_visible()  # left and right are stated otherwise
+    # Left and right are stated otherwise.
+    expect(page.get_by_text("This asked for a new check of the set")).to_be_visible()
     expect(page.get_by_text("Nothing blocks the release")).to_be_visible(timeout=WAIT_MS)
     page.get_by_role("link", name="Look at the sheet").click()
     Image.new("RGB", (1_200, 800), "navy").save(folder / "kit.png")
