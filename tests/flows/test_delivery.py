@@ -142,7 +142,7 @@ def test_a_damaged_set_is_corrected_held_released_taken_and_verified(
     look(page, "sheet-client")
     sign_in(page, live_server, drummer)
     page.goto(f"{address}#receipts")
-    expect(page.locator("#receipts").get_by_text(re.compile("^all [0-9]"))).to_be_visible()
+    expect(page.locator("#receipts").get_by_text(re.compile(r"\ball [0-9]"))).to_be_visible()
     look(page, "receipts")
     verify_with_the_engine_alone(content, tmp_path)
     assert not troubles
