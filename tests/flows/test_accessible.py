@@ -43,7 +43,8 @@ def settled(page: Page, url: str) -> None:
 def asked_by_ear(page: Page) -> str:
     """The drummer asks about a song on the desk; the address of the question, once it is out."""
     page.locator("[data-key-next] a").first.click()
-    page.get_by_role("button", name="Ask the client: is this right?").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Ask the client: is this right?").click()
     link = page.locator("#listening").get_by_role("link", name="Listen")
     for _ in range(60):
         page.reload()
