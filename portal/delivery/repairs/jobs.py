@@ -47,7 +47,8 @@ def make_repair(repair_id: int) -> None:
     """Who comes after a killed worker goes on with the next file; however it ends, the turn is right afterwards."""
     rows = SetRepair.objects.select_related("delivery__song__booking", "asked_by")
     make_once(rows, repair_id, _make, stopped=STOPPED)
-    note_sets(Song.objects.get(deliveries__repairs=repair_id))
+    for song in Song.objects.filter(deliveries__repairs=repair_id):  # none, if the repair is gone
+        note_sets(song)
 
 
 def repairs_left_alone() -> list[int]:

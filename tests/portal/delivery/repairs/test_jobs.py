@@ -171,6 +171,12 @@ def test_a_set_that_changed_meanwhile_is_not_corrected(delivery: Delivery) -> No
     assert not delivery.files.exclude(replaced_at=None).exists()
 
 
+def test_a_correction_that_is_gone_is_none(delivery: Delivery) -> None:
+    """Its row went with the booking before a worker came to it."""
+    jobs.make_repair(404)
+    assert not SetRepair.objects.exists()
+
+
 def test_what_cannot_be_corrected_changes_nothing_and_says_so(delivery: Delivery, client: Client) -> None:
     repair = asked(delivery, "move")
     SetRepair.objects.update(repair=repair.repair | {"true_depth": ["Hat.wav"]})
