@@ -22,4 +22,5 @@ from .sentences import beat_of as beat_of
 from .sentences import fill as fill
 from .sentences import place_words as place_words
 from .thresholds import Limits as Limits
+from .units import tempo_in_figures as tempo_in_figures
 from .units import tempo_in_words as tempo_in_words

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from analysis.core.reports import Place
-from analysis.core.units import seconds_as_clock, tempo_in_words
+from analysis.core.units import in_figures, seconds_as_clock, tempo_in_figures, tempo_in_words
 
 
 def fill(sentence: str, *, file: str | None, place: Place, value: dict[str, Any]) -> str:
@@ -21,7 +21,7 @@ def fill(sentence: str, *, file: str | None, place: Place, value: dict[str, Any]
 def place_words(place: Place) -> str:
     """In bars as soon as there is a grid, with the time as the small print."""
     if place.bar is not None:
-        beat = f" beat {_plain(place.beat)}" if place.beat is not None else ""
+        beat = f" beat {in_figures(place.beat, 3)}" if place.beat is not None else ""
         time = f" ({seconds_as_clock(place.time_s)})" if place.time_s is not None else ""
         return f"at bar {place.bar}{beat}{time}"
     return f"at {seconds_as_clock(place.time_s)}" if place.time_s is not None else "somewhere"
@@ -37,19 +37,15 @@ def written(name: str, value: Any, *, beat: str = "") -> str:
     if value is None:
         return "unknown"
     if name.endswith("_bpm") and isinstance(value, (int, float)):
-        return tempo_in_words(_plain(value), beat)
+        return tempo_in_words(tempo_in_figures(value), beat)
     for suffix, write in _WRITERS.items():
         if (name == suffix.lstrip("_") or name.endswith(suffix)) and isinstance(value, (int, float)):
             return write(value)
-    return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
-
-
-def _plain(value: float, digits: int = 3) -> str:
-    return f"{value:.{digits}f}".rstrip("0").rstrip(".")
+    return in_figures(value, 2) if isinstance(value, float) else str(value)
 
 
 def _counted(value: float, one: str, many: str) -> str:
-    return f"one {one}" if value == 1 else f"{_plain(value)} {many}"
+    return f"one {one}" if value == 1 else f"{in_figures(value, 3)} {many}"
 
 
 def _seconds(value: float) -> str:
@@ -69,8 +65,8 @@ _WRITERS: dict[str, Callable[[float], str]] = {
     "_lufs": lambda value: f"{value:.1f} LUFS",
     "_lu": lambda value: f"{value:.1f} LU",
     "_db": lambda value: f"{value:.1f} dB",
-    "_hz": lambda value: f"{_plain(value / 1000.0, 1 if value % 100 == 0 else 2)} kHz",
-    "_ms": lambda value: f"{_plain(value, 1)} ms",
+    "_hz": lambda value: f"{in_figures(value / 1000.0, 1 if value % 100 == 0 else 2)} kHz",
+    "_ms": lambda value: f"{in_figures(value, 1)} ms",
     "_frames": lambda value: _counted(value, "sample", "samples"),
     "_s": _seconds,
     "places": lambda value: _counted(value, "place", "places"),

@@ -10,6 +10,7 @@ from fractions import Fraction
 from xml.etree import ElementTree as ET
 
 from analysis.chart.document import START, Bar, Chart, Section
+from analysis.core.units import in_figures
 from analysis.engraving.line_mei import cell_mei
 from analysis.engraving.lines import Cell, lines_of
 from analysis.engraving.mei import element, hits_apart, scaffold, score_def, text_of
@@ -96,7 +97,7 @@ def _over_beats(bar: Bar) -> Iterator[ET.Element]:
 
 def _number(beat: Fraction) -> str:
     """MEI counts beats of the meter's lower number from 1, as charts do; decimals where a chart has a third."""
-    return f"{float(beat):.4f}".rstrip("0").rstrip(".")
+    return in_figures(beat, 4)
 
 
 def _road(first: Bar, last: Bar) -> Iterator[ET.Element]:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from xml.etree import ElementTree as ET
 
+from analysis.core.units import in_figures
 from analysis.engraving.drawn import BarBox, DrawnPage, Label, Piece, Shape, Sign, Steps
 from analysis.engraving.fonts import letter_steps, outline_width, runs, sign_steps
 
@@ -132,5 +133,4 @@ def _pairs(points: Sequence[tuple[float, float]]) -> str:
 
 
 def _short(value: float) -> str:
-    text = f"{value:.4f}".rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
+    return in_figures(value, 4)

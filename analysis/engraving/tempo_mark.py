@@ -8,6 +8,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from analysis.chart.document import Tempo
+from analysis.core.units import CHART_TEMPO_DECIMALS, tempo_in_figures
 from analysis.engraving.drawn import Label, Piece, Sign
 from analysis.engraving.fonts import BOLD, sign_box
 from analysis.maps.tempo_map import MeterSign
@@ -24,7 +25,7 @@ def beat_note(meter: MeterSign) -> tuple[int, bool]:
 
 def bpm_text(bpm: Fraction) -> str:
     """As many decimals as a person can use: 112, 91.7, 33.33."""
-    return f"{float(bpm):.2f}".rstrip("0").rstrip(".")
+    return tempo_in_figures(bpm, CHART_TEMPO_DECIMALS)
 
 
 def tempo_mark(tempo: Tempo, meter: MeterSign, x: float, size: float, bar: int | None = None) -> list[Piece]:

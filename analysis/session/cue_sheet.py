@@ -7,6 +7,7 @@ import io
 from collections.abc import Sequence
 from fractions import Fraction
 
+from analysis.core.units import CUE_SHEET_TEMPO_DECIMALS, tempo_in_figures
 from analysis.maps.midi import Marker
 from analysis.maps.tempo_map import Segment
 from analysis.session.timeline import Timeline
@@ -43,7 +44,7 @@ def tempo_words(segment: Segment) -> str:
     """Of the beat that the meter is felt in."""
     if segment.free:
         return _FREE
-    return f"{float(segment.bpm):.5f}".rstrip("0").rstrip(".")
+    return tempo_in_figures(segment.bpm, CUE_SHEET_TEMPO_DECIMALS)
 
 
 def clock_words(time_s: Fraction) -> str:

@@ -6,9 +6,9 @@ import json
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from analysis.core import tempo_in_words
+from analysis.core import tempo_in_figures, tempo_in_words
 from analysis.maps import TempoMap
-from portal.intake.checks.offers import carried_bpm, shown_bpm
+from portal.intake.checks.offers import carried_bpm
 from portal.listening.models import Excerpt
 from portal.listening.services import TIMES_TEMPO
 from portal.listening.taps import TappedOne, tapped_one
@@ -53,7 +53,7 @@ def excerpt_shown(excerpt: Excerpt) -> ExcerptShown:
     segment = tempo_map.segment_at_bar(excerpt.first_bar)
     return ExcerptShown(
         excerpt=excerpt,
-        tempo=tempo_in_words(shown_bpm(float(segment.bpm)), segment.meter.beat_name),
+        tempo=tempo_in_words(tempo_in_figures(float(segment.bpm)), segment.meter.beat_name),
         map_json=json.dumps(on_its_own_clock(tempo_map, excerpt)),
         tapped=tapped,
         change=change_of(excerpt, tempo_map, tapped),
@@ -91,6 +91,6 @@ def change_of(excerpt: Excerpt, tempo_map: TempoMap, tapped: TappedOne | None) -
         label = f"Bar one {abs(beats)} beat{'' if abs(beats) == 1 else 's'} {'later' if beats > 0 else 'earlier'}"
     else:
         bpm *= TIMES_TEMPO[Excerpt.Answer(excerpt.answer)]
-        label = f"Take {tempo_in_words(shown_bpm(bpm), first.meter.beat_name)}"
+        label = f"Take {tempo_in_words(tempo_in_figures(bpm), first.meter.beat_name)}"
     bar_one_s = Decimal(float(tempo_map.time_of_bar(1, beats))).quantize(SIX_DIGITS)
     return Change(carried_bpm(bpm), str(first.meter), str(bar_one_s), label)

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from analysis.core import tempo_in_figures
 from analysis.maps import TempoMap, plan_click, render_blocks, write_midi
 from analysis.media import create_sound
 from analysis.session import SessionSettings
@@ -69,7 +70,7 @@ def _job_for(approved: ApprovedMap) -> Job:
     tempo_map = TempoMap.from_json(approved.map)
     reports = [source.numbers for source in approved.song.sources.current()]
     lengths_s = [report.duration_s for report in reports if report and report.duration_s]
-    bpm = f"{float(tempo_map.first_in_time.bpm):.3f}".rstrip("0").rstrip(".")
+    bpm = tempo_in_figures(tempo_map.first_in_time.bpm)
     return Job(
         tempo_map=tempo_map,
         bars=max(tempo_map.bar_beat_at(max(lengths_s)).bar, SHORTEST_BARS) if lengths_s else SHORTEST_BARS,

@@ -13,9 +13,9 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 
-from analysis.core import SongMeasures, beat_of, tempo_in_words
+from analysis.core import SongMeasures, beat_of, tempo_in_figures, tempo_in_words
 from analysis.maps import beat_name_of
-from portal.bookings.fields import BPM_DECIMALS, read_bpm, write_bpm
+from portal.bookings.fields import BPM_DECIMALS, read_bpm
 from portal.bookings.models import Brief, Song
 from portal.intake.errors import AnswerError
 from portal.intake.models import Finding
@@ -35,7 +35,6 @@ DRUMS_GUIDE, DRUMS_NONE = "drums=guide", "drums=none"
 SETTLING_ANSWERS = frozenset({DRUMS_GUIDE, DRUMS_NONE})
 # Measured well enough to be put into the client's mouth.
 SURE_ENOUGH = 0.5
-BPM_STEP = Decimal("0.001")
 # What findings share an answer, as a heading over it.
 TEMPO, METER, START = "Tempo and click", "Meter", "Bar one"
 TOPICS = dict.fromkeys(TEMPO_CODES, TEMPO) | {"meter-differs": METER, "bar-one-late": START}
@@ -95,7 +94,7 @@ def tempos_on_offer(song: Song, findings: Iterable[Finding]) -> dict[str, str]:
         named.insert(0, (tempo.bpm, beat_name_of(measured.meter.sign)))
     offered: dict[str, str] = {}
     for bpm, beat in named:
-        offered.setdefault(shown_bpm(bpm), beat)
+        offered.setdefault(tempo_in_figures(bpm), beat)
     return offered
 
 
@@ -105,14 +104,9 @@ def bpm_values(finding: Finding) -> Iterator[tuple[float, str]]:
         yield from ((value, beat_of(name, finding.value)) for name, value in named)
 
 
-def shown_bpm(value: float | Decimal) -> str:
-    """Up to three decimals, as people read a tempo."""
-    return write_bpm(Decimal(str(value)).quantize(BPM_STEP))
-
-
 def carried_bpm(value: float | Decimal) -> str:
     """As many decimals as a form takes: what goes from a page into a map is not rounded for the eye."""
-    return write_bpm(Decimal(str(value)).quantize(Decimal(1).scaleb(-BPM_DECIMALS)))
+    return tempo_in_figures(value, BPM_DECIMALS)
 
 
 def song_offers(finding: Finding) -> Iterator[Offer]:

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from django import forms
 from django.utils import timezone
 
-from analysis.core import SongMeasures, tempo_in_words
+from analysis.core import SongMeasures, tempo_in_figures, tempo_in_words
 from analysis.maps import TappedTempo, fit_taps, is_off_beat, measured_at
 from portal.bookings.models import Song
 from portal.clean_text import read_json
-from portal.intake.checks.offers import carried_bpm, shown_bpm
+from portal.intake.checks.offers import carried_bpm
 from portal.intake.maps.song_maps import DEFAULT_METER, meter_of
 from portal.intake.models import Tapping
 from portal.people.models import User
@@ -61,7 +61,7 @@ class TappingShown:
     @property
     def tapped_words(self) -> str:
         """A person tapped the beat, whatever note that is."""
-        return tempo_in_words(shown_bpm(round(self.tapped.bpm, 1))) if self.tapped else ""
+        return tempo_in_words(tempo_in_figures(round(self.tapped.bpm, 1))) if self.tapped else ""
 
 
 def keep_taps(*, song: Song, taps_s: Sequence[float], per_beat: int, from_song: bool, by: User) -> Tapping:

@@ -8,9 +8,8 @@ from decimal import Decimal
 from typing import Any
 
 from analysis.bars import map_stated
-from analysis.core import SongMeasures, tempo_in_words
+from analysis.core import SongMeasures, tempo_in_figures, tempo_in_words
 from analysis.maps import beat_name_of
-from portal.intake.checks.offers import shown_bpm
 from portal.intake.models import SongCheck, SourceFile
 
 # Evidence in a file's report, in the order of its worth; how it is called beside the file name.
@@ -35,9 +34,9 @@ class FileSays:
     @property
     def tempo(self) -> str:
         """A click and a MIDI file count the beat of their meter; a tag or a name gives a bare figure."""
-        words = shown_bpm(self.bpm)
+        words = tempo_in_figures(self.bpm)
         if self.highest_bpm is not None:
-            words = f"{words} to {shown_bpm(self.highest_bpm)}"
+            words = f"{words} to {tempo_in_figures(self.highest_bpm)}"
         return tempo_in_words(words, beat_name_of(self.meter))
 
 
@@ -91,6 +90,6 @@ def apart_words(bpm: float | Decimal | None, song: SongMeasures | None) -> str:
         return "as measured"
     for level, words in LEVELS:
         if abs(float(said / measured) / level - 1) < SAME_PULSE:
-            return f"{words} {tempo_in_words(shown_bpm(measured), beat)}"
+            return f"{words} {tempo_in_words(tempo_in_figures(measured), beat)}"
     way = "faster" if said > measured else "slower"
-    return f"{tempo_in_words(shown_bpm(abs(said - measured)), beat)} {way} than measured"
+    return f"{tempo_in_words(tempo_in_figures(abs(said - measured)), beat)} {way} than measured"

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from analysis.core import FileReport, SongMeasures, tempo_in_words
+from analysis.core import FileReport, SongMeasures, tempo_in_figures, tempo_in_words
 from analysis.maps import TempoMap, beat_name_of
 from portal.bookings.models import Brief
-from portal.intake.checks.offers import shown_bpm
 from portal.people.templatetags.look import clock, measured
 
 NOT_MEASURED = "–"
@@ -42,13 +41,13 @@ def facts_of(
 
 
 def tempo_fact(measures: SongMeasures | None, brief: Brief | None, approved: TempoMap | None) -> Fact:
-    client = tempo_in_words(shown_bpm(brief.bpm)) if brief and brief.bpm else ""
+    client = tempo_in_words(tempo_in_figures(brief.bpm)) if brief and brief.bpm else ""
     if approved is not None:
         return Fact("Tempo", map_tempo(approved), "", client, is_approved=True)
     tempo = measures.tempo if measures else None
     if measures is None or tempo is None or not tempo.bpm:
         return Fact("Tempo", "no steady tempo" if measures else NOT_MEASURED, "", client)
-    named = tempo_in_words(shown_bpm(tempo.bpm), beat_name_of(measures.meter.sign))
+    named = tempo_in_words(tempo_in_figures(tempo.bpm), beat_name_of(measures.meter.sign))
     kind = "" if tempo.kind == "constant" else "changes, "
     return Fact("Tempo", named, f"{kind}{percent(tempo.confidence)} sure", client)
 
@@ -108,7 +107,7 @@ def map_tempo(tempo_map: TempoMap) -> str:
     """One tempo as it is; of a map that moves the slowest and the fastest."""
     held = [one for one in tempo_map.segments if not one.free] or [tempo_map.first_in_time]
     tempi = sorted({round(float(one.bpm), 3) for one in held})
-    figures = shown_bpm(tempi[0]) if len(tempi) == 1 else f"{tempi[0]:.1f} to {tempi[-1]:.1f}"
+    figures = tempo_in_figures(tempi[0]) if len(tempi) == 1 else f"{tempi[0]:.1f} to {tempi[-1]:.1f}"
     return tempo_in_words(figures, " or ".join(dict.fromkeys(one.meter.beat_name for one in held)))
 
 

@@ -8,11 +8,10 @@ from typing import Any
 from django import template
 from django.template import Context
 
-from analysis.core import SongMeasures, tempo_in_words
+from analysis.core import SongMeasures, tempo_in_figures, tempo_in_words
 from analysis.findings import KIND_BY_CODE
 from analysis.maps import beat_name_of
 from portal.bookings.models import Booking, Song
-from portal.intake.checks.offers import shown_bpm
 from portal.intake.checks.tempo_claims import apart_words
 from portal.intake.desk.files_page import files_page
 from portal.intake.desk.unfinished import unfinished_uploads
@@ -51,7 +50,7 @@ def finding_title(finding: Finding) -> str:
 @register.filter
 def tempo(bpm: float | Decimal | None, meter: str = "") -> str:
     """Up to three decimals, and the note that is counted where the meter tells it and it is not the quarter."""
-    return "–" if bpm is None else tempo_in_words(shown_bpm(bpm), beat_name_of(meter))
+    return "–" if bpm is None else tempo_in_words(tempo_in_figures(bpm), beat_name_of(meter))
 
 
 @register.filter

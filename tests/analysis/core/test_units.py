@@ -1,6 +1,10 @@
+from decimal import Decimal
+from fractions import Fraction
+from typing import SupportsFloat
+
 import pytest
 
-from analysis.core.units import amplitude_from_db, dbfs_from_amplitude, seconds_as_clock
+from analysis.core.units import amplitude_from_db, dbfs_from_amplitude, in_figures, seconds_as_clock, tempo_in_figures
 
 
 @pytest.mark.parametrize(("amplitude", "level_dbfs"), [(1.0, 0.0), (0.5, -6.0206), (10.0, 20.0), (1e-5, -100.0)])
@@ -19,3 +23,18 @@ def test_silence_has_no_level() -> None:
 )
 def test_times_are_written_as_players_say_them(time_s: float, clock: str) -> None:
     assert seconds_as_clock(time_s) == clock
+
+
+@pytest.mark.parametrize(
+    ("bpm", "words"), [(112.0, "112"), (98.7654, "98.765"), (92.50, "92.5"), (Decimal("120"), "120"), (100, "100")]
+)
+def test_a_tempo_is_shown_with_three_decimals_at_most(bpm: SupportsFloat, words: str) -> None:
+    assert tempo_in_figures(bpm) == words
+
+
+@pytest.mark.parametrize(
+    ("value", "most_decimals", "text"),
+    [(Fraction(1, 3), 4, "0.3333"), (100.0, 0, "100"), (-0.00001, 4, "0"), (0.5, 1, "0.5")],
+)
+def test_zeros_that_say_nothing_are_left_out(value: SupportsFloat, most_decimals: int, text: str) -> None:
+    assert in_figures(value, most_decimals) == text

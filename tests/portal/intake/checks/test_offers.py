@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from portal.bookings.models import Brief, Song
-from portal.intake.checks.offers import brief_changes, offers_for, shown_bpm
+from portal.intake.checks.offers import brief_changes, offers_for
 from portal.intake.errors import AnswerError
 from portal.intake.models import Finding
 from tests.factories import make_song
@@ -58,13 +58,6 @@ class TestOffers:
 
     def test_each_answer_is_offered_once(self) -> None:
         assert codes(found("no-click"), found("no-tempo")) == ["bpm", "make-map"]
-
-
-@pytest.mark.parametrize(
-    ("bpm", "words"), [(112.0, "112"), (98.7654, "98.765"), (92.50, "92.5"), (Decimal("120"), "120")]
-)
-def test_a_tempo_is_shown_with_three_decimals_at_most(bpm: float, words: str) -> None:
-    assert shown_bpm(bpm) == words
 
 
 class TestBriefChanges:
