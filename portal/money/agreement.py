@@ -46,7 +46,7 @@ def agreement_text(quote: Quote, *, by: User, at: datetime) -> str:
 def conditions(quote: Quote) -> list[str]:
     """Everything besides lines, total and terms, a sentence each; the page shows the same."""
     sentences = _instalments(quote) if quote.total_minor else ["No fee: this booking is free of charge."]
-    rounds, calendar = quote.revisions_included, zone_in_words(House.get().time_zone)
+    rounds, calendar = quote.rounds_included, zone_in_words(House.get().time_zone)
     sentences.append(f"Rounds of changes included: {rounds or 'none'}.")
     if quote.further_rounds:
         sentences.append(f"A further round of changes: {quote.further_rounds.rstrip('.')}.")
@@ -60,7 +60,7 @@ def conditions(quote: Quote) -> list[str]:
 def agreed_rounds(booking_id: int) -> AgreedRounds | None:
     """What `takes.hooks.agreed_rounds` asks: the words of the quote that is in force."""
     quote = Quote.objects.filter(booking=booking_id, state=Quote.State.ACCEPTED).first()
-    return AgreedRounds(quote.revisions_included, quote.further_rounds, quote.version) if quote else None
+    return AgreedRounds(quote.rounds_included, quote.further_rounds, quote.version) if quote else None
 
 
 def _total(quote: Quote) -> str:

@@ -59,7 +59,7 @@ class QuoteForm(forms.ModelForm[Quote]):
             "currency",
             "deposit_percent",
             "balance_before_files",
-            "revisions_included",
+            "rounds_included",
             "further_rounds",
             "due_on",
             "valid_until",
@@ -68,7 +68,7 @@ class QuoteForm(forms.ModelForm[Quote]):
         labels = {
             "deposit_percent": "Deposit in per cent",
             "balance_before_files": "Full files are released when the balance is recorded",
-            "revisions_included": "Rounds of changes included",
+            "rounds_included": "Rounds of changes included",
             "further_rounds": "A further round of changes",
             "due_on": "Due date",
             "valid_until": "Valid until",
@@ -76,7 +76,7 @@ class QuoteForm(forms.ModelForm[Quote]):
         help_texts = {
             "currency": "Three letters (ISO 4217).",
             "deposit_percent": "0: no deposit.",
-            "revisions_included": "Counted for each song. A new tempo or form counts as new work.",
+            "rounds_included": "Counted for each song. A new tempo or form counts as new work.",
             "further_rounds": "What it costs or means. Shown to the client before they ask for one.",
             "due_on": "The date the client needs everything.",
             "valid_until": "Up to and including this date.",

@@ -45,7 +45,7 @@ class Quote(models.Model):
     currency = models.CharField(max_length=3)
     deposit_percent = models.PositiveSmallIntegerField(default=50)
     balance_before_files = models.BooleanField(default=True)
-    revisions_included = models.PositiveSmallIntegerField(default=2)
+    rounds_included = models.PositiveSmallIntegerField(default=2)
     # What a round beyond those costs or means, in the drummer's words.
     further_rounds = models.CharField(max_length=200, blank=True)
     due_on = models.DateField(null=True, blank=True)

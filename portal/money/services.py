@@ -36,7 +36,7 @@ class Conditions:
     currency: str
     deposit_percent: int
     balance_before_files: bool
-    revisions_included: int
+    rounds_included: int
     further_rounds: str
     due_on: date | None
     valid_until: date | None

@@ -63,7 +63,7 @@ def song(settings: Settings, tmp_path: Path) -> Song:
     song = make_song(client=make_client(name="Mara Sandquell"), stage="tracking", title="Cold Bus Under Spoons")
     make_map(song=song, bpm=120.0)
     make_source(song=song, name="bass.wav")
-    make_quote(booking=song.booking, state=Quote.State.ACCEPTED, revisions_included=1, further_rounds="80 euros each")
+    make_quote(booking=song.booking, state=Quote.State.ACCEPTED, rounds_included=1, further_rounds="80 euros each")
     copy = ask_for_music(song)
     assert copy is not None
     copy.finish(

@@ -21,7 +21,7 @@ pytestmark = pytest.mark.django_db
 CONDITIONS = {
     "currency": "EUR",
     "deposit_percent": "50",
-    "revisions_included": "2",
+    "rounds_included": "2",
     "lines-TOTAL_FORMS": "3",
     "lines-INITIAL_FORMS": "0",
 }

@@ -35,7 +35,7 @@ def typed(**changes: str) -> dict[str, str]:
         "currency": "EUR",
         "deposit_percent": "50",
         "balance_before_files": "on",
-        "revisions_included": "2",
+        "rounds_included": "2",
         "due_on": "2026-12-24",
         "valid_until": "",
         "terms": "",

@@ -43,7 +43,7 @@ def agree(song: Song, **fields: Any) -> Quote:
 def test_rounds_are_counted_by_song_against_the_accepted_quote(song: Song) -> None:
     assert rounds_of(song).agreed is None
     assert not rounds_of(song).next_is_further
-    agree(song, revisions_included=2, further_rounds="80 euros each")
+    agree(song, rounds_included=2, further_rounds="80 euros each")
     make_rough_mix(song=song, state=State.CHANGE_ASKED)
     make_rough_mix(song=make_song(booking=song.booking), state=State.CHANGE_ASKED)
     rounds = rounds_of(song)
@@ -56,7 +56,7 @@ def test_rounds_are_counted_by_song_against_the_accepted_quote(song: Song) -> No
 
 
 def test_where_the_quote_says_nothing_of_further_rounds_nothing_is_invented(song: Song) -> None:
-    agree(song, revisions_included=0)
+    agree(song, rounds_included=0)
     assert rounds_of(song).further_in_words == (
         "The quote does not say what a further round costs: the two of you agree on it."
     )
@@ -67,7 +67,7 @@ def test_the_drummer_is_reminded_of_a_further_round_until_a_newer_quote_is_sent(
     client: Client, song: Song, member: User
 ) -> None:
     asked_at = timezone.now()
-    agree(song, revisions_included=0, sent_at=asked_at - timedelta(days=1))
+    agree(song, rounds_included=0, sent_at=asked_at - timedelta(days=1))
     mix = make_rough_mix(song=song, state=State.OUT)
     services.ask_for_change(rough_mix=mix, words="Softer.", by=member, is_further=True)
 
@@ -83,7 +83,7 @@ def test_the_drummer_is_reminded_of_a_further_round_until_a_newer_quote_is_sent(
 
 
 def test_a_further_round_says_what_it_means_before_it_is_sent(client: Client, song: Song, member: User) -> None:
-    agree(song, revisions_included=1, further_rounds="80 euros each")
+    agree(song, rounds_included=1, further_rounds="80 euros each")
     make_rough_mix(song=song, state=State.CHANGE_ASKED)
     mix = make_rough_mix(song=song, state=State.OUT, take=make_take(song=song, number=7), proxy_key="none")
     client.force_login(member)
@@ -107,10 +107,10 @@ def test_a_further_round_says_what_it_means_before_it_is_sent(client: Client, so
 
 
 def test_a_page_that_showed_another_quote_asks_for_nothing(client: Client, song: Song, member: User) -> None:
-    agree(song, revisions_included=3)
+    agree(song, rounds_included=3)
     mix = make_rough_mix(song=song, state=State.OUT)
     seen = rounds_of(song).seen
-    Quote.objects.update(revisions_included=0)
+    Quote.objects.update(rounds_included=0)
     for is_further in (False, True):
         with pytest.raises(FurtherRoundError, match="has changed since this page was loaded"):
             services.ask_for_change(rough_mix=mix, words="Softer.", by=member, seen=seen, is_further=is_further)
