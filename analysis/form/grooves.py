@@ -3,12 +3,13 @@
 A section's groove is what is struck in the middle one of its bars, slot by slot, so that a fill or an accent in a few
 bars does not count. The kick jumps in the lowest band, the snare in both bands from 2.5 kHz, whatever keeps time (hat,
 ride or open hat: all are written as `hat`) in the highest. Where one is struck and where not is decided by the widest
-gap between the slots' jumps.
+gap between the slots' jumps. Sections of one letter that are played nearly alike have one groove: the middle one of all
+their bars.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -28,6 +29,10 @@ _KICK_GAP, _SNARE_GAP, _HAT_GAP = (0.2, 0.5), (0.4, 0.65), (0.04, 0.25)
 _FLOOR = 0.01
 # A drum is not played in a section whose strongest slot has less than this share of the song's strongest section.
 _LEAST_RE_SONG = 0.08
+# Two sections of one letter play one groove if so many strokes at most are in one of them alone.
+_STROKES_APART = 4
+_DRUMS = ("kick", "snare", "hat")
+_SILENT = 1e-9
 # What keeps time repeats itself every two pulses: its jumps count half by themselves, half by what they repeat.
 _REPEATS_PULSES, _REPEAT_WEIGHT = 2, 0.5
 
@@ -50,10 +55,19 @@ class DrumBars:
 
     def groove_of(self, section: Section) -> Doubles:
         """Each slot's jump in the section's middle bar: shape (n_slots, n_bands); no slots past its longest bar."""
+        held = int(self.grid.inside[self.rows_of(section)].sum(axis=1).max(initial=0))
+        return _middle_bar([self._jumps_of(section, held)])
+
+    def groove_of_all(self, sections: Sequence[Section], grooves: Sequence[Doubles]) -> Doubles:
+        """The same of all these sections together, as strong as the first one is; `grooves` are their own."""
+        held, strongest = len(grooves[0]), grooves[0].max(axis=0, initial=0.0)
+        scales = [strongest / np.maximum(groove.max(axis=0, initial=0.0), _SILENT) for groove in grooves]
+        return _middle_bar([scale * self._jumps_of(one, held) for one, scale in zip(sections, scales, strict=True)])
+
+    def _jumps_of(self, section: Section, held: int) -> Doubles:
+        """The jumps of its bars, in `held` slots; NaN where a bar has none."""
         rows = self.rows_of(section)
-        held = int(self.grid.inside[rows].sum(axis=1).max(initial=0))
-        inside = self.grid.inside[rows][:, :held, None]
-        return np.asarray(np.nanmedian(np.where(inside, self.jumps[rows][:, :held], np.nan), axis=0))
+        return np.where(self.grid.inside[rows][:, :held, None], self.jumps[rows][:, :held], np.nan)
 
 
 def drum_bars(grid: Slots, files: Sequence[tuple[Features, bool | None]]) -> DrumBars | None:
@@ -75,9 +89,37 @@ def drum_bars(grid: Slots, files: Sequence[tuple[Features, bool | None]]) -> Dru
     return DrumBars(grid, drums, alone=len(drums) < len(files)) if drums else None
 
 
+def _middle_bar(jumps: Sequence[Doubles]) -> Doubles:
+    return np.asarray(np.nanmedian(np.concatenate(jumps), axis=0))
+
+
 def find_grooves(bars: DrumBars, sections: Sequence[Section]) -> tuple[SectionGroove, ...]:
     """The groove of each section in which drums are played; sections count from 1."""
-    usual = [bars.groove_of(section) for section in sections]
+    own = [bars.groove_of(section) for section in sections]
+    found = {groove.section: groove for groove in _written(bars, own)}
+    together = []
+    for number in range(1, len(sections) + 1):
+        alike = [number, *_played_alike(number, sections, found)]
+        alike = [one for one in alike if own[one - 1].shape == own[number - 1].shape]
+        together.append(bars.groove_of_all([sections[one - 1] for one in alike], [own[one - 1] for one in alike]))
+    return _written(bars, together)
+
+
+def _played_alike(number: int, sections: Sequence[Section], found: Mapping[int, SectionGroove]) -> Iterator[int]:
+    """The other sections of this one's letter whose grooves are this one's but for a few strokes."""
+    if number in found:
+        label, mine = sections[number - 1].label, _strokes(found[number])
+        for other, groove in found.items():
+            is_alike = sections[other - 1].label == label and len(mine ^ _strokes(groove)) <= _STROKES_APART
+            if is_alike and other != number:
+                yield other
+
+
+def _strokes(groove: SectionGroove) -> set[tuple[str, float]]:
+    return {(drum, beat) for drum in _DRUMS for beat in getattr(groove, drum)}
+
+
+def _written(bars: DrumBars, usual: Sequence[Doubles]) -> tuple[SectionGroove, ...]:
     strongest_of = [groove.max(axis=0, initial=0.0) for groove in usual]
     loudest = np.max([np.zeros(BAND_COUNT), *strongest_of], axis=0)
     found = []

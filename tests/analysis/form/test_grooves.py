@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.core.chart_draft import SectionGroove
@@ -38,6 +40,30 @@ def test_the_bar_that_is_played_most_counts() -> None:
     (groove,) = find_grooves(bars, (Section(1, 5, "A"),))
 
     assert (groove.kick, groove.snare) == (ROCK["kick"], ROCK["snare"])
+
+
+def test_sections_of_one_letter_that_are_played_nearly_alike_have_one_groove() -> None:
+    clock = clock_of(8)
+    busier = ROCK | {"kick": (1.0, 2.5, 3.0, 4.5)}
+    bars = bars_of(clock, dict.fromkeys(range(1, 6), ROCK) | dict.fromkeys((6, 7), busier) | {8: ROCK})
+    first, second = Section(1, 5, "A"), Section(6, 3, "A")
+
+    (alone,) = find_grooves(bars, (second,))
+    together = find_grooves(bars, (first, second))
+    apart = find_grooves(bars, (first, replace(second, label="B")))
+
+    assert alone.kick == busier["kick"]
+    assert [groove.kick for groove in together] == [ROCK["kick"], ROCK["kick"]]
+    assert [groove.kick for groove in apart] == [ROCK["kick"], busier["kick"]]
+
+
+def test_sections_of_one_letter_that_are_played_otherwise_keep_their_own() -> None:
+    clock = clock_of(8)
+    bars = bars_of(clock, {bar: ROCK if bar < 5 else QUARTERS for bar in range(1, 9)})
+
+    first, second = find_grooves(bars, (Section(1, 4, "A"), Section(5, 4, "A")))
+
+    assert (first.hat, second.hat) == (ROCK["hat"], QUARTERS["hat"])
 
 
 def test_a_six_eight_groove_counts_eighths() -> None:
