@@ -1,7 +1,8 @@
 """Stops: everybody rests for a pulse or more, and then the song goes on.
 
-A pulse is a rest when nobody strikes in it and, at its end, the sound lies far under the song around it and clearly
-under what the same pulse of the neighbouring bars falls to: music with gaps in its groove does not stop there.
+A pulse is a rest when nobody strikes in it, nothing gets louder where it begins, and at its end the sound lies far
+under the song around it and clearly under what the same pulse of the neighbouring bars falls to: music with gaps in its
+groove does not stop there.
 """
 
 from __future__ import annotations
@@ -27,6 +28,8 @@ _DEEPEST_USUAL_DB = -30.0
 _FALLEN_DB = 14.0
 _STRUCK, _STRUCK_INSIDE = 0.5, 0.4  # shares of a strong stroke of the song: at the pulse, and later in it
 _SOUNDING = 0.3
+# A dull stroke changes the spectrum little, but the level: it rises so much, and over that of a rest that has fallen.
+_RISEN_DB = 8.0
 # In frames: a stroke may be so early, and so late; and what is looked at before the pulse ends.
 _EARLY, _LATE = 4, 7
 _END_FROM, _END_TO = 7, 3
@@ -128,11 +131,20 @@ def _pulses(sound: SongSound, clock: BarClock) -> list[_Pulse]:
                     int(beat),
                     min(step, sign.upper + 1 - int(beat)),
                     float(_part(sound.level_db, end - _END_FROM, end - _END_TO).min(initial=np.inf)) - around_db[bar],
-                    float(_part(sound.strength, start - _EARLY, start + _LATE).max(initial=0.0)),
+                    _struck_at(sound, start, around_db[bar]),
                     float(_part(sound.strength, start + _LATE, end - _EARLY - 1).max(initial=0.0)),
                 )
             )
     return found
+
+
+def _struck_at(sound: SongSound, start: int, around_db: float) -> float:
+    """A stroke's share of a strong one. Where it gets louder, a strong one was played, however dull."""
+    before_db = float(_part(sound.level_db, start - 2 * _EARLY, start - _EARLY).min(initial=np.inf))
+    peak_db = float(_part(sound.level_db, start - _EARLY, start + _LATE).max(initial=-np.inf))
+    if peak_db > max(before_db + _RISEN_DB, around_db - _FALLEN_DB):
+        return 1.0
+    return float(_part(sound.strength, start - _EARLY, start + _LATE).max(initial=0.0))
 
 
 def _part(values: Doubles, start: int, end: int) -> Doubles:

@@ -1,6 +1,11 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
+
 from analysis.core.chart_draft import Hit, Stop
+from analysis.features.bands import FRAMES_PER_SECOND
 from analysis.form.stops import bar_level_db, find_stops
 from tests.analysis.form.played import clock_of, played
 
@@ -13,6 +18,18 @@ def test_a_rest_of_everybody_is_a_stop_from_its_pulse_to_the_next_stroke() -> No
     rhythms = {bar: {0: BEATS, 1: BEATS} for bar in range(1, BARS + 1)} | {8: {0: (1, 2), 1: (1, 2)}}
 
     assert find_stops(played(clock, rhythms, rests=[(8, 3)]), clock) == (Stop(8, 3.0, 2.0),)
+
+
+def test_a_pulse_at_which_it_gets_louder_is_struck_however_dull() -> None:
+    clock = clock_of(BARS)
+    rhythms = {bar: {0: BEATS, 1: BEATS} for bar in range(1, BARS + 1)} | {8: {0: (1, 2), 1: (1, 2)}}
+    sound = played(clock, rhythms, rests=[(8, 3)])
+    pulse = round(float(clock.times_s(7, np.array([3.0]))[0]) * FRAMES_PER_SECOND)
+    level_db = sound.level_db.copy()
+    level_db[pulse - 10 : pulse] = sound.level_db.min()
+    level_db[pulse : pulse + 4] = sound.level_db.max()
+
+    assert find_stops(replace(sound, level_db=level_db), clock) == (Stop(8, 4.0, 1.0),)
 
 
 def test_a_stop_of_a_pulse_in_six_eight_has_three_beats() -> None:
