@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -43,6 +43,48 @@ _FREE_CONFIDENCE = 0.5
 _PIECEWISE_ROUNDS = 2
 
 
+@dataclass(frozen=True)
+class RankedReadings:
+    """A song's readings, ranked, on the clock on which they were found; each can be laid out.
+
+    `kind`: how its tempo moves where there is a `clock`, and the changes of tempo, if those explain it.
+    """
+
+    music: Evidence
+    ranking: Ranking
+    statements: Statements
+    clock: Clock | None = None
+    kind: str = "steady"
+    piecewise: PiecewiseTempo | None = None
+
+    def laid_out(self, sample_rate_hz: int) -> SongMeasures:
+        """The song in the likeliest of them."""
+        if self.clock is None:
+            return _steady_or_slowing(self.music, self.ranking, self.statements, sample_rate_hz)
+        even, sign = self.music.warped(self.clock.to_even), self.statements.sign_for(self.ranking.best.meter.sign)
+        return _moving(even, self.ranking, self.clock, self.kind, sign, sample_rate_hz, piecewise=self.piecewise)
+
+    def read_as(self, place: int, *, odd_price: float) -> SongMeasures:
+        """The song in the reading at this place of the ranking, an odd bar at a price in log odds."""
+        order = [place, *(index for index in range(len(self.ranking.readings)) if index != place)]
+        readings = tuple(self.ranking.readings[index] for index in order)
+        probability = self.ranking.probability[order]
+        ranking = replace(self.ranking, readings=readings, probability=probability, odd_price=odd_price)
+        return replace(self, ranking=ranking).laid_out(1)
+
+
+def ranked_readings(music: Evidence) -> RankedReadings | None:
+    """All readings of a song from its music alone; None when it has no pulse."""
+    statements = Statements()
+    motion = find_motion(music)
+    if motion.clock:
+        found = _followed(music, motion.clock, str(motion.kind), statements)
+        if found and _is_gathered(music, found.laid_out(1), found.kind):
+            return found
+    ranking = rank_readings(music, statements)
+    return RankedReadings(music, ranking, statements) if ranking else None
+
+
 def with_music(music: Evidence, statements: Statements, sample_rate_hz: int) -> SongMeasures:
     """Measure a song from its music alone.
 
@@ -69,6 +111,18 @@ def with_music(music: Evidence, statements: Statements, sample_rate_hz: int) -> 
 def _on_clock(
     music: Evidence, clock: Clock, kind: str, statements: Statements, sample_rate_hz: int
 ) -> SongMeasures | None:
+    found = _followed(music, clock, kind, statements)
+    if found is None:
+        return None
+    song = found.laid_out(sample_rate_hz)
+    if not _is_gathered(music, song, found.kind):
+        return None
+    is_free = found.kind == "drift" and is_unsteady(song.downbeats_s)
+    return no_surer_than(song, _FREE_CONFIDENCE) if is_free else song
+
+
+def _followed(music: Evidence, clock: Clock, kind: str, statements: Statements) -> RankedReadings | None:
+    """The readings on the song's own clock, and on that of its exact tempi where it has some."""
     ranking = rank_readings(music.warped(clock.to_even), statements)
     piecewise: PiecewiseTempo | None = None
     for _ in range(_PIECEWISE_ROUNDS):
@@ -79,13 +133,7 @@ def _on_clock(
         ranking = rank_readings(music.warped(clock.to_even), statements)
     if ranking is None:
         return None
-    kind = "step" if piecewise else kind
-    even = music.warped(clock.to_even)
-    sign = statements.sign_for(ranking.best.meter.sign)
-    song = _moving(even, ranking, clock, kind, sign, sample_rate_hz, piecewise=piecewise)
-    if not _is_gathered(music, song, kind):
-        return None
-    return no_surer_than(song, _FREE_CONFIDENCE) if kind == "drift" and is_unsteady(song.downbeats_s) else song
+    return RankedReadings(music, ranking, statements, clock, "step" if piecewise else kind, piecewise)
 
 
 def _piecewise(music: Evidence, clock: Clock, ranking: Ranking) -> PiecewiseTempo | None:
@@ -143,7 +191,7 @@ def _laid_out(music: Evidence, ranking: Ranking, period_s: float) -> tuple[Layou
     beat_s = refine_phase(music, period_s, beat_s)
     prepared = prepare(music)
     table = beat_table(prepared, period_s, beat_s)
-    slipped = find_slips(prepared, table, best.meter, are_likely=ranking.has_odd_bars) if table else None
+    slipped = find_slips(prepared, table, best.meter, price=ranking.odd_price) if table else None
     if table is None or slipped is None:
         downbeat_s = beat_s - beats * period_s
         return lay_out(music, period_s=period_s, downbeat_s=downbeat_s, beats_per_bar=best.meter.beats), ranking

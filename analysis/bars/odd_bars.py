@@ -31,9 +31,9 @@ _LEAST_GAIN = 0.3
 _LEAST_ALIKE, _MOST_ALIKE_UNMOVED = 0.55, 0.3
 _SPREAD_FLOOR = 0.25
 # What an odd bar costs in log odds, by the beats of the usual bar and its own: half a bar is the likeliest. The first
-# and the last bars are not looked at: a slowing end is not on the beat. Prices from songs without odd bars, which win
-# less by one.
-_PRICE, _PRICE_WHERE_LIKELY = 24.0, 14.0
+# and the last bars are not looked at: a slowing end is not on the beat. The price is from songs without odd bars, which
+# win less by one.
+PRICE = 24.0
 _DEARER = {2: {1: 1.0, 3: 1.0}, 3: {2: 1.0, 4: 1.5}, 4: {2: 1.0, 3: 1.5, 5: 1.5, 6: 1.5}}
 _FIRST_BARS, _LAST_BARS = 2, 2
 # Where the song's evidence for its bars, the odd ones left out, is weaker than this, the reading is in doubt: in songs
@@ -67,14 +67,15 @@ class _Shift:
 
 
 def find_slips(
-    prepared: Prepared, table: BeatTable, meter: MeterKind, *, are_likely: bool = False
+    prepared: Prepared, table: BeatTable, meter: MeterKind, *, price: float | None = None
 ) -> SlippedBars | None:
     """The odd bars of a song whose beats and meter are known; None when all bars are alike.
 
-    Where odd bars `are_likely`, less evidence is asked for.
+    Where a `price` of an odd bar is given, in log odds, the caller asks the whole song whether to believe them: then
+    there may be many, and the song's own evidence for its bars may be weak.
     """
     if meter.beats in BEATS_KNOWN:
-        return _slips_by_odds(prepared, table, meter, _PRICE_WHERE_LIKELY if are_likely else _PRICE)
+        return _slips_by_odds(prepared, table, meter, price)
     patterns = _patterns(table)
     shifts = sorted(_shifts(patterns, meter.beats, 0, len(patterns)), key=lambda shift: shift.beat)
     if not 0 < len(shifts) <= _MOST_SLIPS:
@@ -91,20 +92,20 @@ def find_slips(
     return SlippedBars(downbeat, tuple(slips), confidence)
 
 
-def _slips_by_odds(prepared: Prepared, table: BeatTable, meter: MeterKind, price: float) -> SlippedBars | None:
+def _slips_by_odds(prepared: Prepared, table: BeatTable, meter: MeterKind, price: float | None) -> SlippedBars | None:
     """The odd bars among the likeliest bar lines, unless there are too many to be believed."""
-    lines = likeliest_lines(line_odds(table, meter.beats), meter.beats, price)
+    lines = likeliest_lines(line_odds(table, meter.beats), meter.beats, PRICE if price is None else price)
     odd = [(start, end) for start, end in pairwise(lines) if end - start != meter.beats]
-    if not 0 < len(odd) <= _MOST_SLIPS:
+    if not odd or (price is None and len(odd) > _MOST_SLIPS):
         return None
     shares = _shares(prepared, table, meter, [(start, (end - start) % meter.beats) for start, end in odd])
     share = shares[lines[0]]
-    if share < _LEAST_SHARE:
+    if price is None and share < _LEAST_SHARE:
         return None
     return SlippedBars(lines[0], tuple(Slip(end, end - start) for start, end in odd), share)
 
 
-def likeliest_lines(odds: Doubles, beats: int, price: float = _PRICE) -> list[int]:
+def likeliest_lines(odds: Doubles, beats: int, price: float = PRICE) -> list[int]:
     """Beats on which bars begin, so that their log odds add up to the most, less the price of odd bars.
 
     Parameters

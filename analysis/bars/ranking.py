@@ -35,15 +35,15 @@ class Ranking:
         Looked up by `Reading.fit`.
     share_of_bars : float or None
         Where odd bars were found, how sure the bar lines are once beat and meter are.
-    has_odd_bars : bool
-        Odd bars are to be expected.
+    odd_price : float or None
+        What an odd bar costs, in log odds, where the whole song will be asked whether to believe it.
     """
 
     readings: tuple[Reading, ...]
     probability: Doubles
     fits: tuple[GridFit, ...]
     share_of_bars: float | None = None
-    has_odd_bars: bool = False
+    odd_price: float | None = None
 
     @property
     def best(self) -> Reading:
@@ -141,4 +141,4 @@ def _weighed(evidence: Evidence, fits: tuple[GridFit, ...], statements: Statemen
     probability /= probability.sum()
     order = np.argsort(-probability)
     likeliest = tuple(readings[index] for index in order)
-    return Ranking(likeliest, probability[order], fits, has_odd_bars=statements.has_odd_bars)
+    return Ranking(likeliest, probability[order], fits)

@@ -25,16 +25,12 @@ _SAME_BAR = {"4/4": ("12/8",), "3/4": ("9/8",)}
 
 @dataclass(frozen=True)
 class Statements:
-    """Stated tempi and meters with their weights; the MIDI file's map when there is one.
-
-    `has_odd_bars`: single bars of another length are to be expected.
-    """
+    """Stated tempi and meters with their weights; the MIDI file's map when there is one."""
 
     tempi: tuple[tuple[float, float], ...] = ()
     meters: tuple[tuple[str, float], ...] = ()
     tempo_map: TempoMap | None = None
     starts: str = "unknown"
-    has_odd_bars: bool = False
 
     @property
     def bpm(self) -> float | None:

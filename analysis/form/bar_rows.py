@@ -16,7 +16,7 @@ from analysis.tempo.evidence import Evidence
 # harmony and level need a beat.
 _SIXTEENTHS, _FEWER, SLOTS = 16, 12, 4
 # The harmony's window reaches into the bar before; level counts down to this far under the song's loud moments.
-_HARMONY_LATE_S = 0.06
+HARMONY_LATE_S = 0.06
 _FLOOR_DB = 50.0
 _BASS_WEIGHT = 0.7
 _LOUD_PERCENTILE = 95
@@ -66,20 +66,44 @@ def bar_rows(music: Evidence, file_levels: Sequence[tuple[Doubles, Doubles]], cl
     clock : BarClock
         With at least one bar.
     """
-    coarse, fine = _edges(clock, SLOTS), _edges(clock, _stroke_slots(clock))
-    half = (fine[:, 1:] - fine[:, :-1]).mean() / 2
-    strokes = _means(music.strength, music.frame_s, fine - half)
+    coarse = _edges(clock, SLOTS)
+    strokes = slot_means(music.strength, music.frame_s, clock, _stroke_slots(clock), is_centred=True)
     usual = np.maximum(strokes.reshape(-1, strokes.shape[-1]).std(axis=0), 1e-9)
     strokes = np.sqrt(np.maximum(strokes, 0) / usual)
     power = _means(10 ** (music.energy_db / 10), music.frame_s, coarse)
     return BarRows(
-        harmony=_centred(_means(music.chroma, music.harmony_s, coarse + _HARMONY_LATE_S)),
-        bass=_BASS_WEIGHT * _centred(_means(music.bass, music.harmony_s, coarse + _HARMONY_LATE_S)),
+        harmony=_centred(slot_means(music.chroma, music.harmony_s, clock, SLOTS, late_s=HARMONY_LATE_S)),
+        bass=_BASS_WEIGHT * _centred(slot_means(music.bass, music.harmony_s, clock, SLOTS, late_s=HARMONY_LATE_S)),
         strokes=strokes,
         level_db=_levels(power),
         loudness_db=_decibels(power.sum(axis=2).mean(axis=1)),
         players=_players(file_levels, clock),
     )
+
+
+def slot_means(
+    rows: Doubles, times_s: Doubles, clock: BarClock, slots: int, *, late_s: float = 0.0, is_centred: bool = False
+) -> Doubles:
+    """The mean of some rows in each slot of each bar.
+
+    Parameters
+    ----------
+    rows : float64 array, shape (n_frames, n_columns)
+    times_s : float64 array, shape (n_frames,)
+    clock : BarClock
+    slots : int
+        Of a bar.
+    late_s : float
+        Slots are looked at so much later.
+    is_centred : bool
+        Each slot has its time in its middle, not at its start.
+
+    Returns
+    -------
+    float64 array, shape (n_bars, slots, n_columns)
+    """
+    edges = _edges(clock, slots) + late_s
+    return _means(rows, times_s, edges - (edges[:, 1:] - edges[:, :-1]).mean() / 2 if is_centred else edges)
 
 
 def _stroke_slots(clock: BarClock) -> int:

@@ -1,20 +1,23 @@
-"""The bars that a chart is drafted on: as measured, or in another likely reading that the song's form speaks for.
+"""The bars that a chart is drafted on: as measured, or in another reading that the whole song speaks for.
 
-Measuring weighs what happens on the beats. Where that leaves bars of another length likely, the whole song says more:
-in its true bars what comes again does so most closely, and in bars of half the length its sections all have even
-numbers. Single odd bars for which the beats alone say too little are believed when sections begin more clearly with
-them. Tempo and bars as they are reported stay what was measured.
+Measuring weighs what happens on the beats. Where that leaves other bars likely, or another meter, each reading is laid
+out over the song with the odd bars that it needs, and what its bars sound like decides (`bar_numbers.py`). Then more
+odd bars are tried, and none, and how clearly sections begin counts too. What is reported stays as it was measured.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 
-from analysis.bars.measures import with_music
-from analysis.bars.statements import Statements
+from analysis.bars.measures import RankedReadings, ranked_readings
+from analysis.bars.odd_bars import PRICE
+from analysis.core.linear_model import LinearModel
 from analysis.core.reports import SongMeasures
 from analysis.core.samples import Doubles
 from analysis.features.feature_arrays import Features
@@ -23,73 +26,61 @@ from analysis.form.bar_rows import bar_rows
 from analysis.form.borders import border_numbers
 from analysis.form.division import divide, division_log_odds
 from analysis.form.last_bars import with_true_end
-from analysis.form.likeness import Likeness, likeness
+from analysis.form.likeness import likeness
 from analysis.form.sections import MOST_BARS, file_level
-from analysis.form.song_sound import hear
+from analysis.form.song_sound import SongSound, hear
 from analysis.form.thirds import written_in_thirds
 from analysis.form.weights import form_models
+from analysis.maps.tempo_map import MeterSign
+from analysis.measuring.bar_numbers import NUMBERS, BarsRead, bar_numbers
+from analysis.measuring.bar_readings import readings_in_question
 from analysis.tempo.evidence import Evidence
 
-# All numbers here are house choices, found on the songs of `bench.form.songs.FITTED`. A reading is asked about from
-# this probability on; bars that come again are compared over this long, no nearer than three bars to each other.
-_LEAST_WEIGHT = 0.03
-_LEAST_TOGETHER = 0.1
-_COMPARED_S, _LEAST_LAG = 8.0, 3
-# What likeness and odd lengths of sections say, in log odds.
-_PER_LIKENESS, _PER_ODD_SHARE = 40.0, 1.0
+WEIGHTS_PATH = Path(__file__).with_name("bar_weights.json")
+# House choices. Where measuring is so sure, no other reading is asked about; fewer bars tell nothing.
+_SURE = 0.98
 _FEWEST_BARS = 8
-# How much likelier sections are in bars some of which are odd, in log odds, before those are believed.
-_LEAST_GAIN = 1.0
-# So heavy a statement decides which of the likely readings is laid out.
-_ASKED = 1e4
-# Readings with so many lines nearer than this are of the same bars; their tempi are as near to one another.
-_SAME_LINES, _SAME_LINE_S, _SAME_TEMPO = 0.8, 0.07, 0.006
-
-
-@dataclass(frozen=True)
-class _Form:
-    """What the whole song says of its bars.
-
-    `likely`: how clear its sections are, in log odds. `again`: how alike the bars from each bar on are to those of
-    another place that are most like them, 0 to 1. `odd_share`: of sections, those with an odd number of bars.
-    """
-
-    likely: float
-    again: float
-    odd_share: float
-
-
-@dataclass(frozen=True)
-class _Reading:
-    """A way to read the song, and how likely measuring makes it."""
-
-    clock: BarClock
-    asked: Statements
-    weight: float
+# Other prices of an odd bar that are tried, in log odds: so high that there is none, and low. Other odd bars are
+# believed if the numbers of their bars, weighed so, and how clear sections are win this much together: found on the
+# songs of `bench.form.songs.FITTED` and some of `bench.form.fit_bars.TAUGHT`.
+_OTHER_PRICES, _PER_NUMBERS, _LEAST_GAIN = (1e6, 14.0, 10.0), 4.0, 2.0
+# Bars are as long within this share; their lines are the same within this time.
+_SAME_LENGTH, _SAME_LINE_S = 0.012, 0.07
+# Where bars of six eighths are the usual ones, three more are a bar of their own.
+_USUAL, _LONG, _SHORT = MeterSign(6, 8), MeterSign(9, 8), MeterSign(3, 8)
 
 
 @dataclass(frozen=True)
 class _Song:
-    """The files' pooled evidence, and each file's features."""
+    """The files' pooled evidence, each file's features, how they sound together, and the song's readings."""
 
     music: Evidence
     files: Sequence[Features]
+    sound: SongSound
+    ranked: RankedReadings
 
-    def read(self, asked: Statements) -> BarClock | None:
-        """The bars as measuring lays them out where that is stated; None where their number is none of a song."""
-        clock = BarClock.from_song(with_music(self.music, asked, 1))
+    def clock(self, place: int, *, odd_price: float = PRICE) -> BarClock | None:
+        """The bars of a reading with the end that the band plays; None where their number is none of a song."""
+        clock = BarClock.from_song(self.ranked.read_as(place, odd_price=odd_price))
         if clock is None or not _FEWEST_BARS <= clock.bars <= MOST_BARS:
             return None
-        return with_true_end(self.music, clock)
+        clock = with_short_bars(with_true_end(self.music, clock))
+        return clock if clock.bars >= _FEWEST_BARS else None
 
-    def form_in(self, clock: BarClock) -> _Form:
+    def read(self, most: int | None = None) -> Iterator[BarsRead]:
+        """The song in each reading that is asked about, or in so many of them."""
+        for one in readings_in_question(self.ranked.ranking)[:most]:
+            if (clock := self.clock(one.place)) is not None:
+                yield BarsRead(one.place, clock, one.reading.meter.sign, one.reading.meter.beats, one.weight)
+
+    def numbers(self, read: Sequence[BarsRead]) -> Doubles:
+        return np.array([bar_numbers(one, self.music, self.sound) for one in read]).reshape(-1, len(NUMBERS))
+
+    def clear_sections(self, clock: BarClock) -> float:
+        """How clear the song's sections are in these bars, in log odds."""
         rows = bar_rows(self.music, [file_level(features) for features in self.files], clock)
-        alike = likeness(rows)
-        log_odds = form_models().borders.log_odds(border_numbers(rows, alike))
-        sections = divide(log_odds)
-        # The last section ends where the song does.
-        odd_share = float(np.mean([len(section) % 2 for section in sections[:-1]])) if len(sections) > 1 else 0.5
-        return _Form(division_log_odds(log_odds, sections), _again(alike, clock), odd_share)
+        log_odds = form_models().borders.log_odds(border_numbers(rows, likeness(rows)))
+        return division_log_odds(log_odds, divide(log_odds))
 
 
 def drafted_bars(
@@ -116,75 +107,88 @@ def drafted_bars(
     measured = BarClock.from_song(song)
     if measured is None:
         return None
-    clock = with_true_end(music, measured)
+    clock = with_short_bars(with_true_end(music, measured))
     if is_meter_given:
         return clock
-    if song.tempo.source == "music" and _FEWEST_BARS <= clock.bars <= MOST_BARS:
-        own = _Song(music, files)
+    sound = hear(files)
+    if song.tempo.source == "music" and _FEWEST_BARS <= clock.bars <= MOST_BARS and (ranked := ranked_readings(music)):
+        own = _Song(music, files, sound, ranked)
         clock = _with_odd_bars(own, _likeliest(own, song, clock))
-    return written_in_thirds(clock, hear(files))
+    return written_in_thirds(clock, sound)
 
 
-def _likeliest(own: _Song, song: SongMeasures, clock: BarClock) -> _Reading:
-    measured = _Reading(clock, Statements(), song.meter.confidence)
-    groups = [[measured]]
-    for reading in _others(own, song):
-        same = next((group for group in groups if _same_bars(group[0].clock, reading.clock)), None)
-        if same is None:
-            groups.append([reading])
-        else:
-            same.append(reading)
-    likely = [group for group in groups if sum(one.weight for one in group) >= _LEAST_TOGETHER]
-    if len(likely) < 2 or groups[0] not in likely:
+def with_short_bars(clock: BarClock) -> BarClock:
+    """Among bars of 6/8 measuring joins three eighths to the bar before them; here they are a bar of 3/8."""
+    if max(set(clock.signs), key=clock.signs.count) != _USUAL or _LONG not in clock.signs:
+        return clock
+    long = np.flatnonzero([sign == _LONG for sign in clock.signs])
+    starts, ends = clock.downbeats_s[long], clock.downbeats_s[long + 1]
+    signs = [parts for sign in clock.signs for parts in ((_USUAL, _SHORT) if sign == _LONG else (sign,))]
+    lines_s = np.insert(clock.downbeats_s, long + 1, starts + (ends - starts) * _USUAL.upper / _LONG.upper)
+    return BarClock(lines_s, tuple(signs), np.insert(clock.free, long + 1, clock.free[long]))
+
+
+def readings_of_song(music: Evidence, files: Sequence[Features]) -> tuple[list[BarsRead], Doubles]:
+    """The song in each reading that is asked about, the likeliest first, and the numbers of each.
+
+    Returns
+    -------
+    readings : list of BarsRead
+    numbers : float64 array, shape (len(readings), len(NUMBERS))
+    """
+    ranked = ranked_readings(music)
+    own = _Song(music, files, hear(files), ranked) if ranked else None
+    read = list(own.read()) if own else []
+    return read, own.numbers(read) if own else np.zeros((0, len(NUMBERS)))
+
+
+def _likeliest(own: _Song, song: SongMeasures, clock: BarClock) -> BarsRead:
+    """The likeliest reading; the one that was measured, on the clock given, is at least as likely as measuring said."""
+    sure = song.meter.confidence >= _SURE
+    read = list(own.read(1 if sure else None))
+    sign = max(set(clock.signs), key=clock.signs.count)
+    measured = BarsRead(None, clock, str(sign), sign.beats_per_bar, song.meter.confidence)
+    same = [one for one in read if one.sign == measured.sign and _same_length(one.clock, clock)]
+    if same:
+        best = max(same, key=lambda one: _shared_lines(one.clock, clock))
+        read.remove(best)
+        measured = replace(best, weight=max(best.weight, measured.weight))
+    if sure:
         return measured
-    best = max(likely, key=lambda group: _log_odds(own, group))
-    return measured if best is groups[0] else max(best, key=lambda one: one.weight)
+    read.append(measured)
+    return read[int(np.argmax(_model().log_odds(own.numbers(read))))]
 
 
-def _others(own: _Song, song: SongMeasures) -> Iterator[_Reading]:
-    """The other tempi and meters that are likely, laid out over the song as measuring does."""
-    for other in song.tempo.alternatives:
-        is_same = abs(other.bpm / (song.tempo.bpm or 1.0) - 1) < _SAME_TEMPO
-        if other.weight < _LEAST_WEIGHT or (is_same and other.meter == song.meter.sign):
-            continue
-        meters = ((other.meter or "", _ASKED),) if is_same else ()
-        asked = Statements(tempi=() if is_same else ((other.bpm, _ASKED),), meters=meters)
-        if (clock := own.read(asked)) is not None:
-            yield _Reading(clock, asked, other.weight)
+def _same_length(one: BarClock, other: BarClock) -> bool:
+    one_s, other_s = (float(np.median(np.diff(clock.downbeats_s))) for clock in (one, other))
+    return abs(one_s / other_s - 1) < _SAME_LENGTH
 
 
-def _same_bars(one: BarClock, other: BarClock) -> bool:
-    """Nearly all bar lines of each are the other's."""
-    pairs = ((one.downbeats_s, other.downbeats_s), (other.downbeats_s, one.downbeats_s))
-    return all(_share_near(lines, others) > _SAME_LINES for lines, others in pairs)
-
-
-def _share_near(lines_s: Doubles, others_s: Doubles) -> float:
-    apart = np.abs(lines_s[:, None] - others_s[None, :]).min(axis=1)
+def _shared_lines(one: BarClock, other: BarClock) -> float:
+    apart = np.abs(one.downbeats_s[:, None] - other.downbeats_s[None, :]).min(axis=1)
     return float((apart < _SAME_LINE_S).mean())
 
 
-def _log_odds(own: _Song, group: Sequence[_Reading]) -> float:
-    """How likely these bars are: what measuring says of them, and what the form does."""
-    form = own.form_in(group[0].clock)
-    measured = float(np.log(sum(one.weight for one in group)))
-    return measured + _PER_LIKENESS * form.again + _PER_ODD_SHARE * form.odd_share
+def _with_odd_bars(own: _Song, read: BarsRead) -> BarClock:
+    """The same reading with more odd bars, or without, where that is clearer."""
+    if read.place is None:
+        return read.clock
+    clocks = {read.clock.signs: read.clock}
+    for price in _OTHER_PRICES:
+        if (clock := own.clock(read.place, odd_price=price)) is not None:
+            clocks.setdefault(clock.signs, clock)
+    if len(clocks) == 1:
+        return read.clock
+    own_score, *scores = (_likelihood(own, replace(read, clock=clock)) for clock in clocks.values())
+    best = int(np.argmax(scores))
+    return list(clocks.values())[1 + best] if scores[best] - own_score > _LEAST_GAIN else read.clock
 
 
-def _again(alike: Likeness, clock: BarClock) -> float:
-    both = (alike.harmony[0] + alike.rhythm) / 2
-    bar_s = float(np.median(np.diff(clock.downbeats_s)))
-    span = min(max(1, round(_COMPARED_S / bar_s)), clock.bars // 2)
-    starts = clock.bars - span + 1
-    along = np.mean([both[step : step + starts, step : step + starts] for step in range(span)], axis=0)
-    apart = np.abs(np.arange(starts)[:, None] - np.arange(starts)[None, :])
-    return float(np.where(apart >= max(_LEAST_LAG, span), along, 0.0).max(axis=1).mean())
+def _likelihood(own: _Song, read: BarsRead) -> float:
+    """How likely these bars of a reading are, in log odds."""
+    return own.clear_sections(read.clock) + _PER_NUMBERS * float(_model().log_odds(own.numbers([read]))[0])
 
 
-def _with_odd_bars(own: _Song, reading: _Reading) -> BarClock:
-    """The same reading with more odd bars, where the form is clearer so."""
-    clock = own.read(replace(reading.asked, has_odd_bars=True))
-    if clock is None or clock.signs == reading.clock.signs:
-        return reading.clock
-    gain = own.form_in(clock).likely - own.form_in(reading.clock).likely
-    return clock if gain > _LEAST_GAIN else reading.clock
+@cache
+def _model() -> LinearModel:
+    return LinearModel.from_json(json.loads(WEIGHTS_PATH.read_text("utf-8")), NUMBERS)

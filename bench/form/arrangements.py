@@ -12,6 +12,7 @@ import numpy as np
 from bench.form.materials import (
     METER_SHARES,
     METERS,
+    THREES_SHARES,
     Material,
     MeterKind,
     Rhythm,
@@ -49,6 +50,9 @@ ENDING_SHARES = (0.24, 0.26, 0.22, 0.16, 0.12)
 LONGEST_S = 215.0
 # Seeds from here on are songs whose sections differ little: one band, one groove and one loudness, mostly.
 ALIKE_FROM = 2000
+# These are songs mostly in three, six and twelve with many short bars; in every fourth the sections differ little.
+RICH_IN_THREES = range(6000, 8000)
+SHORT_SHARE, RICH_SHORT_SHARE = 0.08, 0.25
 
 
 @dataclass(frozen=True)
@@ -103,12 +107,13 @@ class Arrangement:
 def arrange(seed: int) -> Arrangement:
     """Draw a song. Every other seed has drums, every other pair of seeds comes as stems."""
     rng = np.random.default_rng((seed, 77))
-    meter = METERS[rng.choice(len(METERS), p=METER_SHARES)]
+    is_rich = seed in RICH_IN_THREES
+    meter = METERS[rng.choice(len(METERS), p=THREES_SHARES if is_rich else METER_SHARES)]
     bpm = float(round(rng.uniform(*meter.bpm)))
     names = _shortened(str(rng.choice(FORMS)).split(), rng, meter, bpm)
-    sections = _sections(rng, meter, names, alike=seed >= ALIKE_FROM)
+    sections = _sections(rng, meter, names, alike=seed // 4 % 4 == 0 if is_rich else seed >= ALIKE_FROM)
     ending = str(rng.choice(ENDINGS, p=ENDING_SHARES))
-    bars = _bars(rng, meter, sections, ending)
+    bars = _bars(rng, meter, sections, ending, short_share=RICH_SHORT_SHARE if is_rich else SHORT_SHARE)
     return Arrangement(
         seed,
         meter,
@@ -183,7 +188,9 @@ def _planned(rng: Rng, start: int, bars: int, material: Material, transpose: int
     )
 
 
-def _bars(rng: Rng, meter: MeterKind, sections: tuple[PlannedSection, ...], ending: str) -> tuple[BarPlan, ...]:
+def _bars(
+    rng: Rng, meter: MeterKind, sections: tuple[PlannedSection, ...], ending: str, *, short_share: float
+) -> tuple[BarPlan, ...]:
     """Every bar's plan. What belongs to a label comes again at the same place of each of its sections, mostly."""
     habits = {one.name: _habit(rng, meter, one) for one in sections}
     plans: list[BarPlan] = []
@@ -192,7 +199,7 @@ def _bars(rng: Rng, meter: MeterKind, sections: tuple[PlannedSection, ...], endi
         for from_end, plan in habits[section.name]:
             if from_end <= section.bars and rng.random() < 0.85:
                 bars[-from_end] = replace(plan, section=number, index=section.bars - from_end)
-        if section.bars > 2 and rng.random() < 0.08:
+        if section.bars > 2 and rng.random() < short_share:
             bars[-1] = _short_bar(rng, meter, bars[-1])
         if rng.random() < 0.7 and number + 1 < len(sections):
             bars[-1] = replace(bars[-1], fill=True)

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from analysis.core.chart_draft import ChartDraft
+from analysis.core.samples import Doubles
 from bench.form.figures import PLACE_BEATS
 
 Claim = tuple[float, bool]
@@ -41,10 +42,11 @@ def are_bars_right(found_s: Sequence[float], true_s: Sequence[float]) -> bool:
         return False
     found, true = np.array(found_s), np.array(true_s[: -LAST_BARS - 1])
     inside = found[(found > true[0] - LINE_S) & (found < true[-1] + LINE_S)]
-    return _near(true, found) > RIGHT_SHARE and _near(inside, true) > RIGHT_SHARE
+    return share_near(true, found) > RIGHT_SHARE and share_near(inside, true) > RIGHT_SHARE
 
 
-def _near(times_s: np.ndarray, others_s: np.ndarray) -> float:
+def share_near(times_s: Doubles, others_s: Doubles) -> float:
+    """How many of the times are those of a line among the others, as a share; both float64 arrays, shape (n,)."""
     if not len(times_s):
         return 0.0
     return float((np.abs(times_s[:, None] - others_s[None, :]).min(axis=1) < LINE_S).mean())

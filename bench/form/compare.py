@@ -28,7 +28,6 @@ from analysis.form.likeness import likeness
 from analysis.form.sections import file_level, pair_odds
 from analysis.form.weights import form_models
 from analysis.measuring.bars_by_form import drafted_bars
-from analysis.tempo.evidence import Evidence, pool
 from bench.form.baselines import BARS_A_SECTION, agglomerative, checkerboard
 from bench.form.calibration import are_bars_right, hit_claims, print_calibration, section_claims
 from bench.form.figures import counts_of, print_figures
@@ -55,7 +54,7 @@ class Drafts:
         start_s = time.process_time()
         given = draft_chart(song.parts, song.true_clock)
         given_s = time.process_time() - start_s
-        clock = drafted_bars(_music(song), [file.features for file in song.files], song.measured)
+        clock = drafted_bars(song.music, [file.features for file in song.files], song.measured)
         return cls(song, given, given_s, clock, draft_chart(song.parts, clock) if clock else ChartDraft())
 
 
@@ -106,13 +105,7 @@ def _print(name: str, found: Sequence[Drafted]) -> None:
 
 def _rows_of(song: KnownSong) -> BarRows:
     features = [file.features for file in song.files]
-    return bar_rows(_music(song), [file_level(one) for one in features], song.true_clock)
-
-
-def _music(song: KnownSong) -> Evidence:
-    music = pool([file.features for file in song.files])
-    assert music is not None
-    return music
+    return bar_rows(song.music, [file_level(one) for one in features], song.true_clock)
 
 
 def _one_for(bars: float, rows: BarRows) -> list[int]:

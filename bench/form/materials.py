@@ -37,6 +37,7 @@ METERS = (
     MeterKind("12/8", 12, 3, 1.0, (54, 96)),
 )
 METER_SHARES = (0.5, 0.14, 0.12, 0.16, 0.08)
+THREES_SHARES = (0.12, 0.06, 0.28, 0.3, 0.24)
 PITCHED = ("bass", "keys", "guitar", "pad", "lead", "second")
 # Steps of the major and the minor scale, and which triads open or go on (house choices).
 SCALES = {"major": (0, 2, 4, 5, 7, 9, 11), "minor": (0, 2, 3, 5, 7, 8, 10)}

@@ -24,6 +24,7 @@ from analysis.form.draft import Part
 from analysis.maps.tempo_map import MeterSign
 from analysis.measuring.song import SongFile, measure_song
 from analysis.measuring.survey import survey_file
+from analysis.tempo.evidence import Evidence, pool
 from bench.form.arrangements import arrange
 from bench.form.songs import sound_files, truth_of, write_song
 
@@ -42,6 +43,12 @@ class KnownSong:
     def true_clock(self) -> BarClock:
         signs = tuple(MeterSign.parse(sign) for sign in self.truth["meters"])
         return BarClock(np.array(self.truth["downbeats_s"]), signs, np.zeros(len(signs), np.bool_))
+
+    @property
+    def music(self) -> Evidence:
+        pooled = pool([file.features for file in self.files])
+        assert pooled is not None
+        return pooled
 
     @property
     def parts(self) -> list[Part]:

@@ -13,7 +13,9 @@ from analysis.bars.measures import with_music
 from analysis.bars.statements import Statements
 from analysis.core.reports import Alternative, MapSegment, SongMeasures
 from analysis.features.feature_arrays import Features
-from analysis.measuring.bars_by_form import drafted_bars
+from analysis.form.bar_clock import BarClock
+from analysis.maps.tempo_map import MeterSign
+from analysis.measuring.bars_by_form import drafted_bars, with_short_bars
 from analysis.tempo.evidence import Evidence, pool
 from tests.analysis.playing import song_file
 
@@ -69,3 +71,20 @@ def test_the_form_decides_where_measuring_is_in_doubt(
 
 def test_a_song_without_bars_has_none(heard: tuple[Evidence, list[Features]]) -> None:
     assert drafted_bars(*heard, SongMeasures()) is None
+
+
+def test_three_eighths_that_measuring_joined_to_a_bar_are_one_of_their_own() -> None:
+    six, nine = MeterSign(6, 8), MeterSign(9, 8)
+    clock = BarClock(np.array([0.0, 2.0, 5.0, 7.0]), (six, nine, six), np.zeros(3, np.bool_))
+
+    found = with_short_bars(clock)
+
+    assert list(map(str, found.signs)) == ["6/8", "6/8", "3/8", "6/8"]
+    assert found.downbeats_s.tolist() == [0, 2, 4, 5, 7]
+    assert len(found.free) == 4
+
+
+def test_a_song_in_nine_eight_stays_in_it() -> None:
+    clock = BarClock.even(np.arange(5, dtype=np.float64) * 3, MeterSign(9, 8))
+
+    assert with_short_bars(clock) is clock
