@@ -44,8 +44,9 @@ _FEWEST_BARS = 8
 # believed if the numbers of their bars, weighed so, and how clear sections are win this much together: found on the
 # songs of `bench.form.songs.FITTED` and some of `bench.form.fit_bars.TAUGHT`.
 _OTHER_PRICES, _PER_NUMBERS, _LEAST_GAIN = (1e6, 14.0, 10.0), 4.0, 2.0
-# Bars are as long within this share; their lines are the same within this time.
-_SAME_LENGTH, _SAME_LINE_S = 0.012, 0.07
+# Bars are as long within this share; lines are the same within this time, and bars, if so many of their lines are. Of
+# readings with the same bars the likelier one is taken.
+_SAME_LENGTH, _SAME_LINE_S, _SAME_LINES, _PREFER = 0.012, 0.07, 0.9, 1e-6
 # Where bars of six eighths are the usual ones, three more are a bar of their own.
 _USUAL, _LONG, _SHORT = MeterSign(6, 8), MeterSign(9, 8), MeterSign(3, 8)
 
@@ -144,10 +145,10 @@ def readings_of_song(music: Evidence, files: Sequence[Features]) -> tuple[list[B
 
 def _likeliest(own: _Song, song: SongMeasures, clock: BarClock) -> BarsRead:
     """The likeliest reading; the one that was measured, on the clock given, is at least as likely as measuring said."""
-    sure = song.meter.confidence >= _SURE
+    sure = song.bar_one.confidence >= _SURE
     read = list(own.read(1 if sure else None))
     sign = max(set(clock.signs), key=clock.signs.count)
-    measured = BarsRead(None, clock, str(sign), sign.beats_per_bar, song.meter.confidence)
+    measured = BarsRead(None, clock, str(sign), sign.beats_per_bar, song.bar_one.confidence)
     same = [one for one in read if one.sign == measured.sign and _same_length(one.clock, clock)]
     if same:
         best = max(same, key=lambda one: _shared_lines(one.clock, clock))
@@ -156,7 +157,16 @@ def _likeliest(own: _Song, song: SongMeasures, clock: BarClock) -> BarsRead:
     if sure:
         return measured
     read.append(measured)
-    return read[int(np.argmax(_model().log_odds(own.numbers(read))))]
+    scores = _model().log_odds(own.numbers(read))
+    shares = np.exp(scores - scores.max())
+    # Readings that differ may be of the same bars once they have their odd ones.
+    alike = np.array([[_same_bars(one, other) for other in read] for one in read])
+    return read[int(np.argmax(np.where(alike, shares, 0.0).sum(axis=1) + _PREFER * shares))]
+
+
+def _same_bars(one: BarsRead, other: BarsRead) -> bool:
+    pairs = ((one.clock, other.clock), (other.clock, one.clock))
+    return one.sign == other.sign and all(_shared_lines(*pair) > _SAME_LINES for pair in pairs)
 
 
 def _same_length(one: BarClock, other: BarClock) -> bool:
