@@ -82,7 +82,7 @@ NUMBERS = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BarsRead:
     """A song in one of its readings.
 

@@ -46,7 +46,7 @@ _FEWEST_BARS = 8
 _OTHER_PRICES, _PER_NUMBERS, _LEAST_GAIN = (1e6, 14.0, 10.0), 4.0, 2.0
 # Bars are as long within this share; lines are the same within this time, and bars, if so many of their lines are. Of
 # readings with the same bars the likelier one is taken.
-_SAME_LENGTH, _SAME_LINE_S, _SAME_LINES, _PREFER = 0.012, 0.07, 0.9, 1e-6
+_SAME_LENGTH, _SAME_LINE_S, _SAME_LINES, _MOST_LINES, _PREFER = 0.012, 0.07, 0.9, 0.5, 1e-6
 # Where bars of six eighths are the usual ones, three more are a bar of their own.
 _USUAL, _LONG, _SHORT = MeterSign(6, 8), MeterSign(9, 8), MeterSign(3, 8)
 
@@ -152,10 +152,11 @@ def _likeliest(own: _Song, song: SongMeasures, clock: BarClock) -> BarsRead:
     same = [one for one in read if one.sign == measured.sign and _same_length(one.clock, clock)]
     if same:
         best = max(same, key=lambda one: _shared_lines(one.clock, clock))
-        read.remove(best)
         measured = replace(best, weight=max(best.weight, measured.weight))
     if sure:
         return measured
+    # Which beat begins the bar is left to measuring, which has heard more kinds of music; but for half a bar.
+    read = [one for one in read if one not in same or _is_half_a_bar_off(one.clock, measured.clock)]
     read.append(measured)
     scores = _model().log_odds(own.numbers(read))
     shares = np.exp(scores - scores.max())
@@ -172,6 +173,14 @@ def _same_bars(one: BarsRead, other: BarsRead) -> bool:
 def _same_length(one: BarClock, other: BarClock) -> bool:
     one_s, other_s = (float(np.median(np.diff(clock.downbeats_s))) for clock in (one, other))
     return abs(one_s / other_s - 1) < _SAME_LENGTH
+
+
+def _is_half_a_bar_off(one: BarClock, other: BarClock) -> bool:
+    """Most lines of the one are in the middle of the other's bars, of an even number of beats."""
+    if other.signs[0].beats_per_bar % 2:
+        return False
+    middles = replace(other, downbeats_s=(other.downbeats_s[1:] + other.downbeats_s[:-1]) / 2)
+    return _shared_lines(one, middles) > _MOST_LINES
 
 
 def _shared_lines(one: BarClock, other: BarClock) -> float:
