@@ -48,6 +48,7 @@ def in_doubt(song: SongMeasures, *, level: int, doubt: float) -> SongMeasures:
         tempo=replace(song.tempo, bpm=float(level * BPM), alternatives=(other,)),
         tempo_map=(MapSegment(1, float(lines[0]), float(level * BPM), "4/4"),),
         meter=replace(song.meter, confidence=1 - doubt),
+        bar_one=replace(song.bar_one, confidence=1 - doubt),
         downbeats_s=tuple(np.interp(bars, np.arange(len(lines)), lines).tolist()),
     )
 
