@@ -65,6 +65,25 @@ def test_an_edit_outlives_a_reload_and_is_saved_as_a_version(editor: Page, versi
     assert bars[3] == {"decided": ["hits"]}
 
 
+def test_what_is_restored_still_says_which_version_it_began_from(editor: Page, version: ChartVersion) -> None:
+    """Another window saves version 2 meanwhile: neither the work nor what is restored of it goes over that unasked."""
+    editor.locator('[data-bar="3"]').focus()
+    editor.keyboard.press("%")
+    make_chart_version(song=version.song)
+    save = editor.get_by_role("button", name="Save as a new version")
+    said = editor.locator("[data-chart-said]")
+    save.click()
+    expect(said).to_contain_text("saved version 2 meanwhile, and you began with version 1.")
+    editor.get_by_role("link", name="Open the newest version").click()
+    for _ in range(2):  # the second time after a reload of what was restored
+        editor.get_by_role("button", name="Restore").click()
+        expect(editor.locator('[data-bar="3"] .chart-shows')).to_have_text("%")
+        save.click()
+        expect(said).to_contain_text("saved version 2 meanwhile, and you began with version 1.")
+        editor.reload()
+    assert version.song.chart_versions.count() == 2
+
+
 def test_a_repeat_shows_the_song_s_bars_and_hits_are_counted(editor: Page) -> None:
     editor.locator('[data-bar="1"]').click()
     editor.get_by_text("Repeats and jumps").click()

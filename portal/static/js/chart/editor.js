@@ -262,8 +262,9 @@ class ChartEditor {
   }
 
   takeUp() {
-    const { now, past, future, note } = this.found;
+    const { now, past, future, note, began } = this.found;
     this.history = new History(now, { past, future });
+    this.unsaved.began = began;
     this.element.querySelector("[name=note]").value = note ?? "";
     this.leaveOffer();
     this.changed();
