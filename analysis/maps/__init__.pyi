@@ -12,6 +12,7 @@ from .click_style import SUBDIVISIONS as SUBDIVISIONS
 from .click_style import ClickStyle as ClickStyle
 from .excerpt import excerpt_start_s as excerpt_start_s
 from .map_changes import moved_bars as moved_bars
+from .map_changes import nearest_bar as nearest_bar
 from .midi import Marker as Marker
 from .midi import read_midi as read_midi
 from .midi import write_midi as write_midi

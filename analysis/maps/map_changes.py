@@ -1,4 +1,5 @@
-"""Which bars of one tempo map lie where some bars of another lie: a note moves by time when a map is made anew.
+"""Which bars of one tempo map lie where some bars of another lie: notes and sections move by time when a map is made
+anew.
 
 Sound that the bars share with a new bar for less than a quarter of it does not count (house choice): a map that moved
 by some milliseconds gives the same bars.
@@ -18,6 +19,13 @@ def moved_bars(old: TempoMap, new: TempoMap, first_bar: int, last_bar: int) -> t
     first = _bar_at(new, old.time_of_bar(first_bar), by=_SHARED_AT_LEAST)
     last = _bar_at(new, old.time_of_bar(last_bar + 1), by=-_SHARED_AT_LEAST)
     return first, max(first, last)
+
+
+def nearest_bar(old: TempoMap, new: TempoMap, bar: int) -> int:
+    """The bar of `new` whose line is nearest in time to that of a bar of `old`; of two as near the earlier."""
+    time_s = old.time_of_bar(bar)
+    at = new.bar_beat_at(time_s).bar
+    return min((at, at + 1), key=lambda one: abs(new.time_of_bar(one) - time_s))
 
 
 def _bar_at(tempo_map: TempoMap, time_s: Fraction, *, by: Fraction) -> int:

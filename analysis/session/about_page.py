@@ -24,12 +24,18 @@ _TRIED = (
 
 
 def about_page(
-    title: str, timeline: Timeline, files: Sequence[ConformedFile], left_out: Sequence[tuple[str, str]], click_name: str
+    title: str,
+    timeline: Timeline,
+    files: Sequence[ConformedFile],
+    left_out: Sequence[tuple[str, str]],
+    click_name: str,
+    word_on_sections: str = "",
 ) -> str:
-    """HTML that needs nothing beside it. `left_out`: names and why."""
+    """HTML that needs nothing beside it. `left_out`: names and why; `word_on_sections`: what is to be known of them."""
     rows = "\n".join(_row(file) for file in files)
     missing = "\n".join(f"<li>“{escape(name)}”: {escape(why)}</li>" for name, why in left_out)
-    facts = "\n".join(f"<li>{escape(line)}</li>" for line in session_lines(timeline, click_name))
+    lines = [*session_lines(timeline, click_name), *([word_on_sections] if word_on_sections else [])]
+    facts = "\n".join(f"<li>{escape(line)}</li>" for line in lines)
     return f"""<!doctype html>
 <html lang="en">
 <meta charset="utf-8">

@@ -126,6 +126,7 @@ def write_papers(
     left_out: Sequence[tuple[str, str]] = (),
     sections: Sequence[Marker] = (),
     charts: Mapping[str, bytes] = NO_CHARTS,
+    word_on_sections: str = "",
 ) -> None:
     """Everything in the pack but the conformed files, which need not lie in the folder."""
     (folder / AUDIO_FOLDER).mkdir(parents=True, exist_ok=True)
@@ -142,7 +143,7 @@ def write_papers(
         + "\n",
         INTERCHANGE_NAME: interchange_text(title, timeline, tracks, markers),
         CUE_SHEET_NAME: cue_sheet_text(timeline, markers),
-        ABOUT_NAME: about_page(title, timeline, files, left_out, click_name),
+        ABOUT_NAME: about_page(title, timeline, files, left_out, click_name, word_on_sections),
     }
     papers = {name: text.encode() for name, text in texts.items()} | dict(charts)
     for name, content in papers.items():

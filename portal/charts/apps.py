@@ -7,7 +7,9 @@ class ChartsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from portal.charts.moving import word_on_sections
         from portal.charts.page import named_sections
         from portal.lanes import hooks
 
         hooks.sections_of_chart.append(named_sections)
+        hooks.words_on_sections.append(word_on_sections)

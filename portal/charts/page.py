@@ -21,6 +21,7 @@ from analysis.maps import TempoMap, bars_of
 from portal.bookings.models import Song
 from portal.charts.inputs import inputs_of
 from portal.charts.models import ChartDraft, ChartFile, ChartVersion
+from portal.charts.moving import bars_in_use, made_on, newest_version
 from portal.intake.maps.page import duration_of
 from portal.people.models import User
 
@@ -31,6 +32,11 @@ PRINTED = (
     ChartFile.Kind.LETTER_LARGE,
     ChartFile.Kind.MUSICXML,
     ChartFile.Kind.MEI,
+)
+
+COUNTED_ANEW = (
+    "The bars of this song were counted anew after this chart was made: its bar numbers may differ from those on other"
+    " pages."
 )
 
 
@@ -72,7 +78,7 @@ def chart_page(song: Song, user: User) -> ChartPage:
         previews=_previews(files),
         printed=sorted((one for one in files if one.kind in PRINTED), key=lambda one: PRINTED.index(one.kind)),
         drafting=song.chart_drafts.first() if user.is_drummer else None,
-        older=_older(song, version) if user.is_drummer else "",
+        older=_older(song, version) if user.is_drummer else _older_for_client(song, version),
         can_draft=inputs is not None,
     )
 
@@ -86,18 +92,21 @@ def _previews(files: list[ChartFile]) -> list[ChartFile]:
 
 
 def _older(song: Song, version: ChartVersion | None) -> str:
-    newest = song.maps.first()
-    if version is None or newest is None or version.approved_map_id == newest.pk:
-        return ""
-    made, counts = version.approved_map.version, newest.version
-    return f"This chart was made on tempo map {made}, and map {counts} counts. Draft it anew to move it onto that map."
+    said = made_on(song, version)
+    return f"{said} Draft it anew to move it onto that map." if said else ""
+
+
+def _older_for_client(song: Song, version: ChartVersion | None) -> str:
+    return COUNTED_ANEW if made_on(song, version) else ""
 
 
 def seen_of(song: Song, chart: Chart, version: ChartVersion | None) -> dict[str, Any]:
-    """What is said of a chart while it is edited: what does not add up, and which bars of the song it plays where."""
+    """What is said of a chart while it is edited: what does not add up beside the map in use, and which bars of that
+    map it plays where. It was begun from `version`."""
     length = bars_in_song(song)
-    tempo_map = map_of(song, version)
+    tempo_map = map_in_use(song)
     differing = meter_differences(chart, tempo_map) if tempo_map else ()
+    bar_in_use = bars_in_use(version.approved_map, song.maps.first()) if version else int
     checked = length_check(chart, song_bars=length) if length else None
     return {
         "problems": [one.to_json() for one in problems_of(chart)],
@@ -107,8 +116,8 @@ def seen_of(song: Song, chart: Chart, version: ChartVersion | None) -> dict[str,
         "length": {"agrees": checked.agrees, "sentence": checked.sentence()} if checked else None,
         "fine": fine_words(checked, bars_to_end(song, tempo_map)),
         "order": list(played_order(chart).order),
-        "first_bar": chart.first_bar,
-        "song_bars": {str(number): list(bars) for number, bars in song_bars(chart).items()},
+        "first_bar": bar_in_use(chart.first_bar),
+        "song_bars": {str(number): [bar_in_use(bar) for bar in bars] for number, bars in song_bars(chart).items()},
         "labels": {str(number): label for number, label in bar_labels(chart).items()},
         "counts": list(section_counts(chart)),
     }
@@ -132,27 +141,32 @@ def bars_to_end(song: Song, tempo_map: TempoMap | None) -> int:
 
 def last_bar(song: Song) -> int | None:
     """The song's last bar as its newest chart has it; None without a chart. Files ring on behind it."""
-    version = song.chart_versions.first()
+    version = newest_version(song)
     if version is None:
         return None
     chart = read_chart(version.chart)
-    return chart.first_bar + len(played_order(chart).order) - 1
+    return bars_in_use(version.approved_map, song.maps.first())(chart.first_bar + len(played_order(chart).order)) - 1
 
 
-def map_of(song: Song, version: ChartVersion | None) -> TempoMap | None:
-    approved = version.approved_map if version else song.maps.first()
+def map_in_use(song: Song) -> TempoMap | None:
+    approved = song.maps.first()
     return TempoMap.from_json(approved.map) if approved else None
 
 
 def bars_in_song(song: Song) -> int | None:
-    """As the newest draft counted them; None before there is one."""
-    draft = song.chart_drafts.filter(state=ChartDraft.State.MADE).first()
-    return int(draft.draft["bars"]) if draft and draft.draft else None
+    """As the newest draft counted them, in bars of the map in use; None before there is a draft."""
+    draft = song.chart_drafts.filter(state=ChartDraft.State.MADE).select_related("approved_map").first()
+    if draft is None or not draft.draft:
+        return None
+    return bars_in_use(draft.approved_map, song.maps.first())(int(draft.draft["bars"]) + 1) - 1
 
 
 def named_sections(song: Song) -> list[tuple[int, str]] | None:
-    """(bar of the song, name) of each section of the newest chart, as it is played; None where there is no chart."""
-    version = song.chart_versions.first()
+    """(bar of the song, name) of each section of the newest chart, as it is played; None where there is no chart.
+
+    Bars are those of the map in use; sections that begin with the same one there are named together.
+    """
+    version = newest_version(song)
     if version is None:
         return None
     chart = read_chart(version.chart)
@@ -160,8 +174,9 @@ def named_sections(song: Song) -> list[tuple[int, str]] | None:
     for section in chart.sections:
         starts[number] = f"{section.letter} {section.name}".strip()
         number += len(section.bars)
-    return [
-        (chart.first_bar + place, starts[written])
-        for place, written in enumerate(played_order(chart).order)
-        if starts.get(written)
-    ]
+    bar_in_use = bars_in_use(version.approved_map, song.maps.first())
+    named: dict[int, list[str]] = {}
+    for place, written in enumerate(played_order(chart).order):
+        if starts.get(written):
+            named.setdefault(bar_in_use(chart.first_bar + place), []).append(starts[written])
+    return [(bar, " / ".join(names)) for bar, names in named.items()]

@@ -13,6 +13,7 @@ from analysis.core import ChartDraft as MeasuredDraft
 from analysis.maps import TempoMap
 from portal.bookings.models import Song
 from portal.charts.models import ChartDraft, ChartVersion
+from portal.charts.moving import is_another_map
 from portal.intake.models import ApprovedMap
 from portal.people.models import User
 from portal.queueing import queue_task_on_commit
@@ -97,7 +98,7 @@ def _drafted(draft: ChartDraft, *, fold: bool) -> Chart | None:
 
 def _moved(before: ChartVersion, draft: ChartDraft) -> dict[int, int] | None:
     """Which bar each bar became where the map is another; None where it is the same."""
-    if before.approved_map_id == draft.approved_map_id:
+    if not is_another_map(before.approved_map, draft.approved_map):
         return None
     new = [float(time_s) for time_s in (draft.draft or {})["downbeats_s"]]
     old_map = TempoMap.from_json(before.approved_map.map)

@@ -20,6 +20,7 @@ from portal.charts import services
 from portal.charts.errors import ChartingError, NewerChartError
 from portal.charts.forms import MusicXmlForm
 from portal.charts.models import ChartFile, ChartVersion
+from portal.charts.moving import newest_version
 from portal.charts.page import chart_page, seen_of
 from portal.file_serving import serve
 from portal.people.access import require_drummer
@@ -90,7 +91,7 @@ def look_at(request: MemberRequest, song_id: int) -> JsonResponse:
         read = read_chart(_sent(request).get("chart"))
     except (ChartError, ChartingError) as error:
         return JsonResponse({"error": f"This is no chart that can be saved: {error}."})
-    return JsonResponse(seen_of(song, read, song.chart_versions.first()))
+    return JsonResponse(seen_of(song, read, newest_version(song)))
 
 
 @require_POST

@@ -21,6 +21,7 @@ from portal.kit.forms import ChangeTakeForm, HandTakeForm, changed_at_in, json_o
 from portal.kit.levels import clean_levels
 from portal.kit.models import TakeLog
 from portal.kit.page import kit_page
+from portal.lanes.page import word_on_sections
 from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 
@@ -35,7 +36,7 @@ NOT_KEPT = "private, no-store"
 @ensure_csrf_cookie
 def page(request: MemberRequest, song_id: int) -> HttpResponse:
     song = _song(request, song_id)
-    response = render(request, "kit/page.html", {"song": song})
+    response = render(request, "kit/page.html", {"song": song, "word": word_on_sections(song)})
     response.headers["Cache-Control"] = NOT_KEPT
     return response
 

@@ -6,3 +6,5 @@ from portal.bookings.models import Song
 
 # The song's sections as people named them, as (bar, name); None where nobody did.
 sections_of_chart: list[Callable[[Song], list[tuple[int, str]] | None]] = []
+# What is to be known where those stand beside the bars of the map in use, as sentences; empty where nothing is.
+words_on_sections: list[Callable[[Song], str]] = []

@@ -115,3 +115,8 @@ def named_sections(song: Song) -> list[tuple[int, str]]:
             return found
     check = song.checks.done().first()
     return [(section.start_bar, section.label) for section in check.numbers.song.sections] if check else []
+
+
+def word_on_sections(song: Song) -> str:
+    """What is to be known where the sections stand beside the bars; empty where nothing is."""
+    return " ".join(filter(None, (word(song) for word in hooks.words_on_sections)))

@@ -15,7 +15,7 @@ from analysis.session import NameParts, SessionSettings, pack_names
 from portal.bookings.models import Song
 from portal.charts.drawn import packed_files
 from portal.intake.models import ApprovedMap, SourceFile
-from portal.lanes.page import sections_of
+from portal.lanes.page import sections_of, word_on_sections
 from portal.prep.choices import settings_for
 from portal.prep.errors import PrepError
 from portal.prep.models import SessionPack
@@ -29,8 +29,8 @@ NO_FILES = "No file of this song can be used in a session pack."
 
 @dataclass(frozen=True)
 class PackInputs:
-    """`names` are those of the files in the pack, in the order of `sources`; `sections` are in the song's bars;
-    `chart` holds names and keys of the engraved chart's files."""
+    """`names` are those of the files in the pack, in the order of `sources`; `sections` are in the song's bars,
+    `word_on_sections` what is to be known of them; `chart` holds names and keys of the engraved chart's files."""
 
     approved: ApprovedMap
     settings: SessionSettings
@@ -41,6 +41,7 @@ class PackInputs:
     left_out: tuple[tuple[str, str], ...]
     sections: tuple[Marker, ...]
     chart: tuple[tuple[str, str], ...]
+    word_on_sections: str
     fingerprint: str = field(compare=False)
 
     @property
@@ -77,6 +78,8 @@ def inputs_of(song: Song) -> PackInputs:
     inputs += [[[source.name, source.sha256] for source in sources], [[one.bar, one.text] for one in sections]]
     chart = packed_files(song)
     inputs += [chart] if chart else []
+    word = word_on_sections(song)
+    inputs += [word] if word else []
     fingerprint = hashlib.sha256(json.dumps(inputs).encode()).hexdigest()
     return PackInputs(
         approved,
@@ -88,6 +91,7 @@ def inputs_of(song: Song) -> PackInputs:
         tuple(left_out),
         sections,
         tuple(chart),
+        word,
         fingerprint,
     )
 

@@ -156,6 +156,7 @@ def _finish(pack: SessionPack, inputs: PackInputs, timeline: Timeline) -> None:
             click_name=inputs.click_name,
             left_out=[*inputs.left_out, *((name, why) for name, why, _ in pack.left_out)],
             sections=inputs.sections,
+            word_on_sections=inputs.word_on_sections,
             charts={name: content_of(key) for name, key in inputs.chart},
         )
         papers = {}

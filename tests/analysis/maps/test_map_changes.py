@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from analysis.maps.map_changes import moved_bars
+from analysis.maps.map_changes import moved_bars, nearest_bar
 from analysis.maps.tempo_map import TempoMap
 
 
@@ -37,3 +37,17 @@ def test_a_map_gives_its_own_bars_before_bar_one_and_after_a_change_of_tempo() -
     tempo_map = TempoMap.from_json(changing)
     for bar in (-1, 1, 8, 9, 200):
         assert moved_bars(tempo_map, tempo_map, bar, bar + 1) == (bar, bar + 1)
+
+
+@pytest.mark.parametrize(
+    ("new", "bars"),
+    [
+        # Bars of 2 s: lines of bars 0, 1, 5 at -2, 0, 8 s. Bar one 0.9 s or 1.1 s later: the same bars, or one less.
+        (TempoMap.constant(120, "4/4", 0.9), (0, 1, 5)),
+        (TempoMap.constant(120, "4/4", 1.1), (-1, 0, 4)),
+        # Half the tempo: lines at 0, 4, 8 s; bar 0 lies between -4 and 0 s.
+        (TempoMap.constant(60, "4/4", 0), (0, 1, 3)),
+    ],
+)
+def test_a_bar_is_found_by_the_nearest_line(new: TempoMap, bars: tuple[int, ...]) -> None:
+    assert tuple(nearest_bar(TempoMap.constant(120, "4/4", 0), new, bar) for bar in (0, 1, 5)) == bars

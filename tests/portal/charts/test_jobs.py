@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from django.core.files.storage import default_storage
 
@@ -9,7 +11,7 @@ from portal import making
 from portal.charts import jobs
 from portal.charts.drawn import drawn_chart
 from portal.charts.models import ChartFile, ChartVersion
-from tests.factories import make_chart_version
+from tests.factories import make_chart_version, make_map
 
 pytestmark = pytest.mark.django_db
 
@@ -55,3 +57,15 @@ def test_a_version_whose_job_was_lost_is_found() -> None:
     long_ago = version.began_at - 2 * making.LEFT_AFTER
     ChartVersion.objects.filter(pk=version.pk).update(began_at=long_ago)
     assert jobs.versions_left_alone() == [version.pk]
+
+
+def test_drawn_bars_are_known_by_the_map_in_use() -> None:
+    """Bar one one bar of 2 s later: the chart's bars 1 to 8 are 0 to 7."""
+    version = make_chart_version()
+    jobs.engrave_version(version.pk)
+    make_map(song=version.song, bpm=120.0, bar_one_s=2.0)
+    drawn = drawn_chart(version.song)
+    assert drawn is not None
+    assert re.findall(r'id="bar-\d" class="bar" data-bars="\d" data-song-bars="(\d)"', "".join(drawn["pages"])) == [
+        *"01234567"
+    ]

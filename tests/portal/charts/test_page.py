@@ -9,8 +9,8 @@ import pytest
 from analysis.chart import read_chart
 from portal.bookings.models import Song
 from portal.charts.models import ChartDraft
-from portal.charts.page import chart_page, map_of, named_sections, seen_of
-from portal.lanes.page import sections_of
+from portal.charts.page import chart_page, last_bar, map_in_use, named_sections, seen_of
+from portal.lanes.page import sections_of, word_on_sections
 from tests.factories import CHART, make_chart_version, make_map, make_song
 
 pytestmark = pytest.mark.django_db
@@ -60,7 +60,7 @@ def test_another_meter_than_the_map_s_is_said() -> None:
 def test_a_chart_on_an_older_map_says_so() -> None:
     version = make_chart_version()
     assert chart_page(version.song, version.saved_by).older == ""
-    make_map(song=version.song, bpm=120.0, bar_one_s=0.0)
+    make_map(song=version.song, bpm=120.0, bar_one_s=2.0)
     assert "tempo map 1, and map 2 counts" in chart_page(version.song, version.saved_by).older
 
 
@@ -70,5 +70,44 @@ def test_the_chart_s_sections_are_the_song_s_everywhere() -> None:
     assert named_sections(song) is None
     make_chart_version(song=song)
     assert named_sections(song) == [(1, "A Verse"), (5, "B Chorus")]
-    times = [(one["bar"], one["label"], one["time_s"]) for one in sections_of(song, map_of(song, None))]
+    times = [(one["bar"], one["label"], one["time_s"]) for one in sections_of(song, map_in_use(song))]
     assert times == [(1, "A Verse", 0.0), (5, "B Chorus", 8.0)]
+
+
+def test_sections_stay_where_they_are_in_time_when_another_map_counts() -> None:
+    """Bar one 2 s, which is one bar, later: what was bar 5, at 8 s, is bar 4, and the last of eight bars is bar 7."""
+    version = make_chart_version()
+    assert last_bar(version.song) == 8
+    make_map(song=version.song, bpm=120.0, bar_one_s=2.0)
+    assert named_sections(version.song) == [(0, "A Verse"), (4, "B Chorus")]
+    assert last_bar(version.song) == 7
+    times = [(one["bar"], one["time_s"]) for one in sections_of(version.song, map_in_use(version.song))]
+    assert times == [(0, 0.0), (4, 8.0)]
+
+
+def test_sections_that_fall_on_one_bar_are_named_together() -> None:
+    """Bars of 32 s: both sections, at 0 and 8 s, are nearest to the first line."""
+    version = make_chart_version()
+    make_map(song=version.song, bpm=7.5, bar_one_s=0.0)
+    assert named_sections(version.song) == [(1, "A Verse / B Chorus")]
+
+
+def test_a_map_with_the_same_content_is_no_other_map() -> None:
+    version = make_chart_version()
+    make_map(song=version.song, bpm=120.0, bar_one_s=2.0)
+    assert word_on_sections(version.song).startswith("The chart was made on tempo map 1, and map 2 counts.")
+    make_map(song=version.song, bpm=120.0, bar_one_s=0.0)
+    assert named_sections(version.song) == [(1, "A Verse"), (5, "B Chorus")]
+    assert (word_on_sections(version.song), chart_page(version.song, version.saved_by).older) == ("", "")
+
+
+def test_a_chart_is_held_against_the_map_in_use() -> None:
+    """Eight bars of 2 s end at 16 s; with bar one at 2 s the song has seven, and the chart's first one is bar 0."""
+    version = make_chart_version()
+    make_draft(version.song, 8)
+    chart = read_chart(version.chart)
+    assert seen_of(version.song, chart, version)["length"]["agrees"]
+    make_map(song=version.song, bpm=120.0, bar_one_s=2.0)
+    seen = seen_of(version.song, chart, version)
+    assert seen["length"] == {"agrees": False, "sentence": "The chart has 8 bars, the song 7."}
+    assert (seen["first_bar"], seen["song_bars"]["5"]) == (0, [4])

@@ -15,7 +15,7 @@ from analysis.engraving.musicxml import musicxml_text
 from portal.charts.jobs import engrave_version
 from portal.charts.models import ChartFile, ChartVersion
 from tests.analysis.chart.charts import ds_al_coda
-from tests.factories import make_chart_version, make_client, make_map, make_song
+from tests.factories import make_chart_version, make_client, make_map, make_song, make_source
 
 pytestmark = pytest.mark.django_db
 UNPROCESSABLE, CONFLICT, ABSENT = 422, 409, 404
@@ -110,3 +110,31 @@ def test_what_is_no_musicxml_is_not_taken_and_says_why(
     answer = drummer.post(reverse("charts:musicxml", args=[version.song_id]), {"file": sent}, follow=True)
     assert words in answer.content.decode()
     assert version.song.chart_versions.count() == 1
+
+
+@pytest.mark.parametrize("address", ["charts:chart", "bookings:song"])
+def test_a_client_reads_that_the_bars_of_a_shared_chart_were_counted_anew(
+    client: Client, version: ChartVersion, address: str
+) -> None:
+    version.share(on=True)
+    client.force_login(version.song.booking.members.get().user)
+    said = "The bars of this song were counted anew after this chart was made"
+    assert said not in client.get(reverse(address, args=[version.song_id])).content.decode()
+    make_map(song=version.song, bpm=120.0, bar_one_s=2.0)
+    assert said in client.get(reverse(address, args=[version.song_id])).content.decode()
+
+
+def test_the_page_at_the_kit_says_that_the_chart_was_made_on_another_map(
+    drummer: Client, version: ChartVersion
+) -> None:
+    address = reverse("kit:page", args=[version.song_id])
+    assert "map 2 counts" not in drummer.get(address).content.decode()
+    make_map(song=version.song, bpm=120.0, bar_one_s=2.0)
+    assert "The chart was made on tempo map 1, and map 2 counts." in drummer.get(address).content.decode()
+
+
+def test_the_score_says_that_the_chart_was_made_on_another_map(drummer: Client, version: ChartVersion) -> None:
+    make_source(song=version.song)
+    make_map(song=version.song, bpm=120.0, bar_one_s=2.0)
+    said = "Its sections stand at the bars that are nearest in time"
+    assert said in drummer.get(reverse("charts:chart", args=[version.song_id])).content.decode()

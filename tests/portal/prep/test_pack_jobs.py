@@ -21,6 +21,7 @@ from django.utils import timezone
 
 from analysis import sandbox
 from analysis.core.errors import UnusableFileError
+from analysis.maps.midi import read_midi
 from analysis.maps.tempo_map import TempoMap
 from analysis.session.conform import ConformedFile, conform_file
 from analysis.session.timeline import Timeline, plan_session
@@ -422,3 +423,21 @@ def test_the_engraved_chart_goes_along_and_a_newer_one_makes_the_pack_older(
 
     engrave_version(make_chart_version(song=song).pk)
     assert asked(song) != pack
+
+
+def test_sections_of_a_chart_on_another_map_are_marked_where_they_are_in_time_and_the_pack_says_so(
+    in_this_process: None, tmp_path: Path
+) -> None:
+    """Bars of 0.5 s; in the map in use bar one is one bar earlier, so that the chart's bars 1 and 5 are 2 and 6."""
+    song = make_packable()
+    made_on = make_map(song=song, bpm=480.0, bar_one_s=0.5)
+    make_chart_version(song=song, approved_map=made_on)
+    word = "The chart was made on tempo map 2, and map 3 counts."
+    folder = unpacked(made(song), tmp_path / "before")
+    assert "tempo map 2" not in (folder / "about-this-pack.html").read_text()
+    make_map(song=song, bpm=480.0, bar_one_s=0.0)
+    folder = unpacked(made(song), tmp_path / "after")
+    assert word in (folder / "about-this-pack.html").read_text()
+    assert "A Verse" in (folder / "cue-sheet.csv").read_text()
+    markers = read_midi(folder / "tempo-map.mid").markers  # from bar one on
+    assert [(one.bar, one.text) for one in markers if one.text != "bar one"] == [(2, "A Verse"), (6, "B Chorus")]
