@@ -27,6 +27,8 @@ from portal.settings import DATA_DIR, DATABASES  # noqa: E402
 # A file, not memory: a page's threads and the test share it under the same locking as the house itself.
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     DATABASES["default"]["TEST"] = {"NAME": str(DATA_DIR / "test.sqlite3")}
+# Each client of the tests starts a site of its own, which need not read all static files' dates first.
+WHITENOISE_AUTOREFRESH = True
 # A task runs where it is queued, and its error is the test's error. Tests of the queue itself start a worker.
 CELERY_TASK_ALWAYS_EAGER = True
 CELERY_TASK_EAGER_PROPAGATES = True
