@@ -5,6 +5,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
@@ -200,6 +201,7 @@ def takes_servers(item: pytest.Item) -> bool:
     return bool(asked) or item.get_closest_marker("django_db") is not None
 
 
+@pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if config.getoption("with_servers"):
         config.hook.pytest_deselected(items=[item for item in items if not takes_servers(item)])
@@ -224,18 +226,33 @@ def pytest_collection_finish() -> None:
 
 def deal_houses(items: list[pytest.Item]) -> None:
     """Side by side, each process begins with its share of the tests of whole houses and whole courses: begun last, one
-    would be at work long after the others had ended. The processes get equal pieces of this list, one after another."""
+    would be at work long after the others had ended. Tests that share a house come to one process, one after another,
+    also when they were shuffled. The processes get equal pieces of this list, one after another."""
     processes = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
-    houses = [item for item in items if {"house_dir", "at_windows"}.intersection(getattr(item, "fixturenames", ()))]
-    others = [item for item in items if item not in set(houses)]
+    shares: list[list[pytest.Item]] = [[] for _ in range(processes)]
+    for group in houses_of(items):
+        min(shares, key=len).extend(group)
+    others = [item for item in items if item not in set(chain.from_iterable(shares))]
     dealt: list[pytest.Item] = []
-    for process in range(processes):
-        share = houses[process::processes]
+    for process, share in enumerate(shares):
         piece = (len(items) - len(dealt)) // (processes - process)
         rest = max(0, piece - len(share))
         dealt += share + others[:rest]
         others = others[rest:]
     items[:] = dealt
+
+
+def houses_of(items: list[pytest.Item]) -> list[list[pytest.Item]]:
+    """The tests of each shared house, and one by one those that have a house or a course to themselves."""
+    shared: dict[str, list[pytest.Item]] = {"quiet_house": [], "struck_house": []}
+    alone = []
+    for item in items:
+        asked = set(getattr(item, "fixturenames", ()))
+        if own := asked.intersection(shared):
+            shared[own.pop()].append(item)
+        elif {"house_dir", "at_windows"}.intersection(asked):
+            alone.append([item])
+    return [*filter(None, shared.values()), *alone]
 
 
 def pytest_report_header() -> str:

@@ -17,10 +17,12 @@ from typing import Any
 import pytest
 
 from portal.demo.processes import BASE_DIR
+from tests.flows.sender import Sender
 from tests.portal.demo.waiting import until
 
 FILES = "SELECT count(*) FROM intake_sourcefile"
 SETTLED_WITHIN_S = 300
+SAID_WHEN_NEW = "said-when-new.json"
 needs_proc = pytest.mark.skipif(sys.platform != "linux", reason="looks at processes through /proc")
 
 
@@ -36,39 +38,88 @@ def start(data_dir: Path, *more: str, settings: Mapping[str, str] | None = None)
     )
 
 
+class OpenHouse:
+    """A small house: measuring the songs that are further on would only take time.
+
+    `said` is what it printed. Tests that share it bring songs of their own, and leave it open.
+    """
+
+    def __init__(self, data_dir: Path, settings: Mapping[str, str] | None = None) -> None:
+        self.data_dir, self.settings = data_dir, settings
+
+    def open(self) -> None:
+        """The first time, or again after it was killed: at another port."""
+        self.process = start(self.data_dir, "--small", "--json", settings=self.settings)
+        assert self.process.stdout is not None
+        line = self.process.stdout.readline()
+        assert line, self.process.communicate()[1]
+        self.said: Mapping[str, Any] = json.loads(line)
+        self.senders: dict[str, Sender] = {}
+
+    def kill(self) -> None:
+        self.process.kill()
+        self.process.communicate()
+
+    def sender(self, who: str) -> Sender:
+        """Somebody at a command line, who signs in once."""
+        if who not in self.senders:
+            self.senders[who] = Sender(self.said, who=who)
+        return self.senders[who]
+
+    def add_song(self, title: str) -> tuple[str, int]:
+        """The drummer adds a song to the booking that is at work; the address and the key of the song, which waits
+        for its files."""
+        added = self.sender("drummer").post(f"{self.said['booking']}songs/", title=title)
+        assert added.ok
+        with closing(sqlite3.connect(self.data_dir / "kitpost.sqlite3", timeout=30)) as database:
+            ((key,),) = database.execute("SELECT id FROM bookings_song WHERE title = ?", [title]).fetchall()
+        return f"{self.said['url']}/songs/{key}/", int(key)
+
+
+@contextmanager
+def opened(data_dir: Path, settings: Mapping[str, str] | None = None) -> Iterator[OpenHouse]:
+    house = OpenHouse(data_dir, settings)
+    try:
+        house.open()
+        yield house
+    finally:
+        house.kill()
+
+
 @contextmanager
 def demo(
     data_dir: Path, settings: Mapping[str, str] | None = None
 ) -> Iterator[tuple[subprocess.Popen[str], Mapping[str, Any]]]:
-    """A small house: measuring the songs that are further on would only take time."""
-    process = start(data_dir, "--small", "--json", settings=settings)
-    try:
-        assert process.stdout is not None
-        line = process.stdout.readline()
-        assert line, process.communicate()[1]
-        yield process, json.loads(line)
-    finally:
-        process.kill()
-        process.communicate()
+    """The process of a house, and what it printed."""
+    with opened(data_dir, settings) as house:
+        yield house.process, house.said
 
 
 def processes_of(data_dir: Path) -> dict[int, str]:
-    """The command line of every living part and its children: who was told of this folder, or names it in its title."""
+    """The command line of every living part and its children, the oldest first: who was told of this folder, or names
+    it in its title."""
     found = {}
     for folder in Path("/proc").glob("[0-9]*"):
         try:
             line = (folder / "cmdline").read_bytes().replace(b"\0", b" ").decode()
             told = f"KITPOST_DATA_DIR={data_dir}\0".encode() in (folder / "environ").read_bytes()
+            age = started_at(folder)
         except OSError:
             continue
         if line and "manage.py demo" not in line and (told or str(data_dir) in line):
-            found[int(folder.name)] = line
-    return found
+            found[age, int(folder.name)] = line
+    return {pid: line for (_, pid), line in sorted(found.items())}
+
+
+def started_at(folder: Path) -> int:
+    """In ticks since the machine started: field 22 of /proc/PID/stat (proc(5)). Its number does not tell: numbers
+    begin again at 32,768."""
+    return int((folder / "stat").read_text().rpartition(")")[2].split()[19])
 
 
 def pid_of(data_dir: Path, words: str) -> int:
     """The oldest process whose command line has these words: a part, not its children."""
-    return min(pid for pid, line in processes_of(data_dir).items() if words in line)
+    return next(pid for pid, line in processes_of(data_dir).items() if words in line)
 
 
 def status_of(address: str) -> int:
@@ -106,8 +157,12 @@ def made_once(folder: Path, make: Callable[[Path], object]) -> Path:
 
 
 def settle(data_dir: Path) -> None:
-    """A house whose people's files are all measured, and which is closed."""
-    with demo(data_dir) as (process, _):
+    """A house that was opened in an empty folder, as a person opens one, whose people's files are all measured, and
+    which is closed. What it printed when it was new is kept in the folder."""
+    with demo(data_dir) as (process, said):
+        (data_dir / SAID_WHEN_NEW).write_text(json.dumps(said))
+        assert status_of(f"{said['url']}/sign-in/") == 200
+        assert status_of(f"{said['url']}/static/vendor/tus/tus.min.js") == 200
         until(lambda: is_settled(data_dir), within_s=SETTLED_WITHIN_S)
         process.send_signal(signal.SIGINT)
         assert process.wait(SETTLED_WITHIN_S) == 0

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 CLIENTS_DIR = Path(__file__).parent / "clients"
 CHUNK_BYTES = 4 * 1024**2
 PIECE_BYTES = 1024**2
+LINE_BYTES_PER_S = 8 * 1024**2
 LOOK_EVERY_S = 0.03
 PATIENCE_S = 900
 STUCK_AFTER_S = 120
@@ -104,6 +105,10 @@ class BrowserClient:
         cookies = dict(pair.split("=", 1) for pair in said["headers"]["Cookie"].split("; "))
         context.add_cookies([{"name": name, "value": value, "url": house["url"]} for name, value in cookies.items()])
         self.page = context.new_page()
+        # Else all may be sent before a busy machine comes to the first blow.
+        self.line = context.new_cdp_session(self.page)
+        conditions = {"offline": False, "latency": 0, "downloadThroughput": -1, "uploadThroughput": LINE_BYTES_PER_S}
+        self.line.send("Network.emulateNetworkConditions", conditions)
 
     def start(self) -> None:
         """The house may be down at this moment, or go down while the page's scripts come: as for anybody, once more."""
@@ -181,8 +186,8 @@ def make_file(path: Path, size_bytes: int, *, seed: int) -> Path:
 def kill_web(data_dir: Path, chance: random.Random) -> None:
     """The web processes alone, or their master as well, with -9."""
     lines = {pid: line for pid, line in processes_of(data_dir).items() if "gunicorn" in line}
-    master = min(lines, default=0)
-    for pid in sorted(lines, reverse=True):
+    master = next(iter(lines), 0)
+    for pid in reversed(lines):
         if pid != master or chance.random() < 0.5:
             try:
                 os.kill(pid, signal.SIGKILL)

@@ -25,6 +25,13 @@ FROM_THE_TOP = """() => {
   document.activeElement.blur();
   scrollTo(0, 0);
 }"""
+IN_TIME = """({ letter, everyMs }) => {
+  let atMs = performance.now();
+  const tell = (event) => {
+    if (event.key === letter) Object.defineProperty(event, 'timeStamp', { value: (atMs += everyMs) });
+  };
+  addEventListener('keydown', tell, true);
+}"""
 # Controls in sight that had no focus; of the choices of one question the browser gives it to one alone.
 MISSED = """() => [...document.querySelectorAll('a[href], button, input, select, textarea, summary, [tabindex="0"]')]
   .filter((one) => one.checkVisibility() && !one.disabled && one.type !== 'hidden' && one.type !== 'radio')
@@ -42,6 +49,11 @@ class Keyboard:
         for _ in range(times):
             self.page.keyboard.press(key)
             self.strokes += 1
+
+    def beat(self, letter: str, times: int, *, every_s: float) -> None:
+        """In time, however busy the machine is: the page is told so of each press."""
+        self.page.evaluate(IN_TIME, {"letter": letter, "everyMs": 1000 * every_s})
+        self.press(letter, times)
 
     def type(self, words: str) -> None:
         """Into the field that has the focus, in place of what stands there."""

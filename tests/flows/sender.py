@@ -50,3 +50,8 @@ class Sender:
         headers = BYTES | {"Upload-Offset": str(offset)}
         response = self.tus("PATCH", urljoin(self.house["url"], upload), headers=headers, data=content)
         return int(response.headers["Upload-Offset"])
+
+    def post(self, address: str, **said: str) -> requests.Response:
+        """A form of a page."""
+        data = said | {"csrfmiddlewaretoken": self.token}
+        return self.session.post(address, data=data, headers={"Referer": self.house["url"]}, timeout=30)

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import time
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -12,7 +10,7 @@ from playwright.sync_api import expect
 
 from tests.flows.keyboard import Keyboard
 from tests.flows.people import MEASURED_WITHIN_MS, Person, windows
-from tests.houses import demo, needs_proc
+from tests.houses import OpenHouse, needs_proc
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -22,8 +20,9 @@ APPROVED = re.compile(r"The tempo map is approved .*\(version \d\)|The tempo map
 HEAD_S = "document.querySelector('[data-lanes]').lanes.headS"
 
 
-def test_the_desk_and_the_sheet_are_worked_by_keys_alone(chromium: Browser, house_dir: Path) -> None:
-    with demo(house_dir) as (_, house), windows(chromium) as new_window:
+def test_the_desk_and_the_sheet_are_worked_by_keys_alone(chromium: Browser, quiet_house: OpenHouse) -> None:
+    house = quiet_house.said
+    with windows(chromium) as new_window:
         page = new_window()
         Person(page, house["url"], lambda _, __: None).sign_in(**house["drummer"])
         page.goto(f"{house['url']}/desk/")
@@ -124,10 +123,7 @@ def the_tempo_is_tapped(keys: Keyboard) -> None:
     page = keys.page
     page.evaluate("scrollTo(0, 0)")
     keys.tab_to("Approve as measured")
-    started = time.monotonic()
-    for tap in range(8):
-        page.wait_for_timeout(max(0.0, 1000 * (started + tap * 60 / 128 - time.monotonic())))
-        keys.press("t")
+    keys.beat("t", 8, every_s=60 / 128)
     expect(page.locator("#tapped")).to_contain_text(re.compile(r"1[23]\d"))
     assert "Approve as measured" in str(page.evaluate("document.activeElement.innerText"))
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from tests.flows.course import Material
 from tests.flows.sender import Sender
-from tests.houses import demo, needs_proc, pid_of, processes_of
+from tests.houses import OpenHouse, needs_proc, pid_of, processes_of
 
 # A worker that was killed hands its job back within the queue's patience; then the song is measured.
 REPORT_WITHIN_S = 240
@@ -30,10 +30,6 @@ def wait_for(happens: Callable[[], bool], *, within_s: float = REPORT_WITHIN_S) 
     while not happens():
         assert time.monotonic() < give_up_at, "it never happened"
         time.sleep(0.1)
-
-
-def song_id(house_song: str) -> int:
-    return int(house_song.rstrip("/").rsplit("/", 1)[1])
 
 
 def send_whole(sender: Sender, path: Path, song: int) -> None:
@@ -59,60 +55,60 @@ def check_reported_once(data_dir: Path, song: int, files: int) -> None:
 
 
 @needs_proc
-def test_a_worker_killed_in_mid_survey_loses_nothing_and_doubles_nothing(house_dir: Path, material: Material) -> None:
-    stems = material.stems
-    with demo(house_dir) as (_, house):
-        sender, song = Sender(house), song_id(house["song"])
-        for path in stems:
-            send_whole(sender, path, song)
-        wait_for(lambda: "surveyed" in statuses(house_dir, song))
-        assert "received" in statuses(house_dir, song)
-        os.kill(pid_of(house_dir, "celery -A portal worker"), signal.SIGKILL)
-        wait_for(lambda: is_reported(house_dir, song))
-        check_reported_once(house_dir, song, len(stems))
+def test_a_worker_killed_in_mid_survey_loses_nothing_and_doubles_nothing(
+    struck_house: OpenHouse, material: Material
+) -> None:
+    stems, data_dir = material.stems, struck_house.data_dir
+    _, song = struck_house.add_song("Crooked Shovel And Lentils")
+    for path in stems:
+        send_whole(struck_house.sender("client"), path, song)
+    wait_for(lambda: "surveyed" in statuses(data_dir, song))
+    assert "received" in statuses(data_dir, song)
+    os.kill(pid_of(data_dir, "celery -A portal worker"), signal.SIGKILL)
+    wait_for(lambda: is_reported(data_dir, song))
+    check_reported_once(data_dir, song, len(stems))
 
 
 @needs_proc
-def test_a_house_killed_in_mid_upload_goes_on_where_it_was(house_dir: Path, material: Material) -> None:
-    stem = material.stems[0]
+def test_a_house_killed_in_mid_upload_goes_on_where_it_was(struck_house: OpenHouse, material: Material) -> None:
+    stem, data_dir = material.stems[0], struck_house.data_dir
     content = stem.read_bytes()
-    with demo(house_dir) as (process, house):
-        sender, song = Sender(house), song_id(house["song"])
-        upload = sender.begin(stem, purpose="source", target=song)
-        came = sender.send(upload, content[: len(content) // 2], offset=0)
-        process.kill()
-        wait_for(lambda: processes_of(house_dir) == {})
+    _, song = struck_house.add_song("Half A Bucket Upstairs")
+    sender = struck_house.sender("client")
+    upload = sender.begin(stem, purpose="source", target=song)
+    came = sender.send(upload, content[: len(content) // 2], offset=0)
+    struck_house.kill()
+    wait_for(lambda: processes_of(data_dir) == {})
 
-    with demo(house_dir) as (_, house):
-        sender = Sender(house)
-        assert sender.offset(upload) == came == len(content) // 2
-        assert sender.send(upload, content[came:], offset=came) == len(content)
-        wait_for(lambda: is_reported(house_dir, song))
-        check_reported_once(house_dir, song, files=1)
-        kept = ask(house_dir, "SELECT key FROM intake_sourcefile WHERE song_id = ?", song)
-        assert (house_dir / "store" / str(kept[0][0])).read_bytes() == content
+    struck_house.open()
+    sender = struck_house.sender("client")
+    assert sender.offset(upload) == came == len(content) // 2
+    assert sender.send(upload, content[came:], offset=came) == len(content)
+    wait_for(lambda: is_reported(data_dir, song))
+    check_reported_once(data_dir, song, files=1)
+    kept = ask(data_dir, "SELECT key FROM intake_sourcefile WHERE song_id = ?", song)
+    assert (data_dir / "store" / str(kept[0][0])).read_bytes() == content
 
 
 @needs_proc
 def test_a_worker_killed_in_mid_unpacking_makes_no_double_files(
-    house_dir: Path, material: Material, tmp_path: Path
+    struck_house: OpenHouse, material: Material, tmp_path: Path
 ) -> None:
-    stems = material.stems
+    stems, data_dir = material.stems, struck_house.data_dir
     path = tmp_path / "stems.zip"
-    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed:
         for stem in stems:
             packed.write(stem, stem.name)
         packed.writestr("empty.bin", bytes(LONG_TO_UNPACK_BYTES))
-    with demo(house_dir) as (_, house):
-        sender, song = Sender(house), song_id(house["song"])
-        send_whole(sender, path, song)
-        zips = "SELECT state, tries FROM intake_sentzip WHERE song_id = ?"
-        wait_for(lambda: ask(house_dir, zips, song) == [("received", 1)])
-        os.kill(pid_of(house_dir, "celery -A portal worker"), signal.SIGKILL)
-        assert ask(house_dir, zips, song) == [("received", 1)]
-        wait_for(lambda: is_reported(house_dir, song))
-        assert ask(house_dir, zips, song) == [("unpacked", 2)]
-        names = ask(house_dir, "SELECT name FROM intake_sourcefile WHERE song_id = ?", song)
-        assert sorted(str(name) for (name,) in names) == sorted([*(stem.name for stem in stems), "empty.bin"])
-        assert sorted(statuses(house_dir, song)) == ["refused"] + ["surveyed"] * len(stems)
-        assert not list((house_dir / "uploads").glob("zip*"))
+    _, song = struck_house.add_song("Seven Corks Before Ironing")
+    send_whole(struck_house.sender("client"), path, song)
+    zips = "SELECT state, tries FROM intake_sentzip WHERE song_id = ?"
+    wait_for(lambda: ask(data_dir, zips, song) == [("received", 1)])
+    os.kill(pid_of(data_dir, "celery -A portal worker"), signal.SIGKILL)
+    assert ask(data_dir, zips, song) == [("received", 1)]
+    wait_for(lambda: is_reported(data_dir, song))
+    assert ask(data_dir, zips, song) == [("unpacked", 2)]
+    names = ask(data_dir, "SELECT name FROM intake_sourcefile WHERE song_id = ?", song)
+    assert sorted(str(name) for (name,) in names) == sorted([*(stem.name for stem in stems), "empty.bin"])
+    assert sorted(statuses(data_dir, song)) == ["refused"] + ["surveyed"] * len(stems)
+    assert not list((data_dir / "uploads").glob("zip*"))

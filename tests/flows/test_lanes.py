@@ -25,7 +25,7 @@ from playwright.sync_api import CDPSession, Page, Route, expect
 from pytest_django.fixtures import Settings
 from pytest_django.live_server_helper import LiveServer
 
-from analysis.core.reports import Section
+from analysis.core.reports import FileReport, Section
 from analysis.measuring.survey import survey_file
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
@@ -89,31 +89,39 @@ def store(path: Path, key: str) -> str:
         return default_storage.save(key, File(content))
 
 
+@pytest.fixture(scope="module")
+def surveyed(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[Path, Path, FileReport]]:
+    """Of each kind the file, what it plays bar by bar, and its report."""
+    folder, made = tmp_path_factory.mktemp("stems"), []
+    for kind in range(KINDS):
+        path, features = folder / f"{kind}.wav", folder / f"{kind}.npz"
+        soundfile.write(path, stem(kind), RATE_HZ, "PCM_24")
+        survey = survey_file(path)
+        survey.features.save(features)
+        made.append((path, features, survey.report))
+    return made
+
+
 @pytest.fixture
-def song(settings: Settings, tmp_path: Path) -> Song:
+def song(settings: Settings, tmp_path: Path, surveyed: list[tuple[Path, Path, FileReport]]) -> Song:
     settings.STORAGES = {
         **settings.STORAGES,
         "default": {"BACKEND": "portal.storage.FolderStorage", "OPTIONS": {"location": str(tmp_path / "store")}},
     }
     song = make_song(client=make_client(), title="Paper Bin Behind Goose", stage=SongStage.ON_DESK)
     made = []
-    for kind in range(KINDS):
-        path = tmp_path / f"{kind}.wav"
-        soundfile.write(path, stem(kind), RATE_HZ, "PCM_24")
-        survey = survey_file(path)
-        survey.features.save(tmp_path / "features.npz")
-        sha256 = survey.report.sha256
-        keys = {"key": store(path, f"originals/{sha256[:2]}/{sha256}")}
-        keys["features_key"] = store(tmp_path / "features.npz", f"features/{kind}.npz")
-        made.append({"sha256": sha256, "report": survey.report.to_json(), **keys})
+    for kind, (path, features, report) in enumerate(surveyed):
+        keys = {"key": store(path, f"originals/{report.sha256[:2]}/{report.sha256}")}
+        keys["features_key"] = store(features, f"features/{kind}.npz")
+        made.append({"sha256": report.sha256, "report": report.to_json(), **keys})
     for number in range(STEMS):
         source = make_source(song=song, name=f"{number + 1:02} stem.wav", **made[number % KINDS])
         jobs.make_copy(source.pk)
     sections = tuple(
         Section(start_bar=bar, bars=8, label="ABC"[bar // 8 % 3]) for bar in range(1, max(10, SECONDS // 3), 8)
     )
-    report = measured_song()
-    make_check(song=song, report=replace(report, song=replace(report.song, sections=sections)))
+    measured = measured_song()
+    make_check(song=song, report=replace(measured, song=replace(measured.song, sections=sections)))
     make_map(song=song)
     return song
 

@@ -12,7 +12,6 @@ import json
 import os
 import re
 import sys
-from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -29,9 +28,8 @@ from analysis.band.truth import Truth
 from analysis.maps.tempo_map import TempoMap
 from tests.flows.keyboard import Keyboard
 from tests.flows.people import Drummer, windows
-from tests.flows.sender import Sender
 from tests.flows.test_kills import ask, is_reported, send_whole, wait_for
-from tests.houses import demo, needs_proc
+from tests.houses import OpenHouse, needs_proc
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -75,43 +73,43 @@ class Made:
         return f"{self.title}: {self.keys} keys; {off}; {self.spread}"
 
 
-def test_a_map_takes_a_few_keys_and_is_true(chromium: Browser, house_dir: Path, tmp_path: Path) -> None:
+def test_a_map_takes_a_few_keys_and_is_true(chromium: Browser, quiet_house: OpenHouse, tmp_path: Path) -> None:
     wanted = [plan for plan in PLANS if os.environ.get("MAPS_IN_KEYS") == "all" or plan.title in IN_EVERY_RUN]
-    with demo(house_dir) as (_, house), windows(chromium) as new_window:
+    with windows(chromium) as new_window:
         page = new_window()
-        drummer = Drummer(page, house["url"], lambda _, __: None)
-        drummer.sign_in(**house["drummer"])
-        truths = {plan.title: sent(plan, drummer, house, tmp_path) for plan in wanted}
-        made = [approved(page, house["url"], title, *truths[title], tmp_path / "house") for title in truths]
+        drummer = Drummer(page, quiet_house.said["url"], lambda _, __: None)
+        drummer.sign_in(**quiet_house.said["drummer"])
+        truths = {plan.title: sent(plan, drummer, quiet_house, tmp_path) for plan in wanted}
+        made = [approved(page, quiet_house, title, *truths[title]) for title in truths]
     sys.stdout.write("\n".join(["", *map(str, made), ""]))
     for one in made:
         assert one.keys <= MOST_KEYS, one
         assert one.off_ms.max() <= MOST_OFF_MS, one
 
 
-def sent(plan: SongPlan, drummer: Drummer, house: Mapping[str, Any], folder: Path) -> tuple[int, Truth]:
+def sent(plan: SongPlan, drummer: Drummer, house: OpenHouse, folder: Path) -> tuple[int, Truth]:
     """Add the song to the booking, send its rough mix as the client, and wait until it is measured."""
     score = write_score(plan)
     mix = mix_stems(render_stems(score, RATE_HZ))
-    drummer.page.goto(house["booking"])
+    drummer.page.goto(house.said["booking"])
     drummer.page.locator("form[action$='/songs/'] input[name=title]").fill(plan.title)
     drummer.press("Add the song")
     link = drummer.page.get_by_role("link", name=plan.title).first.get_attribute("href") or ""
     song = int(link.rstrip("/").rsplit("/", 1)[1])
-    send_whole(Sender(house), write_wav(folder / f"{plan.title}.wav", 0.5 * mix, RATE_HZ), song)
-    wait_for(lambda: is_reported(folder / "house", song))
+    send_whole(house.sender("client"), write_wav(folder / f"{plan.title}.wav", 0.5 * mix, RATE_HZ), song)
+    wait_for(lambda: is_reported(house.data_dir, song))
     return song, score.truth
 
 
-def approved(page: Page, url: str, title: str, song: int, truth: Truth, house_dir: Path) -> Made:
-    page.goto(f"{url}/desk/")
+def approved(page: Page, house: OpenHouse, title: str, song: int, truth: Truth) -> Made:
+    page.goto(f"{house.said['url']}/desk/")
     expect(page.get_by_role("link", name=title).first).to_be_visible()
     keys = Keyboard(page)
     keys.row(title)
     keys.opens("Enter", r"/sheet/$")
     keys.press("a")
     expect(page.get_by_text(re.compile(r"The tempo map is approved as measured \(version 1\)"))).to_be_visible()
-    kept = ask(house_dir, "SELECT map FROM intake_approvedmap WHERE song_id = ?", song)
+    kept = ask(house.data_dir, "SELECT map FROM intake_approvedmap WHERE song_id = ?", song)
     tempo_map = TempoMap.from_json(json.loads(str(kept[0][0])))
     lines_s = np.array([float(tempo_map.time_of_bar(bar)) for bar in range(1, truth.bars + 1)])
     strokes = keys.strokes

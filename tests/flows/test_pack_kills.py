@@ -1,5 +1,5 @@
 """Worker and web killed with -9 while a session pack is made, and again while a set is corrected: nothing half-made is
-offered, and then it is whole. One house for both: to start it takes longer than what is tried."""
+offered, and then it is whole."""
 
 import io
 import itertools
@@ -18,8 +18,8 @@ import soundfile
 from tests import signals
 from tests.flows.course import Material
 from tests.flows.sender import Sender
-from tests.flows.test_kills import ask, is_reported, send_whole, song_id, wait_for
-from tests.houses import demo, needs_proc, processes_of, status_of
+from tests.flows.test_kills import ask, is_reported, send_whole, wait_for
+from tests.houses import OpenHouse, needs_proc, processes_of, status_of
 from tests.proof.pack import prove
 
 MAP = {"bar_one_s": 0.5, "segments": [{"bar": 1, "time_s": 0.5, "bpm": 112.3, "meter": "4/4"}]}
@@ -48,11 +48,6 @@ def approve(data_dir: Path, song: int) -> None:
         )
 
 
-def post(sender: Sender, address: str, **said: str) -> requests.Response:
-    data = said | {"csrfmiddlewaretoken": sender.token}
-    return sender.session.post(address, data=data, headers={"Referer": sender.house["url"]}, timeout=30)
-
-
 def kill(data_dir: Path) -> None:
     """The worker and the web, all their processes, with -9."""
     for pid, line in processes_of(data_dir).items():
@@ -65,29 +60,29 @@ def kill(data_dir: Path) -> None:
 
 @needs_proc
 def test_worker_and_web_killed_in_the_making_of_a_pack_and_of_a_corrected_set(
-    house_dir: Path, material: Material, tmp_path: Path
+    struck_house: OpenHouse, material: Material, tmp_path: Path
 ) -> None:
-    with demo(house_dir) as (_, house):
-        client, song = Sender(house), song_id(house["song"])
-        for path in material.stems:
-            send_whole(client, path, song)
-        wait_for(lambda: is_reported(house_dir, song))
-        approve(house_dir, song)
-        drummer = Sender(house, who="drummer")
-        assert post(drummer, f"{house['url']}/songs/{song}/session-pack/").ok
-        wait_for(lambda: [done for _, done in ask(house_dir, STATE, song)] not in ([], [0]))
-        assert [state for state, _ in ask(house_dir, STATE, song)] == ["making"]
-        kill(house_dir)
-        pack = ask(house_dir, "SELECT id FROM prep_sessionpack WHERE song_id = ?", song)[0][0]
-        address = f"{house['url']}/session-packs/{pack}/zip/"
-        wait_for(lambda: status_of(f"{house['url']}/healthz") == 200)
-        wait_for(lambda: [state for state, _ in ask(house_dir, STATE, song)] == ["made"])
+    data_dir, url = struck_house.data_dir, struck_house.said["url"]
+    client, drummer = struck_house.sender("client"), struck_house.sender("drummer")
+    _, song = struck_house.add_song("Loose Gravel Near Custard")
+    for path in material.stems:
+        send_whole(client, path, song)
+    wait_for(lambda: is_reported(data_dir, song))
+    approve(data_dir, song)
+    assert drummer.post(f"{url}/songs/{song}/session-pack/").ok
+    wait_for(lambda: [done for _, done in ask(data_dir, STATE, song)] not in ([], [0]))
+    assert [state for state, _ in ask(data_dir, STATE, song)] == ["making"]
+    kill(data_dir)
+    pack = ask(data_dir, "SELECT id FROM prep_sessionpack WHERE song_id = ?", song)[0][0]
+    address = f"{url}/session-packs/{pack}/zip/"
+    wait_for(lambda: status_of(f"{url}/healthz") == 200)
+    wait_for(lambda: [state for state, _ in ask(data_dir, STATE, song)] == ["made"])
 
-        whole = drummer.session.get(address, timeout=60).content
-        half = drummer.session.get(address, headers={"Range": f"bytes={len(whole) // 2}-"}, timeout=60)
-        assert half.status_code == requests.codes.partial_content
-        assert half.content == whole[len(whole) // 2 :]
-        check_correction_of(house_dir, drummer, song, tmp_path)
+    whole = drummer.session.get(address, timeout=60).content
+    half = drummer.session.get(address, headers={"Range": f"bytes={len(whole) // 2}-"}, timeout=60)
+    assert half.status_code == requests.codes.partial_content
+    assert half.content == whole[len(whole) // 2 :]
+    check_correction_of(data_dir, drummer, song, tmp_path)
     with zipfile.ZipFile(io.BytesIO(whole)) as packed:
         packed.extractall(tmp_path / "pack")
     root = next((tmp_path / "pack").rglob("SHA256SUMS")).parent
@@ -97,7 +92,7 @@ def test_worker_and_web_killed_in_the_making_of_a_pack_and_of_a_corrected_set(
 def check_correction_of(data_dir: Path, drummer: Sender, song: int, folder: Path) -> None:
     sent = send_tracks(data_dir, drummer, song, folder)
     page = f"{drummer.house['url']}/deliveries/{delivery_of(data_dir, song)}/"
-    assert post(drummer, f"{page}repair/", repair="move").ok
+    assert drummer.post(f"{page}repair/", repair="move").ok
     wait_for(lambda: begun(data_dir, song) != {})
     first = begun(data_dir, song)
     kill(data_dir)
@@ -119,7 +114,7 @@ def check_correction_of(data_dir: Path, drummer: Sender, song: int, folder: Path
 def send_tracks(data_dir: Path, drummer: Sender, song: int, folder: Path) -> dict[str, bytes]:
     """To a song that is tracked, and checked as 480 samples late: the check itself is tried elsewhere."""
     tell(data_dir, "UPDATE bookings_song SET stage = 'tracking' WHERE id = ?", song)
-    assert post(drummer, f"{drummer.house['url']}/songs/{song}/deliveries/").ok
+    assert drummer.post(f"{drummer.house['url']}/songs/{song}/deliveries/").ok
     delivery, sent = delivery_of(data_dir, song), {}
     for seed, name in enumerate(TRACKS):
         path = folder / name

@@ -1,5 +1,6 @@
 """The whole demo, as a person starts it: every part is a real process."""
 
+import json
 import os
 import signal
 from pathlib import Path
@@ -7,47 +8,47 @@ from pathlib import Path
 import pytest
 
 from portal.demo import broker, command, folder_and_port
-from tests.houses import demo, is_whole, needs_proc, pid_of, processes_of, start, status_of
+from tests.houses import SAID_WHEN_NEW, demo, is_whole, needs_proc, pid_of, processes_of, start, status_of
 from tests.portal.demo.waiting import PATIENCE_S, until
 
 SIGN_INS = ("drummer", "client", "other_client")
 
 
 @needs_proc
-def test_a_house_opens_survives_what_is_done_to_it_and_ends_cleanly(tmp_path: Path) -> None:
-    with demo(tmp_path) as (process, house):
-        assert set(house) == {"url", *SIGN_INS, "booking", "song", "tus"}
-        assert len({house[who]["password"] for who in SIGN_INS}) == 3
-        assert status_of(f"{house['url']}/sign-in/") == 200
-        assert status_of(f"{house['url']}/static/vendor/tus/tus.min.js") == 200
-
-        second = start(tmp_path)
-        assert second.communicate(timeout=PATIENCE_S)[1].startswith(f"The folder {tmp_path} is in use by another demo")
-        assert second.returncode == 2
-
-        for part in ("valkey-server", "celery -A portal worker", "gunicorn"):
-            killed = pid_of(tmp_path, part)
-            os.kill(killed, signal.SIGKILL)
-            until(lambda: killed not in processes_of(tmp_path))  # noqa: B023  called before the next round
-            until(lambda: any(part in line for line in processes_of(tmp_path).values()))  # noqa: B023
-        until(lambda: status_of(f"{house['url']}/healthz") == 200)
-
-        process.send_signal(signal.SIGINT)
-        rest, _ = process.communicate(timeout=PATIENCE_S)
-        assert (process.returncode, rest) == (0, "")
-        assert processes_of(tmp_path) == {}
+def test_a_house_opens_in_an_empty_folder(settled_house: Path) -> None:
+    """That it answered, measured what it was sent, and ended cleanly, `settle` has seen."""
+    house = json.loads((settled_house / SAID_WHEN_NEW).read_text())
+    assert set(house) == {"url", *SIGN_INS, "booking", "song", "tus"}
+    assert len({house[who]["password"] for who in SIGN_INS}) == 3
 
 
 @needs_proc
-def test_a_house_that_was_killed_opens_again_as_it_was(house_dir: Path) -> None:
+def test_a_house_survives_what_is_done_to_it_opens_again_as_it_was_and_ends_cleanly(house_dir: Path) -> None:
     with demo(house_dir) as (process, before):
+        assert status_of(f"{before['url']}/sign-in/") == 200
+        second = start(house_dir)
+        assert second.communicate(timeout=PATIENCE_S)[1].startswith(f"The folder {house_dir} is in use by another demo")
+        assert second.returncode == 2
+
+        for part in ("valkey-server", "celery -A portal worker", "gunicorn"):
+            killed = pid_of(house_dir, part)
+            os.kill(killed, signal.SIGKILL)
+            until(lambda: killed not in processes_of(house_dir))  # noqa: B023  called before the next round
+            until(lambda: any(part in line for line in processes_of(house_dir).values()))  # noqa: B023
+        until(lambda: status_of(f"{before['url']}/healthz") == 200)
+
         process.kill()
         until(lambda: processes_of(house_dir) == {})
         assert is_whole(house_dir)
 
-    with demo(house_dir) as (_, after):
+    with demo(house_dir) as (process, after):
         assert [after[who] for who in SIGN_INS] == [before[who] for who in SIGN_INS]
         assert status_of(f"{after['url']}/sign-in/") == 200
+
+        process.send_signal(signal.SIGINT)
+        rest, _ = process.communicate(timeout=PATIENCE_S)
+        assert (process.returncode, rest) == (0, "")
+        assert processes_of(house_dir) == {}
 
 
 @pytest.mark.parametrize("port", ["-1", "65536", "http", "8000.5"])

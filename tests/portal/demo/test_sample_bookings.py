@@ -1,11 +1,15 @@
 """A demo shows every stage: songs go on by what drummer and client press, and no move is made twice."""
 
+from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
 from django.utils import timezone
 from pytest_django import Settings
 
+from analysis import band
+from analysis.band.short_songs import SHORT_SONG_BY_SLUG, DrumTake
 from portal.bookings.models import Booking, Song, TimelineEntry
 from portal.bookings.services import cancel_booking
 from portal.delivery.models import Delivery
@@ -36,6 +40,20 @@ STANDS = {
 def _own_house(settings: Settings, tmp_path: Path) -> None:
     settings.DATA_DIR = tmp_path
     seed_house()
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _played_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """A take of the same number sounds the same: it is played for the first test that sends it."""
+    render_take = band.render_take
+
+    @cache
+    def played(slug: str, number: int) -> DrumTake:
+        return render_take(SHORT_SONG_BY_SLUG[slug], tmp_path_factory.mktemp("take"), number=number)
+
+    with pytest.MonkeyPatch.context() as patches:
+        patches.setattr(band, "render_take", lambda song, _, number: played(song.slug, number))
+        yield
 
 
 def song_of(further: FurtherOn) -> Song:
