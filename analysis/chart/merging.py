@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
-from analysis.chart.document import BAR_ASPECTS, CHART_ASPECTS, Bar, Chart, Section
+from analysis.chart.document import BAR_ASPECTS, CHART_ASPECTS, Bar, Chart, Dynamic, Section
 from analysis.chart.roadmap import played_order, song_bars
 
 # The fields of a bar that each aspect covers.
@@ -29,11 +29,17 @@ _FIELDS = {
     "tempo": ("tempo",),
     "road": ("road",),
 }
+# What is measured of a section stands in its first bar, as these.
+_AT_BEGINNINGS = ("dynamics", "words")
 
 
 @dataclass(frozen=True)
 class Difference:
-    """Something decided that the draft has otherwise: `bar` is the song's (None: of the whole chart)."""
+    """Something decided that the draft has otherwise: `bar` is the song's (None: of the whole chart).
+
+    With the aspect "beginning" nobody decided it: the draft begins no section there, and what was measured of it
+    is gone.
+    """
 
     bar: int | None
     aspect: str
@@ -77,7 +83,10 @@ def merged(chart: Chart, draft: Chart, *, moved: Mapping[int, int] | None = None
     place = moved or {number: number for number in range(-len(chart.bars), 6 * len(chart.bars) + 1)}
     head, differences = _headed(chart, draft)
     shifted = _shift(chart, place)
-    if any("road" in bar.decided for bar in chart.bars):
+    has_road = any("road" in bar.decided for bar in chart.bars)
+    draft, gone = _with_beginnings(chart, draft, place, all_stay=has_road)
+    differences += gone
+    if has_road:
         sections, more = _kept_road(chart, draft, place)
         first = place.get(chart.first_bar, chart.first_bar + shifted)
         return Merged(replace(head, sections=sections, first_bar=first), (*differences, *more), shifted)
@@ -104,6 +113,56 @@ def _headed(chart: Chart, draft: Chart) -> tuple[Chart, list[Difference]]:
         elif theirs:
             values[name] = theirs
     return replace(chart, meter=draft.meter, **values), differences
+
+
+def _with_beginnings(
+    chart: Chart, draft: Chart, place: Mapping[int, int], *, all_stay: bool
+) -> tuple[Chart, list[Difference]]:
+    """The draft, with what was measured at the beginnings of sections that stay and that it does not have; behind such
+    a section its own dynamic holds again. What was measured of the others that it does not have is listed."""
+    bars, own = list(draft.bars), _by_song_bar(chart)
+    borders = {one.start for one in _stretches(draft)}
+    gone: list[Difference] = []
+    ends: list[int] = []
+    for one in _stretches(chart):
+        song = chart.first_bar + one.start
+        at = place.get(song, draft.first_bar - 1) - draft.first_bar
+        if not 0 <= at < len(bars) or at in borders:
+            continue
+        lacking = _lacking(own[song], bars[at])
+        if all_stay or one.section.decided:
+            bars[at] = replace(bars[at], **lacking)
+            ends += [chart.first_bar + one.end] if "dynamics" in lacking else []
+        elif lacking:
+            gone.append(Difference(place[song], "beginning"))
+    for song in ends:
+        at = place.get(song, draft.first_bar - 1) - draft.first_bar
+        is_decided = song in own and "dynamics" in own[song].decided
+        if 0 <= at < len(bars) and not bars[at].dynamics and not is_decided:
+            bars[at] = replace(bars[at], dynamics=_dynamics_at(draft.bars, at))
+    return replace(draft, sections=tuple(_filled(draft.sections, bars))), gone
+
+
+def _lacking(ours: Bar, theirs: Bar) -> dict[str, Any]:
+    """What nobody decided of a section's first bar and another has none of."""
+    return {
+        name: getattr(ours, name)
+        for name in _AT_BEGINNINGS
+        if name not in ours.decided and getattr(ours, name) and not getattr(theirs, name)
+    }
+
+
+def _dynamics_at(bars: Sequence[Bar], at: int) -> tuple[Dynamic, ...]:
+    """The one that holds where a bar begins, to be written there; none before the first."""
+    written = [bar.dynamics[-1].level for bar in bars[:at] if bar.dynamics]
+    return (Dynamic(written[-1]),) if written else ()
+
+
+def _filled(sections: Sequence[Section], bars: Sequence[Bar]) -> Iterator[Section]:
+    first = 0
+    for section in sections:
+        yield replace(section, bars=tuple(bars[first : first + len(section.bars)]))
+        first += len(section.bars)
 
 
 def _kept_road(chart: Chart, draft: Chart, place: Mapping[int, int]) -> tuple[tuple[Section, ...], list[Difference]]:

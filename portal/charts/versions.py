@@ -114,5 +114,8 @@ def _sentences(brought_up: Merged) -> Iterator[str]:
     if brought_up.lost:
         yield f"No longer in the song, with what was decided there: bar {', '.join(map(str, brought_up.lost))}."
     for one in brought_up.differences:
+        if one.aspect == "beginning":
+            yield f"In bar {one.bar} the draft begins no section; what was measured of the one there is gone."
+            continue
         where = "In the whole chart" if one.bar is None else f"In bar {one.bar}"
         yield f"{where} the draft has another {WORDS.get(one.aspect, one.aspect)}; yours stays."

@@ -1,10 +1,11 @@
 from dataclasses import replace
 from fractions import Fraction
 
-from analysis.chart.document import Chart, Hit, Road, Section, Tempo, Words
+from analysis.chart.document import Chart, Dynamic, Hit, Road, Section, Tempo, Words
 from analysis.chart.merging import Difference, merged, moved_bars
 from tests.analysis.chart.charts import THREE_FOUR, plain
 
+SOFT, LOUD, LEAD_OUT = (Dynamic("mp"),), (Dynamic("f"),), (Words("lead out"),)
 HIT, OTHER = Hit(Fraction(2)), Hit(Fraction(7, 2))
 
 
@@ -64,6 +65,44 @@ def test_a_decided_section_keeps_its_name_and_place() -> None:
         ("C", "", 4),
     ]
     assert result.differences == (Difference(1, "place"),)
+
+
+def test_what_was_measured_of_a_section_that_the_draft_does_not_find_stays_with_it() -> None:
+    """The draft has one section, f, up to C; the outro that somebody named stays mp, and C is f again."""
+    outro = replace(with_bar(plain("B", 4), 1, dynamics=SOFT, words=LEAD_OUT), name="Outro", decided=("name",))
+    mine = chart(with_bar(plain("A", 4), 1, dynamics=LOUD), outro, with_bar(plain("C", 4), 1, dynamics=LOUD))
+    draft = chart(with_bar(plain("A", 8), 1, dynamics=LOUD), plain("C", 4))
+
+    result = merged(mine, draft)
+
+    bars = result.chart.bars
+    assert [(number, bar.dynamics) for number, bar in enumerate(bars, 1) if bar.dynamics] == [
+        (1, LOUD),
+        (5, SOFT),
+        (9, LOUD),
+    ]
+    assert bars[4].words == LEAD_OUT
+    assert result.differences == (Difference(5, "place"),)
+    assert merged(result.chart, draft).chart == result.chart
+
+
+def test_what_was_measured_stays_with_sections_of_a_decided_road() -> None:
+    road = {"road": Road(repeat_start=True), "decided": ("road",)}
+    mine = chart(with_bar(plain("A", 4), 1, **road), with_bar(plain("B", 4), 1, dynamics=SOFT, words=LEAD_OUT))
+
+    result = merged(mine, chart(with_bar(plain("A", 8), 1, dynamics=LOUD)))
+
+    assert [bar.dynamics for bar in result.chart.bars if bar.dynamics] == [LOUD, SOFT]
+    assert result.chart.bars[4].words == LEAD_OUT
+
+
+def test_what_was_measured_of_a_section_that_goes_is_listed() -> None:
+    mine = chart(plain("A", 4), with_bar(plain("B", 4), 1, dynamics=SOFT))
+
+    result = merged(mine, chart(plain("A", 8)))
+
+    assert [bar.dynamics for bar in result.chart.bars if bar.dynamics] == []
+    assert result.differences == (Difference(5, "beginning"),)
 
 
 def test_the_header_follows_unless_it_was_decided() -> None:

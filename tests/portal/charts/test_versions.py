@@ -108,3 +108,10 @@ def test_on_a_map_that_begins_two_bars_later_what_was_decided_moves_along(song: 
     assert sections_of(version) == [("A", 6), ("B", 8)]
     assert version.chart["sections"][1]["bars"][0]["words"] == [{"text": "brushes"}]
     assert any("2 bars later" in sentence for sentence in version.differences)
+
+
+def test_what_was_measured_of_a_section_that_is_gone_is_said(song: Song) -> None:
+    taken(draft_of(song))
+    whole = [{"start_bar": 1, "bars": 12, "label": "A", "confidence": 0.9, "dynamic": "mp"}]
+    version = taken(draft_of(song, sections=whole))
+    assert version.differences == ["In bar 5 the draft begins no section; what was measured of the one there is gone."]
