@@ -55,8 +55,8 @@ def draft_chart(parts: Sequence[Part], clock: BarClock) -> ChartDraft:
     if music is None or not clock.bars:
         return bare
     sound, sections = hear(files), find_sections(music, files, clock)
-    hits = find_hits(sound, clock)
-    stops = find_stops(sound, clock, find_hits(sound, clock, least=LEAST_FOR_FIGURE))
+    hits = find_hits(sound, clock, music)
+    stops = find_stops(sound, clock, find_hits(sound, clock, music, least=LEAST_FOR_FIGURE))
     grid = next(lay_slots(clock, sound), None)
     bars = drum_bars(grid, [(part.features, part.drums) for part in parts]) if grid and sections else None
     fills = find_fills(bars, sections, hits, stops) if bars else ()

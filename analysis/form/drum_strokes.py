@@ -13,7 +13,6 @@ import numpy as np
 from analysis.core.samples import Doubles
 from analysis.features.bands import BAND_COUNT, FRAMES_PER_SECOND
 from analysis.features.feature_arrays import Features
-from analysis.features.guide_drums import drum_probability
 from analysis.form.slots import Slots, over_frames
 from analysis.tempo.evidence import resampled
 
@@ -24,10 +23,6 @@ _AFTER, _LATEST, _EARLIEST = 8, 17, 10
 # A drum dies away: where a sound falls by less than it rose over this, it counts for what it falls (house choice).
 _FALL_WEIGHT = 1.5
 _SILENT_DB = -120.0
-# How bright what is struck on the grid is: its strong jumps in the highest band re those of the middle, in dB. Beside
-# the odds that the file's sound gives, each decibel above this counts so much (fitted on 38 mixes of known line-up).
-_STRONG_PERCENTILE, _MIDDLE, _HIGHEST = 90, 2, 5
-_EVEN_DB, _ODDS_PER_DB = -13.0, 0.2
 
 
 def drum_jumps(grid: Slots, drums: Sequence[Features]) -> Doubles:
@@ -56,14 +51,3 @@ def drum_jumps(grid: Slots, drums: Sequence[Features]) -> Doubles:
     after = over_frames(amplitude, grid.at_frame, range(_AFTER, until)).min(axis=0)
     jumps = np.minimum(loudest - before, _FALL_WEIGHT * (loudest - after))
     return np.where(grid.inside[:, :, None], np.maximum(jumps, 0), 0.0)
-
-
-def strikes_like_drums(grid: Slots, features: Features) -> bool:
-    """Whether a file's sound and how bright its strokes on the grid are say together that it holds drums."""
-    probability = drum_probability(features)
-    strong = np.percentile(drum_jumps(grid, [features])[grid.inside], _STRONG_PERCENTILE, axis=0)
-    if probability is None or strong[_HIGHEST] <= 0:
-        return False
-    bright_db = 20 * np.log10(strong[_HIGHEST] / max(float(strong[_MIDDLE]), 1e-12))
-    held = float(np.clip(probability, 1e-3, 1 - 1e-3))
-    return bool(np.log(held / (1 - held)) + _ODDS_PER_DB * (bright_db - _EVEN_DB) > 0)

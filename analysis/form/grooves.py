@@ -18,7 +18,8 @@ from analysis.core.reports import Section
 from analysis.core.samples import Doubles, Flags
 from analysis.features.bands import BAND_COUNT
 from analysis.features.feature_arrays import Features
-from analysis.form.drum_strokes import drum_jumps, strikes_like_drums
+from analysis.form.drum_strokes import drum_jumps
+from analysis.form.mix_drums import strikes_like_drums
 from analysis.form.slots import Slots
 from analysis.form.song_sound import FEWEST_PLAYERS
 
@@ -78,13 +79,13 @@ def drum_bars(grid: Slots, files: Sequence[tuple[Features, bool | None]]) -> Dru
     grid : Slots
     files : sequence of (Features, bool or None)
         Each file of the music, and whether its sound says that it holds drums (None: can't tell). A player's own file
-        is believed; a mix, and a file that can't tell, must strike like drums too.
+        is believed; of a mix, and of a file that can't tell, it is asked how it strikes on the grid.
     """
     players = len(files) >= FEWEST_PLAYERS
     drums = [
         features
         for features, present in files
-        if (present and players) or (present is not False and strikes_like_drums(grid, features))
+        if (present if players and present is not None else strikes_like_drums(grid, features))
     ]
     return DrumBars(grid, drums, alone=len(drums) < len(files)) if drums else None
 

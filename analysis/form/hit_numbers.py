@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.core.samples import Doubles, Flags
-from analysis.form.slots import Slots, levels_on, strokes_on
+from analysis.form.slots import Slots, levels_on, over_frames, strokes_on
 from analysis.form.song_sound import SongSound
 
 # All numbers here are house choices.
@@ -23,6 +23,9 @@ _LITTLE = 0.3  # strokes of a bar that do not count
 _TIED, _MOSTLY = 0.6, 0.5
 _TINY = 1e-9
 _MOST_DB = 20.0
+_LEAST_LOUDER_DB = -10.0
+# A cymbal rings in these frames after its stroke; what keeps time has died away by then.
+_RINGING = range(10, 35)
 
 # In the order in which `hit_numbers` gives them: the weights are stored by these names.
 NUMBERS = (
@@ -47,6 +50,12 @@ NUMBERS = (
     "gaps quieter than the neighbours'",
     "strong in a bar of changes",
     "new in a bar of changes",
+    "louder than usual here",
+    "quieter after it than usual",
+    "quieter before it than usual",
+    "cymbal rings",
+    "struck by the whole song",
+    "struck by the whole song, new",
 )
 
 
@@ -98,7 +107,7 @@ def hit_numbers(grid: Slots, sound: SongSound) -> Doubles:
     """
     strokes = strokes_on(grid, sound.struck)
     bars = _Bars(strokes, *usual_beside(strokes), np.nan_to_num(strokes).max(axis=1) > _PLAYS)
-    named = _of_players(grid, bars) | _of_changed_players(grid, bars) | _of_levels(grid, sound)
+    named = _of_players(grid, bars) | _of_changed_players(grid, bars) | _of_levels(grid, sound) | _of_whole(grid, sound)
     changed = named["changed players"]
     named["strong in a bar of changes"] = changed * named["of the bar's strongest"]
     named["new in a bar of changes"] = changed * named["share of the bar's newest"]
@@ -233,8 +242,31 @@ def _of_levels(grid: Slots, sound: SongSound) -> dict[str, Doubles]:
     usual_quiet = np.fmin(*usual_beside(quiet))
     quieter = np.clip(usual_quiet - quiet, -_MOST_DB, 2 * _MOST_DB)
     loudest = np.nanmax(loud, axis=1)
+    ringing = over_frames(sound.air_db, grid.at_frame, _RINGING).mean(axis=0)
     return {
         "fall after it": np.clip(loud - quiet, 0, 2 * _MOST_DB) / 10,
         "gaps quieter than the neighbours'": np.nan_to_num(np.nanmean(quieter, axis=1))[:, None] / 10,
         "bar quieter than its neighbours": np.clip(-_re_neighbours(loudest), -_MOST_DB, _MOST_DB)[:, None] / 10,
+        "louder than usual here": _above_usual(loud),
+        "quieter after it than usual": quieter / 10,
+        "quieter before it than usual": _slot_before(np.nan_to_num(quieter)) / 10,
+        "cymbal rings": _above_usual(np.where(grid.inside, ringing, np.nan)),
     }
+
+
+def _above_usual(level_db: Doubles) -> Doubles:
+    """How far above the louder of what the bars before and after have there, in tens of decibels."""
+    louder: Doubles = np.clip(level_db - np.fmax(*usual_beside(level_db)), _LEAST_LOUDER_DB, _MOST_DB) / 10
+    return louder
+
+
+def _slot_before(values: Doubles) -> Doubles:
+    """Of each slot, what the one before it has; before a bar's first lies the last of the bar before."""
+    return np.concatenate([[0.0], values.ravel()[:-1]]).reshape(values.shape)
+
+
+def _of_whole(grid: Slots, sound: SongSound) -> dict[str, Doubles]:
+    """Strokes of all files together, in shares of a strong one of the song."""
+    struck = strokes_on(grid, sound.strength[:, None])[:, :, 0]
+    usual = np.nan_to_num(np.fmax(*usual_beside(struck)))
+    return {"struck by the whole song": struck, "struck by the whole song, new": np.maximum(struck - usual, 0)}

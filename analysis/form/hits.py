@@ -1,8 +1,9 @@
 """Hits: where the band plays a figure together, off what it plays otherwise.
 
 Each slot of the grid gets a probability from its numbers (`hit_numbers.py`) by a logistic regression, and a second one
-that also sees the first one's answers for the rest of the bar: a figure has more than one stroke, mostly. The weights
-are fitted by `bench/form/fit_hits.py` on songs whose hits are known.
+that also sees the first one's answers for the rest of the bar: a figure has more than one stroke, mostly. A push has
+one stroke and a regression of its own (`push_numbers.py`). The weights are fitted by `bench/form/fit_hits.py` on songs
+whose hits are known.
 """
 
 from __future__ import annotations
@@ -21,12 +22,16 @@ from analysis.core.named_columns import by_name, values_in_order
 from analysis.core.samples import Doubles, Flags, Indices
 from analysis.form.bar_clock import BarClock
 from analysis.form.hit_numbers import NUMBERS, hit_numbers
+from analysis.form.push_numbers import PUSH_NUMBERS, push_numbers
 from analysis.form.slots import LEVEL_FRAMES, Slots, lay_slots
 from analysis.form.song_sound import SongSound
+from analysis.tempo.evidence import Evidence
 
 WEIGHTS = Path(__file__).with_name("hits_weights.json")
 # What the second regression sees besides `NUMBERS`.
 BAR_NUMBERS = ("likely by itself", "likeliest of the bar", "likeliest other of the bar", "hits in the bar")
+# The numbers that each regression weighs.
+COLUMNS = {"alone": NUMBERS, "in_bar": NUMBERS + BAR_NUMBERS, "push": PUSH_NUMBERS}
 MOST_SPREADS = 4.0  # standard deviations: what lies further out must not decide alone (house choice)
 _LEAST_LOGIT = -9.0
 # From this probability on it is a hit: fitted with the weights.
@@ -78,20 +83,19 @@ class Regression:
 
 @dataclass(frozen=True)
 class HitModel:
-    """First each slot by itself, then with a look at its bar."""
+    """First each slot by itself, then with a look at its bar; pushes apart."""
 
     alone: Regression
     in_bar: Regression
+    push: Regression
 
     @classmethod
     def load(cls, path: Path) -> Self:
         data = json.loads(path.read_text("utf-8"))
-        return cls(
-            Regression.from_json(data["alone"], NUMBERS), Regression.from_json(data["in_bar"], NUMBERS + BAR_NUMBERS)
-        )
+        return cls(**{part: Regression.from_json(data[part], names) for part, names in COLUMNS.items()})
 
     def save(self, path: Path) -> None:
-        data = {"alone": self.alone.to_json(NUMBERS), "in_bar": self.in_bar.to_json(NUMBERS + BAR_NUMBERS)}
+        data = {part: getattr(self, part).to_json(names) for part, names in COLUMNS.items()}
         path.write_text(json.dumps(data, indent=1) + "\n", "utf-8")
 
     def probabilities(self, numbers: Doubles, inside: Flags) -> Doubles:
@@ -111,6 +115,16 @@ class HitModel:
         """
         logits = self.in_bar.logits(with_bar(numbers, inside, self.alone.logits(numbers)))
         return np.where(inside, 1 / (1 + np.exp(-logits)), 0.0)
+
+    def push_probabilities(self, numbers: Doubles, asked: Flags) -> Doubles:
+        """How likely each slot is a push, shape (n_bars, n_slots): 0 where it is not `asked`.
+
+        Parameters
+        ----------
+        numbers : float64 array, shape (n_bars, n_slots, n_push_numbers)
+        asked : bool array, shape (n_bars, n_slots)
+        """
+        return np.where(asked, 1 / (1 + np.exp(-self.push.logits(numbers))), 0.0)
 
 
 def with_bar(numbers: Doubles, inside: Flags, logits: Doubles) -> Doubles:
@@ -141,12 +155,25 @@ def _stored_model() -> HitModel:
     return HitModel.load(WEIGHTS)
 
 
-def find_hits(sound: SongSound, clock: BarClock, *, least: float = LEAST_PROBABILITY) -> tuple[Hit, ...]:
-    """Hits of the whole song, at least so likely, in order of time; the last bar's are left to its ending."""
+def find_hits(
+    sound: SongSound, clock: BarClock, music: Evidence | None = None, *, least: float = LEAST_PROBABILITY
+) -> tuple[Hit, ...]:
+    """Hits of the whole song, at least so likely, in order of time; the last bar's are left to its ending.
+
+    Parameters
+    ----------
+    sound : SongSound
+    clock : BarClock
+    music : Evidence, optional
+        On the clock's time. Without its harmony single pushes are not looked for.
+    """
     found: list[Hit] = []
     for grid in lay_slots(clock, sound):
         if len(grid.bars) >= _FEWEST_BARS:
             likely = _stored_model().probabilities(hit_numbers(grid, sound), grid.inside)
+            if music is not None:
+                pushes = _stored_model().push_probabilities(*push_numbers(grid, sound, music, clock))
+                likely = np.maximum(likely, pushes)
             found += _hits_on(grid, np.where(likely >= least, likely, 0.0), sound, clock)
     return tuple(sorted(found, key=lambda hit: (hit.bar, hit.beat)))
 

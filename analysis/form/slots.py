@@ -56,6 +56,11 @@ class Slots:
         return max(1, round(float(np.nanmedian(np.diff(self.times_s, axis=1))) * FRAMES_PER_SECOND))
 
     @property
+    def pulse_slots(self) -> int:
+        """Slots of a pulse."""
+        return round(self.pulse_beats / float(self.beats[1] - self.beats[0]))
+
+    @property
     def at_frame(self) -> Indices:
         """The frame of each slot; 0 past a bar's end."""
         return np.rint(np.nan_to_num(self.times_s) * FRAMES_PER_SECOND).astype(np.intp)

@@ -44,6 +44,8 @@ class SongSound:
         All files together, re full scale.
     strength : shape (n_frames,)
         Onset strength of all files, in shares of a strong one of the song.
+    air_db : shape (n_frames,)
+        Level of the highest band of all files, where cymbals ring.
     """
 
     struck: Doubles
@@ -51,6 +53,7 @@ class SongSound:
     bands: Doubles
     level_db: Doubles
     strength: Doubles
+    air_db: Doubles
 
     @property
     def frames(self) -> int:
@@ -81,6 +84,7 @@ def hear(files: Sequence[Features]) -> SongSound:
         bands=bands,
         level_db=10 * np.log10(band_power.sum(axis=1) + _SILENT_POWER),
         strength=whole / strong_peak(whole),
+        air_db=10 * np.log10(band_power[:, -1] + _SILENT_POWER),
     )
 
 

@@ -101,6 +101,7 @@ class Arrangement:
     silence_s: float
     moves: float = 0.0  # how far the tempo sways, as a share
     looseness_s: float = 0.006
+    noise: float = 0.0  # at every attack of every player but the bass, beyond its voice's own
     sounds: dict[str, float] = field(default_factory=dict)
 
 

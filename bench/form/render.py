@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.signal import oaconvolve
 
 from analysis.core.samples import Floats
 from bench.form.arrangements import Arrangement
 from bench.form.parts import Note, beat_times_s, first_beats, seconds_at, write_notes
-from bench.form.sounds import draw_kit, draw_voice, sound
+from bench.form.sounds import Voice, draw_kit, draw_voice, sound
 
 RATE_HZ = 44_100
 RING_S = 1.5
@@ -44,7 +46,7 @@ def _play(
     late_s = float(rng.normal(0, song.looseness_s / 2))
     level_db = LEVEL_DB[player] + float(rng.normal(0, LEVEL_SPREAD_DB))
     kit = draw_kit(rng, RATE_HZ) if player == "drums" else {}
-    voice = None if kit else draw_voice(rng, player)
+    voice = None if kit else _noisier(draw_voice(rng, player), song.noise if player != "bass" else 0.0)
     starts = seconds_at(song, times_s, np.array([note.beat for note in notes]))
     ends = seconds_at(song, times_s, np.array([note.beat + note.beats for note in notes]))
     jitter: dict[float, float] = {}
@@ -62,6 +64,10 @@ def _play(
     if player in ("guitar", "second") and rng.random() < 0.4:
         mono = _saturated(mono, float(rng.uniform(2, 8)))
     return mono
+
+
+def _noisier(voice: Voice, noise: float) -> Voice:
+    return replace(voice, noise=voice.noise + noise)
 
 
 def _saturated(samples: Floats, drive: float) -> Floats:

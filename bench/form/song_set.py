@@ -67,12 +67,21 @@ class KnownSong:
 
 def known_songs(seeds: Iterable[int], data: Path) -> Iterator[KnownSong]:
     """Songs of the set, made where the cache lacks them, and measured by this engine."""
+    for song in surveyed_songs(seeds, data):
+        yield replace(song, **_measured(song, _home(song.seed, data)))
+
+
+def surveyed_songs(seeds: Iterable[int], data: Path) -> Iterator[KnownSong]:
+    """The same, surveyed but not measured: for what is learned on true bars."""
     for seed in seeds:
-        home = data / "form" / f"song-{seed:04d}"
+        home = _home(seed, data)
         if not (home / "truth.json").is_file():
             _survey(seed, home)
-        song = _surveyed(seed, home)
-        yield replace(song, **_measured(song, home))
+        yield _surveyed(seed, home)
+
+
+def _home(seed: int, data: Path) -> Path:
+    return data / "form" / f"song-{seed:04d}"
 
 
 def _survey(seed: int, home: Path) -> None:

@@ -53,7 +53,7 @@ def played(
 def sound_of(struck: Doubles, level_db: Doubles) -> SongSound:
     power = np.repeat(10 ** (level_db / 10)[:, None], struck.shape[1], axis=1)
     bands = np.repeat(struck.mean(axis=1)[:, None], BAND_COUNT, axis=1)
-    return SongSound(struck, power, bands, level_db, struck.max(axis=1))
+    return SongSound(struck, power, bands, level_db, struck.max(axis=1), level_db)
 
 
 def _level_db(strokes: Flags, silent: set[int], fall_db_per_s: float) -> Doubles:

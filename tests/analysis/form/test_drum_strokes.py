@@ -3,18 +3,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.band.render import mix_stems, render_stems
-from analysis.band.score import ALL_PITCHED, steady, write_score
-from analysis.core.samples import Samples
-from analysis.features.feature_arrays import Features, MusicFeatures
-from analysis.form.bar_clock import BarClock
-from analysis.form.drum_strokes import drum_jumps, strikes_like_drums
+from analysis.form.drum_strokes import drum_jumps
 from analysis.form.slots import Slots, lay_slots
 from analysis.form.song_sound import hear
 from tests.analysis.form.played import DRUMS, clock_of, drum_features
 
 CLOCK = clock_of(4)
-FORM = (("verse", 4), ("chorus", 4))
 BEAT = {"kick": (1, 3), "snare": (2, 4), "hat": (1, 1.5, 2, 2.5, 3, 3.5, 4, 4.5)}
 FILE = drum_features(CLOCK, dict.fromkeys(range(1, 5), BEAT))
 
@@ -45,23 +39,3 @@ def test_what_stays_as_loud_as_it_has_become_is_no_drum() -> None:
     held.band_energy_db[:] = level
 
     assert drum_jumps(grid(), [held])[0, 8, 0] == pytest.approx(0, abs=1e-3)
-
-
-def test_drums_in_a_mix_are_told_from_the_same_mix_without_them() -> None:
-    score = write_score(steady("Green Ladder Behind Soup", 4, 120, players=(*ALL_PITCHED, "drums"), form=FORM))
-    stems = render_stems(score, 44_100)
-    with_drums, without = heard(mix_stems(stems)), heard(mix_stems({**stems, "drums": 0 * stems["drums"]}))
-    (slots,) = lay_slots(BarClock.even(np.array(score.truth.downbeats_s)), hear([with_drums]))
-
-    assert strikes_like_drums(slots, with_drums)
-    assert not strikes_like_drums(slots, without)
-
-
-def test_silence_holds_no_drums() -> None:
-    assert not strikes_like_drums(grid(), drum_features(CLOCK, {}))
-
-
-def heard(samples: Samples) -> Features:
-    music = MusicFeatures(44_100, samples.shape[1])
-    music.add(samples)
-    return music.finish()

@@ -8,6 +8,7 @@ import pytest
 
 from analysis.form.hit_numbers import NUMBERS
 from analysis.form.hits import BAR_NUMBERS, LEAST_PROBABILITY, WEIGHTS, HitModel, Regression, find_hits, with_bar
+from analysis.form.push_numbers import PUSH_NUMBERS
 from tests.analysis.form.played import clock_of, played
 
 BARS = 16
@@ -98,7 +99,9 @@ def test_weights_are_stored_by_name(tmp_path: Path) -> None:
     HitModel.load(WEIGHTS).save(tmp_path / "again.json")
 
     assert (tmp_path / "again.json").read_text() == WEIGHTS.read_text()
-    assert set(json.loads(WEIGHTS.read_text())["in_bar"]["weights"]) == {*NUMBERS, *BAR_NUMBERS}
+    data = json.loads(WEIGHTS.read_text())
+    assert set(data["in_bar"]["weights"]) == {*NUMBERS, *BAR_NUMBERS}
+    assert set(data["push"]["weights"]) == {*PUSH_NUMBERS}
 
 
 def test_weights_of_other_numbers_are_refused() -> None:
