@@ -1,19 +1,24 @@
 """Stops: everybody rests for a pulse or more, and then the song goes on.
 
-A pulse is a rest when nobody strikes in it, nothing gets louder where it begins, and at its end the sound lies far
+A pulse may be a rest when nobody strikes in it, nothing gets louder where it begins, and at its end the sound lies far
 under the song around it and clearly under what the same pulse of the neighbouring bars falls to: music with gaps in its
-groove does not stop there.
+groove does not stop there. Rests inside a figure are the figure's. A logistic regression weighs how deep the rest is, where it lies in its bar and what
+is struck around it; `bench/form/fit_stops.py` fits it on songs whose stops are known.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 from itertools import groupby, pairwise
+from pathlib import Path
 
 import numpy as np
 
 from analysis.core.chart_draft import Hit, Stop
+from analysis.core.linear_model import LinearModel
 from analysis.core.samples import Doubles, Flags
 from analysis.features.bands import FRAMES_PER_SECOND
 from analysis.form.bar_clock import BarClock
@@ -35,15 +40,35 @@ _EARLY, _LATE = 4, 7
 _END_FROM, _END_TO = 7, 3
 _LOUD_PERCENTILE = 80
 _BARS_AROUND = 2
-# This many hits in a bar are a figure: the rests between them belong to it.
-_FIGURE_HITS = 2
-# More stops than this so near to each other, in bars, are how the music goes.
-_MOST_NEAR, _NEAR_BARS = 2, 3
+# Other rests that lie so near, in bars, say that this is how the music goes; surely more than this from the same beat.
+_NEAR_BARS, _MOST_NEAR = 3, 2
+_MOST_DB, _MOST_UNDER_USUAL_DB = 60.0, 40.0
+_DB_A_STEP = 10.0
+WEIGHTS = Path(__file__).with_name("stops_weights.json")
+# In the order in which `stop_numbers` gives them: the weights are stored by these names.
+STOP_NUMBERS = (
+    "depth",
+    "depth beside usual",
+    "to the bar's end",
+    "from the bar's start",
+    "likeliest hit before it",
+    "likely hits before it",
+    "likeliest hit after it",
+    "strongest stroke before it",
+    "newest stroke before it",
+    "strongest stroke after it",
+    "other rests near",
+)
+# Log odds from which on a rest is a stop: fitted with the weights.
+LEAST_LOG_ODDS = 0.0
 
 
 @dataclass(frozen=True)
 class _Pulse:
-    """`bar` from 0, `beat` from 1; `end_db` re the song around it; strokes in shares of a strong one."""
+    """`bar` from 0, `beat` from 1; `end_db` re the song around it; strokes in shares of a strong one.
+
+    `usual_db` and `usual_stroke` are what the same pulse of the bars around has.
+    """
 
     bar: int
     beat: int
@@ -51,10 +76,16 @@ class _Pulse:
     end_db: float
     struck: float
     struck_inside: float
+    usual_db: float = 0.0
+    usual_stroke: float = 0.0
+
+    @property
+    def strongest(self) -> float:
+        return max(self.struck, self.struck_inside)
 
     @property
     def sounds(self) -> bool:
-        return max(self.struck, self.struck_inside) > _SOUNDING
+        return self.strongest > _SOUNDING
 
 
 def find_stops(sound: SongSound, clock: BarClock, hits: Sequence[Hit] = ()) -> tuple[Stop, ...]:
@@ -65,27 +96,76 @@ def find_stops(sound: SongSound, clock: BarClock, hits: Sequence[Hit] = ()) -> t
     sound : SongSound
     clock : BarClock
     hits : sequence of Hit
-        Likely ones too: a bar with several is a figure, and what rests in it belongs to the figure.
+        Likely ones too: what rests in a figure belongs to it.
+    """
+    rests, numbers = stop_numbers(sound, clock, hits)
+    if not rests:
+        return ()
+    odds = _stored_model().log_odds(numbers)
+    likely = [stop for stop, odd in zip(rests, odds, strict=True) if odd > LEAST_LOG_ODDS]
+    same = [[other for other in rests if other.beat == stop.beat] for stop in likely]
+    return tuple(stop for stop, others in zip(likely, same, strict=True) if _near(stop, others) <= _MOST_NEAR)
+
+
+def _near(stop: Stop, others: Sequence[Stop]) -> int:
+    return sum(abs(other.bar - stop.bar) <= _NEAR_BARS for other in others)
+
+
+@cache
+def _stored_model() -> LinearModel:
+    return LinearModel.from_json(json.loads(WEIGHTS.read_text("utf-8")), STOP_NUMBERS)
+
+
+def stop_numbers(sound: SongSound, clock: BarClock, hits: Sequence[Hit]) -> tuple[tuple[Stop, ...], Doubles]:
+    """Rests that may be stops, and the numbers of each.
+
+    Parameters
+    ----------
+    sound : SongSound
+    clock : BarClock
+    hits : sequence of Hit
+
+    Returns
+    -------
+    rests : tuple of Stop
+    numbers : float64 array, shape (n_rests, n_numbers)
+        In the order of `STOP_NUMBERS`.
     """
     pulses = _pulses(sound, clock)
     sounding = [place for place, pulse in enumerate(pulses) if pulse.sounds]
     if not sounding:
-        return ()
+        return (), np.zeros((0, len(STOP_NUMBERS)))
     within = slice(sounding[0] + 1, sounding[-1])
-    found = [
-        stop
-        for stop in _runs(pulses[within], _rests(pulses)[within])
-        if not (clock.free[stop.bar - 1] or _in_figure(stop, hits))
-    ]
-    return tuple(
-        stop for stop in found if sum(abs(other.bar - stop.bar) <= _NEAR_BARS for other in found) <= _MOST_NEAR
-    )
+    found = [stop for stop in _runs(pulses[within], _rests(pulses)[within]) if not clock.free[stop.bar - 1]]
+    rows = [_numbers_of(stop, pulses, hits, found) for stop in found]
+    return tuple(found), np.array(rows).reshape(len(found), len(STOP_NUMBERS))
 
 
-def _in_figure(stop: Stop, hits: Sequence[Hit]) -> bool:
-    """Whether the bar has a figure, or is struck again after the rest."""
+def _numbers_of(stop: Stop, pulses: Sequence[_Pulse], hits: Sequence[Hit], rests: Sequence[Stop]) -> list[float]:
+    bar = [pulse for pulse in pulses if pulse.bar == stop.bar - 1]
+    before = [pulse for pulse in bar if pulse.beat < stop.beat]
+    after = [pulse for pulse in bar if pulse.beat >= stop.beat + stop.beats]
+    last = [pulse for pulse in bar if pulse.beat < stop.beat + stop.beats][-1]
     mine = [hit for hit in hits if hit.bar == stop.bar]
-    return len(mine) >= _FIGURE_HITS or any(hit.beat > stop.beat for hit in mine)
+    likely = [_likely(hit) for hit in mine if hit.beat < stop.beat]
+    return [
+        min(-last.end_db, _MOST_DB) / _DB_A_STEP,
+        min(last.usual_db - last.end_db, _MOST_UNDER_USUAL_DB) / _DB_A_STEP,
+        float(not after),
+        float(not before),
+        max(likely, default=0.0),
+        sum(likely),
+        max((_likely(hit) for hit in mine if hit.beat > stop.beat), default=0.0),
+        max((pulse.strongest for pulse in before), default=0.0),
+        max((pulse.strongest - pulse.usual_stroke for pulse in before), default=0.0),
+        max((pulse.strongest for pulse in after), default=0.0),
+        float(_near(stop, rests) - 1),
+    ]
+
+
+def _likely(hit: Hit) -> float:
+    """A hit that does not say how likely it is, is one."""
+    return hit.confidence or 1.0
 
 
 def _runs(pulses: Sequence[_Pulse], rests: Flags) -> Iterator[Stop]:
@@ -98,7 +178,8 @@ def _runs(pulses: Sequence[_Pulse], rests: Flags) -> Iterator[Stop]:
 
 def _rests(pulses: Sequence[_Pulse]) -> Flags:
     end_db = np.array([pulse.end_db for pulse in pulses])
-    quiet = end_db < np.minimum(-_QUIET_DB, _usual_ends(pulses) - _QUIETER_DB)
+    usual_db = np.array([pulse.usual_db for pulse in pulses])
+    quiet = end_db < np.minimum(-_QUIET_DB, usual_db - _QUIETER_DB)
     at = np.array([pulse.struck for pulse in pulses]) < _STRUCK
     inside = np.array([pulse.struck_inside for pulse in pulses]) < _STRUCK_INSIDE
     unstruck = at & inside
@@ -107,14 +188,18 @@ def _rests(pulses: Sequence[_Pulse]) -> Flags:
     return np.append(rests[:-1] | begins, rests[-1:])
 
 
-def _usual_ends(pulses: Sequence[_Pulse]) -> Doubles:
-    """How quiet the same pulse of the bars around gets at its end; never more than deep silence."""
+def _with_usual(pulses: Sequence[_Pulse]) -> list[_Pulse]:
+    """Each beside the same pulse of the bars around: how quiet that gets, at most deep silence, and its strokes."""
     bars, beats = (np.array([getattr(pulse, name) for pulse in pulses]) for name in ("bar", "beat"))
-    table = np.full((bars.max() + 1, beats.max() + 1), np.nan)
-    table[bars, beats] = [pulse.end_db for pulse in pulses]
-    usual = np.nan_to_num(np.fmin(*usual_beside(table)))
-    found: Doubles = np.maximum(usual[bars, beats], _DEEPEST_USUAL_DB)
-    return found
+    table = np.full((bars.max() + 1, beats.max() + 1, 2), np.nan)
+    table[bars, beats] = [(pulse.end_db, pulse.strongest) for pulse in pulses]
+    before, after = usual_beside(table)
+    quiet = np.maximum(np.nan_to_num(np.fmin(before, after))[bars, beats, 0], _DEEPEST_USUAL_DB)
+    strokes = np.nan_to_num(np.fmax(before, after))[bars, beats, 1]
+    return [
+        replace(pulse, usual_db=float(level), usual_stroke=float(stroke))
+        for pulse, level, stroke in zip(pulses, quiet, strokes, strict=True)
+    ]
 
 
 def _pulses(sound: SongSound, clock: BarClock) -> list[_Pulse]:
@@ -135,7 +220,7 @@ def _pulses(sound: SongSound, clock: BarClock) -> list[_Pulse]:
                     float(_part(sound.strength, start + _LATE, end - _EARLY - 1).max(initial=0.0)),
                 )
             )
-    return found
+    return _with_usual(found)
 
 
 def _struck_at(sound: SongSound, start: int, around_db: float) -> float:

@@ -1,12 +1,15 @@
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from analysis.core.chart_draft import Hit, Stop
+from analysis.core.linear_model import LinearModel
 from analysis.features.bands import FRAMES_PER_SECOND
-from analysis.form.stops import bar_level_db, find_stops
+from analysis.form.stops import STOP_NUMBERS, WEIGHTS, bar_level_db, find_stops, stop_numbers
 from tests.analysis.form.played import clock_of, played
 
 BEATS = (1, 2, 3, 4)
@@ -80,3 +83,28 @@ def test_the_level_of_a_bar_is_that_of_its_loud_part() -> None:
 
     assert bar_level_db(sound, 0, 200) == -10.0
     assert bar_level_db(sound, 10_000, 10_100) <= 0.0
+
+
+def test_a_rest_is_known_by_its_depth_its_place_and_what_is_struck_around_it() -> None:
+    clock = clock_of(BARS)
+    rhythms = {bar: {0: BEATS, 1: BEATS} for bar in range(1, BARS + 1)} | {8: {0: (1, 2), 1: (1, 2)}}
+    likely = (Hit(8, 1.0, 0.5, 0.3), Hit(8, 2.0, 0.5, 0.4), Hit(7, 1.0, 0.5, 0.9))
+
+    rests, numbers = stop_numbers(played(clock, rhythms, rests=[(8, 3)]), clock, likely)
+
+    assert rests == (Stop(8, 3.0, 2.0),)
+    (found,) = (dict(zip(STOP_NUMBERS, row, strict=True)) for row in numbers)
+    assert found["depth"] == 6
+    assert found["to the bar's end"] == 1
+    assert found["from the bar's start"] == 0
+    assert found["likeliest hit before it"] == 0.4
+    assert found["likely hits before it"] == pytest.approx(0.7)
+    assert found["strongest stroke before it"] == 1
+    assert found["newest stroke before it"] == 0
+    assert found["other rests near"] == 0
+
+
+def test_weights_are_stored_by_name() -> None:
+    data = json.loads(WEIGHTS.read_text())
+
+    assert LinearModel.from_json(data, STOP_NUMBERS).to_json(STOP_NUMBERS) == data
