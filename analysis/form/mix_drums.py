@@ -29,9 +29,10 @@ MIX_NUMBERS = (
     "strokes below 120 Hz re 120 to 300 Hz",
     "strokes from 6 kHz re 300 to 900 Hz",
 )
-# Log odds from which on it is said to strike like drums: none of the mixes without drums that were kept apart in
-# fitting reaches it, but for sounds with noise at every attack.
-LEAST_LOG_ODDS = 0.3
+# Log odds from which on it is said to strike like drums: a groove that nobody plays is worse than one that is missed.
+# Of mixes kept apart in fitting 57 of 68 with drums lie above and none of 68 without; with noise at every attack 10 of
+# 12 and 2 of 24.
+LEAST_LOG_ODDS = 0.6
 # Bands, and which of the slots are strong in the highest and in the lowest one (house choices).
 _LOWEST, _LOW, _MIDDLE, _BRIGHT, _HIGHEST = 0, 1, 2, 4, 5
 _STRONG, _STRONG_HIGH, _STRONG_LOW = 90, 80, 85  # percentiles

@@ -60,11 +60,11 @@ def push_numbers(grid: Slots, sound: SongSound, music: Evidence, clock: BarClock
     asked = np.zeros(grid.times_s.shape, np.bool_)
     for row, slots in _slots_to_ask(grid):
         asked[row, slots] = True
-    rows, slots = np.nonzero(asked)
+    at = np.nonzero(asked)
     numbers = np.zeros((*asked.shape, len(PUSH_NUMBERS)))
-    if len(rows):
+    if asked.any():
         columns = [*_strokes(grid, sound, asked), *_levels(grid, sound), *_harmony(grid, music, clock, asked)]
-        numbers[rows, slots] = np.stack([column[rows, slots] for column in columns], axis=1)
+        numbers[at] = np.stack([column[at] for column in columns], axis=1)
     return np.nan_to_num(numbers), asked
 
 
