@@ -11,7 +11,7 @@ from analysis.form.bar_clock import BarClock
 from analysis.form.ending import find_ending
 from analysis.form.fills import find_fills
 from analysis.form.grooves import drum_bars, find_grooves
-from analysis.form.hits import LEAST_FOR_FIGURE, find_hits
+from analysis.form.hits import LEAST_FOR_FIGURE, hits_among, likely_slots
 from analysis.form.sections import find_sections
 from analysis.form.slots import lay_slots
 from analysis.form.song_sound import hear
@@ -55,8 +55,9 @@ def draft_chart(parts: Sequence[Part], clock: BarClock) -> ChartDraft:
     if music is None or not clock.bars:
         return bare
     sound, sections = hear(files), find_sections(music, files, clock)
-    hits = find_hits(sound, clock, music)
-    stops = find_stops(sound, clock, find_hits(sound, clock, music, least=LEAST_FOR_FIGURE))
+    slots = likely_slots(sound, clock, music)
+    hits = hits_among(slots, sound, clock)
+    stops = find_stops(sound, clock, hits_among(slots, sound, clock, least=LEAST_FOR_FIGURE))
     grid = next(lay_slots(clock, sound), None)
     bars = drum_bars(grid, [(part.features, part.drums) for part in parts]) if grid and sections else None
     fills = find_fills(bars, sections, hits, stops) if bars else ()

@@ -9,7 +9,7 @@ whose hits are known.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -167,14 +167,29 @@ def find_hits(
     music : Evidence, optional
         On the clock's time. Without its harmony single pushes are not looked for.
     """
-    found: list[Hit] = []
+    return hits_among(likely_slots(sound, clock, music), sound, clock, least=least)
+
+
+def likely_slots(sound: SongSound, clock: BarClock, music: Evidence | None = None) -> tuple[tuple[Slots, Doubles], ...]:
+    """How likely each slot is a hit, on the grid of each note value: float64 arrays, shape (n_bars, n_slots)."""
+    found = []
     for grid in lay_slots(clock, sound):
         if len(grid.bars) >= _FEWEST_BARS:
             likely = _stored_model().probabilities(hit_numbers(grid, sound), grid.inside)
             if music is not None:
                 pushes = _stored_model().push_probabilities(*push_numbers(grid, sound, music, clock))
                 likely = np.maximum(likely, pushes)
-            found += _hits_on(grid, np.where(likely >= least, likely, 0.0), sound, clock)
+            found.append((grid, likely))
+    return tuple(found)
+
+
+def hits_among(
+    slots: Iterable[tuple[Slots, Doubles]], sound: SongSound, clock: BarClock, *, least: float = LEAST_PROBABILITY
+) -> tuple[Hit, ...]:
+    """Hits on slots that are at least so likely, as `likely_slots` gives them."""
+    found: list[Hit] = []
+    for grid, likely in slots:
+        found += _hits_on(grid, np.where(likely >= least, likely, 0.0), sound, clock)
     return tuple(sorted(found, key=lambda hit: (hit.bar, hit.beat)))
 
 
