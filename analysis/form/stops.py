@@ -2,8 +2,8 @@
 
 A pulse may be a rest when nobody strikes in it, nothing gets louder where it begins, and at its end the sound lies far
 under the song around it and clearly under what the same pulse of the neighbouring bars falls to: music with gaps in its
-groove does not stop there. Rests inside a figure are the figure's. A logistic regression weighs how deep the rest is, where it lies in its bar and what
-is struck around it; `bench/form/fit_stops.py` fits it on songs whose stops are known.
+groove does not stop there. Rests inside a figure are the figure's. A logistic regression weighs how deep the rest is,
+where it lies in its bar and what is struck around it; `bench/form/fit_stops.py` fits it on songs whose stops are known.
 """
 
 from __future__ import annotations
