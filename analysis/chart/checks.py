@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import groupby
 from typing import Any
 
 from analysis.chart.document import CODA, DRUMS, FINE, REPEAT_1, REPEAT_2, RHYTHM, SEGNO, Bar, Chart
@@ -33,7 +34,7 @@ SENTENCES = {
     "endless": "the signs lead round in a circle",
     "never-played": "is never played",
     "repeat-of-nothing": "a repeat sign with nothing before it to repeat",
-    "half-repeat": "a repeat of two bars needs a pair of bars",
+    "half-repeat": "a repeat of two bars needs both bars in its section; slashes are printed",
     "no-notes": "is to be written out, but has no notes",
 }
 
@@ -87,8 +88,21 @@ def problems_of(chart: Chart) -> tuple[Problem, ...]:
     """By bar, then code."""
     bars, labels = chart.bars, bar_labels(chart)
     found = {*_jumps(bars), *_codas(bars), *_repeats(bars), *_endings(bars), *_contents(bars)}
+    found |= {Problem("half-repeat", number) for number in half_repeats(chart)}
     every = sorted({*found, *_walk(played_order(chart), found)}, key=lambda one: (one.bar, one.code))
     return tuple(replace(one, label=labels[one.bar]) for one in every)
+
+
+def half_repeats(chart: Chart) -> tuple[int, ...]:
+    """Written bars, from 1, of a two-bar repeat that has no second bar in its section: a section begins a line."""
+    found, number = [], 0
+    for section in chart.sections:
+        for shows, run in groupby(section.bars, key=lambda bar: bar.shows):
+            length = len(list(run))
+            number += length
+            if shows == REPEAT_2 and length % 2:
+                found.append(number)
+    return tuple(found)
 
 
 def length_check(chart: Chart, *, song_bars: int, first_bar: int = 1) -> LengthCheck:
@@ -189,15 +203,11 @@ def _contents(bars: Sequence[Bar]) -> Iterator[Problem]:
         if bar.shows in (RHYTHM, DRUMS) and not bar.notes:
             yield Problem("no-notes", number)
         if bar.shows != REPEAT_2:
-            if pending % 2:
-                yield Problem("half-repeat", number - 1)
             pending = 0
             continue
         if not pending and number < 3:
             yield Problem("repeat-of-nothing", number)
         pending += 1
-    if pending % 2:
-        yield Problem("half-repeat", len(bars))
 
 
 def _walk(played: Played, found: set[Problem]) -> Iterator[Problem]:

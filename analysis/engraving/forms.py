@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from analysis.chart.document import Chart
+from analysis.chart.checks import half_repeats
+from analysis.chart.document import SLASHES, Chart
 from analysis.chart.roadmap import song_bars
 from analysis.core.texts import clean_text
 from analysis.engraving.mei_score import mei_text
@@ -35,7 +36,8 @@ PRINT = Look()
 
 
 def engrave(chart: Chart, form: str, look: Look = PRINT) -> tuple[bytes, ...]:
-    """The chart in one of `FORMATS`: an SVG for each page, otherwise one file."""
+    """The chart in one of `FORMATS`: an SVG for each page, otherwise one file. Half of a two-bar repeat is slashes."""
+    chart = _without_half_repeats(chart)
     if form == "svg":
         return tuple(page.encode() for page in svg_pages(chart, look))
     if form == "pdf":
@@ -43,6 +45,16 @@ def engrave(chart: Chart, form: str, look: Look = PRINT) -> tuple[bytes, ...]:
         colours = {"ink": _DARK_INK, "paper": _DARK_PAPER} if look.dark else {}
         return (pdf_bytes(pages, title=chart.title, **colours),)
     return ({"musicxml": musicxml_text, "mei": mei_text}[form](chart).encode(),)
+
+
+def _without_half_repeats(chart: Chart) -> Chart:
+    lone, number, sections = set(half_repeats(chart)), 0, []
+    for section in chart.sections:
+        numbered = enumerate(section.bars, number + 1)
+        bars = tuple(replace(bar, shows=SLASHES) if at in lone else bar for at, bar in numbered)
+        sections.append(replace(section, bars=bars))
+        number += len(section.bars)
+    return replace(chart, sections=tuple(sections))
 
 
 def svg_pages(chart: Chart, look: Look = PRINT) -> tuple[str, ...]:

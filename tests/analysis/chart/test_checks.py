@@ -2,8 +2,8 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.chart.checks import SENTENCES, Problem, length_check, meter_differences, problems_of
-from analysis.chart.document import CODA, FINE, REPEAT_1, REPEAT_2, RHYTHM, START, Bar, Chart, Jump, Road
+from analysis.chart.checks import SENTENCES, Problem, half_repeats, length_check, meter_differences, problems_of
+from analysis.chart.document import CODA, FINE, REPEAT_1, REPEAT_2, RHYTHM, START, Bar, Chart, Jump, Road, Section
 from analysis.chart.roadmap import bar_labels
 from analysis.maps.tempo_map import TempoMap
 from tests.analysis.chart.charts import FOUR_FOUR, THREE_FOUR, ds_al_coda, one_section, signs
@@ -43,6 +43,7 @@ FAULTY = [
     (one_section(Bar(FOUR_FOUR, shows=REPEAT_1)), "repeat-of-nothing", 1),
     (one_section(Bar(FOUR_FOUR, shows=REPEAT_2), Bar(FOUR_FOUR, shows=REPEAT_2)), "repeat-of-nothing", 1),
     (one_section(*[Bar(FOUR_FOUR)] * 2, *[Bar(FOUR_FOUR, shows=REPEAT_2)] * 3), "half-repeat", 5),
+    (one_section(*[Bar(FOUR_FOUR)] * 2, Bar(FOUR_FOUR, shows=REPEAT_2), Bar(FOUR_FOUR)), "half-repeat", 3),
     (one_section(Bar(FOUR_FOUR), Bar(FOUR_FOUR, shows=RHYTHM)), "no-notes", 2),
 ]
 
@@ -93,3 +94,9 @@ def test_a_meter_that_is_not_the_maps_is_named_once_with_its_first_bar_in_the_so
     differences = meter_differences(chart, TempoMap.constant(112))
 
     assert [(one.bar, one.song_bar, one.chart_meter, one.map_meter) for one in differences] == [(3, 3, "3/4", "4/4")]
+
+
+def test_a_two_bar_repeat_over_the_end_of_a_section_is_two_halves() -> None:
+    bar, half = Bar(FOUR_FOUR), Bar(FOUR_FOUR, shows=REPEAT_2)
+    chart = Chart("Wet Stairs Beside Kettle", (Section("A", (bar, bar, half)), Section("B", (half, bar, half, half))))
+    assert half_repeats(chart) == (3, 4)

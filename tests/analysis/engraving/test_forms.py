@@ -55,3 +55,14 @@ def test_dark_ink_can_be_read() -> None:
         return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
     assert round((luminance(_DARK_INK) + 0.05) / (luminance(_DARK_PAPER) + 0.05), 1) == 15.7
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_half_of_a_two_bar_repeat_is_printed_as_slashes(form: str) -> None:
+    """A bar that repeats two bars alone, and a pair that the end of a section divides."""
+    first = [{}, {}, {"shows": "repeat-2"}, {}, {}, {"shows": "repeat-2"}]
+    halves = [{"letter": "A", "bars": first}, {"letter": "B", "bars": [{"shows": "repeat-2"}, {}]}]
+    slashes = [{"letter": "A", "bars": [{}] * 6}, {"letter": "B", "bars": [{}] * 2}]
+    printed = [engrave(read_chart({"chart": 1, "title": "", "sections": one}), form) for one in (halves, slashes)]
+
+    assert printed[0] == printed[1]
