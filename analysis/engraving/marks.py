@@ -227,16 +227,19 @@ class _Marks:
         """The boxed letter, the name and how many bars."""
         height = self.height
         pieces: list[Piece] = []
+        count = self._label(self.count, x, WORDS, REGULAR, "count", bar)
         if section.letter:
             letter = Label(section.letter, x + 0.16 * height, 0.0, LETTER * height, BOLD, "letter", bar)
             right = x + label_width(letter) + 0.32 * height
             pieces += [letter, frame(Box(x, -0.6 * height, right, 0.16 * height), 0.04 * height)]
             x = right + 0.25 * height
         if section.name:
-            pieces.append(Label(section.name, x, 0.0, NAME * height, BOLD, "section", bar))
-            x += text_width(section.name, BOLD, NAME * height) + 0.25 * height
-        pieces.append(Label(self.count, x, 0.0, self._em(WORDS), REGULAR, "count", bar))
-        return pieces
+            name = Label(section.name, x, 0.0, NAME * height, BOLD, "section", bar)
+            left = self.room.width - x - 0.25 * height - label_width(count)
+            lines = wrapped(name, max(left, self.room.width / 3))
+            pieces += lines
+            x += label_width(lines[-1]) + 0.25 * height
+        return [*pieces, replace(count, x=x)]
 
     def _at(self, cell: Cell, beat: Fraction) -> float:
         return self._x(cell.number, from_bar_line(beat, cell.bar.meter), cell.bar)

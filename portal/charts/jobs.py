@@ -92,7 +92,8 @@ def _store(version: ChartVersion, *, kind: ChartFile.Kind, page: int, suffix: st
         path.write_bytes(content)
         originals.store(path, key=key, sha256=sha256)
     number = f"-{page}" if page > 1 else ""
-    name = f"{plain_title(version.song.title)}_chart-v{version.number}_{kind}{number}.{suffix}"
+    of_kind = "" if kind == suffix else f"_{kind}{number}"
+    name = f"{plain_title(version.song.title)}_chart-v{version.number}{of_kind}.{suffix}"
     fields = {"name": name, "key": key, "size_bytes": len(content)}
     ChartFile.objects.update_or_create(version=version, kind=kind, page=page, defaults=fields)
 

@@ -271,6 +271,18 @@ def test_long_words_wrap_and_stay_on_the_page() -> None:
     assert text.strip() in printed
 
 
+@pytest.mark.parametrize("paper", ["a4", "a4-large", "letter-large"])
+def test_a_long_name_of_a_section_wraps_and_keeps_its_count(paper: str) -> None:
+    """Seventy letters with a rehearsal letter before them and the number of bars behind."""
+    name = "Verse three with the spoken part over brushes and the slow crescendo to"
+    page = pages_of(Chart("Wet Stairs Beside Kettle", (plain("C", 4, name),)), PAPERS[paper])[0]
+    labels = [piece for piece in page.pieces if isinstance(piece, Label)]
+    assert " ".join(one.text for one in labels if one.role == "section") == name
+    assert [one.text for one in labels if one.role == "count"] == ["4 bars"]
+    left, right = min(bar.box.left for bar in page.bars), max(bar.box.right for bar in page.bars)
+    assert all(left - 0.1 <= box_of(one).left and box_of(one).right <= right + 0.1 for one in labels)
+
+
 def test_a_label_wraps_between_words_only() -> None:
     lines = wrapped(Label("one two three four", 0.0, 0.0, 10.0), 60.0)
 
