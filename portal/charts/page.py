@@ -19,7 +19,7 @@ from analysis.chart import (
 )
 from analysis.maps import TempoMap, bars_of
 from portal.bookings.models import Song
-from portal.charts.inputs import inputs_of
+from portal.charts.inputs import Lacking, lacking_in
 from portal.charts.models import ChartDraft, ChartFile, ChartVersion
 from portal.charts.moving import bars_in_use, made_on, newest_version
 from portal.intake.maps.page import duration_of
@@ -43,7 +43,7 @@ COUNTED_ANEW = (
 @dataclass(frozen=True)
 class ChartPage:
     """`previews`: the pages that the A4 PDF has. `older`: what the newest version is older than, as a sentence.
-    `can_draft`: there is something to measure."""
+    `lacking`: what it cannot be drafted without, for the drummer."""
 
     song: Song
     version: ChartVersion | None
@@ -52,7 +52,7 @@ class ChartPage:
     printed: list[ChartFile]
     drafting: ChartDraft | None
     older: str
-    can_draft: bool
+    lacking: Lacking | None
 
     @property
     def is_working(self) -> bool:
@@ -70,7 +70,6 @@ def chart_page(song: Song, user: User) -> ChartPage:
     versions = list(ChartVersion.objects.visible_to(user).filter(song=song).select_related("saved_by", "approved_map"))
     version = versions[0] if versions else None
     files = list(version.files.all()) if version else []
-    inputs = inputs_of(song) if user.is_drummer else None
     return ChartPage(
         song=song,
         version=version,
@@ -79,7 +78,7 @@ def chart_page(song: Song, user: User) -> ChartPage:
         printed=sorted((one for one in files if one.kind in PRINTED), key=lambda one: PRINTED.index(one.kind)),
         drafting=song.chart_drafts.first() if user.is_drummer else None,
         older=_older(song, version) if user.is_drummer else _older_for_client(song, version),
-        can_draft=inputs is not None,
+        lacking=lacking_in(song) if user.is_drummer else None,
     )
 
 
@@ -93,7 +92,7 @@ def _previews(files: list[ChartFile]) -> list[ChartFile]:
 
 def _older(song: Song, version: ChartVersion | None) -> str:
     said = made_on(song, version)
-    return f"{said} Draft it anew to move it onto that map." if said else ""
+    return f"{said} Draft it anew to move it onto that map." if said and not song.booking.is_over else said
 
 
 def _older_for_client(song: Song, version: ChartVersion | None) -> str:

@@ -14,25 +14,22 @@ from analysis.sandbox import read_musicxml_in_child
 from portal.bookings import services as bookings
 from portal.bookings.models import Song
 from portal.charts.errors import ChartingError, NewerChartError
-from portal.charts.inputs import inputs_of
+from portal.charts.inputs import NO_FILES, OVER, inputs_of, lacking_in
 from portal.charts.models import NOTE_LENGTH, ChartDraft, ChartVersion
 from portal.charts.versions import add_version
 from portal.mailroom import services as mailroom
 from portal.people.models import User
 from portal.queueing import queue_task_on_commit
 
-NOTHING_TO_DRAFT = "A chart is drafted from an approved tempo map and measured files: one of them is not there yet."
-OVER = "This booking is over: its charts stay as they are."
 NOT_ENGRAVED = "The pages of this version are not engraved yet: share it when they are there."
 NO_MAP = "There is no approved tempo map: approve one first."
 
 
 def ask_draft(*, song: Song, by: User) -> ChartDraft:
     """Have the song's chart drafted. Pressed twice it is made once."""
-    _check_open(song)
-    inputs = inputs_of(song)
-    if inputs is None:
-        raise ChartingError(NOTHING_TO_DRAFT)
+    lacking, inputs = lacking_in(song), inputs_of(song)
+    if lacking or inputs is None:
+        raise ChartingError(lacking.sentence if lacking else NO_FILES)
     there = {"song": song, "fingerprint": inputs.fingerprint}
     making = ChartDraft.objects.filter(**there, state=ChartDraft.State.MAKING).first()
     if making:

@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from analysis.chart import played_order, read_chart
 from analysis.engraving.musicxml import musicxml_text
+from portal.bookings.stages import BookingStage
 from portal.charts.jobs import engrave_version
 from portal.charts.models import ChartFile, ChartVersion
 from tests.analysis.chart.charts import ds_al_coda
@@ -138,3 +139,41 @@ def test_the_score_says_that_the_chart_was_made_on_another_map(drummer: Client, 
     make_map(song=version.song, bpm=120.0, bar_one_s=2.0)
     said = "Its sections stand at the bars that are nearest in time"
     assert said in drummer.get(reverse("charts:chart", args=[version.song_id])).content.decode()
+
+
+def test_what_a_chart_cannot_be_drafted_without_is_named_with_the_way_there(client: Client) -> None:
+    song = make_song()
+    client.force_login(song.booking.created_by)
+    addresses = [reverse(name, args=[song.pk]) for name in ("bookings:song", "charts:chart")]
+
+    def shown() -> list[str]:
+        return [client.get(address).content.decode() for address in addresses]
+
+    for page in shown():
+        assert "A chart is drafted on an approved tempo map, and this song has none yet." in page
+        assert f'href="{reverse("intake:sheet", args=[song.pk])}">Open the song sheet' in page
+        assert "Draft the chart" not in page
+    make_map(song=song)
+    for page in shown():
+        assert "A chart is drafted from measured files, and this song has none yet." in page
+        assert f'href="{reverse("intake:files", args=[song.pk])}">Open the song’s files' in page
+    make_source(song=song)
+    for page in shown():
+        assert "Draft the chart" in page
+
+
+def test_a_booking_that_is_over_offers_no_draft(client: Client) -> None:
+    song = make_song()
+    song.booking.stage = BookingStage.CLOSED
+    song.booking.save(update_fields=["stage"])
+    make_map(song=song)
+    make_source(song=song)
+    client.force_login(song.booking.created_by)
+    pages = [client.get(reverse(name, args=[song.pk])).content.decode() for name in ("bookings:song", "charts:chart")]
+    assert [("Draft the chart" in page, "Read the file" in page) for page in pages] == [(False, False)] * 2
+    assert "This booking is over: its charts stay as they are." in pages[1]
+    make_chart_version(song=song)
+    make_map(song=song, bpm=90.0)
+    page = client.get(reverse("charts:chart", args=[song.pk])).content.decode()
+    assert "The chart was made on tempo map 1, and map 2 counts." in page
+    assert "Draft it anew" not in page
