@@ -6,6 +6,7 @@ that is else as usual is hard to tell by strokes alone: the bass of the coming b
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 
 import numpy as np
@@ -106,7 +107,9 @@ def _levels(grid: Slots, sound: SongSound) -> Iterator[Doubles]:
 
 
 def _median_around(rows: Doubles, reach: int) -> Doubles:
-    found = [np.nanmedian(rows[max(0, row - reach) : row + reach + 1], axis=0) for row in range(len(rows))]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # a slot that none of these bars has
+        found = [np.nanmedian(rows[max(0, row - reach) : row + reach + 1], axis=0) for row in range(len(rows))]
     return np.stack(found)
 
 

@@ -1,8 +1,9 @@
 """The bars that a chart is drafted on: as measured, or in another reading that the whole song speaks for.
 
 Measuring weighs what happens on the beats. Where that leaves other bars likely, or another meter, each reading is laid
-out over the song with the odd bars that it needs, and what its bars sound like decides (`bar_numbers.py`). Then more
-odd bars are tried, and none, and how clearly sections begin counts too. What is reported stays as it was measured.
+out over the song with the odd bars that it needs, and what its bars sound like decides (`bar_numbers.py`), if clearly.
+Then more odd bars are tried, and none, and how clearly sections begin counts too. What is reported stays as it was
+measured.
 """
 
 from __future__ import annotations
@@ -47,6 +48,9 @@ _OTHER_PRICES, _PER_NUMBERS, _LEAST_GAIN = (1e6, 14.0, 10.0), 4.0, 2.0
 # Bars are as long within this share; lines are the same within this time, and bars, if so many of their lines are. Of
 # readings with the same bars the likelier one is taken.
 _SAME_LENGTH, _SAME_LINE_S, _SAME_LINES, _MOST_LINES, _PREFER = 0.012, 0.07, 0.9, 0.5, 1e-6
+# The numbers are learned from songs written by rule. Of nine recordings they would have moved three that measuring had
+# right, by .5 to 2.9 in log odds, so another reading has to be likelier by this.
+_MEASURED_COUNTS = 3.0
 # Where bars of six eighths are the usual ones, three more are a bar of their own.
 _USUAL, _LONG, _SHORT = MeterSign(6, 8), MeterSign(9, 8), MeterSign(3, 8)
 
@@ -162,7 +166,9 @@ def _likeliest(own: _Song, song: SongMeasures, clock: BarClock) -> BarsRead:
     shares = np.exp(scores - scores.max())
     # Readings that differ may be of the same bars once they have their odd ones.
     alike = np.array([[_same_bars(one, other) for other in read] for one in read])
-    return read[int(np.argmax(np.where(alike, shares, 0.0).sum(axis=1) + _PREFER * shares))]
+    likely = np.where(alike, shares, 0.0).sum(axis=1) + _PREFER * shares
+    likely[alike[-1]] *= np.exp(_MEASURED_COUNTS)
+    return read[int(np.argmax(likely))]
 
 
 def _same_bars(one: BarsRead, other: BarsRead) -> bool:
