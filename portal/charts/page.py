@@ -23,6 +23,7 @@ from portal.charts.inputs import Lacking, lacking_in
 from portal.charts.models import ChartDraft, ChartFile, ChartVersion
 from portal.charts.moving import bars_in_use, made_on, newest_version
 from portal.intake.maps.page import duration_of
+from portal.intake.models import ApprovedMap
 from portal.people.models import User
 
 PRINTED = (
@@ -161,9 +162,13 @@ def bars_in_song(song: Song) -> int | None:
 
 
 def named_sections(song: Song) -> list[tuple[int, str]] | None:
+    return sections_on(song, song.maps.first())
+
+
+def sections_on(song: Song, approved: ApprovedMap | None) -> list[tuple[int, str]] | None:
     """(bar of the song, name) of each section of the newest chart, as it is played; None where there is no chart.
 
-    Bars are those of the map in use; sections that begin with the same one there are named together.
+    Bars are those of the given map; sections that begin with the same one there are named together.
     """
     version = newest_version(song)
     if version is None:
@@ -173,9 +178,9 @@ def named_sections(song: Song) -> list[tuple[int, str]] | None:
     for section in chart.sections:
         starts[number] = f"{section.letter} {section.name}".strip()
         number += len(section.bars)
-    bar_in_use = bars_in_use(version.approved_map, song.maps.first())
+    bar_on = bars_in_use(version.approved_map, approved)
     named: dict[int, list[str]] = {}
     for place, written in enumerate(played_order(chart).order):
         if starts.get(written):
-            named.setdefault(bar_in_use(chart.first_bar + place), []).append(starts[written])
+            named.setdefault(bar_on(chart.first_bar + place), []).append(starts[written])
     return [(bar, " / ".join(names)) for bar, names in named.items()]

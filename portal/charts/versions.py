@@ -12,6 +12,7 @@ from analysis.chart import Chart, Merged, chart_from_draft, merged, moved_bars, 
 from analysis.core import ChartDraft as MeasuredDraft
 from analysis.maps import TempoMap
 from portal.bookings.models import Song
+from portal.charts import hooks
 from portal.charts.models import ChartDraft, ChartVersion
 from portal.charts.moving import is_another_map
 from portal.intake.models import ApprovedMap
@@ -58,6 +59,8 @@ def add_version(
         saved_by=by,
     )
     queue_task_on_commit("portal.charts.tasks.engrave", version.pk)
+    for call in hooks.on_chart_saved:
+        call(song.pk)
     return version
 
 

@@ -7,7 +7,9 @@ class PrepConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from portal.intake import hooks
-        from portal.prep.services import prepare
+        from portal.charts import hooks as charts
+        from portal.intake import hooks as intake
+        from portal.prep.services import mark_sections, prepare
 
-        hooks.on_map_approved.append(prepare)
+        intake.on_map_approved.append(prepare)
+        charts.on_chart_saved.append(mark_sections)

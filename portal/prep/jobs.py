@@ -12,13 +12,15 @@ from typing import Any
 from django.utils import timezone
 
 from analysis.core import tempo_in_figures
-from analysis.maps import TempoMap, plan_click, render_blocks, write_midi
+from analysis.maps import Marker, TempoMap, plan_click, render_blocks, write_midi
 from analysis.media import create_sound
 from analysis.session import SessionSettings
+from portal.charts.moving import newest_version
+from portal.charts.page import sections_on
 from portal.intake.models import ApprovedMap
 from portal.prep.choices import settings_for
 from portal.prep.models import PreparedFile
-from portal.prep.stored import keep
+from portal.prep.stored import clear_unnamed, keep
 from portal.titles import plain_title
 
 # A song without a single measured file still gets a click to try out.
@@ -53,11 +55,30 @@ def make_files(approved_map_id: int) -> None:
             facts = _write_click(job, click, with_files=True)
             name = f"{job.stem}_click_{STARTS_WITH_FILES}.wav"
             keep(approved, PreparedFile.Kind.WITH_FILES, click, facts=facts, name=name)
-        midi = Path(folder, "tempo-map.mid")
-        write_midi(job.tempo_map, midi, bars=job.bars)
-        facts = {"bars": job.bars, "bar_one_s": float(job.tempo_map.bar_one_s)}
-        keep(approved, PreparedFile.Kind.TEMPO_MAP, midi, facts=facts, name=f"{job.stem}_tempo-map.mid")
+        _make_tempo_map(approved, job, Path(folder, "tempo-map.mid"))
     logger.info("map %s: click and tempo-map file made", approved_map_id)
+
+
+def make_tempo_map_anew(approved_map_id: int) -> None:
+    """With the chart's sections as they are now. Before the first one is there nothing: it comes after the clicks."""
+    approved = ApprovedMap.objects.select_related("song__brief").get(pk=approved_map_id)
+    before = approved.prepared.filter(kind=PreparedFile.Kind.TEMPO_MAP).first()
+    if before is None:
+        return
+    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+        _make_tempo_map(approved, _job_for(approved), Path(folder, "tempo-map.mid"))
+    clear_unnamed([before.key])
+
+
+def _make_tempo_map(approved: ApprovedMap, job: Job, path: Path) -> None:
+    """Its markers are the sections of the song's chart, where it has one."""
+    facts: dict[str, Any] = {"bars": job.bars, "bar_one_s": float(job.tempo_map.bar_one_s)}
+    sections, version = sections_on(approved.song, approved), newest_version(approved.song)
+    if sections and version:
+        facts["chart"] = version.number
+    markers = [Marker(bar, name) for bar, name in sections or () if bar <= job.bars]
+    write_midi(job.tempo_map, path, bars=job.bars, markers=markers)
+    keep(approved, PreparedFile.Kind.TEMPO_MAP, path, facts=facts, name=f"{job.stem}_tempo-map.mid")
 
 
 def left_alone() -> list[int]:

@@ -20,6 +20,13 @@ def prepare(approved_map_id: int) -> None:
     queue_task_on_commit("portal.prep.tasks.make_files", approved_map_id)
 
 
+def mark_sections(song_id: int) -> None:
+    """Have the tempo-map file of the map in use made anew, with the sections of the song's chart."""
+    approved = ApprovedMap.objects.filter(song=song_id).first()
+    if approved is not None:
+        queue_task_on_commit("portal.prep.tasks.make_tempo_map", approved.pk)
+
+
 def ask_pack(*, song: Song, by: User) -> SessionPack:
     """Have a session pack made of the song as it stands. Pressed twice it is made once.
 

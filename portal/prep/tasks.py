@@ -15,6 +15,12 @@ def make_files(approved_map_id: int) -> None:
     jobs.make_files(approved_map_id)
 
 
+@shared_task(acks_late=True, autoretry_for=(OSError, UploadBusyError), retry_backoff=True, max_retries=3)
+def make_tempo_map(approved_map_id: int) -> None:
+    """Safe to run twice: the same map and chart make the same file."""
+    jobs.make_tempo_map_anew(approved_map_id)
+
+
 @shared_task(acks_late=True, autoretry_for=(OSError,), retry_backoff=True, max_retries=3)
 def make_pack(pack_id: int) -> None:
     """Safe to run twice: it goes on with the file that is next."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from pathlib import Path
 
 import mido
 import numpy as np
@@ -10,20 +11,28 @@ import pytest
 import soundfile
 from django.core.files.storage import default_storage
 from django.utils import timezone
+from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from analysis.maps.click_sound import BLOCK_FRAMES
+from analysis.maps.midi import read_midi
+from portal.charts.services import save
 from portal.intake import hooks
 from portal.intake.models import ApprovedMap
 from portal.prep import jobs, tasks
 from portal.prep.models import PreparedFile
 from portal.prep.services import prepare
-from tests.factories import make_map, make_song, make_source
+from tests.factories import CHART, make_chart_version, make_map, make_song, make_source
 
 pytestmark = pytest.mark.django_db
 
 
 def files_of(approved: ApprovedMap) -> dict[str, PreparedFile]:
     return {prepared.kind: prepared for prepared in approved.prepared.all()}
+
+
+def sections_in(prepared: PreparedFile) -> list[tuple[int, str]]:
+    markers = read_midi(Path(default_storage.path(prepared.key))).markers
+    return [(marker.bar, marker.text) for marker in markers if marker.text != "bar one"]
 
 
 def onsets(samples: np.ndarray) -> list[int]:
@@ -179,3 +188,33 @@ def test_the_click_is_written_piece_by_piece(monkeypatch: pytest.MonkeyPatch) ->
     jobs.make_files(make_map(song=make_song()).pk)
     assert len(written) > 2
     assert max(written) == BLOCK_FRAMES
+
+
+def test_the_tempo_map_file_names_the_chart_s_sections_and_is_made_anew_with_them(
+    django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The chart was made with bar one at 0 s; it is at 2 s now, one bar of 120 later: bars 1 and 5 are 0 and 4."""
+    song = make_song()
+    make_chart_version(song=song, approved_map=make_map(song=song, bpm=120.0, bar_one_s=0.0))
+    approved = make_map(song=song, bpm=120.0, bar_one_s=2.0)
+    tasks.make_files(approved.pk)
+    first = files_of(approved)["tempo-map"]
+    assert sections_in(first) == [(0, "A Verse"), (4, "B Chorus")]
+    assert first.facts["chart"] == 1
+
+    monkeypatch.setattr(tasks.make_tempo_map, "delay", tasks.make_tempo_map)
+    changed = {"sections": [{"letter": "", "name": "Opening", "bars": [{}] * 8}]}
+    with django_capture_on_commit_callbacks(execute=True):
+        save(song=song, chart=CHART | changed, seen=1, note="", by=approved.approved_by)
+    second = files_of(approved)["tempo-map"]
+    assert (sections_in(second), second.facts["chart"]) == ([(0, "Opening")], 2)
+    assert not default_storage.exists(first.key)
+    tasks.make_tempo_map(approved.pk)
+    assert files_of(approved)["tempo-map"].key == second.key
+    assert default_storage.exists(second.key)
+
+
+def test_a_tempo_map_file_is_not_made_before_the_clicks() -> None:
+    approved = make_map(song=make_song())
+    tasks.make_tempo_map(approved.pk)
+    assert not approved.prepared.exists()
