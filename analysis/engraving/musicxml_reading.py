@@ -32,6 +32,7 @@ _LEFT_OUT = {
     "octave-shift": "octave signs",
     "pedal": "pedal marks",
     "wedge": "hairpins",
+    "fermata": "fermatas",
 }
 
 
@@ -184,10 +185,19 @@ def _text(root: Element, path: str) -> str:
     return clean_text(root.findtext(path) or "")[:200]
 
 
+def _is_slash(note: Element) -> bool:
+    """A slash of a bar of slashes; one with a stem is a note of a written rhythm."""
+    return note.findtext("notehead") == "slash" and note.findtext("stem") == "none"
+
+
 def _left_out(root: Element, parts: Sequence[Element]) -> Iterator[str]:
-    notes = sum(1 for note in root.iter("note") if note.find("rest") is None)
-    if notes:
-        yield f"{notes} written notes (bars with notes are slashes)"
+    notes = [note for note in root.iter("note") if note.find("rest") is None]
+    cues = sum(1 for note in notes if note.find("cue") is not None)
+    written = sum(1 for note in notes if note.find("cue") is None and not _is_slash(note))
+    if written:
+        yield f"{written} written notes (bars with notes are slashes)"
+    if cues:
+        yield f"{cues} cue notes (the band’s hits)"
     if len(parts) > 1:
         yield f"{len(parts) - 1} other parts"
     for name, words in _LEFT_OUT.items():

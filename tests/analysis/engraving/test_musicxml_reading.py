@@ -3,10 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 
 import pytest
 
-from analysis.chart.document import CODA, REPEAT_1, REST, SLASHES, START, Chart, Jump
+from analysis.chart.document import (
+    CODA,
+    COMMON_TIME,
+    REPEAT_1,
+    REST,
+    SLASHES,
+    START,
+    Bar,
+    Chart,
+    Hit,
+    Jump,
+    Section,
+)
 from analysis.chart.roadmap import played_order
 from analysis.core.errors import ChartError
 from analysis.engraving.musicxml import musicxml_text
@@ -139,3 +152,13 @@ FILE = (
 def test_what_is_no_musicxml_is_refused_by_a_sentence(content: bytes, sentence: str) -> None:
     with pytest.raises(ChartError, match=sentence):
         read_musicxml(content)
+
+
+def test_what_our_own_file_loses_is_named_and_our_slashes_are_no_notes() -> None:
+    """Two bars of slashes, of which the second has two hits and ends the song with a fermata."""
+    hits = (Hit(Fraction(1)), Hit(Fraction(3)))
+    chart = Chart("Cold Bus", (Section("A", (Bar(COMMON_TIME), Bar(COMMON_TIME, hits=hits, held=Fraction(3)))),))
+    said = read_musicxml(musicxml_text(chart).encode()).left_out
+    assert said == ("2 cue notes (the band’s hits)", "fermatas")
+    slashes = Chart("Cold Bus", (Section("A", (Bar(COMMON_TIME),) * 4),))
+    assert read_musicxml(musicxml_text(slashes).encode()).left_out == ()
