@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import Page, Route, expect
 from pytest_django.live_server_helper import LiveServer
 
-from portal.charts.models import ChartVersion
-from tests.factories import PASSWORD, make_booking, make_chart_version, make_drummer, make_song
+from portal.charts.models import ChartFile, ChartVersion
+from tests.factories import PASSWORD, make_booking, make_chart_version, make_drummer, make_song, store_content
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -136,3 +138,132 @@ def test_what_is_being_typed_stays_when_the_server_answers(editor: Page) -> None
     editor.unroute(f"**{address}")
     words.blur()
     expect(editor.locator('[data-bar="3"] .chart-words')).to_contain_text("Tutti")
+
+
+def test_a_wrong_entry_stays_marked_with_what_is_possible(editor: Page) -> None:
+    editor.locator('[data-bar="4"]').click()
+    editor.get_by_text("Repeats and jumps").click()
+    wrong = {
+        "hits": ("1x", "Hits are places in a bar of 4/4, such as “1, 2&, 3a, 4 trip”."),
+        "meter": ("4", "A meter is a number over 1, 2, 4, 8, 16 or 32, such as 4/4 or 6/8."),
+        "repeat_end": ("1", "A repeat is played 2 to 32 times in all; empty for no end of a repeat."),
+        "ending": ("x", "An ending is for passes by number, such as “1” or “1, 2”; empty for no ending."),
+    }
+    editor.locator("[name=ending]").fill("1")
+    editor.locator("[name=ending]").blur()
+    expect(editor.locator('[data-bar="4"] .chart-words')).to_contain_text("ending 1")
+    for name, (text, sentence) in wrong.items():
+        field = editor.locator(f"[name={name}]")
+        field.fill(text)
+        field.blur()
+        expect(editor.locator("[data-chart-said]")).to_have_text(sentence)
+        expect(field).to_have_attribute("aria-invalid", "true")
+        expect(field.locator("xpath=following-sibling::small")).to_have_text(sentence)
+    expect(editor.locator('[data-bar="4"] .chart-words')).to_contain_text("ending 1")
+    hits = editor.locator("[name=hits]")
+    hits.fill("1, 2&")
+    hits.blur()
+    expect(editor.locator("[data-chart-said]")).to_have_text("")
+    expect(hits).not_to_have_attribute("aria-invalid", "true")
+    expect(editor.locator("[name=meter]")).to_have_value("4")
+    editor.locator('[data-bar="5"]').click()
+    expect(editor.locator("[name=meter]")).to_have_value("4/4")
+    expect(editor.locator("[aria-invalid=true]")).to_have_count(0)
+
+
+def test_why_a_chart_cannot_be_saved_stays_beside_save(editor: Page) -> None:
+    """Bar 8 is the fourth of the second section; a bar of 7/8 has no room for a triplet of quarters on 3 1/3."""
+    editor.locator('[data-bar="8"]').click()
+    for name, text in (("hits", "3 trip"), ("meter", "7/8"), ("hits", "nonsense")):
+        editor.locator(f"[name={name}]").fill(text)
+        editor.locator(f"[name={name}]").blur()
+    why = editor.locator("[data-chart-why]")
+    expect(why).to_contain_text("It cannot be saved: in bar 8 the hit at beat 3.33 ")
+    expect(editor.locator("[data-chart-said]")).to_contain_text("Hits are places in a bar of 7/8")
+    expect(editor.locator('[data-bar="8"] .chart-fault')).to_be_visible()
+    save = editor.get_by_role("button", name="Save as a new version")
+    expect(save).to_be_disabled()
+    editor.locator("[name=hits]").fill("3")
+    editor.locator("[name=hits]").blur()
+    expect(why).to_be_hidden()
+    expect(save).to_be_enabled()
+
+
+def test_what_does_not_add_up_stays_in_sight_and_its_bar_is_told_from_the_chosen_one(editor: Page) -> None:
+    """A D.S. without a segno in bar 8, seen from bar 8 on a screen that the editor does not fit on."""
+    editor.set_viewport_size({"width": 1180, "height": 500})
+    editor.locator('[data-bar="8"]').click()
+    editor.get_by_text("Repeats and jumps").click()
+    editor.locator("[name=jump]").select_option("segno-end")
+    editor.locator('[data-bar="7"]').click()
+    fault = editor.locator("[data-chart-faults]")
+    expect(fault).to_contain_text("Bar 8")
+    expect(fault).to_be_in_viewport()
+    style = "bar => [getComputedStyle(bar).borderStyle, getComputedStyle(bar).outlineStyle]"
+    assert editor.locator('[data-bar="8"]').evaluate(style)[0] == "dashed"
+    assert editor.locator('[data-bar="7"]').evaluate(style) == ["solid", "solid"]
+    expect(editor.locator(".chart-fault")).to_have_count(1)
+    editor.locator('[data-bar="8"]').click()
+    editor.locator("[name=repeat_end]").fill("2")
+    editor.locator("[name=repeat_end]").blur()
+    editor.locator('[data-bar="8"]').focus()
+    editor.keyboard.press("ControlOrMeta+z")
+    expect(editor.locator('[data-bar="8"] .chart-shows')).not_to_contain_text(":|")
+    editor.keyboard.press("Control+y")
+    expect(editor.locator('[data-bar="8"] .chart-shows')).to_contain_text(":|")
+
+
+PLAYER = """document.addEventListener("readystatechange", () => {
+  if (document.readyState !== "interactive" || !document.querySelector("[data-chart-editor]")) return;
+  document.querySelector("[data-lanes]")?.remove();
+  const player = document.createElement("section");
+  player.dataset.lanes = "";
+  player.innerHTML = "<output data-lanes-said></output>";
+  player.lanes = { headS: 0, song: { bars: [] }, seekShown(timeS) { this.headS = timeS; } };
+  document.querySelector("main").append(player);
+});"""
+
+
+def test_a_save_leaves_the_chosen_bar_the_player_and_the_steps_where_they_are(editor: Page) -> None:
+    editor.add_init_script(PLAYER)
+    editor.reload()
+    editor.locator('[data-bar="6"]').click()
+    editor.keyboard.press("%")
+    editor.evaluate("document.querySelector('[data-lanes]').lanes.headS = 12.5")
+    editor.keyboard.press("ControlOrMeta+s")
+    expect(editor.locator("[data-chart-said]")).to_contain_text("Version 2 is saved.")
+    expect(editor.locator('[data-bar="6"]')).to_be_focused()
+    expect(editor.locator("[data-chart-bar] legend")).to_have_text("Bar 6")
+    editor.evaluate("document.dispatchEvent(new CustomEvent('lanes:view'))")
+    assert editor.evaluate("document.querySelector('[data-lanes]').lanes.headS") == 12.5
+    editor.keyboard.press("ControlOrMeta+z")
+    expect(editor.locator('[data-bar="6"] .chart-shows')).not_to_have_text("%")
+
+
+PAGE = (
+    b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 210 297"><rect width="210" height="297" fill="none"/></svg>'
+)
+
+
+def test_on_paper_the_pages_stand_alone(editor: Page, version: ChartVersion) -> None:
+    for number in (1, 2):
+        sha256 = store_content(PAGE.replace(b"none", b"none" * number))
+        key = f"originals/{sha256[:2]}/{sha256}"
+        ChartFile.objects.create(
+            version=version, kind="preview", name=f"{number}.svg", page=number, key=key, size_bytes=len(PAGE)
+        )
+    ChartVersion.objects.update(state=ChartVersion.State.ENGRAVED)
+    editor.reload()
+    expect(editor.locator(".chart-page[data-state=drawn]")).to_have_count(2)
+    editor.emulate_media(media="print")
+    for part in ("[data-chart-editor]", "#chart-versions", "h1", "h2", "form"):
+        expect(editor.locator(part).locator("visible=true")).to_have_count(0)
+    expect(editor.locator(".chart-page").first).to_be_visible()
+    assert len(re.findall(rb"/Type\s*/Page\b", editor.pdf(format="A4", prefer_css_page_size=True))) == 2
+
+
+def test_on_a_phone_a_cell_of_the_versions_is_one_text(editor: Page) -> None:
+    editor.set_viewport_size({"width": 390, "height": 844})
+    cell = editor.locator("#chart-versions td[data-label=Saved]")
+    texts = "cell => [...cell.childNodes].filter((one) => one.textContent.trim()).length"
+    assert cell.evaluate(texts) == 1

@@ -1,6 +1,7 @@
 // The fields of the bar that has the focus: what it shows, its meter, dynamic and words, and its signs of the road.
-import { beatsIn, counted } from "kitpost/chart/counting";
+import { counted } from "kitpost/chart/counting";
 import { meterOf, withBar, withHits, withRoad } from "kitpost/chart/edits";
+import { entryIn, possibleWords } from "kitpost/chart/entries";
 
 // What is left out of a bar, and of its road.
 const NO_BAR = { shows: "slashes", dynamics: [{ level: "" }], words: [], hits: [], stops: [], fills: [] };
@@ -8,14 +9,20 @@ const NO_ROAD = { repeat_end: "", ending: [], jump: "" };
 const FLAGS = ["repeat_start", "segno", "coda", "to_coda", "fine"];
 
 export class BarForm {
-  /** `onChange(edit, said)`: `edit` is a function from chart and bar to the new chart. */
-  constructor(element, onChange) {
-    this.element = element;
-    this.shown = {};
-    element.addEventListener("change", (event) => {
-      const edit = editOf(event.target);
-      if (edit) onChange(edit);
-    });
+  /** `onChange(edit)`: `edit` is a function from chart and bar to the new chart. `onWrong(sentence)`: what was typed is
+   *  nothing that can be there; it stays in its field, which is marked. */
+  constructor(element, { onChange, onWrong }) {
+    Object.assign(this, { element, onChange, onWrong, shown: {} });
+    element.addEventListener("change", (event) => this.change(event.target));
+  }
+
+  change(field) {
+    const entry = entryIn(field.name, field.value, this.meter);
+    const sentence = entry === null ? possibleWords(field.name, this.meter) : "";
+    mark(field, sentence);
+    if (entry === null) return this.onWrong(sentence);
+    const edit = editOf(field, entry);
+    if (edit) this.onChange(edit);
   }
 
   field(name) {
@@ -24,16 +31,17 @@ export class BarForm {
 
   /** What is being typed about this bar stays: the server may answer meanwhile. */
   show(chart, number, label, bar) {
-    if (number !== this.number) this.shown = {};
+    if (number !== this.number) this.forget();
     this.number = number;
+    this.meter = meterOf(chart, bar);
     this.element.querySelector("legend").textContent = `Bar ${label}`;
     const { shows, dynamics, words, hits, stops, fills } = { ...NO_BAR, ...bar };
     const { repeat_end: end, ending, jump, ...flags } = { ...NO_ROAD, ...bar.road };
     const values = {
       shows,
-      meter: meterOf(chart, bar),
+      meter: this.meter,
       level: dynamics[0].level,
-      hits: hits.map(({ beat }) => counted(meterOf(chart, bar), beat)).join(", "),
+      hits: hits.map(({ beat }) => counted(this.meter, beat)).join(", "),
       words: words.map(({ text }) => text).join("; "),
       repeat_end: end,
       ending: ending.join(", "),
@@ -44,32 +52,46 @@ export class BarForm {
     for (const name of ["stop", "fill", ...FLAGS]) this.field(name).checked = Boolean(checked[name]);
   }
 
+  /** Another bar: nothing was typed about it. */
+  forget() {
+    this.shown = {};
+    for (const field of this.element.querySelectorAll("[aria-invalid]")) mark(field, "");
+  }
+
   put(name, value) {
     const field = this.field(name);
-    const isTyped = field === document.activeElement && name in this.shown && field.value !== this.shown[name];
+    const isHeld = field === document.activeElement || field.hasAttribute("aria-invalid");
+    const isTyped = isHeld && name in this.shown && field.value !== this.shown[name];
     if (!isTyped) field.value = value;
     this.shown[name] = value;
   }
 }
 
-/** The edit that a changed field means. */
-function editOf({ name, value, checked }) {
+/** Beside the field; the page's status line says the same to those who do not see it. */
+function mark(field, sentence) {
+  field.parentElement.querySelector(".chart-wrong")?.remove();
+  if (!sentence) return field.removeAttribute("aria-invalid");
+  field.setAttribute("aria-invalid", "true");
+  const words = Object.assign(document.createElement("small"), { className: "chart-wrong", textContent: sentence });
+  words.setAttribute("aria-hidden", "true");
+  field.after(words);
+}
+
+/** The edit that a changed field means; `value` as it was read. */
+function editOf({ name, checked }, value) {
   if (FLAGS.includes(name)) return (chart, number) => withRoad(chart, number, { [name]: checked });
   const edits = {
     shows: (chart, number) =>
       withBar(chart, number, { shows: value === "slashes" ? null : value, notes: null }, "content"),
-    meter: (chart, number) => {
-      const isMeter = /^\d{1,2}\/(1|2|4|8|16|32)$/.test(value.trim());
-      const meter = value.trim() === (chart.meter ?? "4/4") ? null : value.trim();
-      return isMeter ? withBar(chart, number, { meter }, "meter") : chart;
-    },
+    meter: (chart, number) =>
+      withBar(chart, number, { meter: value === (chart.meter ?? "4/4") ? null : value }, "meter"),
     level: (chart, number) => withBar(chart, number, { dynamics: value ? [{ level: value }] : null }, "dynamics"),
-    hits: (chart, number, bar) => withHits(chart, number, beatsIn(meterOf(chart, bar), value)),
+    hits: (chart, number) => withHits(chart, number, value),
     words: (chart, number, bar) => withBar(chart, number, { words: wordsIn(value, bar.words ?? []) }, "words"),
     stop: (chart, number, bar) => withBar(chart, number, { stops: checked ? wholeBar(chart, bar) : null }, "stops"),
     fill: (chart, number, bar) => withBar(chart, number, { fills: checked ? wholeBar(chart, bar) : null }, "fills"),
-    repeat_end: (chart, number) => withRoad(chart, number, { repeat_end: times(value) }),
-    ending: (chart, number) => withRoad(chart, number, { ending: passesIn(value) }),
+    repeat_end: (chart, number) => withRoad(chart, number, { repeat_end: value }),
+    ending: (chart, number) => withRoad(chart, number, { ending: value }),
     jump: (chart, number) => withRoad(chart, number, { jump: jumpIn(value) }),
   };
   return edits[name] ?? null;
@@ -83,15 +105,6 @@ function wordsIn(value, before) {
 
 function wholeBar(chart, bar) {
   return [{ beat: 1, beats: Number(meterOf(chart, bar).split("/")[0]) }];
-}
-
-function times(value) {
-  const count = Number(value);
-  return Number.isInteger(count) && count >= 2 ? count : 0;
-}
-
-function passesIn(value) {
-  return (value.match(/\d+/g) ?? []).map(Number).filter((pass) => pass > 0);
 }
 
 function jumpSaid(jump) {

@@ -43,6 +43,14 @@ export function beatsIn(meter, text) {
   return beats;
 }
 
+/** Places of a bar in this meter, as an example. */
+export function countingLike(meter) {
+  const upper = Number(meter.split("/")[0]);
+  const parts = partsOf(meter).map(([name]) => name);
+  const like = ["", ...parts.filter((name) => name === "&" || name === "a" || name === "trip")];
+  return like.map((name, at) => `${Math.min(at + 1, upper)}${name.length > 1 ? " " : ""}${name}`).join(", ");
+}
+
 function beatJson(number, [name, at]) {
   if (at === 0) return number;
   return name === "trip" || name === "let" ? `${number * 3 + (name === "trip" ? 1 : 2)}/3` : number + at;

@@ -1,7 +1,7 @@
 // A song's chart under the drummer's hands, keyboard first: bars in a grid, beside the sound and the engraved pages.
 import { attach } from "kitpost/lib/attach";
 import { BarForm } from "kitpost/chart/bar-form";
-import { barAfterKey, ChartGrid } from "kitpost/chart/grid";
+import { BAR_KEYS, barAfterKey, ChartGrid } from "kitpost/chart/grid";
 import {
   barAt,
   barCount,
@@ -16,51 +16,42 @@ import {
   withHit,
   withSection,
 } from "kitpost/chart/edits";
+import { keepPlace, placeAfterSave } from "kitpost/chart/after-save";
 import { countedWords } from "kitpost/chart/counting";
-import { agoWords } from "kitpost/lib/unsaved";
+import { faultOf, showFault } from "kitpost/chart/fault";
 import { ChartLive } from "kitpost/chart/live";
 import { lightOnPages } from "kitpost/chart/pages";
 import { showSeen } from "kitpost/chart/seen";
-import { hasModifier } from "kitpost/lib/modifiers";
+import { hasModifier, workKey } from "kitpost/lib/modifiers";
 import { History } from "kitpost/lib/history";
-import { unsavedChart } from "kitpost/chart/unsaved";
+import { offerWords, unsavedChart } from "kitpost/chart/unsaved";
 
-const SAVED = "kitpost-chart-saved";
 const TYPED_INTO = "input:not([type=checkbox]), textarea, select";
-// On a bar of the grid; each is on the page as a button too.
-const KEYS = {
-  n: "split",
-  j: "join",
-  y: "copy",
-  i: "insert",
-  Delete: "remove",
-  t: "hit",
-  x: "no-hits",
-  "%": "repeat",
-  Enter: "from-here",
-  " ": "play",
-};
 
 class ChartEditor {
   constructor(element) {
     this.element = element;
     this.start = JSON.parse(element.querySelector("#chart-start").textContent);
     this.seen = JSON.parse(element.querySelector("#chart-seen").textContent);
-    this.history = new History(this.start);
-    this.chosen = 1;
+    const saved = placeAfterSave(element.dataset.chartNumber);
+    this.history = new History(this.start, { past: saved?.past });
+    this.chosen = Math.min(saved?.chosen ?? 1, barCount(this.start));
     this.said = element.querySelector("[data-chart-said]");
-    this.sayIfSaved();
     this.grid = new ChartGrid(element.querySelector("[data-chart-grid]"), {
       onChoose: (number) => this.choose(number),
       onSection: (section, change) => this.take(withSection(this.chart, section, change)),
     });
-    this.form = new BarForm(element.querySelector("[data-chart-bar]"), (edit) => this.edit(edit));
-    this.live = new ChartLive(this);
+    this.form = new BarForm(element.querySelector("[data-chart-bar]"), {
+      onChange: (edit) => this.edit(edit),
+      onWrong: (sentence) => this.say(sentence),
+    });
+    this.live = new ChartLive(this, saved?.headS);
     const { chartSong: song, chartNumber: began } = element.dataset;
     this.unsaved = unsavedChart({ storage: localStorage, song, began: Number(began), visit: Date.now() });
     this.listen();
     this.offer();
     this.show();
+    if (saved) this.showSaved(saved.number);
   }
 
   get chart() {
@@ -84,7 +75,11 @@ class ChartEditor {
 
   /** An edit of the bar that has the focus: a function from chart, bar number and bar to the new chart. */
   edit(edit) {
-    this.take(edit(this.chart, this.chosen, barAt(this.chart, this.chosen).bar));
+    const changed = edit(this.chart, this.chosen, barAt(this.chart, this.chosen).bar);
+    // What stands there already was typed once more: nothing to undo.
+    if (changed !== this.chart) return this.take(changed);
+    this.say("");
+    this.show();
   }
 
   take(chart, said = "") {
@@ -116,9 +111,8 @@ class ChartEditor {
         this.isStale = false;
         const answer = await this.send(this.element.dataset.chartTry, { chart: this.chart });
         const seen = await answer.json();
-        this.setSavable(!seen.error);
-        if (seen.error) this.say(seen.error);
-        else this.seen = seen;
+        this.fault = seen.error ? faultOf(seen.error, this.chart, (bar) => this.labelOf(bar)) : null;
+        if (!seen.error) this.seen = seen;
       }
       this.show();
     } catch {
@@ -135,28 +129,27 @@ class ChartEditor {
   }
 
   async save(seen) {
-    this.setSavable(false);
+    this.keepButton.disabled = true;
     const note = this.element.querySelector("[name=note]").value;
     try {
       const answer = await this.send(this.element.dataset.chartSave, { chart: this.chart, seen, note });
       const said = await answer.json();
       if (!answer.ok) return this.refuse(said);
       this.unsaved.drop();
-      sessionStorage.setItem(SAVED, said.number);
+      const { chosen, history, live } = this;
+      keepPlace({ number: String(said.number), chosen, headS: live.lanes?.headS, past: history.past });
       location.reload();
     } catch {
       this.say("The server does not answer. The chart is kept in this browser: try again in a moment.");
     } finally {
-      this.setSavable(true);
+      this.keepButton.disabled = Boolean(this.fault);
     }
   }
 
   /** After the reload that a save ends with. */
-  sayIfSaved() {
-    const number = sessionStorage.getItem(SAVED);
-    sessionStorage.removeItem(SAVED);
-    if (number === this.element.dataset.chartNumber)
-      this.say(`Version ${number} is saved. Its pages are engraved next.`);
+  showSaved(number) {
+    this.say(`Version ${number} is saved. Its pages are engraved next.`);
+    this.grid.focus(this.chosen);
   }
 
   refuse({ error, newest }) {
@@ -165,8 +158,8 @@ class ChartEditor {
     this.element.querySelector("[data-chart-conflict]").hidden = newest === undefined;
   }
 
-  setSavable(can) {
-    this.element.querySelector("[data-chart-keep]").disabled = !can;
+  get keepButton() {
+    return this.element.querySelector("[data-chart-keep]");
   }
 
   press(what) {
@@ -210,16 +203,24 @@ class ChartEditor {
   }
 
   key(event) {
-    if (isUndo(event)) {
-      event.preventDefault();
-      return this.step(event.shiftKey ? "redo" : "undo");
-    }
+    const what = workKey(event);
+    if (what) return this.workByKey(event, what);
     if (event.target.matches?.("[data-chart-grid] [data-bar]") && !hasModifier(event)) this.keyOnBar(event);
+  }
+
+  /** A field has an undo of its own; what is being typed belongs to what is saved. */
+  workByKey(event, what) {
+    const isTyping = event.target.matches?.(TYPED_INTO);
+    if (isTyping && what !== "save") return;
+    event.preventDefault();
+    if (what !== "save") return this.step(what);
+    if (isTyping) event.target.blur();
+    if (!this.keepButton.disabled) this.save(this.unsaved.began);
   }
 
   keyOnBar(event) {
     const next = barAfterKey(event.key, this.chosen, barCount(this.chart));
-    const what = KEYS[event.key];
+    const what = BAR_KEYS[event.key];
     if (next === null && !what) return;
     event.preventDefault();
     event.stopPropagation();
@@ -241,9 +242,11 @@ class ChartEditor {
   }
 
   show() {
-    const { seen, chosen } = this;
+    const { seen, chosen, fault } = this;
     showSeen(this.element, seen);
-    this.grid.show(this.chart, { chosen, ...seen });
+    showFault(this.element, fault);
+    this.keepButton.disabled = Boolean(fault);
+    this.grid.show(this.chart, { chosen, ...seen, problems: [...seen.problems, ...(fault ? [fault] : [])] });
     this.form.show(this.chart, chosen, this.labelOf(chosen), barAt(this.chart, chosen).bar);
     this.element.querySelector("[data-chart-state]").textContent = isSame(this.chart, this.start)
       ? `Version ${this.element.dataset.chartNumber}.`
@@ -254,10 +257,7 @@ class ChartEditor {
   offer() {
     this.found = this.unsaved.offer(this.start);
     if (!this.found) return;
-    const { began, atMs } = this.found;
-    const since = began === this.unsaved.began ? "" : ` It began from version ${began}; another was saved since.`;
-    this.element.querySelector("[data-chart-offer-text]").textContent =
-      `A chart that was not saved is kept in this browser, last changed ${agoWords(Date.now() - atMs)}.${since}`;
+    this.element.querySelector("[data-chart-offer-text]").textContent = offerWords(this.found, this.unsaved.began);
     this.element.querySelector("[data-chart-offer]").hidden = false;
   }
 
@@ -285,12 +285,6 @@ class ChartEditor {
     this.live.leave();
     document.removeEventListener("keydown", this.onKey);
   }
-}
-
-/** Wherever the hands are, but in a field whose own undo is meant. */
-function isUndo(event) {
-  const isHeld = event.ctrlKey || event.metaKey;
-  return isHeld && event.key.toLowerCase() === "z" && !event.target.matches?.(TYPED_INTO);
 }
 
 attach("[data-chart-editor]", (element) => {

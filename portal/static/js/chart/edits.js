@@ -102,7 +102,7 @@ export function withHits(chart, number, beats) {
   const at = barAt(chart, number);
   if (!at || !beats) return chart;
   const before = new Map((at.bar.hits ?? []).map((hit) => [beatNumber(hit.beat), hit]));
-  const hits = beats.map((beat) => before.get(beatNumber(beat)) ?? { beat, length: shortest(beat) });
+  const hits = [...new Set(beats)].map((beat) => before.get(beatNumber(beat)) ?? { beat, length: shortest(beat) });
   return withBar(chart, number, { hits: cutShort(inBeats(hits)) }, "hits");
 }
 

@@ -3,6 +3,19 @@ import { counted } from "kitpost/chart/counting";
 import { meterOf } from "kitpost/chart/edits";
 
 const PER_ROW = 4;
+// On a bar of the grid; each is on the page as a button too.
+export const BAR_KEYS = {
+  n: "split",
+  j: "join",
+  y: "copy",
+  i: "insert",
+  Delete: "remove",
+  t: "hit",
+  x: "no-hits",
+  "%": "repeat",
+  Enter: "from-here",
+  " ": "play",
+};
 const SIGNS = { segno: "segno", coda: "coda", to_coda: "To Coda", fine: "Fine" };
 const NOTHING = { dynamics: [], hits: [], stops: [], fills: [], words: [], road: {} };
 const SHOWN = { "repeat-1": "%", "repeat-2": "% %", rest: "rest", rhythm: "rhythm", drums: "drums" };
@@ -75,6 +88,7 @@ export class ChartGrid {
     const words = wordsOf(chart, bar);
     button.replaceChildren(
       make("span", { className: "chart-number" }, label),
+      fault.length ? make("b", { className: "chart-fault", textContent: "!", ariaHidden: "true" }) : "",
       make("span", { className: "chart-shows" }, ...signsOf(chart, bar)),
       make("span", { className: "chart-words" }, words),
     );

@@ -1,12 +1,14 @@
 // The chart's tie to the lanes: the bar that plays is lit, a bar is played from, and a hit is tapped in time.
 import { barAt, meterOf, nearestBeat } from "kitpost/chart/edits";
-import { barIndexAt, barLengthS } from "kitpost/lib/bars";
+import { barIndexAt, barLengthS, SAME_PLACE_S } from "kitpost/lib/bars";
 
 const PRESS_IS_NEW_MS = 1000;
 
 export class ChartLive {
-  constructor(editor) {
+  /** `resumeS`: where the player stood before the page was loaded anew, if it did. */
+  constructor(editor, resumeS = null) {
     this.editor = editor;
+    this.resumeS = resumeS;
     this.element = document.querySelector("[data-lanes]");
     this.pressedMs = 0;
     this.onView = () => this.follow();
@@ -35,7 +37,11 @@ export class ChartLive {
   }
 
   follow() {
-    if (this.lanes) this.editor.lightBar(this.placeAt(this.lanes.headS + 1e-6)?.written ?? null);
+    if (!this.lanes) return;
+    const { resumeS } = this;
+    this.resumeS = null;
+    if (resumeS !== null) this.lanes.seekShown(resumeS);
+    this.editor.lightBar(this.placeAt(this.lanes.headS + SAME_PLACE_S)?.written ?? null);
   }
 
   /** When a key or finger went down, not when the page came to it. */

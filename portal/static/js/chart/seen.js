@@ -9,4 +9,7 @@ export function showSeen(element, { problems, meters, length, fine }) {
   const fineLine = element.querySelector("[data-chart-fine]");
   fineLine.textContent = fine;
   fineLine.hidden = said.length > 0;
+  const link = element.querySelector("[data-chart-faults]");
+  link.textContent = said.length > 1 ? `${said.length} things do not add up` : (said[0] ?? "");
+  link.hidden = !said.length;
 }

@@ -1,5 +1,5 @@
 // Where the head is, and the clock under the lanes: the closer the view, the finer.
-import { clock, placeText, secondsEvery } from "kitpost/lib/bars";
+import { clock, placeText, SAME_PLACE_S, secondsEvery } from "kitpost/lib/bars";
 
 const MS_WITHIN_S = 1;
 const FRAMES_WITHIN_S = 0.1;
@@ -20,7 +20,7 @@ export function clockSteps({ startS, endS }, width, widthOf) {
 /** "bar 3, beat 2 · 0:05.31"; within a second of view to the millisecond, within a tenth with the frame at each rate
  *  that a lane has. */
 export function whereText({ bars, lanes }, headS, lengthS) {
-  const parts = [placeText(bars, headS) || "–", clock(headS, lengthS <= MS_WITHIN_S ? 3 : 2)];
+  const parts = [placeText(bars, headS + SAME_PLACE_S) || "–", clock(headS, lengthS <= MS_WITHIN_S ? 3 : 2)];
   if (lengthS > FRAMES_WITHIN_S) return parts.join(" · ");
   const ratesHz = [...new Set(lanes.map((lane) => lane.sample_rate_hz).filter(Boolean))];
   const frames = ratesHz.map(

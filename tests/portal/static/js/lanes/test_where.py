@@ -34,6 +34,8 @@ def test_the_place_is_told_as_finely_as_it_is_seen(ready: Page) -> None:
     bars = [{"bar": 1 + bar, "time_s": 1 + 2 * bar, "beats": 4} for bar in range(4)]
     one = {"bars": bars, "lanes": [{"sample_rate_hz": 44_100}, {"sample_rate_hz": 44_100}]}
     two = {"bars": bars, "lanes": [{"sample_rate_hz": 44_100}, {"sample_rate_hz": 48_000}, {"sample_rate_hz": 0}]}
+    beside = ask(ready, "lanes/where", "[2.99999, 2.999].map((s) => m.whereText(given[0], s, 2))", one)
+    assert beside == ["bar 2, beat 1 · 0:03.00", "bar 1, beat 4 · 0:03.00"]  # half a frame before the line, and 1 ms
     tell = "[2, 0.8, 0.05].map((lengthS) => m.whereText(given[0], 5.6789, lengthS))"
     place = "bar 3, beat 2 · 0:05"
 

@@ -1,0 +1,50 @@
+// What may be typed into the fields of a bar. Sums only: what cannot be read is null, and a sentence says what can.
+import { beatsIn, countingLike } from "kitpost/chart/counting";
+
+// As the house reads a chart: beats in a bar (analysis/maps/tempo_map.py), passes (analysis/chart/reading.py).
+const MOST_IN_A_BAR = 32;
+const MOST_PASSES = 32;
+
+const READERS = {
+  meter: meterIn,
+  hits: (text, meter) => beatsIn(meter, text),
+  repeat_end: timesIn,
+  ending: passesIn,
+};
+const POSSIBLE = {
+  meter: () => "A meter is a number over 1, 2, 4, 8, 16 or 32, such as 4/4 or 6/8.",
+  hits: (meter) => `Hits are places in a bar of ${meter}, such as “${countingLike(meter)}”.`,
+  repeat_end: () => `A repeat is played 2 to ${MOST_PASSES} times in all; empty for no end of a repeat.`,
+  ending: () => `An ending is for passes by number, such as “1” or “1, 2”; empty for no ending.`,
+};
+
+/** What was typed into field `name` of a bar in `meter`; null where it is nothing that can be there. */
+export function entryIn(name, text, meter) {
+  return READERS[name] ? READERS[name](text, meter) : text;
+}
+
+export function possibleWords(name, meter) {
+  return POSSIBLE[name]?.(meter) ?? "";
+}
+
+function meterIn(text) {
+  const { upper, lower } = /^(?<upper>\d{1,2})\s*\/\s*(?<lower>1|2|4|8|16|32)$/.exec(text.trim())?.groups ?? {};
+  return isFrom(1, MOST_IN_A_BAR, Number(upper)) ? `${Number(upper)}/${lower}` : null;
+}
+
+function timesIn(text) {
+  if (!text.trim()) return 0;
+  return isFrom(2, MOST_PASSES, Number(text)) ? Number(text) : null;
+}
+
+function passesIn(text) {
+  const passes = text
+    .split(/[\s,;]+/)
+    .filter(Boolean)
+    .map(Number);
+  return passes.every((pass) => isFrom(1, MOST_PASSES, pass)) ? passes : null;
+}
+
+function isFrom(least, most, value) {
+  return Number.isInteger(value) && value >= least && value <= most;
+}
