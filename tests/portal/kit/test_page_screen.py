@@ -273,6 +273,7 @@ def test_a_finger_must_rest_on_a_button(opened: Page) -> None:
     }"""
     opened.evaluate(press, 20)
     expect(opened.locator("[data-kit-said]")).to_have_text("Hold the button a moment.")
+    expect(opened.locator(".kit-hint")).to_be_in_viewport(ratio=1)
     expect(opened.locator("[data-kit-last]")).to_have_text("No take yet")
     opened.evaluate(press, 400)
     expect(opened.locator("[data-kit-last]")).to_have_text("Take 1, not kept")
@@ -403,3 +404,34 @@ def test_a_song_with_nothing_to_play_says_so_and_still_logs_takes(
     page.keyboard.press("g")
     expect(page.locator("[data-kit-unsent]")).to_have_text("All takes are sent.")
     assert TakeLog.objects.get().song == song
+
+
+LONG = """() => {
+  const { picture, song } = document.querySelector("[data-kit]").kit;
+  const form = Array.from({ length: 11 }, (_, at) => ({
+    label: `${"ABCDEFGHIJK"[at]} Chorus`, bar: 1 + 8 * at, bars: 8, startS: 2 + 16 * at, endS: 18 + 16 * at,
+  }));
+  picture.showForm(form, null);
+  picture.show({ bar: 26, beat: 1, beats: 4, meter: "4/4", bpm: 120, section: 3, next: null });
+}"""
+CUT = "element => element.scrollWidth > element.clientWidth"
+
+
+def test_names_of_sections_stand_whole_and_where_there_is_no_room_their_letters_do(opened: Page) -> None:
+    """Eleven sections with names, on a laptop and on a phone."""
+    for width, height in ((1440, 900), (390, 844)):
+        opened.set_viewport_size({"width": width, "height": height})
+        opened.evaluate(LONG)
+        section = opened.locator("[data-kit-section]")
+        expect(section).to_have_text("D Chorus")
+        assert not section.evaluate(CUT)
+        expect(opened.locator("[data-kit-of]")).to_be_in_viewport(ratio=1)
+        for button in opened.locator(".kit-form button").all():
+            assert not button.evaluate(CUT)
+            assert not opened.evaluate("document.documentElement.scrollWidth > innerWidth")
+    expect(opened.locator(".kit-form button").first).to_have_text("A Chorus")
+    assert opened.locator(".kit-form button").first.inner_text() == "A"
+    words, keys = (opened.locator(name).bounding_box() for name in (".kit-words", ".kit > .kit-keys"))
+    assert words is not None
+    assert keys is not None
+    assert words["y"] + words["height"] <= keys["y"]

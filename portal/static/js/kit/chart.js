@@ -1,18 +1,25 @@
-// The engraved chart at the kit: its pages turn by themselves, and the bar that plays is lit.
+// The engraved chart at the kit: its pages turn by themselves, a bar ahead, and the bar that plays is lit.
 
 const HIDDEN = "kitpost-kit-chart-hidden";
+// Room for two pages beside each other that are read from the kit (house choice).
+const ROOM_FOR_TWO = "(min-width: 64rem) and (min-aspect-ratio: 4/3)";
 
 export class KitChart {
   /** `pages`: SVG texts as the house drew them; each bar names the bars of the song that it is played as. */
   constructor(part, pages) {
     this.element = part("chart");
-    this.bar = null;
+    this.bar = this.next = null;
     this.pages = pages.map(drawnOf).filter(Boolean);
+    this.pageOf = new Map(this.pages.flatMap((page, at) => songBarsOn(page).map((bar) => [bar, at])));
+    this.room = matchMedia(ROOM_FOR_TWO);
+    this.onRoom = () => this.turn();
+    this.room.addEventListener("change", this.onRoom);
+    this.shown = [];
     this.bars = part("bars");
     this.button = part("chart-button");
     this.button.hidden = !this.pages.length;
     this.isHidden = stored();
-    this.turnTo(0);
+    this.turn();
     this.showOrHide();
   }
 
@@ -31,21 +38,48 @@ export class KitChart {
     this.button.querySelector("span").textContent = isShown ? "Hide the chart" : "Show the chart";
   }
 
-  show(where) {
-    const bar = where?.bar ?? null;
-    if (bar === this.bar || !this.pages.length) return;
-    this.bar = bar;
+  /** `next`: the bar that is played after `bar`; `bar` itself while nothing plays. */
+  show(bar, next) {
+    if (!this.pages.length || (bar === this.bar && next === this.next)) return;
+    Object.assign(this, { bar, next });
     for (const lit of this.element.querySelectorAll(".is-playing")) lit.classList.remove("is-playing");
-    const at = this.pages.findIndex((page) => page.querySelector(`[data-song-bars~="${bar}"]`));
-    if (at < 0) return;
-    this.turnTo(at);
-    this.pages[at].querySelector(`[data-song-bars~="${bar}"]`).classList.add("is-playing");
+    const page = this.pages[this.pageOf.get(bar)];
+    if (!page) return;
+    this.turn();
+    page.querySelector(`[data-song-bars~="${bar}"]`).classList.add("is-playing");
   }
 
-  turnTo(at) {
-    if (!this.pages[at] || this.element.firstChild === this.pages[at]) return;
-    this.element.replaceChildren(this.pages[at]);
-    this.element.setAttribute("aria-label", `Chart, page ${at + 1} of ${this.pages.length}`);
+  /** Alone, a page gives way in its last bar; of two the one that plays stays where it is, and what comes stands beside
+   *  it. */
+  turn() {
+    const at = this.pageOf.get(this.bar) ?? 0;
+    const coming = this.pageOf.get(this.next) ?? at;
+    const isRoom = this.pages.length > 1 && this.room.matches;
+    this.put(isRoom ? this.beside(at, coming) : [coming]);
+  }
+
+  /** Page `at` and the one that comes, each where it stands already. */
+  beside(at, coming) {
+    const [left, right] = this.shown;
+    const after = at + 1 < this.pages.length ? at + 1 : at - 1;
+    const other = coming === at ? after : coming;
+    const isRight = right === at || (left !== at && other < at);
+    return isRight ? [other, at] : [at, other];
+  }
+
+  put(shown) {
+    const drawn = shown.map((at) => this.pages[at]).filter(Boolean);
+    this.shown = shown;
+    if (drawn.length === this.element.children.length && drawn.every((page, at) => page === this.element.children[at]))
+      return;
+    this.element.replaceChildren(...drawn);
+    this.element.dataset.pages = drawn.length;
+    const numbers = shown.map((at) => at + 1).join(" and ");
+    this.element.setAttribute("aria-label", `Chart, page ${numbers} of ${this.pages.length}`);
+  }
+
+  leave() {
+    this.room.removeEventListener("change", this.onRoom);
   }
 }
 
@@ -72,4 +106,9 @@ function drawnOf(text) {
   drawn.removeAttribute("width");
   drawn.removeAttribute("height");
   return document.adoptNode(drawn);
+}
+
+function songBarsOn(page) {
+  const bars = [...page.querySelectorAll("[data-song-bars]")];
+  return bars.flatMap((bar) => bar.dataset.songBars.split(" ").filter(Boolean).map(Number));
 }

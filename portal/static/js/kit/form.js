@@ -43,6 +43,15 @@ export function whereAt({ bars }, form, timeS) {
   };
 }
 
+/** The bar that is played after `bar`: where a loop {startS, endS} ends with it, the loop's first. */
+export function barAfter({ bars }, bar, loop) {
+  const at = bars.findIndex((one) => one.bar === bar);
+  if (at < 0 || !loop) return bar + 1;
+  const endS = bars[at + 1]?.time_s ?? Infinity;
+  const endsLoop = bars[at].time_s < loop.endS && endS > loop.endS - 1e-3;
+  return endsLoop ? bars[Math.max(0, barIndexAt(bars, loop.startS + 1e-4))].bar : bar + 1;
+}
+
 /** What is said of the next section, in time: "C in 2 bars", "C in the next bar"; nothing before that. */
 export function announcement({ next, barsToNext }) {
   if (!next || barsToNext > ANNOUNCED_BARS || barsToNext < 1) return "";

@@ -3,7 +3,7 @@
 //   <section data-kit> … [data-kit-NAME] parts, [data-kit-do=NAME] buttons … </section>
 import { Balance } from "kitpost/kit/balance";
 import { KitChart } from "kitpost/kit/chart";
-import { formOf, topOf, whereAt } from "kitpost/kit/form";
+import { barAfter, formOf, topOf, whereAt } from "kitpost/kit/form";
 import { kitGraph } from "kitpost/kit/graph";
 import { Keys } from "kitpost/kit/keys";
 import { Logbook } from "kitpost/kit/logbook";
@@ -224,9 +224,14 @@ export class Kit {
     const where = whereAt(this.song, this.form, this.nowS + 1e-4);
     this.picture.show(where, transport.isPlaying ? transport.speedAt() : this.practice.speed);
     if (transport.isPlaying && transport.count) this.showCount();
-    this.chart.show(where);
+    this.showChart(where?.bar ?? null);
     this.element.dataset.playing = String(transport.isPlaying);
     this.showSection(where?.section ?? -1);
+  }
+
+  showChart(bar) {
+    const { isPlaying, loop } = this.transport;
+    this.chart.show(bar, isPlaying ? barAfter(this.song, bar, loop) : bar);
   }
 
   showSection(at) {
@@ -252,5 +257,6 @@ export class Kit {
   leave() {
     this.transport.silence();
     this.keys.leave();
+    this.chart.leave();
   }
 }

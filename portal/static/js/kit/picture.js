@@ -21,7 +21,8 @@ export class Picture {
     const items = form.map((section, at) => {
       const item = make("li", { className: "kit-section" });
       item.style.flexGrow = section.bars;
-      const button = make("button", { type: "button", textContent: section.label });
+      const button = make("button", { type: "button" });
+      button.append(...letterAndName(section.label));
       button.setAttribute("aria-label", `Section ${section.label}, from bar ${section.bar}`);
       button.addEventListener("click", (event) => {
         if (event.detail) button.blur(); // a pointer's: Space is the page's again
@@ -59,6 +60,8 @@ export class Picture {
     if (this.shown[name] === text) return;
     this.shown[name] = text;
     this.part(name).textContent = text;
+    // The style sheet makes a long name small enough to stand there whole.
+    if (name === "section") this.part(name).style.setProperty("--letters", Math.max(text.length, 2));
   }
 
   light(at) {
@@ -82,6 +85,13 @@ export class Picture {
     this.shown.barLit = bar;
     for (const [at, item] of [...list.children].entries()) mark(item, first + at === bar);
   }
+}
+
+/** "D Chorus" as two parts: where there is little room only the letter stands. */
+function letterAndName(label) {
+  const { letter, name } = /^(?<letter>[A-Z]+\d*)\s+(?<name>.+)$/.exec(label)?.groups ?? {};
+  const texts = letter ? [make("b", { textContent: letter }), " ", make("span", { textContent: name })] : [];
+  return letter ? texts : [make("b", { textContent: label })];
 }
 
 function textsOf(where) {

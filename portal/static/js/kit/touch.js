@@ -1,6 +1,8 @@
 // No accidental touch: while the page is locked, a finger must rest on a button before it counts. Keys, mice and screen
 // readers press at once.
 const HOLD_MS = 300;
+const HINT_MS = 2000;
+const HINT = "Hold the button a moment.";
 const KEPT = "kitpost-kit-touch";
 
 export class TouchLock {
@@ -37,12 +39,25 @@ export class TouchLock {
     this.held = null;
   }
 
+  /** Where the finger is: the line that says it may be out of sight. */
+  hint(button) {
+    this.say(HINT);
+    document.querySelector(".kit-hint")?.remove();
+    const words = Object.assign(document.createElement("p"), { className: "kit-hint", textContent: HINT });
+    words.setAttribute("aria-hidden", "true");
+    const { top, bottom } = button.getBoundingClientRect();
+    if (top > innerHeight / 2) words.style.bottom = `${innerHeight - top + 8}px`;
+    else words.style.top = `${bottom + 8}px`;
+    button.closest("[data-kit]").append(words);
+    setTimeout(() => words.remove(), HINT_MS);
+  }
+
   /** The tap itself presses nothing: a hold has done so already. */
   click(event) {
     if (!this.isOn || event.pointerType !== "touch" || !event.target.closest("button")) return;
     event.preventDefault();
     event.stopPropagation();
-    if (this.pressed !== event.target.closest("button")) this.say("Hold the button a moment.");
+    if (this.pressed !== event.target.closest("button")) this.hint(event.target.closest("button"));
     this.pressed = null;
   }
 }

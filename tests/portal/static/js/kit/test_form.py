@@ -83,3 +83,10 @@ def test_words_stand_at_their_section(ready: Page) -> None:
 def test_a_client_who_wrote_nothing_has_no_words(ready: Page) -> None:
     empty = {"feel": "", "notes": " \n", "references": ""}
     assert ask(ready, "kit/words", "m.wordsFor(given[0], null)", empty) == {"whole": [], "here": []}
+
+
+def test_after_the_last_bar_of_a_loop_comes_its_first(ready: Page) -> None:
+    """Bars 3 and 4 last from 6 s to 10 s."""
+    after = "[2, 3, 4, 5].map((bar) => m.barAfter(given[0], bar, given[1]))"
+    assert ask(ready, "kit/form", after, SONG, None) == [3, 4, 5, 6]
+    assert ask(ready, "kit/form", after, SONG, {"startS": 6, "endS": 10}) == [3, 4, 3, 6]

@@ -1,0 +1,41 @@
+"""The chart at the kit: what comes next is in sight before it is played."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+pytestmark = pytest.mark.browser
+
+# Three pages of four bars; the last goes back to bar 1 of the chart, which is bar 13 of the song.
+SHOW = """async (steps) => {
+  const { KitChart } = await import('kitpost/kit/chart');
+  const bar = (number) => `<g data-song-bars="${number}${number === 1 ? ' 13' : ''}"><rect class="bar-light"/></g>`;
+  const page = (at) => [1, 2, 3, 4].map((one) => bar(4 * at + one)).join('');
+  const pages = [0, 1, 2].map((at) => `<svg xmlns="http://www.w3.org/2000/svg">${page(at)}</svg>`);
+  const parts = { chart: 'div', bars: 'div', 'chart-button': 'button' };
+  for (const [name, tag] of Object.entries(parts)) parts[name] = document.createElement(tag);
+  parts['chart-button'].append(document.createElement('span'));
+  const chart = new KitChart((name) => parts[name], pages);
+  return steps.map(([bar, next]) => {
+    chart.show(bar, next);
+    return parts.chart.getAttribute('aria-label').replace('Chart, page ', '').replace(' of 3', '');
+  });
+}"""
+
+
+def shown(page: Page, *steps: tuple[int, int]) -> Any:
+    return page.evaluate(SHOW, steps)
+
+
+def test_one_page_turns_in_its_last_bar_and_only_while_it_plays(ready: Page) -> None:
+    ready.set_viewport_size({"width": 820, "height": 1180})
+    assert shown(ready, (3, 4), (4, 4), (4, 5), (5, 6), (12, 13), (13, 14)) == ["1", "1", "2", "2", "1", "1"]
+
+
+def test_of_two_pages_the_one_that_plays_stays_and_the_next_stands_beside_it(ready: Page) -> None:
+    ready.set_viewport_size({"width": 1440, "height": 900})
+    steps = ((1, 2), (4, 5), (5, 6), (9, 10), (11, 12), (12, 13), (13, 14))
+    assert shown(ready, *steps) == ["1 and 2", "1 and 2", "3 and 2", "3 and 2", "3 and 2", "3 and 1", "2 and 1"]
