@@ -8,7 +8,7 @@ from typing import SupportsFloat
 # Below this amplitude a level has no meaning: 32-bit float rounding of a full-scale signal sits near 3e-8
 # (house choice).
 _SMALLEST_AMPLITUDE = 1e-10
-# How exactly a tempo is written (house choices): on a page and in a file's name; on a chart, played from; in a
+# How exactly a tempo is written (house choices): on a page and in a file's name; on a chart, which is played from; in a
 # cue sheet, from which somebody types it into their session.
 TEMPO_DECIMALS, CHART_TEMPO_DECIMALS, CUE_SHEET_TEMPO_DECIMALS = 3, 2, 5
 
