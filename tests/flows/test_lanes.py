@@ -140,7 +140,7 @@ def drawn(song: Song, live_server: LiveServer, client: Client, page: Page) -> It
 
 
 def draws_more_than_it_drops(page: Page) -> bool:
-    """While the view moves. A busy machine drops any page's frames, for a while; what the page does drops them always."""
+    """While the view moves. A busy machine drops any page's frames for a while, a page of its own always."""
     drew, dropped = traced(page, lambda: page.evaluate(SCROLL, {"lengthS": SECONDS / 4, "frames": 240}))
     print(f"traced over 240 moves: {drew} frames drawn, {dropped} dropped")  # noqa: T201
     return drew > dropped
