@@ -12,9 +12,11 @@ from analysis.band.score import steady, write_score
 from analysis.bars.measures import with_music
 from analysis.bars.statements import Statements
 from analysis.core.reports import Alternative, MapSegment, SongMeasures
+from analysis.core.samples import Doubles
 from analysis.features.feature_arrays import Features
 from analysis.form.bar_clock import BarClock
 from analysis.maps.tempo_map import MeterSign
+from analysis.measuring import bars_by_form
 from analysis.measuring.bars_by_form import drafted_bars, with_short_bars
 from analysis.tempo.evidence import Evidence, pool
 from tests.analysis.playing import song_file
@@ -68,6 +70,34 @@ def test_the_form_decides_where_measuring_is_in_doubt(
 
     assert clock is not None
     assert float(np.median(np.diff(clock.downbeats_s))) == pytest.approx(bar_beats * 60 / BPM, abs=0.01)
+
+
+@pytest.mark.parametrize(("log_odds", "stays"), [(2.0, True), (4.0, False)])
+def test_another_reading_has_to_be_clearly_likelier(
+    heard: tuple[Evidence, list[Features]],
+    right: SongMeasures,
+    log_odds: float,
+    *,
+    stays: bool,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    measured = in_doubt(right, level=1, doubt=0.4)
+    own = drafted_bars(*heard, measured, is_meter_given=True)
+
+    class OneOther:
+        """The first of several readings is likelier than the measured one, which is the last, by so much."""
+
+        def log_odds(self, rows: Doubles) -> Doubles:
+            scores = np.where(np.arange(len(rows)) == len(rows) - 1, 0.0, -50.0)
+            scores[0] = log_odds if len(rows) > 1 else 0.0
+            return scores
+
+    monkeypatch.setattr(bars_by_form, "_model", OneOther)
+    found = drafted_bars(*heard, measured)
+
+    assert own is not None
+    assert found is not None
+    assert np.array_equal(found.downbeats_s, own.downbeats_s) == stays
 
 
 def test_a_song_without_bars_has_none(heard: tuple[Evidence, list[Features]]) -> None:
