@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
+from importlib.resources import files
 from itertools import pairwise
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -65,7 +66,11 @@ def _toolkit() -> Any:
     import verovio
 
     verovio.enableLog(verovio.LOG_OFF)
-    return verovio.toolkit()
+    # Its own default path is known only to the thread that imported it first: elsewhere it finds no fonts.
+    toolkit = verovio.toolkit(False)
+    if not toolkit.setResourcePath(str(files("verovio") / "data")):
+        raise ChartError("the engraver's fonts could not be read")
+    return toolkit
 
 
 def _options(page_width: int) -> dict[str, Any]:

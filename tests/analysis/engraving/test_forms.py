@@ -1,3 +1,5 @@
+import subprocess
+import sys
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -24,6 +26,21 @@ def test_every_page_can_be_dark(page: str) -> None:
     files = engrave(straight_rock(), "svg", Look(page=page, dark=True))
 
     assert all(_DARK_PAPER.encode() in file and _DARK_INK.encode() in file for file in files)
+
+
+def test_a_chart_is_engraved_in_another_thread_than_the_one_that_imported_the_engraver() -> None:
+    """verovio 6.4 keeps its default path by thread: found when a server's thread was the first to import it."""
+    lines = (
+        "import threading",
+        "first = threading.Thread(target=lambda: __import__('verovio'))",
+        "first.start(), first.join()",
+        "from analysis.engraving import engrave",
+        "from tests.analysis.chart.by_hand import straight_rock",
+        "print(len(engrave(straight_rock(), 'svg')))",
+    )
+    done = subprocess.run([sys.executable, "-c", "\n".join(lines)], capture_output=True, text=True, check=False)
+
+    assert (done.stdout, done.returncode) == ("1\n", 0), done.stderr
 
 
 def test_nothing_is_written_to_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
