@@ -67,9 +67,8 @@ def _toolkit() -> Any:
 
     verovio.enableLog(verovio.LOG_OFF)
     # Its own default path is known only to the thread that imported it first: elsewhere it finds no fonts.
-    toolkit = verovio.toolkit(False)
-    if not toolkit.setResourcePath(str(files("verovio") / "data")):
-        raise ChartError("the engraver's fonts could not be read")
+    toolkit = verovio.toolkit(initFont=False)
+    toolkit.setResourcePath(str(files("verovio") / "data"))
     return toolkit
 
 

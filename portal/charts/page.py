@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Prefetch
+
 from analysis.chart import (
     Chart,
     LengthCheck,
@@ -68,7 +70,9 @@ class ChartPage:
 
 
 def chart_page(song: Song, user: User) -> ChartPage:
-    versions = list(ChartVersion.objects.visible_to(user).filter(song=song).select_related("saved_by", "approved_map"))
+    pdfs = Prefetch("files", ChartFile.objects.filter(kind=ChartFile.Kind.A4), to_attr="to_look_at")
+    seen = ChartVersion.objects.visible_to(user).filter(song=song)
+    versions = list(seen.select_related("saved_by", "approved_map").prefetch_related(pdfs))
     version = versions[0] if versions else None
     files = list(version.files.all()) if version else []
     return ChartPage(

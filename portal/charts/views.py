@@ -13,7 +13,7 @@ from django.http import HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
-from analysis.chart import LEVELS, read_chart
+from analysis.chart import LEVELS, VOICES, read_chart
 from analysis.core import ChartError
 from portal.bookings.models import Song
 from portal.charts import services
@@ -36,7 +36,8 @@ def chart(request: MemberRequest, song_id: int) -> HttpResponse:
     page = chart_page(song, request.user)
     if not request.user.is_drummer:
         return render(request, "charts/shared.html", {"song": song, "page": page})
-    found: dict[str, Any] = {"song": song, "page": page, "levels": LEVELS, "musicxml_form": MusicXmlForm()}
+    found: dict[str, Any] = {"song": song, "page": page, "levels": LEVELS, "voices": VOICES}
+    found["musicxml_form"] = MusicXmlForm()
     if page.version:
         found |= {"start": page.version.chart, "seen": seen_of(song, read_chart(page.version.chart), page.version)}
     return render(request, "charts/chart.html", found)

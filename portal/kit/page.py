@@ -9,7 +9,6 @@ from django.utils import timezone
 from analysis.maps import ClickStyle
 from portal.bookings.models import Song
 from portal.charts.drawn import drawn_chart
-from portal.charts.page import last_bar
 from portal.intake.maps.song_maps import map_of_song
 from portal.kit.models import Balance, TakeLog
 from portal.kit.roles import role_of
@@ -24,7 +23,7 @@ def kit_page(song: Song, user: User) -> dict[str, Any]:
     balance = Balance.objects.filter(song=song, drummer=user).first()
     shown, style = lanes_page(song), settings_for(approved).click if approved else ClickStyle()
     return {
-        **{name: shown[name] for name in ("duration_s", "bars", "beats_s", "sections")},
+        **{name: shown[name] for name in ("duration_s", "bars", "beats_s", "sections", "last_bar")},
         "lanes": with_roles(song, shown["lanes"]),
         "id": song.pk,
         "title": song.title,
@@ -35,7 +34,6 @@ def kit_page(song: Song, user: User) -> dict[str, Any]:
         "click_sounds": click_address(style),
         "words": words_of(song),
         "chart": drawn_chart(song),
-        "last_bar": last_bar(song),
         "time_zone": timezone.get_current_timezone_name(),
         "balance": {"levels": balance.levels, "changed_at": balance.changed_at.isoformat()} if balance else None,
         "takes": [take_of(one) for one in song.take_logs.standing()],

@@ -30,6 +30,7 @@ def lanes_page(song: Song) -> dict[str, Any]:
         "beats_s": beats_of(tempo_map, duration_s),
         "click_sounds": click_address(ClickStyle()),
         "sections": list(sections_of(song, tempo_map)),
+        "last_bar": last_bar_of(song),
         "marks": [mark_of(one) for one in marks],
         "is_approved": song.maps.exists(),
         "playing": reverse("lanes:playing", args=[song.pk]) if tempo_map else "",
@@ -115,6 +116,11 @@ def named_sections(song: Song) -> list[tuple[int, str]]:
             return found
     check = song.checks.done().first()
     return [(section.start_bar, section.label) for section in check.numbers.song.sections] if check else []
+
+
+def last_bar_of(song: Song) -> int | None:
+    """Where the music ends: a file rings on behind it. None where no chart says."""
+    return next((bar for last_bar in hooks.last_bar_of_chart if (bar := last_bar(song)) is not None), None)
 
 
 def word_on_sections(song: Song) -> str:

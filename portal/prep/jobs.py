@@ -9,12 +9,14 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+from django.db.models import F, OuterRef, Subquery
 from django.utils import timezone
 
 from analysis.core import tempo_in_figures
 from analysis.maps import Marker, TempoMap, plan_click, render_blocks, write_midi
 from analysis.media import create_sound
 from analysis.session import SessionSettings
+from portal.charts.models import ChartVersion
 from portal.charts.moving import newest_version
 from portal.charts.page import sections_on
 from portal.intake.models import ApprovedMap
@@ -74,9 +76,10 @@ def _make_tempo_map(approved: ApprovedMap, job: Job, path: Path) -> None:
     """Its markers are the sections of the song's chart, where it has one."""
     facts: dict[str, Any] = {"bars": job.bars, "bar_one_s": float(job.tempo_map.bar_one_s)}
     sections, version = sections_on(approved.song, approved), newest_version(approved.song)
-    if sections and version:
+    if version:
         facts["chart"] = version.number
     markers = [Marker(bar, name) for bar, name in sections or () if bar <= job.bars]
+    facts["markers"] = len(markers)
     write_midi(job.tempo_map, path, bars=job.bars, markers=markers)
     keep(approved, PreparedFile.Kind.TEMPO_MAP, path, facts=facts, name=f"{job.stem}_tempo-map.mid")
 
@@ -85,6 +88,20 @@ def left_alone() -> list[int]:
     """Approved maps without their last file, some time after they were approved."""
     maps = ApprovedMap.objects.filter(approved_at__lt=timezone.now() - LEFT_ALONE_FOR)
     return list(maps.exclude(prepared__kind=PreparedFile.Kind.TEMPO_MAP).values_list("pk", flat=True))
+
+
+def tempo_maps_left_alone() -> list[int]:
+    """Maps in use whose tempo-map file has the sections of an older chart, some time after the newest was saved."""
+    song = OuterRef("approved_map__song")
+    charts = ChartVersion.objects.filter(song=song)
+    files = PreparedFile.objects.filter(kind=PreparedFile.Kind.TEMPO_MAP).annotate(
+        map_in_use=Subquery(ApprovedMap.objects.filter(song=song).values("pk")[:1]),
+        chart=Subquery(charts.values("number")[:1]),
+        chart_saved_at=Subquery(charts.values("saved_at")[:1]),
+    )
+    named = files.filter(approved_map=F("map_in_use"), chart_saved_at__lt=timezone.now() - LEFT_ALONE_FOR)
+    found = named.values_list("approved_map", "facts", "chart")
+    return [approved for approved, facts, chart in found if facts.get("chart") != chart]
 
 
 def _job_for(approved: ApprovedMap) -> Job:

@@ -31,5 +31,6 @@ def make_pack(pack_id: int) -> None:
 def sweep() -> None:
     """Queue what was never queued, or whose job was lost, and clear away what is old. Safe to run twice."""
     queue_left("portal.prep.tasks.make_files", jobs.left_alone())
+    queue_left("portal.prep.tasks.make_tempo_map", jobs.tempo_maps_left_alone())
     queue_left("portal.prep.tasks.make_pack", pack_jobs.packs_left_alone())
     for_each_row(pack_jobs.old_packs(), pack_jobs.clear, what="session pack")

@@ -267,3 +267,21 @@ def test_on_a_phone_a_cell_of_the_versions_is_one_text(editor: Page) -> None:
     cell = editor.locator("#chart-versions td[data-label=Saved]")
     texts = "cell => [...cell.childNodes].filter((one) => one.textContent.trim()).length"
     assert cell.evaluate(texts) == 1
+
+
+def test_a_groove_is_written_drum_by_drum(editor: Page, version: ChartVersion) -> None:
+    """A straight eighth-note groove (common practice): hat on all eighths, snare on 2 and 4."""
+    editor.locator('[data-bar="2"]').focus()
+    editor.get_by_text("Written drums", exact=True).click()
+    for drum, strokes in (("Kick", "1, 3, 3&"), ("Snare", "2 4"), ("Hat", "1 1& 2 2& 3 3& 4 4&")):
+        editor.get_by_label(drum, exact=True).fill(strokes)
+        editor.get_by_label(drum, exact=True).blur()
+    expect(editor.locator('[data-bar="2"] .chart-shows')).to_have_text("drums")
+    expect(editor.get_by_label("Snare", exact=True)).to_have_value("2, 4")
+    editor.get_by_role("button", name="Save as a new version").click()
+    expect(editor.locator("[data-chart-state]")).to_have_text("Version 2.")
+    bar = version.song.chart_versions.get(number=2).chart["sections"][0]["bars"][1]
+    assert (bar["shows"], bar["decided"]) == ("drums", ["content"])
+    played = {voice: [note["beat"] for note in bar["notes"] if note["voice"] == voice] for voice in ("kick", "snare")}
+    assert played == {"kick": [1, 3, 3.5], "snare": [2, 4]}
+    assert len(bar["notes"]) == 13

@@ -15,6 +15,7 @@ from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from analysis.maps.click_sound import BLOCK_FRAMES
 from analysis.maps.midi import read_midi
+from portal.charts.models import ChartVersion
 from portal.charts.services import save
 from portal.intake import hooks
 from portal.intake.models import ApprovedMap
@@ -212,6 +213,28 @@ def test_the_tempo_map_file_names_the_chart_s_sections_and_is_made_anew_with_the
     tasks.make_tempo_map(approved.pk)
     assert files_of(approved)["tempo-map"].key == second.key
     assert default_storage.exists(second.key)
+
+
+def test_the_sweep_finds_tempo_map_files_without_the_newest_chart(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Those of maps in use; a chart whose sections have no names is in its file, too."""
+    queued: list[int] = []
+    monkeypatch.setattr(tasks.make_tempo_map, "delay", queued.append)
+    before = timezone.now() - jobs.LEFT_ALONE_FOR - timedelta(seconds=1)
+    songs = [make_song() for _ in range(4)]
+    replaced, *maps = (make_map(song=song) for song in (songs[0], *songs))
+    for approved in (replaced, *maps):
+        jobs.make_files(approved.pk)
+    unnamed = CHART | {"sections": [{"letter": "", "name": "", "bars": [{}] * 8}]}
+    for song, approved, chart in zip(songs[:3], maps, (CHART, unnamed, CHART), strict=False):
+        make_chart_version(song=song, approved_map=approved, chart=chart)
+    ChartVersion.objects.exclude(song=songs[2]).update(saved_at=before)
+    tasks.sweep()
+    assert sorted(queued) == sorted(one.pk for one in maps[:2])
+    queued.clear()
+    for approved in maps[:2]:
+        jobs.make_tempo_map_anew(approved.pk)
+    tasks.sweep()
+    assert queued == []
 
 
 def test_a_tempo_map_file_is_not_made_before_the_clicks() -> None:

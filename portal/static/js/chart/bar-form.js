@@ -1,10 +1,10 @@
 // The fields of the bar that has the focus: what it shows, its meter, dynamic and words, and its signs of the road.
 import { counted } from "kitpost/chart/counting";
-import { meterOf, withBar, withHits, withRoad } from "kitpost/chart/edits";
-import { entryIn, possibleWords } from "kitpost/chart/entries";
+import { meterOf, withBar, withHits, withRoad, withStrokes } from "kitpost/chart/edits";
+import { entryIn, possibleWords, voiceOf } from "kitpost/chart/entries";
 
 // What is left out of a bar, and of its road.
-const NO_BAR = { shows: "slashes", dynamics: [{ level: "" }], words: [], hits: [], stops: [], fills: [] };
+const NO_BAR = { shows: "slashes", notes: [], dynamics: [{ level: "" }], words: [], hits: [], stops: [], fills: [] };
 const NO_ROAD = { repeat_end: "", ending: [], jump: "" };
 const FLAGS = ["repeat_start", "segno", "coda", "to_coda", "fine"];
 
@@ -35,7 +35,7 @@ export class BarForm {
     this.number = number;
     this.meter = meterOf(chart, bar);
     this.element.querySelector("legend").textContent = `Bar ${label}`;
-    const { shows, dynamics, words, hits, stops, fills } = { ...NO_BAR, ...bar };
+    const { shows, notes, dynamics, words, hits, stops, fills } = { ...NO_BAR, ...bar };
     const { repeat_end: end, ending, jump, ...flags } = { ...NO_ROAD, ...bar.road };
     const values = {
       shows,
@@ -48,6 +48,10 @@ export class BarForm {
       jump: jumpSaid(jump),
     };
     for (const [name, value] of Object.entries(values)) this.put(name, String(value));
+    for (const { name } of this.element.querySelectorAll("[data-chart-drum]")) {
+      const strokes = shows === "drums" ? notes.filter((note) => note.voice === voiceOf(name)) : [];
+      this.put(name, strokes.map(({ beat }) => counted(this.meter, beat)).join(", "));
+    }
     const checked = { stop: stops.length, fill: fills.length, ...flags };
     for (const name of ["stop", "fill", ...FLAGS]) this.field(name).checked = Boolean(checked[name]);
   }
@@ -80,6 +84,8 @@ function mark(field, sentence) {
 /** The edit that a changed field means; `value` as it was read. */
 function editOf({ name, checked }, value) {
   if (FLAGS.includes(name)) return (chart, number) => withRoad(chart, number, { [name]: checked });
+  const voice = voiceOf(name);
+  if (voice) return (chart, number) => withStrokes(chart, number, voice, value);
   const edits = {
     shows: (chart, number) =>
       withBar(chart, number, { shows: value === "slashes" ? null : value, notes: null }, "content"),

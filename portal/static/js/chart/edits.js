@@ -106,6 +106,19 @@ export function withHits(chart, number, beats) {
   return withBar(chart, number, { hits: cutShort(inBeats(hits)) }, "hits");
 }
 
+/** The strokes of one drum in bar `number`, on these beats and no others; those that were there keep how they are
+ *  played. A bar without any stroke shows slashes. */
+export function withStrokes(chart, number, voice, beats) {
+  const at = barAt(chart, number);
+  if (!at || !beats) return chart;
+  const written = at.bar.shows === "drums" ? (at.bar.notes ?? []) : [];
+  const before = new Map(written.filter((note) => note.voice === voice).map((note) => [beatNumber(note.beat), note]));
+  const own = [...new Set(beats)].map((beat) => before.get(beatNumber(beat)) ?? { beat, voice });
+  const notes = inBeats([...written.filter((note) => note.voice !== voice), ...own]);
+  if (!notes.length && at.bar.shows !== "drums") return chart;
+  return withBar(chart, number, { shows: notes.length ? "drums" : null, notes }, "content");
+}
+
 /** Signs of the road at bar `number`: {repeat_start, repeat_end, ending, segno, coda, to_coda, jump, fine}. */
 export function withRoad(chart, number, changes) {
   const at = barAt(chart, number);

@@ -5,26 +5,41 @@ import { beatsIn, countingLike } from "kitpost/chart/counting";
 const MOST_IN_A_BAR = 32;
 const MOST_PASSES = 32;
 
+const OF_A_VOICE = "drums-";
+
 const READERS = {
   meter: meterIn,
   hits: (text, meter) => beatsIn(meter, text),
+  drums: (text, meter) => beatsIn(meter, text),
   repeat_end: timesIn,
   ending: passesIn,
 };
 const POSSIBLE = {
   meter: () => "A meter is a number over 1, 2, 4, 8, 16 or 32, such as 4/4 or 6/8.",
   hits: (meter) => `Hits are places in a bar of ${meter}, such as “${countingLike(meter)}”.`,
+  drums: (meter) => `Strokes are places in a bar of ${meter}, such as “${countingLike(meter)}”.`,
   repeat_end: () => `A repeat is played 2 to ${MOST_PASSES} times in all; empty for no end of a repeat.`,
   ending: () => `An ending is for passes by number, such as “1” or “1, 2”; empty for no ending.`,
 };
 
 /** What was typed into field `name` of a bar in `meter`; null where it is nothing that can be there. */
 export function entryIn(name, text, meter) {
-  return READERS[name] ? READERS[name](text, meter) : text;
+  const read = READERS[kindOf(name)];
+  return read ? read(text, meter) : text;
 }
 
 export function possibleWords(name, meter) {
-  return POSSIBLE[name]?.(meter) ?? "";
+  return POSSIBLE[kindOf(name)]?.(meter) ?? "";
+}
+
+/** Of "drums-kick" that is "drums": each voice has a field. */
+export function kindOf(name) {
+  return voiceOf(name) ? "drums" : name;
+}
+
+/** The drum that a field is for, "open hat"; null where it is for none. */
+export function voiceOf(name) {
+  return name.startsWith(OF_A_VOICE) ? name.slice(OF_A_VOICE.length) : null;
 }
 
 function meterIn(text) {

@@ -1,15 +1,15 @@
 // Where the song is: bar, beat, section, what comes next and when. Sums only; nothing here touches the page.
-import { barIndexAt, barLengthS, placeAt } from "kitpost/lib/bars";
+import { barIndexAt, barLengthS, lastBarOf, placeAt } from "kitpost/lib/bars";
 
 // So many bars before it begins, the next section is announced (house choice).
 export const ANNOUNCED_BARS = 2;
 
-/** The form as [{label, bar, bars, startS, endS}], from bar one to the end; a song without sections is one. `last_bar`
- *  is the last bar of its chart: what rings on behind it is no bar of a section. */
-export function formOf({ bars, sections, last_bar: lastOfChart, duration_s: durationS }) {
+/** The form as [{label, bar, bars, startS, endS}], from bar one to the end; a song without sections is one. */
+export function formOf(song) {
+  const { bars, sections, duration_s: durationS } = song;
   if (!bars.length) return [];
   const begins = sections.length ? sections : [{ label: "Song", bar: bars[0].bar, time_s: bars[0].time_s }];
-  const lastBar = Math.min(lastOfChart ?? Infinity, bars.at(-1).bar);
+  const lastBar = lastBarOf(song);
   return begins.map((section, at) => {
     const next = begins[at + 1];
     return {

@@ -1,4 +1,5 @@
 // Steps along a song: to a bar line, a section, a place to look at.
+import { lastBarOf } from "kitpost/lib/bars";
 
 const SAME_S = 1e-3;
 // What a key on the picture presses.
@@ -43,16 +44,17 @@ export function stepFor({ key, shiftKey }, song, timeS) {
 }
 
 /** First and last bar of the section that holds `timeS`: [from, to]; null where no section does. */
-export function sectionBars({ sections, bars }, timeS) {
+export function sectionBars(song, timeS) {
+  const { sections, bars } = song;
   const at = sections.findLastIndex((section) => section.time_s <= timeS + SAME_S);
   if (at < 0 || !bars.length) return null;
-  return [sections[at].bar, (sections[at + 1]?.bar ?? bars.at(-1).bar + 1) - 1];
+  return [sections[at].bar, sections[at + 1] ? sections[at + 1].bar - 1 : lastBarOf(song)];
 }
 
 /** The sections to choose from in a list, with their bars; a song without any has no list. */
-export function listSections(list, { sections, bars }) {
-  for (const section of sections) {
-    const [from, to] = sectionBars({ sections, bars }, section.time_s) ?? [];
+export function listSections(list, song) {
+  for (const section of song.sections) {
+    const [from, to] = sectionBars(song, section.time_s) ?? [];
     if (to >= from) list.append(new Option(`${section.label}, bars ${from} to ${to}`, `${from}-${to}`));
   }
   list.closest("label").hidden = list.options.length < 2;

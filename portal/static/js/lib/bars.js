@@ -35,6 +35,11 @@ export function beatsPerBar(meter) {
   return lower >= 8 && upper > 3 && upper % 3 === 0 ? upper / 3 : upper;
 }
 
+/** The last bar of a song with bars: that of its chart, where it has one, since files ring on behind the music. */
+export function lastBarOf({ bars, last_bar: lastOfChart }) {
+  return Math.min(lastOfChart ?? Infinity, bars.at(-1).bar);
+}
+
 /** Index of the last bar that has begun by `timeS`; -1 before the first. */
 export function barIndexAt(bars, timeS) {
   let low = 0;

@@ -60,6 +60,13 @@ def test_all_edits(ready: Page) -> None:
     assert typed == [{"beat": 1, "length": 0.5}, {"beat": "5/3", "length": "1/3"}, {"beat": 4.5}]
     assert edited(ready, "m.withHits(given[0], 3, null)") == CHART  # what was typed is no beat
 
+    one = "m.withStrokes(given[0], 2, 'kick', [3, 1])"
+    drums = edited(ready, f"m.withStrokes({one}, 2, 'snare', [2])")["sections"][0]["bars"][1]
+    kick, snare = ({"beat": 1, "voice": "kick"}, {"beat": 3, "voice": "kick"}), {"beat": 2, "voice": "snare"}
+    assert drums == {"shows": "drums", "notes": [kick[0], snare, kick[1]], "decided": ["content"]}
+    assert edited(ready, f"m.withStrokes({one}, 2, 'kick', [])")["sections"][0]["bars"][1] == {"decided": ["content"]}
+    assert edited(ready, "m.withStrokes(given[0], 2, 'kick', [])") == CHART  # nothing was written there
+
     road = edited(ready, "m.withRoad(given[0], 4, { segno: false, repeat_end: 2 })")["sections"][1]["bars"][0]
     assert road == {"road": {"repeat_end": 2}, "decided": ["road"]}
     assert edited(ready, "m.withRoad(given[0], 4, { segno: true })") == CHART

@@ -43,3 +43,10 @@ def test_a_key_leads_to(ready: Page, key: str, shift: bool, from_s: float, to_s:
 def test_the_section_at_a_moment_in_bars(ready: Page) -> None:
     found = ask(ready, "lanes/steps", "[0.5, 1, 4.9, 5, 99].map((at) => m.sectionBars(given[0], at))", SONG)
     assert found == [None, [1, 2], [1, 2], [3, 4], [3, 4]]
+
+
+@pytest.mark.parametrize(("last_of_chart", "last"), [(3, 3), (4, 4), (9, 4)])
+def test_the_last_section_ends_with_the_chart(ready: Page, last_of_chart: int, last: int) -> None:
+    """The files ring on behind it; a chart that is longer than they are has no more bars to loop."""
+    song = SONG | {"last_bar": last_of_chart}
+    assert ask(ready, "lanes/steps", "m.sectionBars(given[0], 6)", song) == [3, last]
