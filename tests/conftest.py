@@ -4,7 +4,6 @@ import gc
 import os
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,6 +13,7 @@ import pytest
 from pytest_django import DjangoDbBlocker
 
 from portal.demo import broker
+from tests.browsing import PAGE_TIMEOUT_MS, Profile, static_files_that_stay
 from tests.houses import made_once, settle
 from tests.queue_server import serving
 from tests.requests_under_way import RequestsUnderWay
@@ -33,8 +33,6 @@ CHROMIUM_FLAGS = [
     "--disable-sync",
 ]
 NO_CHROMIUM = "no Chromium on this machine: `make browser` looks for one"
-# Patience with a busy machine: only a test that fails waits so long.
-PAGE_TIMEOUT_MS = 60_000
 
 
 def chromium_program() -> str | None:
@@ -150,44 +148,28 @@ def requests_under_way() -> RequestsUnderWay:
     return RequestsUnderWay()
 
 
-@contextmanager
-def window(browser: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
-    """A fresh, signed-out window."""
-    context = browser.new_context(viewport={"width": 1440, "height": 900})
-    context.set_default_timeout(PAGE_TIMEOUT_MS)
-    page = context.new_page()
-    with no_script_errors(page):
-        yield page
-    # What a page says as it closes would reach the house while its tables are being emptied.
-    context.set_offline(offline=True)
-    context.close()
-    requests_under_way.wait_for_none()
+@pytest.fixture(scope="session")
+def one_person(chromium: "Browser") -> Iterator[Profile]:
+    with static_files_that_stay():
+        yield Profile(chromium)
 
 
-@contextmanager
-def no_script_errors(page: "Page") -> Iterator[None]:
-    """A script's error on the page is the test's error."""
-    errors: list[str] = []
-
-    def keep(error: object) -> None:
-        errors.append(str(error))
-
-    page.on("pageerror", keep)
-    yield
-    page.remove_listener("pageerror", keep)
-    assert not errors
+@pytest.fixture(scope="session")
+def other_person(chromium: "Browser", one_person: Profile) -> Profile:
+    return Profile(chromium)
 
 
 @pytest.fixture
-def page(chromium: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
-    with window(chromium, requests_under_way) as page:
+def page(one_person: Profile, requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
+    """A signed-out window."""
+    with one_person.window(requests_under_way) as page:
         yield page
 
 
 @pytest.fixture
-def other_page(chromium: "Browser", requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
+def other_page(other_person: Profile, requests_under_way: RequestsUnderWay) -> "Iterator[Page]":
     """The window of a second person."""
-    with window(chromium, requests_under_way) as page:
+    with other_person.window(requests_under_way) as page:
         yield page
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 
 import pytest
+from django.test import Client
 from playwright.sync_api import Page, Route, expect
 from pytest_django.live_server_helper import LiveServer
 
 from portal.charts.models import ChartFile, ChartVersion
-from tests.factories import PASSWORD, make_booking, make_chart_version, make_drummer, make_song, store_content
+from tests.browsing import sign_in
+from tests.factories import make_booking, make_chart_version, make_drummer, make_song, store_content
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -21,12 +23,9 @@ def version() -> ChartVersion:
 
 
 @pytest.fixture
-def editor(page: Page, live_server: LiveServer, version: ChartVersion) -> Page:
-    page.goto(f"{live_server.url}/sign-in/")
-    page.get_by_label("E-mail").fill(version.saved_by.email)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.keyboard.press("Enter")
-    page.wait_for_url(lambda url: "sign-in" not in url)
+def editor(page: Page, live_server: LiveServer, client: Client, version: ChartVersion) -> Page:
+    client.force_login(version.saved_by)
+    sign_in(page, live_server, client)
     page.goto(f"{live_server.url}/songs/{version.song_id}/chart/")
     expect(page.locator("[data-bar]")).to_have_count(8)
     return page

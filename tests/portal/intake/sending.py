@@ -18,6 +18,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from portal.bookings.models import Song
 from portal.intake.models import SourceFile
+from tests.browsing import sign_in
 from tests.factories import make_client, make_song
 from tests.signals import click_track, tone
 
@@ -55,9 +56,7 @@ def open_song(live_server: LiveServer, client: Client, page: Page) -> Song:
     user = make_client()
     client.force_login(user)
     song = make_song(client=user)
-    page.context.add_cookies(
-        [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
-    )
+    sign_in(page, live_server, client)
     page.goto(f"{live_server.url}{song.get_absolute_url()}")
     return song
 

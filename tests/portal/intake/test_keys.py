@@ -12,6 +12,7 @@ from portal.bookings.stages import SongStage
 from portal.intake.checks.song_facts import note_facts
 from portal.intake.models import SetAside
 from portal.mailroom.models import Question
+from tests.browsing import sign_in
 from tests.factories import make_check, make_client, make_drummer, make_question, make_song, make_source
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -21,9 +22,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 def songs(live_server: LiveServer, client: Client, page: Page) -> list[Song]:
     """Two measured songs that wait for the drummer, whose desk is open."""
     client.force_login(make_drummer())
-    page.context.add_cookies(
-        [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
-    )
+    sign_in(page, live_server, client)
     songs = []
     for title in ("Cellar Bucket Before Noon", "Paper Bin Behind Goose"):
         song = make_song(client=make_client(), title=title, stage=SongStage.ON_DESK)

@@ -12,6 +12,7 @@ from playwright.sync_api import CDPSession, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from portal.bookings.models import Song
+from tests.browsing import sign_in
 from tests.factories import make_drummer, make_map
 from tests.portal.intake.conftest import DRIFT_BPM
 
@@ -21,9 +22,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 @pytest.fixture
 def page_of(live_server: LiveServer, client: Client, page: Page, played: Song) -> Page:
     client.force_login(make_drummer())
-    page.context.add_cookies(
-        [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
-    )
+    sign_in(page, live_server, client)
     page.goto(f"{live_server.url}{reverse('intake:map', args=[played.pk])}")
     page.locator("[data-map-rows] tr").first.wait_for()
     return page

@@ -15,8 +15,8 @@ from portal.bookings.models import Song
 from portal.intake.models import SourceFile
 from portal.lanes.models import PlayCopy
 from portal.people.models import User
+from tests.browsing import sign_in
 from tests.factories import make_check, make_client, make_map, make_song, make_source, measured_song, store_content
-from tests.portal.kit.playing import sign_in
 from tests.world import store_features
 
 RATE_HZ = 48_000
@@ -71,7 +71,8 @@ def drummer(song: Song) -> User:
 @pytest.fixture
 def opened(live_server: LiveServer, client: Client, page: Page, song: Song, drummer: User) -> Page:
     """By the drummer; it is still being kept on the device."""
-    sign_in(page, live_server, client, drummer)
+    client.force_login(drummer)
+    sign_in(page, live_server, client)
     page.goto(f"{live_server.url}/kit/{song.pk}/")
     page.locator("[data-kit][data-state=ready]").wait_for()
     return page

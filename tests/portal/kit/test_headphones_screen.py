@@ -11,7 +11,8 @@ from pytest_django.live_server_helper import LiveServer
 
 from portal.bookings.models import Song
 from portal.people.models import User
-from tests.portal.kit.playing import play, sign_in
+from tests.browsing import sign_in
+from tests.portal.kit.playing import play
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -83,7 +84,8 @@ navigator.mediaDevices.enumerateDevices = async () => [
 @pytest.fixture
 def six(live_server: LiveServer, client: Client, page: Page, song: Song, drummer: User) -> Page:
     page.add_init_script(SIX_OUTPUTS)
-    sign_in(page, live_server, client, drummer)
+    client.force_login(drummer)
+    sign_in(page, live_server, client)
     page.goto(f"{live_server.url}/kit/{song.pk}/")
     page.locator("[data-kit][data-state=ready]").wait_for()
     return page

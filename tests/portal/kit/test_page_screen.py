@@ -16,9 +16,10 @@ from portal.bookings.models import Song
 from portal.kit.models import Balance, TakeLog
 from portal.people.models import User
 from portal.prep.models import SongPrep
+from tests.browsing import sign_in
 from tests.factories import make_drummer, make_map, make_song
 from tests.flows.accessible import Faults
-from tests.portal.kit.playing import play, sign_in
+from tests.portal.kit.playing import play
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -97,7 +98,8 @@ def test_another_reader_finds_nothing_of_what_was_kept(
     kit: Page, live_server: LiveServer, client: Client, song: Song
 ) -> None:
     """The first one's sign-in ran out, and another drummer signs in on the same tablet."""
-    sign_in(kit, live_server, client, make_drummer())
+    client.force_login(make_drummer())
+    sign_in(kit, live_server, client)
     kit.goto(f"{live_server.url}/me/")
     expect(kit.get_by_role("heading", level=1)).to_be_visible()
     expect(kit.locator("body")).to_have_attribute("data-reader", str(client.session["_auth_user_id"]))
@@ -313,7 +315,8 @@ def test_without_the_click_the_music_plays_and_the_page_says_so(
     live_server: LiveServer, client: Client, page: Page, song: Song, drummer: User
 ) -> None:
     page.route("**/clicks/?*", lambda route: route.abort())
-    sign_in(page, live_server, client, drummer)
+    client.force_login(drummer)
+    sign_in(page, live_server, client)
     page.goto(f"{live_server.url}/kit/{song.pk}/")
     page.locator("[data-kit][data-state=ready]").wait_for()
     play(page)
@@ -325,7 +328,8 @@ def test_what_a_browser_cannot_do_is_said_in_a_sentence(
     live_server: LiveServer, client: Client, page: Page, song: Song, drummer: User
 ) -> None:
     page.add_init_script(LACKING)
-    sign_in(page, live_server, client, drummer)
+    client.force_login(drummer)
+    sign_in(page, live_server, client)
     page.goto(f"{live_server.url}/kit/{song.pk}/")
     state = page.locator("[data-kit-state]")
     expect(state).to_contain_text("This browser cannot keep the screen awake")
@@ -398,7 +402,8 @@ def test_a_song_with_nothing_to_play_says_so_and_still_logs_takes(
     live_server: LiveServer, client: Client, page: Page
 ) -> None:
     song = make_song(stage="tracking")
-    sign_in(page, live_server, client, song.booking.created_by)
+    client.force_login(song.booking.created_by)
+    sign_in(page, live_server, client)
     page.goto(f"{live_server.url}/kit/{song.pk}/")
     expect(page.locator("[data-kit-state]")).to_contain_text("This song has no files to play yet.")
     page.keyboard.press("g")

@@ -8,6 +8,7 @@ from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from portal.intake.models import Finding, SourceFile
+from tests.browsing import sign_in
 from tests.factories import make_check, make_finding
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -29,9 +30,7 @@ def finding(copied: SourceFile) -> Finding:
 @pytest.fixture
 def sheet(live_server: LiveServer, client: Client, page: Page, finding: Finding) -> Page:
     client.force_login(finding.song.booking.created_by)
-    page.context.add_cookies(
-        [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
-    )
+    sign_in(page, live_server, client)
     page.goto(f"{live_server.url}/songs/{finding.song_id}/sheet/")
     page.locator("#lanes[data-state=drawn]").wait_for()
     return page

@@ -8,6 +8,7 @@ from django.urls import reverse
 from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 
+from tests.browsing import sign_in
 from tests.factories import make_drummer
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -26,8 +27,7 @@ def test_no_field_that_is_reached_by_tab_lies_under_the_bar(
     live_server: LiveServer, client: Client, page: Page, size: tuple[int, int]
 ) -> None:
     client.force_login(make_drummer())
-    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
-    page.context.add_cookies([cookie])  # type: ignore[list-item]
+    sign_in(page, live_server, client)
     page.set_viewport_size({"width": size[0], "height": size[1]})
     page.goto(live_server.url + reverse("mailroom:rules"))
     fields = page.locator("main form :is(select, input:not([type=hidden]))")

@@ -9,6 +9,7 @@ from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from portal.people.models import House
+from tests.browsing import sign_in
 from tests.factories import make_booking, make_client, make_sent_quote
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -21,8 +22,7 @@ def test_a_printed_quote_names_the_house_and_shows_no_banner(
     reader = make_client(name="Mara Quillfen")
     quote = make_sent_quote(booking=make_booking(client=reader))
     client.force_login(reader)
-    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}
-    page.context.add_cookies([cookie])  # type: ignore[list-item]
+    sign_in(page, live_server, client)
     page.goto(live_server.url + reverse("money:quote", args=[quote.booking_id]))
     expect(page.locator(".turn")).to_be_visible()
     expect(page.locator(".on-paper")).to_be_hidden()

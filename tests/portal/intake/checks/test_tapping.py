@@ -14,6 +14,7 @@ from portal.bookings.models import Song
 from portal.intake.checks.tapping import MOST_TAPS, TapsForm, read_taps, tapping_shown
 from portal.intake.models import Tapping
 from portal.people.models import User
+from tests.browsing import sign_in
 from tests.factories import make_drummer, make_song
 from tests.portal.intake.reading import read
 
@@ -101,9 +102,7 @@ def test_a_song_without_a_check_can_be_tapped_too(client: Client, signed_in: Use
 @pytest.mark.django_db(transaction=True)
 def test_the_key_t_taps_and_the_answer_comes_by_itself(live_server: LiveServer, client: Client, page: Page) -> None:
     client.force_login(make_drummer())
-    page.context.add_cookies(
-        [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
-    )
+    sign_in(page, live_server, client)
     song = make_song()
     page.goto(f"{live_server.url}/songs/{song.pk}/sheet/")
     page.get_by_role("button", name="Tap here").wait_for()

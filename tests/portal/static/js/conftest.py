@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from tests.conftest import no_script_errors, window
+from tests.browsing import Profile, no_script_errors
 from tests.portal.static.conftest import ADDRESS, open_page
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ class SharedWindow:
 
 @pytest.fixture(scope="session")
 def shared_window(chromium: Browser, requests_under_way: RequestsUnderWay) -> Iterator[SharedWindow]:
-    with window(chromium, requests_under_way) as page:
+    with Profile(chromium).window(requests_under_way) as page:
         yield SharedWindow(page)
 
 
