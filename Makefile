@@ -9,7 +9,7 @@
 #   make format   fix what `make check` only reports
 #   make manage   a manage.py command against the demo's data   (ARGS="shell")
 #   make lock     update requirements*.txt and package-lock.json from pyproject.toml and package.json
-.PHONY: venv bytecode browser s3-server demo test check bench bench-libraries format manage lock
+.PHONY: venv bytecode browser s3-server demo test check check-types check-shape bench bench-libraries format manage lock
 .DELETE_ON_ERROR:
 
 PYTHON ?= python3
@@ -68,7 +68,13 @@ test: export OPENBLAS_NUM_THREADS = 1
 test: venv bytecode browser s3-server
 	$(BIN)/python -m pytest --numprocesses $(TEST_PROCESSES) --maxprocesses 8 --dist worksteal $(ARGS)
 
-check: venv
+check: check-types check-shape
+
+# Half of all checking, on one core: `make -j2 check` does the other half beside it.
+check-types: venv
+	$(BIN)/mypy
+
+check-shape: venv
 	$(BIN)/ruff format --check
 	$(BIN)/ruff check
 	PATH="$$PATH:$(CURDIR)/$(BIN)" npm run --silent check
@@ -76,7 +82,6 @@ check: venv
 	$(BIN)/djhtml --tabwidth 2 --extra-block words,endwords --check $(TEMPLATES)
 	$(BIN)/djlint --lint --quiet $(TEMPLATES)
 	! LC_ALL=C.UTF-8 grep -rnE '^.{121,}' --include='*.html' --include='*.css' --include='*.js' portal $(TEMPLATES)
-	$(BIN)/mypy
 	$(BIN)/lint-imports
 	$(BIN)/python -m pytest --quiet --durations-min=9 tests/test_structure.py tests/portal/test_templates.py
 	DJANGO_SETTINGS_MODULE=tests.settings $(BIN)/python manage.py makemigrations --check --dry-run
