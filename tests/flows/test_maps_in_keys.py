@@ -109,6 +109,7 @@ def approved(page: Page, house: OpenHouse, title: str, song: int, truth: Truth) 
     keys.opens("Enter", r"/sheet/$")
     keys.press("a")
     expect(page.get_by_text(re.compile(r"The tempo map is approved as measured \(version 1\)"))).to_be_visible()
+    page.wait_for_load_state("networkidle")  # the page stands before its keys do
     kept = ask(house.data_dir, "SELECT map FROM intake_approvedmap WHERE song_id = ?", song)
     tempo_map = TempoMap.from_json(json.loads(str(kept[0][0])))
     lines_s = np.array([float(tempo_map.time_of_bar(bar)) for bar in range(1, truth.bars + 1)])

@@ -142,6 +142,7 @@ def test_the_parts_die_with_a_supervisor_that_is_killed(tmp_path: Path) -> None:
     outer = Supervisor(os.environ, tmp_path)
     outer.start(part(program, name="supervisor"))
     until(lambda: (tmp_path / "part.log").exists() and "deaf" in (tmp_path / "part.log").read_text())
+    until(lambda: (tmp_path / "supervisor.log").read_text().endswith("\n"))
     child = int((tmp_path / "supervisor.log").read_text())
     assert is_alive(child)
 
