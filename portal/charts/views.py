@@ -13,7 +13,7 @@ from django.http import HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
-from analysis.chart import LEVELS, VOICES, read_chart
+from analysis.chart import LEVELS, read_chart
 from analysis.core import ChartError
 from portal.bookings.models import Song
 from portal.charts import services
@@ -27,6 +27,10 @@ from portal.people.access import require_drummer
 from portal.people.requests import MemberRequest
 
 CONFLICT, UNPROCESSABLE = 409, 422
+# All of a chart's voices: those of most grooves first.
+DRUMS = (
+    "kick", "snare", "hat", "open hat", "hat foot", "ride", "crash", "side stick", "high tom", "low tom", "floor tom",
+)  # fmt: skip
 
 
 @require_safe
@@ -36,7 +40,7 @@ def chart(request: MemberRequest, song_id: int) -> HttpResponse:
     page = chart_page(song, request.user)
     if not request.user.is_drummer:
         return render(request, "charts/shared.html", {"song": song, "page": page})
-    found: dict[str, Any] = {"song": song, "page": page, "levels": LEVELS, "voices": VOICES}
+    found: dict[str, Any] = {"song": song, "page": page, "levels": LEVELS, "voices": DRUMS}
     found["musicxml_form"] = MusicXmlForm()
     if page.version:
         found |= {"start": page.version.chart, "seen": seen_of(song, read_chart(page.version.chart), page.version)}

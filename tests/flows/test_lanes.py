@@ -30,6 +30,7 @@ from analysis.measuring.survey import survey_file
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.lanes import jobs
+from tests.browsing import sign_in
 from tests.factories import make_check, make_client, make_drummer, make_map, make_song, make_source, measured_song
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -130,9 +131,7 @@ def song(settings: Settings, tmp_path: Path, surveyed: list[tuple[Path, Path, Fi
 @pytest.fixture
 def drawn(song: Song, live_server: LiveServer, client: Client, page: Page) -> Iterator[Page]:
     client.force_login(make_drummer())
-    page.context.add_cookies(
-        [{"name": "sessionid", "value": client.cookies["sessionid"].value, "url": live_server.url}]
-    )
+    sign_in(page, live_server, client)
     page.goto(f"{live_server.url}/songs/{song.pk}/sheet/")
     page.wait_for_function(DRAWN)
     yield page

@@ -10,11 +10,12 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from analysis.chart import played_order, read_chart
+from analysis.chart import VOICES, played_order, read_chart
 from analysis.engraving.musicxml import musicxml_text
 from portal.bookings.stages import BookingStage
 from portal.charts.jobs import engrave_version
 from portal.charts.models import ChartFile, ChartVersion
+from portal.charts.views import DRUMS
 from tests.analysis.chart.charts import ds_al_coda
 from tests.factories import make_chart_version, make_client, make_map, make_song, make_source
 
@@ -179,3 +180,7 @@ def test_a_booking_that_is_over_offers_no_draft(client: Client) -> None:
     assert "The chart was made on tempo map 1, and map 2 counts." in page
     assert "This booking is over: its charts stay as they are." in page
     assert not any(offer in page for offer in ("Draft it anew", "data-chart-editor", "Use again"))
+
+
+def test_every_drum_of_a_chart_has_a_field() -> None:
+    assert sorted(DRUMS) == sorted(VOICES)
