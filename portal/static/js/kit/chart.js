@@ -16,6 +16,7 @@ export class KitChart {
     this.room.addEventListener("change", this.onRoom);
     this.shown = [];
     this.bars = part("bars");
+    this.keys = part("keys");
     this.button = part("chart-button");
     this.button.hidden = !this.pages.length;
     this.isHidden = stored();
@@ -46,7 +47,18 @@ export class KitChart {
     const page = this.pages[this.pageOf.get(bar)];
     if (!page) return;
     this.turn();
-    page.querySelector(`[data-song-bars~="${bar}"]`).classList.add("is-playing");
+    const lit = page.querySelector(`[data-song-bars~="${bar}"]`);
+    lit.classList.add("is-playing");
+    this.keepInSight(lit);
+  }
+
+  /** On a small screen the keys lie over the chart's end. Who has scrolled away from the chart is left there. */
+  keepInSight(lit) {
+    const chart = this.element.getBoundingClientRect();
+    const endPx = Math.min(innerHeight, this.keys.getBoundingClientRect().top);
+    if (chart.bottom <= 0 || chart.top >= endPx) return;
+    const { top, bottom } = lit.getBoundingClientRect();
+    scrollBy(0, Math.max(0, bottom - endPx) + Math.min(0, top));
   }
 
   /** Alone, a page gives way in its last bar; of two the one that plays stays where it is, and what comes stands beside

@@ -7,6 +7,8 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from tests.portal.static.conftest import Show
+
 pytestmark = pytest.mark.browser
 
 # Three pages of four bars; the last goes back to bar 1 of the chart, which is bar 13 of the song.
@@ -15,7 +17,7 @@ SHOW = """async (steps) => {
   const bar = (number) => `<g data-song-bars="${number}${number === 1 ? ' 13' : ''}"><rect class="bar-light"/></g>`;
   const page = (at) => [1, 2, 3, 4].map((one) => bar(4 * at + one)).join('');
   const pages = [0, 1, 2].map((at) => `<svg xmlns="http://www.w3.org/2000/svg">${page(at)}</svg>`);
-  const parts = { chart: 'div', bars: 'div', 'chart-button': 'button' };
+  const parts = { chart: 'div', bars: 'div', keys: 'div', 'chart-button': 'button' };
   for (const [name, tag] of Object.entries(parts)) parts[name] = document.createElement(tag);
   parts['chart-button'].append(document.createElement('span'));
   const chart = new KitChart((name) => parts[name], pages);
@@ -39,3 +41,34 @@ def test_of_two_pages_the_one_that_plays_stays_and_the_next_stands_beside_it(rea
     ready.set_viewport_size({"width": 1440, "height": 900})
     steps = ((1, 2), (4, 5), (5, 6), (9, 10), (11, 12), (12, 13), (13, 14))
     assert shown(ready, *steps) == ["1 and 2", "1 and 2", "3 and 2", "3 and 2", "3 and 2", "3 and 1", "2 and 1"]
+
+
+# Ten bars of 200 px in a column from 100 px on; keys of 150 px at the window's lower edge.
+SCROLLED = """async (steps) => {
+  const { KitChart } = await import('kitpost/kit/chart');
+  const rows = [...Array(10).keys()];
+  const box = (row) => `<rect class="bar-light" y="${200 * row}" width="9" height="200"/>`;
+  const bar = (row) => `<g data-song-bars="${row + 1}">${box(row)}</g>`;
+  const drawn = `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 2000">${rows.map(bar).join('')}</svg>`;
+  const parts = { chart: 'div', bars: 'div', keys: 'div', 'chart-button': 'button' };
+  for (const [name, tag] of Object.entries(parts)) parts[name] = document.createElement(tag);
+  parts['chart-button'].append(document.createElement('span'));
+  parts.chart.style.cssText = 'position: absolute; top: 100px; left: 0; width: 9px; height: 2000px';
+  parts.keys.style.cssText = 'position: fixed; bottom: 0; height: 150px; width: 100%';
+  document.body.replaceChildren(parts.chart, parts.keys);
+  document.body.style.height = '4000px';
+  const chart = new KitChart((name) => parts[name], [drawn]);
+  return steps.map(([bar, from]) => {
+    if (from !== null) scrollTo(0, from);
+    chart.show(bar, bar);
+    return scrollY;
+  });
+}"""
+
+
+def test_the_bar_that_plays_does_not_stay_under_the_keys(page: Page, show: Show) -> None:
+    """850 px of 1,000 are free: bar 5 ends at 1,100 px, 250 too low; bar 1 begins at 100. Below the chart it stays."""
+    page.set_viewport_size({"width": 390, "height": 1_000})
+    show("")
+    steps = [(1, 0), (3, None), (5, None), (6, None), (1, None), (2, 2_500)]
+    assert page.evaluate(SCROLLED, steps) == [0, 0, 250, 450, 100, 2_500]
