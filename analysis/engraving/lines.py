@@ -1,13 +1,14 @@
 """How a chart is laid out in lines: four bars to a line, sections start lines.
 
 Bars of rest that follow on one another are one sign, two bars wide. A single bar left over joins the line before it,
-so that no bar stands alone (house choice); a repeat of two bars is never cut by a line.
+so that no bar stands alone (house choice); a repeat of two bars is never cut by a line. Where a print would take more
+than two pages, lines with few notes are joined in pairs.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from analysis.chart.document import REPEAT_2, Bar, Chart, Section
 from analysis.engraving.layers import Layer, is_silent, layers_of
@@ -63,6 +64,19 @@ def lines_of(chart: Chart) -> tuple[Line, ...]:
         for index, row in enumerate(rows):
             last = index == len(rows) - 1
             found.append(Line(tuple(row), section if index == 0 else None, last, last and number > len(bars)))
+    return tuple(found)
+
+
+def joined(lines: Sequence[Line], fits: Callable[[Line], bool]) -> tuple[Line, ...]:
+    """Two lines of a section that follow on one another as one, where that fits: for a song that has no room on its
+    pages otherwise (house choice)."""
+    found: list[Line] = []
+    for line in lines:
+        both = replace(line, cells=found[-1].cells + line.cells, section=found[-1].section) if found else line
+        if found and line.section is None and found[-1].room <= BARS_PER_LINE and fits(both):
+            found[-1] = both
+        else:
+            found.append(line)
     return tuple(found)
 
 

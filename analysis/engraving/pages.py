@@ -17,7 +17,7 @@ from analysis.engraving.drawn import BarBox, DrawnPage, Label, Piece, moved
 from analysis.engraving.fonts import LEAST_TEXT_MM, REGULAR, text_width
 from analysis.engraving.heading import heading
 from analysis.engraving.line_mei import key_mei, line_mei, voices_of
-from analysis.engraving.lines import BARS_PER_LINE, Line, lines_of
+from analysis.engraving.lines import BARS_PER_LINE, Line, joined, lines_of
 from analysis.engraving.marks import marked
 from analysis.engraving.placing import Room
 from analysis.engraving.staff import engraved
@@ -27,13 +27,14 @@ LEAST_STAFF_MM = 6.5
 
 @dataclass(frozen=True)
 class Paper:
-    """Millimetres. Staves are tried from `largest` down to `smallest`."""
+    """Millimetres. Staves are tried from `largest` down to `smallest`. A page that is not printed turns by itself."""
 
     width: float
     height: float
     margin: float
     largest: float
     smallest: float
+    is_printed: bool = True
 
 
 PAPERS = {
@@ -41,8 +42,8 @@ PAPERS = {
     "letter": Paper(215.9, 279.4, 12.0, 8.5, LEAST_STAFF_MM),
     "a4-large": Paper(210.0, 297.0, 10.0, 10.0, 10.0),
     "letter-large": Paper(215.9, 279.4, 10.0, 10.0, 10.0),
-    # For a screen beside the kit, turned by itself.
-    "screen": Paper(280.0, 175.0, 8.0, 9.0, 9.0),
+    # For a screen beside the kit.
+    "screen": Paper(280.0, 175.0, 8.0, 9.0, 9.0, is_printed=False),
 }
 _STEP = 0.5
 # Room between what lies on two lines (millimetres), and what is added at most where a page has more (staff heights):
@@ -51,6 +52,8 @@ _BETWEEN, _ADDED = 2.4, 2.6
 _FOOT = 6.0
 # A page is broken before a section, if at least this much of it is used.
 _FULL = 0.6
+# Joined lines fill no more of the width than this: their bars are narrow (house choice).
+_JOINED = 0.7
 _FACING = 2  # pages that lie side by side on a stand
 
 
@@ -75,6 +78,10 @@ def pages_of(chart: Chart, paper: Paper, *, note: str = "") -> tuple[DrawnPage, 
     """`note` is printed at the right of the heading: a version, a date."""
     lines = lines_of(chart)
     small = _set(chart, lines, paper, paper.smallest, note)
+    if len(small) > _FACING and paper.is_printed:
+        width = _JOINED * (paper.width - 2 * paper.margin)
+        lines = joined(lines, lambda both: _needs(both, paper.smallest) <= width)
+        small = _set(chart, lines, paper, paper.smallest, note)
     if len(small) > _FACING:
         return small
     for step in range(int((paper.largest - paper.smallest) / _STEP)):

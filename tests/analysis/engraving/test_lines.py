@@ -1,7 +1,7 @@
 from dataclasses import replace
 
 from analysis.chart.document import REPEAT_2, REST, Bar, Chart, Road
-from analysis.engraving.lines import lines_of
+from analysis.engraving.lines import joined, lines_of
 from tests.analysis.chart.charts import FOUR_FOUR, THREE_FOUR, one_section, plain
 
 
@@ -55,3 +55,21 @@ def test_bars_are_numbered_through_rests() -> None:
         (14, 14),
         (15, 15),
     ]
+
+
+def test_lines_of_a_section_are_joined_in_pairs_where_they_fit() -> None:
+    """8, 16 and 9 bars: lines of 4, the last of 5. Where what begins with bar 9 does not fit, its second line joins."""
+    lines = lines_of(Chart("x", (plain("A", 8), plain("B", 16), plain("C", 9))))
+
+    whole = joined(lines, lambda _: True)
+
+    assert [sum(len(cell.bars) for cell in line.cells) for line in whole] == [8, 8, 8, 9]
+    assert [line.section.letter if line.section else "" for line in whole] == ["A", "B", "", "C"]
+    assert [(line.ends_section, line.ends_chart) for line in whole] == [
+        (True, False),
+        (False, False),
+        (True, False),
+        (True, True),
+    ]
+    some = joined(lines, lambda both: both.cells[0].number != 9)
+    assert [sum(len(cell.bars) for cell in line.cells) for line in some] == [8, 4, 8, 4, 9]

@@ -175,6 +175,19 @@ def test_a_song_of_a_hundred_written_bars_fits_two_facing_pages() -> None:
     assert [page.bars[0].first % 12 for page in pages] == [1, 1]
 
 
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_a_song_of_many_short_sections_fits_two_facing_pages(paper: str) -> None:
+    """16 sections of 7 bars, each with a hit and words: 32 lines of four bars would take three pages."""
+    marked = {2: {"hits": (Hit(Fraction(4)),)}, 1: {"words": (Words("+ bass"),), "dynamics": (Dynamic("mf"),)}}
+    bars = tuple(bar(**marked.get(number, {})) for number in range(1, 8))
+    sections = tuple(Section(letter, bars, "Section") for letter in "ABCDEFGHIJKLMNOP")
+
+    pages = pages_of(Chart("x", sections), PAPERS[paper])
+
+    assert len(pages) == 2
+    assert sum(one.last - one.first + 1 for page in pages for one in page.bars) == 112
+
+
 def test_six_hundred_bars_take_more_pages_and_none_is_lost() -> None:
     pages = pages_of(Chart("x", (plain("A", 600),)), PAPERS["a4"])
 
