@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations, pairwise
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -178,7 +179,10 @@ def test_a_song_of_a_hundred_written_bars_fits_two_facing_pages() -> None:
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_a_song_of_many_short_sections_fits_two_facing_pages(paper: str) -> None:
     """16 sections of 7 bars, each with a hit and words: 32 lines of four bars would take three pages."""
-    marked = {2: {"hits": (Hit(Fraction(4)),)}, 1: {"words": (Words("+ bass"),), "dynamics": (Dynamic("mf"),)}}
+    marked: dict[int, dict[str, Any]] = {
+        2: {"hits": (Hit(Fraction(4)),)},
+        1: {"words": (Words("+ bass"),), "dynamics": (Dynamic("mf"),)},
+    }
     bars = tuple(bar(**marked.get(number, {})) for number in range(1, 8))
     sections = tuple(Section(letter, bars, "Section") for letter in "ABCDEFGHIJKLMNOP")
 
