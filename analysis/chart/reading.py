@@ -284,7 +284,7 @@ def _check_notes(bar: Bar, place: str) -> None:
     for kind in (bar.notes, bar.hits):
         mixed = mixed_beats(from_bar_line(one.beat, bar.meter) for one in kind)
         if mixed:
-            _fail(place, f"sixteenths and triplets lie in one quarter (the {mixed[0] + 1}. of the bar)")
+            _fail(place, f"sixteenths and triplets lie in one quarter (quarter {mixed[0] + 1} of the bar)")
     if bar.shows == document.DRUMS and not all(note.voice for note in bar.notes):
         _fail(place, "a note of written drums needs a voice")
     if bar.shows == document.RHYTHM and any(note.voice for note in bar.notes):

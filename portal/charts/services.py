@@ -111,7 +111,7 @@ def restore(*, version: ChartVersion, by: User) -> ChartVersion:
     return add_version(
         song,
         version.chart,
-        origin=ChartVersion.Origin.EDITED,
+        origin=ChartVersion.Origin(version.origin),
         approved=version.approved_map,
         by=by,
         draft=version.draft,

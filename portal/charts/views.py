@@ -52,7 +52,9 @@ def chart(request: MemberRequest, song_id: int) -> HttpResponse:
 def pages(request: MemberRequest, song_id: int) -> HttpResponse:
     """The engraved pages of the newest version, for a page that waits for them."""
     song = _visible(request, song_id)
-    return render(request, "charts/_pages.html", {"song": song, "page": chart_page(song, request.user)})
+    page = chart_page(song, request.user)
+    brings_versions = request.user.is_drummer and not page.is_working  # a version's PDF is among them
+    return render(request, "charts/_pages.html", {"song": song, "page": page, "brings_versions": brings_versions})
 
 
 @require_POST

@@ -6,6 +6,7 @@ IntakeError
 ├── MapInputError   a tempo, meter or bar one that makes no map
 ├── MapChangedError another map was approved, or the song measured again, since the page was opened
 ├── AnswerError     an answer that cannot be taken; what was asked still waits
+├── BookingOverError  nothing of the booking's songs is decided any more
 ├── SongClosedError the song is past the stages in which its files change
 ├── FileGoneError   the original is no longer in the store
 ├── KeepingError    files of a booking that cannot be kept, or need not be
@@ -42,6 +43,11 @@ class MapChangedError(IntakeError):
 
 class AnswerError(IntakeError):
     pass
+
+
+class BookingOverError(IntakeError):
+    def __init__(self) -> None:
+        super().__init__("This booking is over: its songs stay as they are.")
 
 
 class SongClosedError(IntakeError):

@@ -1,5 +1,7 @@
 """What a person is told when something cannot be prepared."""
 
+OVER = "This booking is over: no session packs are made for it."
+
 
 class PrepError(Exception):
     """Its text is a sentence for the drummer."""

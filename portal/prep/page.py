@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from portal.bookings.models import Song
 from portal.intake.models import ApprovedMap
 from portal.prep.choices import settings_for
-from portal.prep.errors import PrepError
+from portal.prep.errors import OVER, PrepError
 from portal.prep.models import PreparedFile, SessionPack
 from portal.prep.pack_inputs import inputs_of, why_older
 
@@ -61,8 +61,8 @@ def prepare_page(song: Song) -> PreparePage:
         prepared=prepared,
         pack=pack,
         older=older,
-        trouble=trouble,
-        click_is_older=bool(approved and _is_older(prepared, approved)),
+        trouble=OVER if song.booking.is_over else trouble,
+        click_is_older=bool(approved and not song.booking.is_over and _is_older(prepared, approved)),
     )
 
 

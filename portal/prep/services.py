@@ -7,7 +7,7 @@ from django.db import IntegrityError, transaction
 from portal.bookings.models import Song
 from portal.intake.models import ApprovedMap
 from portal.people.models import User
-from portal.prep.errors import PrepError
+from portal.prep.errors import OVER, PrepError
 from portal.prep.models import PreparedFile, SessionPack, SongPrep
 from portal.prep.pack_inputs import inputs_of
 from portal.prep.room import check_room
@@ -33,7 +33,7 @@ def ask_pack(*, song: Song, by: User) -> SessionPack:
     Raises PrepError with a sentence where that cannot be.
     """
     if song.booking.is_over:
-        raise PrepError("This booking is over: no session packs are made for it.")
+        raise PrepError(OVER)
     inputs = inputs_of(song)
     there = {"song": song, "fingerprint": inputs.fingerprint}
     open_states = [SessionPack.State.MAKING, SessionPack.State.MADE]

@@ -18,7 +18,7 @@ from portal.intake.checks import apply_check, questions
 from portal.intake.checks.offers import MAP_CODES
 from portal.intake.checks.page_version import Seen
 from portal.intake.checks.song_facts import deposit_reasons, facts_of, map_reasons, note_facts, objections
-from portal.intake.errors import GateError, NoMapError
+from portal.intake.errors import BookingOverError, GateError, NoMapError
 from portal.intake.maps import song_maps
 from portal.intake.models import ApprovedMap, Finding
 from portal.mailroom.models import Question
@@ -29,6 +29,8 @@ from portal.people.models import User
 def waive(*, finding: Finding, by: User, reason: str) -> None:
     """The drummer decides that it does not matter; the decision and its reason stay with the finding."""
     song = Song.objects.select_for_update().select_related("booking").get(pk=finding.song_id)
+    if song.booking.is_over:
+        raise BookingOverError
     finding = Finding.objects.select_for_update().get(pk=finding.pk)
     if finding.state != Finding.State.OPEN:
         return
@@ -92,6 +94,8 @@ def keep_map(
 ) -> ApprovedMap:
     """A new version, unless it is the newest again and nobody objects to that. A count-in that was set by hand holds
     until another is."""
+    if song.booking.is_over:
+        raise BookingOverError
     check = song.checks.done().first()
     newest = song.maps.first()
     if seen is not None:

@@ -7,13 +7,19 @@ from django.db import transaction
 from portal.bookings.models import Song
 from portal.bookings.services import record
 from portal.intake.desk.queue_filter import Look
+from portal.intake.errors import BookingOverError
 from portal.intake.models import KeptView, SetAside
 from portal.people.models import User
 
 
 @transaction.atomic
 def set_aside(*, song: Song, by: User) -> None:
-    """To the end of the queue, until it is taken up again. Pressed twice, it is aside once."""
+    """To the end of the queue, until it is taken up again. Pressed twice, it is aside once.
+
+    Raises BookingOverError where the song is in no queue any more.
+    """
+    if song.booking.is_over:
+        raise BookingOverError
     _, is_new = SetAside.objects.get_or_create(song=song, defaults={"by": by})
     if is_new:
         record(song.booking, "set the song aside", actor=by, song=song)

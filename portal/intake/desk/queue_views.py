@@ -16,6 +16,7 @@ from portal.intake.desk.forms import KeepViewForm, LookForm
 from portal.intake.desk.queue_filter import Look, Show
 from portal.intake.desk.queue_page import queue_page
 from portal.intake.desk.song_views import find_song
+from portal.intake.errors import IntakeError
 from portal.intake.models import KeptView
 from portal.people.access import drummer_required, require_drummer
 from portal.people.requests import MemberRequest
@@ -79,7 +80,11 @@ def drop_view(request: MemberRequest, view_id: int) -> HttpResponse:
 def set_aside(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
     require_drummer(request.user)
-    queue_services.set_aside(song=song, by=request.user)
+    try:
+        queue_services.set_aside(song=song, by=request.user)
+    except IntakeError as error:
+        messages.error(request, str(error))
+        return redirect("intake:sheet", song.pk)
     messages.success(request, f"“{song.title}” is set aside: it is now at the end of the queue.")
     return redirect("intake:desk")
 

@@ -19,7 +19,7 @@ from portal.intake.desk.queue_page import next_after
 from portal.intake.desk.sheet_page import overrule_form, sheet_page
 from portal.intake.desk.song_views import find_song
 from portal.intake.desk.waiting_words import waiting_sentences
-from portal.intake.errors import GateError, IntakeError, MapChangedError
+from portal.intake.errors import BookingOverError, GateError, IntakeError, MapChangedError
 from portal.intake.files import services as song_files
 from portal.intake.files.announcing import say_all_sent
 from portal.intake.models import Finding
@@ -134,7 +134,8 @@ def check_again(request: MemberRequest, song_id: int) -> HttpResponse:
         awaited = waiting_sentences(say_all_sent(song=song, by=request.user), request.user)
         messages.success(request, " ".join(["The song is being checked again.", *awaited]))
     else:
-        messages.error(request, "There is nothing to check: there are no files, or the booking is over.")
+        is_over = song.booking.is_over
+        messages.error(request, str(BookingOverError()) if is_over else "There are no files to check.")
     return redirect("intake:sheet", song.pk)
 
 
@@ -144,8 +145,11 @@ def waive(request: MemberRequest, finding_id: int) -> HttpResponse:
     finding = get_object_or_404(Finding.objects.visible_to(request.user), pk=finding_id)
     require_drummer(request.user)
     form = WaiveForm(request.POST)
-    if form.is_valid():
-        services.waive(finding=finding, by=request.user, reason=form.cleaned_data["reason"])
-    else:
+    if not form.is_valid():
         messages.error(request, str(form.errors["reason"][0]))
+        return redirect("intake:sheet", finding.song_id)
+    try:
+        services.waive(finding=finding, by=request.user, reason=form.cleaned_data["reason"])
+    except IntakeError as error:
+        messages.error(request, str(error))
     return redirect("intake:sheet", finding.song_id)

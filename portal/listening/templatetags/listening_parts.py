@@ -35,6 +35,7 @@ def sheet_listening(context: Context, song: Song, seen: Seen) -> dict[str, Any]:
         "request": context["request"],
         "csrf_token": context["csrf_token"],
         "form": AskForm(auto_id="ask-%s"),
-        "can_ask": song.stage in (SongStage.ON_DESK, SongStage.READY),
+        "can_ask": song.stage in (SongStage.ON_DESK, SongStage.READY) and not song.booking.is_over,
+        "can_change": not song.booking.is_over,
         "asked": [excerpt_shown(excerpt) for excerpt in excerpts],
     }

@@ -159,6 +159,9 @@ def test_a_wrong_entry_stays_marked_with_what_is_possible(editor: Page) -> None:
         expect(field).to_have_attribute("aria-invalid", "true")
         expect(field.locator("xpath=following-sibling::small")).to_have_text(sentence)
     expect(editor.locator('[data-bar="4"] .chart-words')).to_contain_text("ending 1")
+    editor.get_by_role("button", name="Save as a new version").click()
+    expect(editor.locator("[data-chart-said]")).to_contain_text("It is not saved: “4” cannot be there. A meter is")
+    expect(editor.locator("[name=meter]")).to_be_focused()
     hits = editor.locator("[name=hits]")
     hits.fill("1, 2&")
     hits.blur()
@@ -166,6 +169,7 @@ def test_a_wrong_entry_stays_marked_with_what_is_possible(editor: Page) -> None:
     expect(hits).not_to_have_attribute("aria-invalid", "true")
     expect(editor.locator("[name=meter]")).to_have_value("4")
     editor.locator('[data-bar="5"]').click()
+    expect(editor.locator("[data-chart-said]")).to_have_text("Bar 4: “4” was not taken.")
     expect(editor.locator("[name=meter]")).to_have_value("4/4")
     expect(editor.locator("[aria-invalid=true]")).to_have_count(0)
 

@@ -182,5 +182,19 @@ def test_a_booking_that_is_over_offers_no_draft(client: Client) -> None:
     assert not any(offer in page for offer in ("Draft it anew", "data-chart-editor", "Use again"))
 
 
+def test_the_pages_bring_the_versions_once_they_are_engraved(drummer: Client, version: ChartVersion) -> None:
+    address = reverse("charts:pages", args=[version.song_id])
+    assert 'id="chart-versions"' not in drummer.get(address).content.decode()
+    engrave_version(version.pk)
+    brought = drummer.get(address).content.decode()
+    pdf = ChartFile.objects.get(version=version, kind=ChartFile.Kind.A4)
+    assert 'id="chart-versions" hx-swap-oob="true"' in brought
+    assert brought.count(reverse("charts:file", args=[pdf.pk])) == 2  # beside the pages, and in its row
+    client = Client()
+    client.force_login(version.song.booking.members.get().user)
+    version.share(on=True)
+    assert 'id="chart-versions"' not in client.get(address).content.decode()
+
+
 def test_every_drum_of_a_chart_has_a_field() -> None:
     assert sorted(DRUMS) == sorted(VOICES)

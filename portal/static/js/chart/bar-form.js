@@ -25,6 +25,11 @@ export class BarForm {
     if (edit) this.onChange(edit);
   }
 
+  /** The field whose entry is nothing that can be there; null where all was taken. */
+  get wrong() {
+    return this.element.querySelector("[aria-invalid]");
+  }
+
   field(name) {
     return this.element.querySelector(`[name="${name}"]`);
   }
@@ -69,6 +74,11 @@ export class BarForm {
     if (!isTyped) field.value = value;
     this.shown[name] = value;
   }
+}
+
+/** What could be in a field instead of its entry. */
+export function wrongWords(field) {
+  return field.parentElement.querySelector(".chart-wrong").textContent;
 }
 
 /** Beside the field; the page's status line says the same to those who do not see it. */

@@ -1,6 +1,6 @@
 // A song's chart under the drummer's hands, keyboard first: bars in a grid, beside the sound and the engraved pages.
 import { attach } from "kitpost/lib/attach";
-import { BarForm } from "kitpost/chart/bar-form";
+import { BarForm, wrongWords } from "kitpost/chart/bar-form";
 import { BAR_KEYS, barAfterKey, ChartGrid } from "kitpost/chart/grid";
 import {
   barAt,
@@ -129,6 +129,11 @@ class ChartEditor {
   }
 
   async save(seen) {
+    const { wrong } = this.form;
+    if (wrong) {
+      wrong.focus();
+      return this.say(`It is not saved: “${wrong.value}” cannot be there. ${wrongWords(wrong)}`);
+    }
     this.keepButton.disabled = true;
     const note = this.element.querySelector("[name=note]").value;
     try {
@@ -230,6 +235,8 @@ class ChartEditor {
 
   choose(number) {
     if (number === this.chosen) return;
+    const lost = this.form.wrong?.value;
+    if (lost !== undefined) this.say(`Bar ${this.labelOf(this.chosen)}: “${lost}” was not taken.`);
     this.chosen = number;
     this.grid.choose(number);
     this.form.show(this.chart, number, this.labelOf(number), barAt(this.chart, number).bar);

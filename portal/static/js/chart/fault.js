@@ -13,7 +13,7 @@ export function faultOf(error, chart, labelOf) {
   if (!at) return { bar: null, sentence: error };
   const meter = meterOf(chart, at.bar);
   const words = what.replaceAll(/beat (\d+(?:\/\d+)?)/g, (_, beat) => countedWords(meter, beat));
-  const help = /\bhit\b|triplet|sixteenth/.test(what) ? " Change its hits or its meter." : "";
+  const help = /\bhit\b|triplet|sixteenth/.test(what) ? " Change what is played there, or the meter." : "";
   return { bar, sentence: `It cannot be saved: in bar ${labelOf(bar)} ${words}${help}` };
 }
 

@@ -1,6 +1,8 @@
 // The engraved chart at the kit: its pages turn by themselves, a bar ahead, and the bar that plays is lit.
 
 const HIDDEN = "kitpost-kit-chart-hidden";
+// Staff heights below the bar that plays that are in sight: the next line, with what stands above it (house choice).
+const LINES_AHEAD = 4;
 // Room for two pages beside each other that are read from the kit (house choice).
 const ROOM_FOR_TWO = "(min-width: 64rem) and (min-aspect-ratio: 4/3)";
 
@@ -58,7 +60,8 @@ export class KitChart {
     const endPx = Math.min(innerHeight, this.keys.getBoundingClientRect().top);
     if (chart.bottom <= 0 || chart.top >= endPx) return;
     const { top, bottom } = lit.getBoundingClientRect();
-    scrollBy(0, Math.max(0, bottom - endPx) + Math.min(0, top));
+    const endsPx = Math.min(chart.bottom, bottom + LINES_AHEAD * (bottom - top));
+    scrollBy(0, Math.min(top, Math.max(0, endsPx - endPx)));
   }
 
   /** Alone, a page gives way in its last bar; of two the one that plays stays where it is, and what comes stands beside

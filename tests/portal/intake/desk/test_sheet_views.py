@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import json
+import re
 from datetime import date, timedelta
 from typing import Any
 
@@ -9,12 +11,14 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import strip_tags
 
+from analysis.maps import TempoMap
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
-from portal.intake.checks import jobs
+from portal.intake.checks import jobs, services
 from portal.intake.desk.queue_filter import Look
 from portal.intake.desk.queue_page import queue_page
-from portal.intake.models import Finding
+from portal.intake.errors import BookingOverError
+from portal.intake.models import Finding, SetAside
 from portal.mailroom.models import Question
 from portal.people.models import User
 from tests.factories import (
@@ -208,15 +212,41 @@ class TestDecisions:
         song.refresh_from_db()
         assert song.stage == SongStage.CHECKING
 
-    def test_check_again_says_where_there_is_nothing_to_check(
+    def test_check_again_says_where_there_is_nothing_to_check(self, client: Client, signed_in: User) -> None:
+        page = client.post(f"/songs/{make_song().pk}/check/", follow=True).content.decode()
+
+        assert "There are no files to check." in page
+
+    def test_in_a_booking_that_is_over_nothing_is_decided_and_no_press_offered(
         self, client: Client, signed_in: User, song: Song
     ) -> None:
+        finding, sent = make_finding(song=song, code="no-music"), seen_now(song)
         song.booking.stage = BookingStage.CANCELLED
         song.booking.save()
+        figures = {"bpm": "98.5", "meter": "4/4", "bar_one_s": "0"}
+        by_hand = '{"bar_one_s": 0, "segments": [{"bar": 1, "time_s": 0, "bpm": 98.5, "meter": "4/4"}]}'
+        presses: list[tuple[str, str | int, dict[str, str]]] = [
+            ("approve", song.pk, sent),
+            ("overrule", song.pk, sent | figures),
+            ("waive", finding.pk, {"reason": "I hear it"}),
+            ("set-aside", song.pk, {}),
+            ("check-again", song.pk, {}),
+        ]
+        for name, key, data in presses:
+            page = client.post(reverse(f"intake:{name}", args=[key]), data, follow=True).content.decode()
+            assert "This booking is over: its songs stay as they are." in page, name
+        with pytest.raises(BookingOverError):
+            services.approve_map(song=song, by=signed_in, found=TempoMap.from_json(json.loads(by_hand)))
 
-        page = client.post(f"/songs/{song.pk}/check/", follow=True).content.decode()
-
-        assert "There is nothing to check" in page
+        song.refresh_from_db()
+        finding.refresh_from_db()
+        assert (song.maps.count(), song.stage, finding.state) == (0, SongStage.ON_DESK, Finding.State.OPEN)
+        assert not SetAside.objects.exists()
+        page = read(client, f"/songs/{song.pk}/sheet/")
+        assert "This booking is cancelled: its songs stay as they are." in page
+        assert re.findall('<form[^>]* action="([^"]*)"', page.partition("<main")[2]) == [
+            reverse("mailroom:write", args=[song.booking_id])
+        ]
 
     def test_a_held_question_goes_out(self, client: Client, signed_in: User, song: Song) -> None:
         question = make_question(song=song, state=Question.State.HELD)
