@@ -56,8 +56,9 @@ export class Logbook {
   }
 
   async takeWord() {
-    const take = await this.kit.takes.setWord(this.kit.part("word").value);
-    this.closeWord();
+    const word = this.kit.part("word").value;
+    this.closeWord(); // before it is kept: the next key is none of its letters
+    const take = await this.kit.takes.setWord(word);
     if (take) this.kit.say(`${takeText(take)}.`);
     this.kit.takes.send();
   }
