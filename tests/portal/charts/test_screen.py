@@ -182,6 +182,7 @@ def test_why_a_chart_cannot_be_saved_stays_beside_save(editor: Page) -> None:
         editor.locator(f"[name={name}]").blur()
     why = editor.locator("[data-chart-why]")
     expect(why).to_contain_text("It cannot be saved: in bar 8 the hit at beat 3.33 ")
+    expect(why).to_contain_text("Change what is played there, or the meter.")
     expect(editor.locator("[data-chart-said]")).to_contain_text("Hits are places in a bar of 7/8")
     expect(editor.locator('[data-bar="8"] .chart-fault')).to_be_visible()
     save = editor.get_by_role("button", name="Save as a new version")

@@ -11,6 +11,7 @@ from django.utils import timezone
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from portal.bookings.models import Song
+from portal.bookings.stages import BookingStage
 from portal.prep import jobs
 from portal.prep.models import HousePrep, PreparedFile, SessionPack, SongPrep
 from portal.prep.services import ask_pack, prepare
@@ -95,6 +96,16 @@ def test_a_pack_is_asked_for_watched_and_downloaded(
     response = client.get(reverse("prep:zip", args=[pack.pk]))
     assert 'filename="Cold-Bus-Under-Spoons_session-pack_v1.zip"' in response.headers["Content-Disposition"]
     assert len(b"".join(response)) == int(response.headers["Content-Length"])
+
+
+def test_in_a_booking_that_is_over_no_pack_is_offered(client: Client) -> None:
+    song = make_packable(files=1)
+    client.force_login(song.booking.created_by)
+    song.booking.stage = BookingStage.CANCELLED
+    song.booking.save(update_fields=["stage"])
+    page = page_of(client, song)
+    assert "This booking is over: no session packs are made for it." in page
+    assert "Make the session pack" not in page
 
 
 def a_newer_map(song: Song) -> None:
