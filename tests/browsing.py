@@ -41,8 +41,13 @@ class Profile:
     @contextmanager
     def window(self, requests_under_way: RequestsUnderWay) -> Iterator[Page]:
         page = self.context.new_page()
-        with no_script_errors(page):
-            yield page
+        try:
+            with no_script_errors(page):
+                yield page
+        finally:
+            self._close(requests_under_way)
+
+    def _close(self, requests_under_way: RequestsUnderWay) -> None:
         # What a page says as it closes would reach the house while its tables are being emptied.
         self.context.set_offline(offline=True)
         for left in self.context.pages[1:]:

@@ -59,10 +59,11 @@ def test_texts_are_cleaned_on_the_way_in() -> None:
 
 
 def test_an_earlier_version_counts_again_as_a_new_one() -> None:
-    first = make_chart_version()
+    first = make_chart_version(origin=ChartVersion.Origin.DRAFTED)
     services.save(song=first.song, chart=first.chart | {"words": "brushes"}, seen=1, note="", by=first.saved_by)
     again = services.restore(version=first, by=first.saved_by)
     assert (again.number, again.chart, again.note) == (3, first.chart, "version 1 again")
+    assert again.origin == ChartVersion.Origin.DRAFTED
 
 
 def test_a_client_sees_what_was_shared_and_no_longer_what_was_taken_back() -> None:

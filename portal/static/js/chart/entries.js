@@ -33,7 +33,7 @@ export function possibleWords(name, meter) {
 }
 
 /** Of "drums-kick" that is "drums": each voice has a field. */
-export function kindOf(name) {
+function kindOf(name) {
   return voiceOf(name) ? "drums" : name;
 }
 
