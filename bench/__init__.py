@@ -5,7 +5,7 @@
 
 import os
 
-from analysis.sandbox.child import MEASURING_ENVIRONMENT
+from analysis.sandbox.starting import MEASURING_ENVIRONMENT
 
 # The surroundings of the portal's measuring children, for this process and all that it starts; set before numpy is
 # loaded. One thread: on small work threads only wait for each other, six times the CPU time for a survey, seen here.

@@ -1,9 +1,9 @@
 """Measures in a child process that is closed in and has limits: a hostile file harms only its own report.
 
-The child is a fresh interpreter, not a fork: it inherits no connections and no environment, and its limits cannot touch
-the worker. It writes to two files that are made for it here, and what it left in them is believed only as far as its
-form goes. A file is surveyed in one; the song's files are compared in one too, since that opens them again. Nothing
-numerical is loaded here: this module is for processes that only wait.
+The child is a fork of a `starter`, never of this process: it inherits no connections and no environment, and its limits
+cannot touch the worker. It writes to two files that are made for it here, and what it left in them is believed only as
+far as its form goes. A file is surveyed in one; the song's files are compared in one too, since that opens them again.
+Nothing numerical is loaded here: this module is for processes that only wait.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ import logging
 import os
 import stat
 import subprocess
-import sys
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
@@ -26,11 +25,11 @@ from analysis.core.thresholds import Limits
 from analysis.delivery.agreed import Agreed
 from analysis.delivery.check_results import Check, VerifyReport
 from analysis.rules.file_rules import unusable_finding
+from analysis.sandbox import starting
 from analysis.sandbox.child_jobs import (
     OUT_OF_MEMORY,
     OUTPUT_LIMIT_BYTES,
     ChildJob,
-    ConformJob,
     ExcerptJob,
     MixdownJob,
     ProxyJob,
@@ -39,6 +38,7 @@ from analysis.sandbox.child_jobs import (
 )
 from analysis.sandbox.delivery_jobs import VerifyJob
 from analysis.sandbox.handover_jobs import PictureJob, RepairJob
+from analysis.sandbox.session_jobs import ConformJob
 
 _MAKING_JOBS = (SurveyJob, ProxyJob, ExcerptJob, MixdownJob, ConformJob, RepairJob, PictureJob)
 _R = TypeVar("_R", bound=Record)
@@ -51,19 +51,8 @@ _TIME_LIMIT_S = 1_200.0
 _MEMORY_LIMIT_BYTES = 3 * 2**30
 _ANSWER_BYTES_PER_FILE = 2 * 2**20  # a larger answer is taken for none
 _COMPLAINT_BYTES = 2_000  # that are logged
-# -s and -P: no modules from the user's own folder, none from the child's.
-_PYTHON = (sys.executable, "-s", "-P", "-m")
-_CHILD = (*_PYTHON, "analysis.sandbox.child_jobs")
-PACKAGE_PARENT = Path(__file__).resolve().parents[2]
-# One thread for each child: the worker runs as many children as there are cores, and waiting threads would only spin.
-# glibc keeps the memory of passing arrays instead of fetching it from the system again for every block: a tenth faster.
-MEASURING_ENVIRONMENT = {
-    "OPENBLAS_NUM_THREADS": "1",
-    "OMP_NUM_THREADS": "1",
-    "MKL_NUM_THREADS": "1",
-    "MALLOC_MMAP_THRESHOLD_": str(2**28),
-    "MALLOC_TRIM_THRESHOLD_": str(2**28),
-}
+_LINE = starting.Line("-m", "analysis.sandbox.starter")
+os.register_at_fork(after_in_child=_LINE.forget)
 
 
 def survey_in_child(
@@ -190,10 +179,10 @@ def write_excerpt_in_child(
 def layers_that_hold() -> tuple[str, ...]:
     """The layers of `confinement` that this machine offers, found by a child that puts them on."""
     done = subprocess.run(
-        [*_PYTHON, "analysis.sandbox.confinement"],
+        [*starting.PYTHON, "-m", "analysis.sandbox.confinement"],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
-        env=_environment(),
+        env=starting.environment(),
         check=False,
     )
     return tuple(json.loads(done.stdout)) if done.returncode == 0 else ()
@@ -220,40 +209,25 @@ def run_in_child(
         if output_to:
             order["output_to"] = str(made)
             made.touch()
-        trouble = _wait_for_child(json.dumps(order).encode(), folder, time_limit_s)
+        trouble = _wait_for_child(order, folder, time_limit_s)
         answer = None if trouble else _read_answer(answered, most_bytes=_ANSWER_BYTES_PER_FILE * max(1, len(job.reads)))
         if answer is not None and output_to and _is_plain_file(made):
             made.replace(output_to)
     return answer, trouble or "could not be measured"
 
 
-def _environment() -> dict[str, str]:
-    """All that a child gets of this process's environment: nothing."""
-    return {"PATH": os.defpath, "PYTHONPATH": str(PACKAGE_PARENT), "LANG": "C.UTF-8"} | MEASURING_ENVIRONMENT
-
-
-def _wait_for_child(order: bytes, folder: str, time_limit_s: float) -> str | None:
+def _wait_for_child(order: dict[str, Any], folder: str, time_limit_s: float) -> str | None:
     # What the child complains of goes into a file, which its limits hold for, and not into this process's memory.
     with tempfile.TemporaryFile() as complaints:
+        told = json.dumps(order).encode()
         try:
-            done = subprocess.run(
-                _CHILD,
-                input=order,
-                stdout=subprocess.DEVNULL,
-                stderr=complaints,
-                timeout=time_limit_s,
-                cwd=folder,
-                env=_environment() | {"TMPDIR": folder},
-                check=False,
-            )
-        except subprocess.TimeoutExpired:
+            status = _LINE.run(order["kind"], told, folder=folder, complaints=complaints, time_limit_s=time_limit_s)
+        except TimeoutError:
             return f"took more than {time_limit_s:.0f} seconds to read"
-        if done.returncode == 0:
+        if status == 0:
             return None
-        logger.warning("child ended with %s: %s", done.returncode, _end_of(complaints))
-    return (
-        "needs more memory than the limit for a song" if done.returncode == OUT_OF_MEMORY else ("made the decoder fail")
-    )
+        logger.warning("child ended with %s: %s", status, _end_of(complaints))
+    return "needs more memory than the limit for a song" if status == OUT_OF_MEMORY else "made the decoder fail"
 
 
 def _end_of(complaints: IO[bytes]) -> str:

@@ -1,6 +1,7 @@
 """What a measuring child is told, and the child itself: it closes itself in, does the work, and writes one JSON answer.
 
-Each job names the files that it reads; `output_to` is the one that it makes besides its answer.
+Each job names the files that it reads, and the module of the engine that does the work; `output_to` is the file that it
+makes besides its answer.
 """
 
 from __future__ import annotations
@@ -11,13 +12,14 @@ import resource
 import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any, ClassVar, get_args
 
 from analysis.core.reports import Brief, FileReport, Record
 from analysis.core.thresholds import Limits
 from analysis.sandbox.confinement import confine_self
 from analysis.sandbox.delivery_jobs import FeelJob, VerifyJob
 from analysis.sandbox.handover_jobs import HandoverJob
+from analysis.sandbox.session_jobs import ConformJob, PlanJob
 
 OUT_OF_MEMORY = 3  # exit status; Python itself uses 1 and 2
 # House choices, for each file that is written and for files open at once.
@@ -28,6 +30,7 @@ _CPU_GRACE_S = 5  # the parent's clock should end the child first (house choice)
 
 @dataclass(frozen=True)
 class SurveyJob(Record):
+    engine: ClassVar = "analysis.measuring.survey"
     path: str
     name: str
     output_to: str
@@ -49,6 +52,7 @@ class SurveyJob(Record):
 class SongJob(Record):
     """`features` are files of our own, `paths` lead to the sound that they were made from."""
 
+    engine: ClassVar = "analysis.measuring.song"
     reports: list[dict[str, Any]]
     features: list[str]
     paths: list[str | None]
@@ -82,6 +86,7 @@ class SongJob(Record):
 class ChartJob(Record):
     """`features` are files of our own: no sound is opened."""
 
+    engine: ClassVar = "analysis.measuring.chart"
     reports: list[dict[str, Any]]
     features: list[str]
     map: dict[str, Any] | None
@@ -105,6 +110,7 @@ class ChartJob(Record):
 
 @dataclass(frozen=True)
 class ProxyJob(Record):
+    engine: ClassVar = "analysis.media.proxy"
     path: str
     output_to: str
 
@@ -121,6 +127,7 @@ class ProxyJob(Record):
 
 @dataclass(frozen=True)
 class ExcerptJob(Record):
+    engine: ClassVar = "analysis.maps.excerpt"
     paths: list[str]
     map: dict[str, Any]
     output_to: str
@@ -149,6 +156,7 @@ class ExcerptJob(Record):
 
 @dataclass(frozen=True)
 class MixdownJob(Record):
+    engine: ClassVar = "analysis.levels.mixdown"
     paths: list[str]
     output_to: str
     sample_rate_hz: int
@@ -165,69 +173,10 @@ class MixdownJob(Record):
 
 
 @dataclass(frozen=True)
-class PlanJob(Record):
-    """`lengths_s` are fractions as text. The answer is the timeline, or the `trouble` that the map makes."""
-
-    paths: list[str]
-    lengths_s: list[str]
-    map: dict[str, Any]
-    settings: dict[str, Any]
-
-    @property
-    def reads(self) -> list[str]:
-        return self.paths
-
-    def do(self) -> dict[str, Any]:
-        from fractions import Fraction
-
-        from analysis.core.errors import MapError
-        from analysis.maps.tempo_map import TempoMap
-        from analysis.session.settings import SessionSettings
-        from analysis.session.timeline import plan_session
-
-        try:
-            timeline = plan_session(
-                [Path(path) for path in self.paths],
-                TempoMap.from_json(self.map),
-                SessionSettings.from_json(self.settings),
-                lengths_s=[Fraction(length) for length in self.lengths_s],
-            )
-        except MapError as error:
-            return {"trouble": str(error)}
-        return timeline.to_json()
-
-
-@dataclass(frozen=True)
-class ConformJob(Record):
-    """The answer says what was done, or the `trouble`: the end of "This file ...", or what the map makes of it."""
-
-    path: str
-    output_to: str
-    timeline: dict[str, Any]
-    name: str
-    out: str
-
-    @property
-    def reads(self) -> list[str]:
-        return [self.path]
-
-    def do(self) -> dict[str, Any]:
-        from analysis.core.errors import MapError, UnusableFileError
-        from analysis.session.conform import conform_file
-        from analysis.session.timeline import Timeline
-
-        timeline = Timeline.from_json(self.timeline)
-        try:
-            done = conform_file(Path(self.path), Path(self.output_to), timeline, name=self.name, out=self.out)
-        except (MapError, UnusableFileError) as error:
-            return {"trouble": str(error)}
-        return done.to_json()
-
-
-@dataclass(frozen=True)
 class MusicXmlJob(Record):
     """The answer holds the chart's JSON and what was left out, or the `trouble` as a sentence."""
 
+    engine: ClassVar = "analysis.engraving.musicxml_reading"
     path: str
 
     @property
@@ -260,7 +209,7 @@ ChildJob = (
     | MusicXmlJob
     | HandoverJob
 )
-_JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in get_args(ChildJob)}
+JOBS: dict[str, type[ChildJob]] = {job.__name__: job for job in get_args(ChildJob)}
 
 
 def limit_self(*, memory_limit_bytes: int, time_limit_s: float, output_limit_bytes: int = OUTPUT_LIMIT_BYTES) -> None:
@@ -280,7 +229,7 @@ def limit_self(*, memory_limit_bytes: int, time_limit_s: float, output_limit_byt
 
 def main() -> int:
     order = json.loads(sys.stdin.buffer.read())
-    job = _JOBS[order["kind"]].from_json(order)
+    job = JOBS[order["kind"]].from_json(order)
     limit_self(
         memory_limit_bytes=order["memory_limit_bytes"],
         time_limit_s=order["time_limit_s"],

@@ -8,13 +8,14 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from analysis.core.reports import Record
 
 
 @dataclass(frozen=True)
 class VerifyJob(Record):
+    engine: ClassVar = "analysis.delivery.verify"
     paths: list[str]
     map: dict[str, Any] | None
     against: str | None
@@ -50,6 +51,7 @@ class VerifyJob(Record):
 
 @dataclass(frozen=True)
 class FeelJob(Record):
+    engine: ClassVar = "analysis.delivery.feel"
     path: str
     map: dict[str, Any]
     starts: list[int]

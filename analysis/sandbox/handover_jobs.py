@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from analysis.core.reports import Record
 
@@ -17,6 +17,7 @@ class RepairJob(Record):
     """`name`: what the file is called in its set. The answer says what was done, or the `trouble`, as a sentence
     without its full stop."""
 
+    engine: ClassVar = "analysis.handover.repair"
     path: str
     output_to: str
     name: str
@@ -43,6 +44,7 @@ class RepairJob(Record):
 class SheetTracksJob(Record):
     """The answer's `tracks` lacks files that cannot be read."""
 
+    engine: ClassVar = "analysis.handover.sheet"
     paths: list[str]
 
     @property
@@ -64,6 +66,7 @@ class SheetTracksJob(Record):
 
 @dataclass(frozen=True)
 class PlaceJob(Record):
+    engine: ClassVar = "analysis.handover.take_place"
     """The answer is the place, or the `trouble`: the end of "This file ..."."""
 
     path: str
@@ -93,6 +96,7 @@ class PlaceJob(Record):
 
 @dataclass(frozen=True)
 class PictureJob(Record):
+    engine: ClassVar = "analysis.media.pictures"
     """The answer has the picture's size, or the `trouble`: the end of "This file ..."."""
 
     path: str

@@ -10,7 +10,7 @@ from typing import Any
 
 from analysis.core.errors import MapError, UnusableFileError
 from analysis.sandbox.child import record_of, run_in_child
-from analysis.sandbox.child_jobs import ConformJob, PlanJob
+from analysis.sandbox.session_jobs import ConformJob, PlanJob
 from analysis.session.conform import ConformedFile
 from analysis.session.settings import SessionSettings
 from analysis.session.timeline import Timeline

@@ -19,9 +19,9 @@ from itertools import islice
 from pathlib import Path
 
 from analysis.measuring.survey import survey_file
-from analysis.sandbox.child import PACKAGE_PARENT
 from analysis.sandbox.child_jobs import limit_self
 from analysis.sandbox.confinement import confine_self
+from analysis.sandbox.starting import PACKAGE_PARENT
 from tests.analysis.media.test_hostile_formats import CRAFTED
 from tests.analysis.mutants import CONTAINERS, assert_is_an_answer, mutants, whole_file
 from tests.analysis.test_fuzz import liars

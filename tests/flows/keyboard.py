@@ -46,7 +46,9 @@ class Keyboard:
         self.page, self.strokes = page, 0
 
     def press(self, key: str, times: int = 1) -> None:
+        """Once the page's scripts listen: a person looks before pressing."""
         for _ in range(times):
+            self.page.wait_for_load_state("domcontentloaded")
             self.page.keyboard.press(key)
             self.strokes += 1
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -20,11 +21,11 @@ def measured_here(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatc
         monkeypatch.setattr(child, "_wait_for_child", work_here)
 
 
-def work_here(order: bytes, folder: str, time_limit_s: float) -> str | None:
+def work_here(order: dict[str, Any], folder: str, time_limit_s: float) -> str | None:
     """As `child_jobs.main` does it, but for what closes the process in."""
-    told = json.loads(order)
+    told = json.loads(json.dumps(order))
     try:
-        answer = child_jobs._JOBS[told["kind"]].from_json(told).do()
+        answer = child_jobs.JOBS[told["kind"]].from_json(told).do()
     except Exception:  # noqa: BLE001  whatever it is, it ends a child
         child.logger.exception("measured here")
         return "made the decoder fail"

@@ -1,6 +1,6 @@
-"""The real measuring child with one more job: to try to get out. Each act that succeeds answers "done".
+"""The real starter, with one more job for its children: to try to get out. Each act that succeeds answers "done".
 
-`python -m tests.analysis.sandbox.escapes LAYER ...` takes an order as `child_jobs` does; its job is `Escape`. Layers
+`python -m tests.analysis.sandbox.escapes LAYER ...` takes orders as `starter` does; its job is `Escape`. Layers
 that are named are left out: for the controls, and for kernels that lack one.
 """
 
@@ -16,10 +16,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from analysis.core.reports import Record
-from analysis.sandbox import child_jobs
+from analysis.sandbox import child_jobs, starter
 from analysis.sandbox.confinement import LAYERS, confine_self
 from analysis.sandbox.kernel import system_call
 
@@ -31,6 +31,7 @@ _IO_URING_SETUP, _PROCESS_VM_READV, _PIDFD_OPEN = 425, {"x86_64": 310, "aarch64"
 class Escape(Record):
     """`path` is the one file that is the child's own, `secret` is not, `worker` is another process of the same user."""
 
+    engine: ClassVar = "analysis.media"
     path: str
     output_to: str
     secret: str
@@ -256,12 +257,12 @@ CALLS = {
 ACTS = OWN | FILES | NETWORK | PROCESSES | CALLS | {become_a_program.__name__: become_a_program}
 
 
-def main() -> int:
-    child_jobs._JOBS["Escape"] = Escape  # type: ignore[assignment]
+def main() -> None:
+    child_jobs.JOBS["Escape"] = Escape  # type: ignore[assignment]
     layers = [layer for layer in LAYERS if layer not in sys.argv[1:]]
     setattr(child_jobs, "confine_self", partial(confine_self, layers=layers))  # noqa: B010
-    return child_jobs.main()
+    starter.main()
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

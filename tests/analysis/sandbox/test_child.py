@@ -2,7 +2,8 @@
 
 import json
 import logging
-import sys
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,15 +15,21 @@ from analysis.features.feature_arrays import Features
 from analysis.measuring.survey import survey_file
 from analysis.sandbox import child
 from analysis.sandbox.child import measure_song_in_child, survey_in_child, verify_set_in_child, write_proxy_in_child
+from analysis.sandbox.starting import MEASURING_ENVIRONMENT
 from tests import signals
 from tests.analysis.encoded import write_sound
+from tests.analysis.sandbox.conftest import LineToChildren
 
 
 def test_gives_what_the_survey_gives(tmp_path: Path) -> None:
     path = write_sound(tmp_path / "bass.wav", signals.noise(duration_s=2.0))
     report = survey_in_child(path, name="Bass DI.wav", features_to=tmp_path / "bass.npz")
 
-    assert report == survey_file(path, name="Bass DI.wav").report
+    here = survey_file(path, name="Bass DI.wav").report
+    # The matrix library sums as this process's environment tells it, of which the child gets nothing.
+    assert report.loudness_lufs == pytest.approx(here.loudness_lufs)
+    assert report.dc_error == pytest.approx(here.dc_error, rel=1e-6)
+    assert replace(report, loudness_lufs=here.loudness_lufs, dc_error=here.dc_error) == here
     assert Features.load(tmp_path / "bass.npz").frames == 96_000
 
 
@@ -106,12 +113,9 @@ def test_features_that_are_gone_are_an_error_and_not_silence(tmp_path: Path) -> 
         measure_song_in_child([(report, features, path)], Brief())
 
 
-ORDER = "import json, os, sys; order = json.load(sys.stdin); "
-
-
-def taken_over(monkeypatch: pytest.MonkeyPatch, program: str) -> None:
-    """The child does what this program says, with nothing around it."""
-    monkeypatch.setattr(child, "_CHILD", (sys.executable, "-c", ORDER + program))
+@pytest.fixture
+def taken_over(monkeypatch: pytest.MonkeyPatch, children_that: LineToChildren) -> Callable[[str], None]:
+    return lambda program: monkeypatch.setattr(child, "_LINE", children_that(program))
 
 
 @pytest.mark.parametrize(
@@ -126,29 +130,28 @@ def taken_over(monkeypatch: pytest.MonkeyPatch, program: str) -> None:
         "'\"' + 'x' * 3 * 2**20 + '\"'",
     ],
 )
-def test_an_answer_of_another_form_is_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: str) -> None:
+def test_an_answer_of_another_form_is_none(tmp_path: Path, taken_over: Callable[[str], None], answer: str) -> None:
     path = write_sound(tmp_path / "bass.wav", signals.noise())
-    taken_over(monkeypatch, f"open(order['answer_to'], 'w').write({answer})")
+    taken_over(f"open(order['answer_to'], 'w').write({answer})")
     report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "f.npz")
 
     assert [finding.code for finding in report.findings] == ["unreadable"]
 
 
-def test_what_no_database_keeps_is_taken_out_of_an_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_no_database_keeps_is_taken_out_of_an_answer(tmp_path: Path, taken_over: Callable[[str], None]) -> None:
     path = write_sound(tmp_path / "bass.wav", signals.noise())
     answer = json.dumps({"name": "bass.wav", "sha256": "0", "metadata": {"title": "a\0b\ud800"}})
-    taken_over(monkeypatch, f"open(order['answer_to'], 'w').write({answer!r})")
+    taken_over(f"open(order['answer_to'], 'w').write({answer!r})")
     report = survey_in_child(path, name="bass.wav", features_to=tmp_path / "f.npz")
 
     assert report.metadata == {"title": "ab\ufffd"}
 
 
 @pytest.mark.parametrize("link", ["os.symlink", "os.link"])
-def test_a_link_in_an_outputs_place_leads_nowhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, link: str) -> None:
+def test_a_link_in_an_outputs_place_leads_nowhere(tmp_path: Path, taken_over: Callable[[str], None], link: str) -> None:
     secret, copy = tmp_path / "secret", tmp_path / "copy.flac"
     secret.write_text("kept")
     taken_over(
-        monkeypatch,
         f"os.unlink(order['output_to']); {link}({str(secret)!r}, order['output_to']); "
         "open(order['answer_to'], 'w').write('{}')",
     )
@@ -158,9 +161,9 @@ def test_a_link_in_an_outputs_place_leads_nowhere(tmp_path: Path, monkeypatch: p
 
 
 def test_a_flood_of_complaints_stays_out_of_memory(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    tmp_path: Path, taken_over: Callable[[str], None], caplog: pytest.LogCaptureFixture
 ) -> None:
-    taken_over(monkeypatch, "sys.stderr.write('x' * 10_000_000 + 'the end'); sys.exit(1)")
+    taken_over("sys.stderr.write('x' * 10_000_000 + 'the end'); sys.exit(1)")
     write_proxy_in_child(write_sound(tmp_path / "mix.wav", signals.noise()), tmp_path / "copy.flac")
 
     [record] = caplog.records
@@ -168,14 +171,16 @@ def test_a_flood_of_complaints_stays_out_of_memory(
     assert len(record.getMessage()) < 3_000
 
 
-def test_nothing_of_the_environment_reaches_the_child(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_nothing_of_the_environment_reaches_the_child(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, taken_over: Callable[[str], None]
+) -> None:
     monkeypatch.setenv("KITPOST_SECRET_KEY", "kept")
-    taken_over(monkeypatch, "print(*os.environ, file=sys.stderr); sys.exit(1)")
+    taken_over("print(*os.environ, file=sys.stderr); sys.exit(1)")
     path = write_sound(tmp_path / "mix.wav", signals.noise())
     with pytest.MonkeyPatch.context() as patched:
         said: list[str] = []
         patched.setattr(child.logger, "warning", lambda *words: said.append(str(words[-1])))
         write_proxy_in_child(path, tmp_path / "copy.flac")
 
-    expected = {"PATH", "PYTHONPATH", "LANG", "TMPDIR"} | set(child.MEASURING_ENVIRONMENT)
+    expected = {"PATH", "PYTHONPATH", "LANG", "TMPDIR"} | set(MEASURING_ENVIRONMENT)
     assert set(said[0].split()) - {"LC_CTYPE"} == expected

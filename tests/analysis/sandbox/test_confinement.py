@@ -10,11 +10,12 @@ import socket
 import subprocess
 import sys
 from collections.abc import Iterator, Sequence
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from analysis.sandbox import child
+from analysis.sandbox import child, starting
 from analysis.sandbox.child import layers_that_hold
 from analysis.sandbox.confinement import LAYERS
 from analysis.sandbox.landlock import landlock_version
@@ -92,8 +93,9 @@ class House:
             unix_path=str(self.folder / "u"),
             acts=list(acts),
         )
-        with pytest.MonkeyPatch.context() as patched:
-            patched.setattr(child, "_CHILD", (*child._CHILD[:-1], "tests.analysis.sandbox.escapes", *without))
+        line = starting.Line("-m", "tests.analysis.sandbox.escapes", *without)
+        with closing(line), pytest.MonkeyPatch.context() as patched:
+            patched.setattr(child, "_LINE", line)
             patched.setattr(child, "_MAKING_JOBS", (escapes.Escape,))  # it makes a file, as a survey does
             answer, trouble = child.run_in_child(job, 60.0, 3 * 2**30)  # type: ignore[arg-type]
         return answer if answer is not None else dict.fromkeys(acts, trouble)
@@ -184,7 +186,7 @@ for act in (lambda: (folder / "secret").read_bytes(), lambda: (folder / "mine").
 print(json.dumps(refused))
 """
     done = subprocess.run(
-        [sys.executable, "-c", program], cwd=child.PACKAGE_PARENT, capture_output=True, text=True, check=True
+        [sys.executable, "-c", program], cwd=starting.PACKAGE_PARENT, capture_output=True, text=True, check=True
     )
 
     assert json.loads(done.stdout) == [True, True, True]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import pytest
 from django.core.files.base import ContentFile
@@ -13,6 +12,7 @@ from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from analysis.core.errors import SongNotMeasuredError
 from analysis.sandbox import child
+from analysis.sandbox.starting import Line
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.intake import tasks
@@ -37,13 +37,13 @@ def test_a_child_that_crashed_is_said_on_the_sheet_and_check_again_mends_it(
     django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """A real file, and a real child that ends before it has measured: its program is not there."""
+    """A real file, and no child that measures it: the starter's program is not there."""
     song = make_song(client=make_client(), bpm="112")
     with monkeypatch.context() as patched:
         patched.setattr(tasks.measure_song, "delay", lambda _: None)
         send(client, song, ("click.wav", click_wav()), then=django_capture_on_commit_callbacks)
     with monkeypatch.context() as patched:
-        patched.setattr(child, "PACKAGE_PARENT", Path("/nowhere"))
+        patched.setattr(child, "_LINE", Line("-m", "nothing_of_this_name"))
         with pytest.raises(SongNotMeasuredError):
             jobs.measure(song.pk)
     song.refresh_from_db()
