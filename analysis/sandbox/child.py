@@ -51,8 +51,8 @@ _TIME_LIMIT_S = 1_200.0
 _MEMORY_LIMIT_BYTES = 3 * 2**30
 _ANSWER_BYTES_PER_FILE = 2 * 2**20  # a larger answer is taken for none
 _COMPLAINT_BYTES = 2_000  # that are logged
-_LINE = starting.Line("-m", "analysis.sandbox.starter")
-os.register_at_fork(after_in_child=_LINE.forget)
+LINE = starting.Line("-m", "analysis.sandbox.starter")
+os.register_at_fork(after_in_child=LINE.forget)
 
 
 def survey_in_child(
@@ -221,7 +221,7 @@ def _wait_for_child(order: dict[str, Any], folder: str, time_limit_s: float) -> 
     with tempfile.TemporaryFile() as complaints:
         told = json.dumps(order).encode()
         try:
-            status = _LINE.run(order["kind"], told, folder=folder, complaints=complaints, time_limit_s=time_limit_s)
+            status = LINE.run(order["kind"], told, folder=folder, complaints=complaints, time_limit_s=time_limit_s)
         except TimeoutError:
             return f"took more than {time_limit_s:.0f} seconds to read"
         if status == 0:

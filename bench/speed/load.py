@@ -14,7 +14,7 @@ from pathlib import Path
 from analysis.band.render import render_stems, write_wav
 from analysis.band.score import steady, write_score
 from analysis.core.reports import FileReport
-from analysis.sandbox.child import survey_in_child
+from analysis.sandbox.child import LINE, survey_in_child
 from bench.speed.engine import MOST_DECODES, MOST_MB, print_wanted, timed, timed_file
 
 LONG_RATE_HZ = 96_000
@@ -88,12 +88,14 @@ class Taken:
 
 def _measured(paths: list[Path], cores: list[int]) -> Taken:
     """As many children at a time as there are cores."""
+    LINE.close()
     before, allowed = os.times(), os.sched_getaffinity(0)
     os.sched_setaffinity(0, cores)
     try:
         with ThreadPoolExecutor(len(cores)) as pool:
             reports = list(pool.map(_survey, paths))
     finally:
+        LINE.close()  # its children's time counts once it has ended
         os.sched_setaffinity(0, allowed)
     if any(report.frames is None for report in reports):
         raise RuntimeError("a stem could not be measured")

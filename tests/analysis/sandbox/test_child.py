@@ -115,7 +115,7 @@ def test_features_that_are_gone_are_an_error_and_not_silence(tmp_path: Path) -> 
 
 @pytest.fixture
 def taken_over(monkeypatch: pytest.MonkeyPatch, children_that: LineToChildren) -> Callable[[str], None]:
-    return lambda program: monkeypatch.setattr(child, "_LINE", children_that(program))
+    return lambda program: monkeypatch.setattr(child, "LINE", children_that(program))
 
 
 @pytest.mark.parametrize(

@@ -95,7 +95,7 @@ class House:
         )
         line = starting.Line("-m", "tests.analysis.sandbox.escapes", *without)
         with closing(line), pytest.MonkeyPatch.context() as patched:
-            patched.setattr(child, "_LINE", line)
+            patched.setattr(child, "LINE", line)
             patched.setattr(child, "_MAKING_JOBS", (escapes.Escape,))  # it makes a file, as a survey does
             answer, trouble = child.run_in_child(job, 60.0, 3 * 2**30)  # type: ignore[arg-type]
         return answer if answer is not None else dict.fromkeys(acts, trouble)

@@ -43,7 +43,7 @@ def test_a_child_that_crashed_is_said_on_the_sheet_and_check_again_mends_it(
         patched.setattr(tasks.measure_song, "delay", lambda _: None)
         send(client, song, ("click.wav", click_wav()), then=django_capture_on_commit_callbacks)
     with monkeypatch.context() as patched:
-        patched.setattr(child, "_LINE", Line("-m", "nothing_of_this_name"))
+        patched.setattr(child, "LINE", Line("-m", "nothing_of_this_name"))
         with pytest.raises(SongNotMeasuredError):
             jobs.measure(song.pk)
     song.refresh_from_db()
