@@ -85,12 +85,19 @@ def seat_client(*, booking: Booking, client: User, by: User) -> Member:
     return member
 
 
+def takes_brief(song: Song) -> bool:
+    """Whether what is said about it can still change."""
+    return song.stage in INTAKE_STAGES and not song.booking.is_over
+
+
 @transaction.atomic
 def save_brief(*, song: Song, by: User, **changes: Any) -> Brief:
     """Write down what is known about a song. What changes starts the next check; the same again changes nothing."""
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
-    if song.stage not in INTAKE_STAGES:
-        raise BriefClosedError(f"This song is {song.get_stage_display()}: write a message if something has changed.")
+    if not takes_brief(song):
+        over = song.booking if song.booking.is_over else song
+        kind = "booking" if over is song.booking else "song"
+        raise BriefClosedError(f"This {kind} is {over.get_stage_display()}: write a message if something has changed.")
     brief, _ = Brief.objects.get_or_create(song=song)
     was_written = brief.is_written
     changed = [name for name in BRIEF_FIELDS if name in changes and changes[name] != getattr(brief, name)]

@@ -13,7 +13,7 @@ from portal.bookings.board_page import archive_page, board_page, with_people
 from portal.bookings.errors import BookingError
 from portal.bookings.forms import AddSongForm, BoardFilterForm, BriefForm, CancelForm, NewBookingForm
 from portal.bookings.models import Booking, Brief, Song
-from portal.bookings.stages import BOOKING_COURSE, INTAKE_STAGES, SongStage, song_course
+from portal.bookings.stages import BOOKING_COURSE, SongStage, song_course
 from portal.bookings.turn_page import booking_turn, song_turn
 from portal.people.access import drummer_required, require_drummer
 from portal.people.models import User
@@ -110,7 +110,7 @@ def song(request: MemberRequest, song_id: int) -> HttpResponse:
         "turn": song_turn(song, request.user),
         "course": song_course(song.stage, for_client=not request.user.is_drummer, mix_accepted=song.mix_accepted),
         "parts": parts_of(song, request.user),
-        "takes_brief": song.stage in INTAKE_STAGES,
+        "takes_brief": services.takes_brief(song),
         "timeline": list(song.timeline.select_related("actor").reverse()),
     }
     return render(request, "bookings/song.html", context)
@@ -130,7 +130,7 @@ def brief(request: MemberRequest, song_id: int) -> HttpResponse:
         else:
             messages.success(request, "The brief is saved.")
         return redirect(song)
-    context = {"song": song, "form": form, "takes_brief": song.stage in INTAKE_STAGES}
+    context = {"song": song, "form": form, "takes_brief": services.takes_brief(song)}
     return render(request, "bookings/brief.html", context, status=status_of(form))
 
 

@@ -27,6 +27,7 @@ def kit_page(song: Song, user: User) -> dict[str, Any]:
         "lanes": with_roles(song, shown["lanes"]),
         "id": song.pk,
         "title": song.title,
+        "is_over": song.booking.is_over,
         "reader": user.pk,
         "map_version": approved.version if approved else 0,
         "segments": tempo_map.to_json()["segments"] if tempo_map else [],

@@ -144,6 +144,14 @@ def test_a_brief_stands_once_the_song_is_tracked(stage: SongStage) -> None:
         save_brief(song=song, by=client, bpm=Decimal(112))
 
 
+def test_a_brief_stands_once_the_booking_is_over() -> None:
+    client = make_client()
+    song = make_song(client=client)
+    song.booking.move_to(BookingStage.CANCELLED)
+    with pytest.raises(BriefClosedError, match="This booking is cancelled: write a message"):
+        save_brief(song=song, by=client, bpm=Decimal(112))
+
+
 def test_cancelling_says_why_and_calls_whoever_asked(monkeypatch: pytest.MonkeyPatch) -> None:
     heard: list[tuple[int, int, str]] = []
     monkeypatch.setattr(hooks, "on_booking_cancelled", [lambda *keys: heard.append(keys)])

@@ -10,6 +10,7 @@ from portal.bookings.models import Booking
 from portal.bookings.services import record
 from portal.bookings.stages import BookingStage, SongStage
 from tests.factories import make_booking, make_client, make_drummer, make_song
+from tests.portal.pages import flat
 
 pytestmark = pytest.mark.django_db
 
@@ -213,6 +214,22 @@ def test_the_drummer_cancels_once(client: Client) -> None:
     booking.refresh_from_db()
     assert booking.stage == BookingStage.CANCELLED
     assert "already cancelled" in again.content.decode()
+
+
+def test_a_song_of_a_booking_that_is_over_is_at_no_stage_and_its_brief_stands(client: Client) -> None:
+    user = make_client()
+    song = make_song(client=user, stage=SongStage.ON_DESK)
+    client.force_login(user)
+    page = client.get(song.get_absolute_url()).content.decode()
+    assert "Now:" in page
+    assert "the brief</a>" in page
+    song.booking.move_to(BookingStage.CANCELLED)
+
+    page = client.get(song.get_absolute_url()).content.decode()
+    assert "Now:" not in page
+    assert "the brief</a>" not in page
+    brief = client.get(reverse("bookings:brief", args=[song.pk])).content.decode()
+    assert "This booking is cancelled, so its briefs can no longer change." in flat(brief)
 
 
 def test_the_client_writes_a_brief(client: Client) -> None:

@@ -13,6 +13,7 @@ from pytest_django.live_server_helper import LiveServer
 from analysis.maps.click_sound import click_sounds
 from analysis.maps.click_style import ClickStyle
 from portal.bookings.models import Song
+from portal.bookings.stages import BookingStage
 from portal.kit.models import Balance, TakeLog
 from portal.people.models import User
 from portal.prep.models import SongPrep
@@ -157,6 +158,23 @@ def test_a_take_gets_a_word_and_each_step_can_be_undone(opened: Page, song: Song
         expect(last).to_have_text(text)
     expect(opened.locator("[data-kit-unsent]")).to_have_text("")
     assert TakeLog.objects.get(song=song).is_undone
+
+
+def test_in_a_booking_that_is_over_no_take_is_logged_or_changed(kit: Page, song: Song) -> None:
+    kit.keyboard.press("g")
+    expect(kit.locator("[data-kit-unsent]")).to_have_text("All takes are sent.")
+    song.booking.move_to(BookingStage.CLOSED)
+    kit.reload()
+    kit.locator("[data-kit][data-state=ready]").wait_for()
+    expect(kit.locator("[data-kit-unsent]")).to_contain_text("This booking is over: its takes stay as they are.")
+    for name in ("take", "undo", "keep", "word"):
+        expect(kit.locator(f"[data-kit-do={name}]")).to_be_disabled()
+    for key in ("g", "k", "u"):
+        kit.keyboard.press(key)
+    expect(kit.locator("[data-kit-said]")).to_contain_text("This booking is over")
+    expect(kit.locator("[data-kit-last]")).to_have_text("Take 1, not kept")
+    [take] = TakeLog.objects.all()
+    assert (take.is_kept, take.is_undone) == (False, False)
 
 
 def test_a_section_loops_slower_with_its_click_all_by_keys(opened: Page) -> None:

@@ -106,6 +106,19 @@ def test_in_a_booking_that_is_over_no_pack_is_offered(client: Client) -> None:
     page = page_of(client, song)
     assert "This booking is over: no session packs are made for it." in page
     assert "Make the session pack" not in page
+    assert "Choices for this song" not in page
+
+
+@pytest.mark.parametrize("address", ["make-click", "choose"])
+def test_in_a_booking_that_is_over_the_click_stays(client: Client, address: str) -> None:
+    prepared = prepared_file()
+    song = prepared.approved_map.song
+    song.booking.move_to(BookingStage.CANCELLED)
+    client.force_login(song.booking.created_by)
+    response = client.post(reverse(f"prep:{address}", args=[song.pk]), {"subdivision": "2"}, follow=True)
+
+    assert "This booking is over: its click stays as it is." in flat(response.content.decode())
+    assert PreparedFile.objects.get() == prepared
 
 
 def a_newer_map(song: Song) -> None:

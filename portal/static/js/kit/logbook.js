@@ -1,4 +1,5 @@
 // The log of takes on the page: the last one large, all of them in a table, and the word that goes with one.
+const OVER = "This booking is over: its takes stay as they are.";
 const number = (take) => `Take ${take.number}`;
 
 export function takeText(take) {
@@ -24,6 +25,12 @@ export class Logbook {
     kit.part("word").addEventListener("keydown", (event) => {
       if (event.key === "Escape") this.closeWord();
     });
+  }
+
+  /** `what` is to be done: log, keep, openWord or undo. */
+  press(what) {
+    if (this.kit.song.is_over) return this.kit.say(OVER);
+    return this[what]();
   }
 
   async log() {
@@ -76,6 +83,7 @@ export class Logbook {
     part("takes").replaceChildren(...standing.map((take) => this.row(take)).reverse());
     const unsent = waiting.length;
     part("unsent").textContent = [
+      this.kit.song.is_over ? OVER : "",
       takes.trouble,
       unsent
         ? `${unsent} take${unsent > 1 ? "s are" : " is"} still to be sent.`

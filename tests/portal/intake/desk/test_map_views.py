@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from portal.bookings.models import Song
+from portal.bookings.stages import BookingStage
 from portal.intake.maps import page as map_page
 from portal.people.models import User
 from tests.factories import make_map, make_song
@@ -189,6 +191,17 @@ def test_a_song_without_a_map_begins_at_a_plain_one(client: Client) -> None:
         "anchors": [at(1, 0.0)],
         "last_bpm": "120",
     }
+
+
+def test_in_a_booking_that_is_over_no_map_is_offered_to_be_approved(client: Client, drummer: User, song: Song) -> None:
+    address = reverse("intake:map", args=[song.pk])
+    form = re.compile(f"<form[^>]*{reverse('intake:keep-map', args=[song.pk])}[^>]*>")
+    assert not form.findall(read(client, address))[0].endswith(" hidden>")
+    song.booking.move_to(BookingStage.CLOSED)
+
+    page = read(client, address)
+    assert "This booking is over: its map stays as it is." in page
+    assert form.findall(page)[0].endswith(" hidden>")
 
 
 @pytest.mark.parametrize(
