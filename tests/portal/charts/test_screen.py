@@ -139,6 +139,31 @@ def test_what_is_being_typed_stays_when_the_server_answers(editor: Page) -> None
     expect(editor.locator('[data-bar="3"] .chart-words')).to_contain_text("Tutti")
 
 
+def test_stops_fills_and_a_hold_take_the_beats_that_are_typed(editor: Page, version: ChartVersion) -> None:
+    editor.locator('[data-bar="4"]').click()
+    for name, text in (("stops", "1-2"), ("fills", "3&-4"), ("held", "2&")):
+        editor.locator(f"[name={name}]").fill(text)
+        editor.locator(f"[name={name}]").blur()
+    expect(editor.locator('[data-bar="4"] .chart-words')).to_contain_text("stop 1-2 · fill 3&-4 · hold 2&")
+    expect(editor.get_by_role("checkbox", name="everybody stops")).to_be_checked()
+    editor.locator('[data-bar="3"]').click()
+    expect(editor.locator("[name=stops]")).to_have_value("")
+    editor.get_by_role("checkbox", name="everybody stops").check()
+    expect(editor.locator("[name=stops]")).to_have_value("all")
+    editor.locator('[data-bar="4"]').click()
+    expect(editor.locator("[name=fills]")).to_have_value("3&-4")
+    editor.get_by_role("button", name="Save as a new version").click()
+    expect(editor.locator("[data-chart-state]")).to_have_text("Version 2.")
+    bars = version.song.chart_versions.get(number=2).chart["sections"][0]["bars"]
+    assert bars[2]["stops"] == [{"beat": 1, "beats": 4}]
+    assert {name: bars[3][name] for name in ("stops", "fills", "held", "decided")} == {
+        "stops": [{"beat": 1, "beats": 2}],
+        "fills": [{"beat": 3.5, "beats": 1.5}],
+        "held": 2.5,
+        "decided": ["stops", "fills", "words"],
+    }
+
+
 def test_a_wrong_entry_stays_marked_with_what_is_possible(editor: Page) -> None:
     editor.locator('[data-bar="4"]').click()
     editor.get_by_text("Repeats and jumps").click()
@@ -146,6 +171,8 @@ def test_a_wrong_entry_stays_marked_with_what_is_possible(editor: Page) -> None:
         "hits": ("1x", "Hits are places in a bar of 4/4, such as “1, 2&, 3a, 4 trip”."),
         "meter": ("4", "A meter is a number over 1, 2, 4, 8, 16 or 32, such as 4/4 or 6/8."),
         "repeat_end": ("1", "A repeat is played 2 to 32 times in all; empty for no end of a repeat."),
+        "stops": ("5", "Type “all” for the whole bar, or beats from and to, such as “3-4”; empty for none."),
+        "held": ("1, 2", "One place in a bar of 4/4 is held, such as “1”; empty for none."),
         "ending": ("x", "An ending is for passes by number, such as “1” or “1, 2”; empty for no ending."),
     }
     editor.locator("[name=ending]").fill("1")

@@ -2,6 +2,7 @@
 import { counted } from "kitpost/chart/counting";
 import { meterOf, withBar, withHits, withRoad, withStrokes } from "kitpost/chart/edits";
 import { entryIn, possibleWords, voiceOf } from "kitpost/chart/entries";
+import { spansSaid, wholeBar } from "kitpost/chart/spans";
 
 // What is left out of a bar, and of its road.
 const NO_BAR = { shows: "slashes", notes: [], dynamics: [{ level: "" }], words: [], hits: [], stops: [], fills: [] };
@@ -40,7 +41,7 @@ export class BarForm {
     this.number = number;
     this.meter = meterOf(chart, bar);
     this.element.querySelector("legend").textContent = `Bar ${label}`;
-    const { shows, notes, dynamics, words, hits, stops, fills } = { ...NO_BAR, ...bar };
+    const { shows, notes, dynamics, words, hits, stops, fills, held } = { ...NO_BAR, ...bar };
     const { repeat_end: end, ending, jump, ...flags } = { ...NO_ROAD, ...bar.road };
     const values = {
       shows,
@@ -48,6 +49,9 @@ export class BarForm {
       level: dynamics[0].level,
       hits: hits.map(({ beat }) => counted(this.meter, beat)).join(", "),
       words: words.map(({ text }) => text).join("; "),
+      stops: spansSaid(this.meter, stops),
+      fills: spansSaid(this.meter, fills),
+      held: held ? counted(this.meter, held) : "",
       repeat_end: end,
       ending: ending.join(", "),
       jump: jumpSaid(jump),
@@ -104,8 +108,11 @@ function editOf({ name, checked }, value) {
     level: (chart, number) => withBar(chart, number, { dynamics: value ? [{ level: value }] : null }, "dynamics"),
     hits: (chart, number) => withHits(chart, number, value),
     words: (chart, number, bar) => withBar(chart, number, { words: wordsIn(value, bar.words ?? []) }, "words"),
-    stop: (chart, number, bar) => withBar(chart, number, { stops: checked ? wholeBar(chart, bar) : null }, "stops"),
-    fill: (chart, number, bar) => withBar(chart, number, { fills: checked ? wholeBar(chart, bar) : null }, "fills"),
+    stop: (chart, number, bar) => withBar(chart, number, { stops: checked ? whole(chart, bar) : null }, "stops"),
+    fill: (chart, number, bar) => withBar(chart, number, { fills: checked ? whole(chart, bar) : null }, "fills"),
+    stops: (chart, number) => withBar(chart, number, { stops: value }, "stops"),
+    fills: (chart, number) => withBar(chart, number, { fills: value }, "fills"),
+    held: (chart, number) => withBar(chart, number, { held: value }, "words"),
     repeat_end: (chart, number) => withRoad(chart, number, { repeat_end: value }),
     ending: (chart, number) => withRoad(chart, number, { ending: value }),
     jump: (chart, number) => withRoad(chart, number, { jump: jumpIn(value) }),
@@ -119,8 +126,8 @@ function wordsIn(value, before) {
   return texts.filter(Boolean).map((text) => before.find((one) => one.text === text) ?? { text });
 }
 
-function wholeBar(chart, bar) {
-  return [{ beat: 1, beats: Number(meterOf(chart, bar).split("/")[0]) }];
+function whole(chart, bar) {
+  return [wholeBar(meterOf(chart, bar))];
 }
 
 function jumpSaid(jump) {

@@ -51,6 +51,11 @@ export function countingLike(meter) {
   return like.map((name, at) => `${Math.min(at + 1, upper)}${name.length > 1 ? " " : ""}${name}`).join(", ");
 }
 
+/** Twelfths of a beat as the house writes lengths: thirds as a fraction. */
+export function lengthJson(twelfths) {
+  return twelfths % 3 ? `${twelfths / 4}/3` : twelfths / 12;
+}
+
 function beatJson(number, [name, at]) {
   if (at === 0) return number;
   return name === "trip" || name === "let" ? `${number * 3 + (name === "trip" ? 1 : 2)}/3` : number + at;

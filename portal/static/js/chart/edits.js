@@ -4,7 +4,7 @@
 // counted as written, from 1. What a person changed is named in `decided`, so that no later draft changes it back. An
 // edit that cannot be made gives the same chart back.
 
-import { beatNumber } from "kitpost/chart/counting";
+import { beatNumber, lengthJson } from "kitpost/chart/counting";
 import { NEW, relettered } from "kitpost/chart/letters";
 
 const PLACE = "place";
@@ -154,11 +154,6 @@ function inBeats(hits) {
 /** An eighth; of a triplet one of its notes. */
 function shortest(beat) {
   return String(beat).endsWith("/3") ? "1/3" : 0.5;
-}
-
-/** Twelfths of a beat as the house writes lengths: thirds as a fraction. */
-function lengthJson(twelfths) {
-  return twelfths % 3 ? `${twelfths / 4}/3` : twelfths / 12;
 }
 
 function placed(chart, section, bars) {

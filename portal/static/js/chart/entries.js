@@ -1,16 +1,21 @@
 // What may be typed into the fields of a bar. Sums only: what cannot be read is null, and a sentence says what can.
 import { beatsIn, countingLike } from "kitpost/chart/counting";
+import { spansIn } from "kitpost/chart/spans";
 
 // As the house reads a chart: beats in a bar (analysis/maps/tempo_map.py), passes (analysis/chart/reading.py).
 const MOST_IN_A_BAR = 32;
 const MOST_PASSES = 32;
 
+const SPANS = "Type “all” for the whole bar, or beats from and to, such as “3-4”; empty for none.";
 const OF_A_VOICE = "drums-";
 
 const READERS = {
   meter: meterIn,
   hits: (text, meter) => beatsIn(meter, text),
   drums: (text, meter) => beatsIn(meter, text),
+  stops: (text, meter) => spansIn(meter, text),
+  fills: (text, meter) => spansIn(meter, text),
+  held: (text, meter) => oneOf(beatsIn(meter, text)),
   repeat_end: timesIn,
   ending: passesIn,
 };
@@ -18,6 +23,9 @@ const POSSIBLE = {
   meter: () => "A meter is a number over 1, 2, 4, 8, 16 or 32, such as 4/4 or 6/8.",
   hits: (meter) => `Hits are places in a bar of ${meter}, such as “${countingLike(meter)}”.`,
   drums: (meter) => `Strokes are places in a bar of ${meter}, such as “${countingLike(meter)}”.`,
+  stops: () => SPANS,
+  fills: () => SPANS,
+  held: (meter) => `One place in a bar of ${meter} is held, such as “1”; empty for none.`,
   repeat_end: () => `A repeat is played 2 to ${MOST_PASSES} times in all; empty for no end of a repeat.`,
   ending: () => `An ending is for passes by number, such as “1” or “1, 2”; empty for no ending.`,
 };
@@ -45,6 +53,12 @@ export function voiceOf(name) {
 function meterIn(text) {
   const { upper, lower } = /^(?<upper>\d{1,2})\s*\/\s*(?<lower>1|2|4|8|16|32)$/.exec(text.trim())?.groups ?? {};
   return isFrom(1, MOST_IN_A_BAR, Number(upper)) ? `${Number(upper)}/${lower}` : null;
+}
+
+/** The only place; 0 where nothing was typed. */
+function oneOf(beats) {
+  if (!beats || beats.length > 1) return null;
+  return beats[0] ?? 0;
 }
 
 function timesIn(text) {

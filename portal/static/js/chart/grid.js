@@ -1,6 +1,7 @@
 // The chart as rows of four bars: one bar has the focus, arrows move it, and the bar that plays is lit.
 import { counted } from "kitpost/chart/counting";
 import { meterOf } from "kitpost/chart/edits";
+import { spansSaid, WHOLE } from "kitpost/chart/spans";
 
 const PER_ROW = 4;
 // On a bar of the grid; each is on the page as a button too.
@@ -136,17 +137,24 @@ function signsOf(chart, bar) {
 }
 
 function wordsOf(chart, bar) {
-  const { dynamics, hits, stops, fills, words, road } = { ...NOTHING, ...bar };
+  const { dynamics, hits, stops, fills, held, words, road } = { ...NOTHING, ...bar };
   const said = [
     bar.meter === chart.meter ? "" : bar.meter,
     ...dynamics.map(({ level }) => level),
     hits.length && `hits ${hits.map(({ beat }) => counted(meterOf(chart, bar), beat)).join(", ")}`,
-    stops.length && "stop",
-    fills.length && "fill",
+    spanWords("stop", meterOf(chart, bar), stops),
+    spanWords("fill", meterOf(chart, bar), fills),
+    held && `hold ${counted(meterOf(chart, bar), held)}`,
     ...roadWords(road),
     ...words.map(({ text }) => text),
   ];
   return said.filter(Boolean).join(" · ");
+}
+
+/** "fill 3-4"; of a whole bar the name is enough. */
+function spanWords(name, meter, spans) {
+  const beats = spansSaid(meter, spans);
+  return beats === WHOLE ? name : beats && `${name} ${beats}`;
 }
 
 function roadWords({ ending = [], jump, ...signs }) {
