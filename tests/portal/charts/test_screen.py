@@ -139,6 +139,25 @@ def test_what_is_being_typed_stays_when_the_server_answers(editor: Page) -> None
     expect(editor.locator('[data-bar="3"] .chart-words')).to_contain_text("Tutti")
 
 
+def test_a_rhythm_is_written_and_taken_out_again(editor: Page, version: ChartVersion) -> None:
+    editor.locator('[data-bar="2"]').focus()
+    editor.get_by_text("Written rhythm", exact=True).click()
+    rhythm = editor.get_by_label("Rhythm", exact=True)
+    rhythm.fill("1,2&,(3),4")
+    rhythm.blur()
+    expect(editor.locator('[data-bar="2"] .chart-shows')).to_have_text("rhythm")
+    expect(rhythm).to_have_value("1, 2&, (3), 4")
+    expect(editor.locator("[data-chart-why]")).to_be_hidden()
+    editor.get_by_role("button", name="Save as a new version").click()
+    expect(editor.locator("[data-chart-state]")).to_have_text("Version 2.")
+    bar = version.song.chart_versions.get(number=2).chart["sections"][0]["bars"][1]
+    assert (bar["shows"], bar["decided"]) == ("rhythm", ["content"])
+    assert [(note["beat"], note.get("length", 1)) for note in bar["notes"]] == [(1, 1.5), (2.5, 0.5), (4, 1)]
+    rhythm.fill("")
+    rhythm.blur()
+    expect(editor.locator('[data-bar="2"] .chart-shows')).to_have_text("/ / / /")
+
+
 def test_stops_fills_and_a_hold_take_the_beats_that_are_typed(editor: Page, version: ChartVersion) -> None:
     editor.locator('[data-bar="4"]').click()
     for name, text in (("stops", "1-2"), ("fills", "3&-4"), ("held", "2&")):
@@ -167,11 +186,16 @@ def test_stops_fills_and_a_hold_take_the_beats_that_are_typed(editor: Page, vers
 def test_a_wrong_entry_stays_marked_with_what_is_possible(editor: Page) -> None:
     editor.locator('[data-bar="4"]').click()
     editor.get_by_text("Repeats and jumps").click()
+    editor.get_by_text("Written rhythm", exact=True).click()
     wrong = {
         "hits": ("1x", "Hits are places in a bar of 4/4, such as “1, 2&, 3a, 4 trip”."),
         "meter": ("4", "A meter is a number over 1, 2, 4, 8, 16 or 32, such as 4/4 or 6/8."),
         "repeat_end": ("1", "A repeat is played 2 to 32 times in all; empty for no end of a repeat."),
         "stops": ("5", "Type “all” for the whole bar, or beats from and to, such as “3-4”; empty for none."),
+        "rhythm": (
+            "2, 1",
+            "Notes begin at places in a bar of 4/4, one after the other; a place in brackets is a rest.",
+        ),
         "held": ("1, 2", "One place in a bar of 4/4 is held, such as “1”; empty for none."),
         "ending": ("x", "An ending is for passes by number, such as “1” or “1, 2”; empty for no ending."),
     }

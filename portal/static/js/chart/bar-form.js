@@ -1,7 +1,8 @@
 // The fields of the bar that has the focus: what it shows, its meter, dynamic and words, and its signs of the road.
 import { counted } from "kitpost/chart/counting";
-import { meterOf, withBar, withHits, withRoad, withStrokes } from "kitpost/chart/edits";
+import { meterOf, withBar, withHits, withRhythm, withRoad, withStrokes } from "kitpost/chart/edits";
 import { entryIn, possibleWords, voiceOf } from "kitpost/chart/entries";
+import { rhythmSaid } from "kitpost/chart/rhythm";
 import { spansSaid, wholeBar } from "kitpost/chart/spans";
 
 // What is left out of a bar, and of its road.
@@ -41,28 +42,21 @@ export class BarForm {
     this.number = number;
     this.meter = meterOf(chart, bar);
     this.element.querySelector("legend").textContent = `Bar ${label}`;
-    const { shows, notes, dynamics, words, hits, stops, fills, held } = { ...NO_BAR, ...bar };
-    const { repeat_end: end, ending, jump, ...flags } = { ...NO_ROAD, ...bar.road };
-    const values = {
-      shows,
-      meter: this.meter,
-      level: dynamics[0].level,
-      hits: hits.map(({ beat }) => counted(this.meter, beat)).join(", "),
-      words: words.map(({ text }) => text).join("; "),
-      stops: spansSaid(this.meter, stops),
-      fills: spansSaid(this.meter, fills),
-      held: held ? counted(this.meter, held) : "",
-      repeat_end: end,
-      ending: ending.join(", "),
-      jump: jumpSaid(jump),
-    };
-    for (const [name, value] of Object.entries(values)) this.put(name, String(value));
+    const whole = { ...NO_BAR, ...bar };
+    for (const [name, value] of Object.entries(textsOf(whole, this.meter))) this.put(name, String(value));
+    this.showNotes(whole);
+    const checked = { stop: whole.stops.length, fill: whole.fills.length, ...whole.road };
+    for (const name of ["stop", "fill", ...FLAGS]) this.field(name).checked = Boolean(checked[name]);
+  }
+
+  /** Written notes are in sight where a bar has some. */
+  showNotes({ shows, notes }) {
+    this.put("rhythm", shows === "rhythm" ? rhythmSaid(this.meter, notes) : "");
     for (const { name } of this.element.querySelectorAll("[data-chart-drum]")) {
       const strokes = shows === "drums" ? notes.filter((note) => note.voice === voiceOf(name)) : [];
       this.put(name, strokes.map(({ beat }) => counted(this.meter, beat)).join(", "));
     }
-    const checked = { stop: stops.length, fill: fills.length, ...flags };
-    for (const name of ["stop", "fill", ...FLAGS]) this.field(name).checked = Boolean(checked[name]);
+    for (const name of ["rhythm", "drums"]) this.element.querySelector(`[data-chart-${name}]`).open ||= shows === name;
   }
 
   /** Another bar: nothing was typed about it. */
@@ -78,6 +72,24 @@ export class BarForm {
     if (!isTyped) field.value = value;
     this.shown[name] = value;
   }
+}
+
+/** What each field shows of a bar. */
+function textsOf({ shows, dynamics, words, hits, stops, fills, held, road }, meter) {
+  const { repeat_end: end, ending, jump } = { ...NO_ROAD, ...road };
+  return {
+    shows,
+    meter,
+    level: dynamics[0].level,
+    hits: hits.map(({ beat }) => counted(meter, beat)).join(", "),
+    words: words.map(({ text }) => text).join("; "),
+    stops: spansSaid(meter, stops),
+    fills: spansSaid(meter, fills),
+    held: held ? counted(meter, held) : "",
+    repeat_end: end,
+    ending: ending.join(", "),
+    jump: jumpSaid(jump),
+  };
 }
 
 /** What could be in a field instead of its entry. */
@@ -107,6 +119,7 @@ function editOf({ name, checked }, value) {
       withBar(chart, number, { meter: value === (chart.meter ?? "4/4") ? null : value }, "meter"),
     level: (chart, number) => withBar(chart, number, { dynamics: value ? [{ level: value }] : null }, "dynamics"),
     hits: (chart, number) => withHits(chart, number, value),
+    rhythm: (chart, number) => withRhythm(chart, number, value),
     words: (chart, number, bar) => withBar(chart, number, { words: wordsIn(value, bar.words ?? []) }, "words"),
     stop: (chart, number, bar) => withBar(chart, number, { stops: checked ? whole(chart, bar) : null }, "stops"),
     fill: (chart, number, bar) => withBar(chart, number, { fills: checked ? whole(chart, bar) : null }, "fills"),

@@ -106,6 +106,17 @@ export function withHits(chart, number, beats) {
   return withBar(chart, number, { hits: cutShort(inBeats(hits)) }, "hits");
 }
 
+/** The written rhythm of bar `number`; notes that were there keep their accent. A bar without any shows slashes. */
+export function withRhythm(chart, number, notes) {
+  const at = barAt(chart, number);
+  if (!at || !notes) return chart;
+  const isWritten = at.bar.shows === "rhythm";
+  if (!notes.length && !isWritten) return chart;
+  const before = new Map((isWritten ? (at.bar.notes ?? []) : []).map((note) => [beatNumber(note.beat), note]));
+  const now = notes.map((note) => put(before.get(beatNumber(note.beat)) ?? {}, note));
+  return withBar(chart, number, { shows: now.length ? "rhythm" : null, notes: now }, "content");
+}
+
 /** The strokes of one drum in bar `number`, on these beats and no others; those that were there keep how they are
  *  played. A bar without any stroke shows slashes. */
 export function withStrokes(chart, number, voice, beats) {

@@ -1,5 +1,6 @@
 // What may be typed into the fields of a bar. Sums only: what cannot be read is null, and a sentence says what can.
 import { beatsIn, countingLike } from "kitpost/chart/counting";
+import { rhythmIn } from "kitpost/chart/rhythm";
 import { spansIn } from "kitpost/chart/spans";
 
 // As the house reads a chart: beats in a bar (analysis/maps/tempo_map.py), passes (analysis/chart/reading.py).
@@ -13,6 +14,7 @@ const READERS = {
   meter: meterIn,
   hits: (text, meter) => beatsIn(meter, text),
   drums: (text, meter) => beatsIn(meter, text),
+  rhythm: (text, meter) => rhythmIn(meter, text),
   stops: (text, meter) => spansIn(meter, text),
   fills: (text, meter) => spansIn(meter, text),
   held: (text, meter) => oneOf(beatsIn(meter, text)),
@@ -23,6 +25,7 @@ const POSSIBLE = {
   meter: () => "A meter is a number over 1, 2, 4, 8, 16 or 32, such as 4/4 or 6/8.",
   hits: (meter) => `Hits are places in a bar of ${meter}, such as “${countingLike(meter)}”.`,
   drums: (meter) => `Strokes are places in a bar of ${meter}, such as “${countingLike(meter)}”.`,
+  rhythm: (meter) => `Notes begin at places in a bar of ${meter}, one after the other; a place in brackets is a rest.`,
   stops: () => SPANS,
   fills: () => SPANS,
   held: (meter) => `One place in a bar of ${meter} is held, such as “1”; empty for none.`,
