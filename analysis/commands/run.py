@@ -22,7 +22,7 @@ from analysis.maps.click_style import ClickStyle
 from analysis.maps.tempo_map import TempoMap
 from analysis.measuring.brief import brief_from_json
 from analysis.sandbox.chart_child import draft_song_in_child
-from analysis.sandbox.child import measure_song_in_child, survey_in_child
+from analysis.sandbox.child import LINE, measure_song_in_child, survey_in_child
 
 if TYPE_CHECKING:
     from analysis.delivery.check_results import Check
@@ -57,7 +57,11 @@ def _surveyed(paths: list[Path]) -> Iterator[list[tuple[FileReport, Path]]]:
         raise FileNotFoundError(f"no such file: {', '.join(missing)}")
     with tempfile.TemporaryDirectory(prefix="inspect-") as folder, ThreadPoolExecutor(os.cpu_count()) as pool:
         features_to = [Path(folder) / f"{number}.npz" for number in range(len(paths))]
-        reports = list(pool.map(_survey, paths, features_to))
+        try:
+            reports = list(pool.map(_survey, paths, features_to))
+        except KeyboardInterrupt:
+            LINE.close()  # nobody waits for the files at work
+            raise
         yield list(zip(reports, features_to, strict=True))
 
 

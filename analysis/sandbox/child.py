@@ -16,7 +16,7 @@ import subprocess
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
-from typing import IO, Any, TypeVar
+from typing import Any, TypeVar
 
 from analysis.core.errors import SongNotMeasuredError
 from analysis.core.reports import Brief, FileReport, Record, SongReport
@@ -39,6 +39,7 @@ from analysis.sandbox.child_jobs import (
 from analysis.sandbox.delivery_jobs import VerifyJob
 from analysis.sandbox.handover_jobs import PictureJob, RepairJob
 from analysis.sandbox.session_jobs import ConformJob
+from analysis.sandbox.starter import COMPLAINTS, ORDER
 
 _MAKING_JOBS = (SurveyJob, ProxyJob, ExcerptJob, MixdownJob, ConformJob, RepairJob, PictureJob)
 _R = TypeVar("_R", bound=Record)
@@ -217,22 +218,24 @@ def run_in_child(
 
 
 def _wait_for_child(order: dict[str, Any], folder: str, time_limit_s: float) -> str | None:
-    # What the child complains of goes into a file, which its limits hold for, and not into this process's memory.
-    with tempfile.TemporaryFile() as complaints:
-        told = json.dumps(order).encode()
-        try:
-            status = LINE.run(order["kind"], told, folder=folder, complaints=complaints, time_limit_s=time_limit_s)
-        except TimeoutError:
-            return f"took more than {time_limit_s:.0f} seconds to read"
-        if status == 0:
-            return None
-        logger.warning("child ended with %s: %s", status, _end_of(complaints))
+    Path(folder, ORDER).write_text(json.dumps(order), "utf-8")
+    try:
+        status = LINE.run(order["kind"], folder=folder, time_limit_s=time_limit_s)
+    except TimeoutError:
+        return f"took more than {time_limit_s:.0f} seconds to read"
+    if status == 0:
+        return None
+    logger.warning("child ended with %s: %s", status, _end_of(Path(folder, COMPLAINTS)))
     return "needs more memory than the limit for a song" if status == OUT_OF_MEMORY else "made the decoder fail"
 
 
-def _end_of(complaints: IO[bytes]) -> str:
-    complaints.seek(max(0, complaints.seek(0, os.SEEK_END) - _COMPLAINT_BYTES))
-    return complaints.read(_COMPLAINT_BYTES).decode("utf-8", "replace")
+def _end_of(complaints: Path) -> str:
+    """A file of the child's, which its limits hold for: it is never read whole."""
+    if not complaints.exists():
+        return ""
+    with complaints.open("rb") as file:
+        file.seek(max(0, file.seek(0, os.SEEK_END) - _COMPLAINT_BYTES))
+        return file.read(_COMPLAINT_BYTES).decode("utf-8", "replace")
 
 
 def _is_plain_file(path: Path) -> bool:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import dataclasses
 import json
 import resource
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar, get_args
@@ -227,8 +226,9 @@ def limit_self(*, memory_limit_bytes: int, time_limit_s: float, output_limit_byt
         resource.setrlimit(kind, (value, value))
 
 
-def main() -> int:
-    order = json.loads(sys.stdin.buffer.read())
+def main(told: bytes) -> int:
+    """The exit status. `told` is the order as JSON."""
+    order = json.loads(told)
     job = JOBS[order["kind"]].from_json(order)
     limit_self(
         memory_limit_bytes=order["memory_limit_bytes"],
@@ -243,7 +243,3 @@ def main() -> int:
         return OUT_OF_MEMORY
     Path(order["answer_to"]).write_text(json.dumps(answer, allow_nan=False), "utf-8")
     return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main())

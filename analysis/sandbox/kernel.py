@@ -11,6 +11,7 @@ import os
 import sys
 
 # linux/prctl.h
+PR_SET_PDEATHSIG = 1
 PR_SET_DUMPABLE = 4
 PR_SET_SECCOMP = 22
 PR_SET_NO_NEW_PRIVS = 38

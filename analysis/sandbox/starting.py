@@ -1,8 +1,9 @@
-"""The worker's end of a line to a `starter`: each order becomes a child there, and its exit status comes back.
+"""The worker's end of lines to `starter` processes: each order becomes a child there, and its exit status comes back.
 
-One starter serves all threads of a process. It is a fresh interpreter, not a fork: it inherits no connections and no
-environment. It ends with this process, or when it was idle; the next order then starts another. Tested in
-`tests/analysis/sandbox/test_starter.py`.
+A starter is a fresh interpreter, not a fork: it inherits no connections and no environment. It does one order at a
+time, so a thread that finds none idle starts another. It ends with this process, when it was idle for a while, and
+after a child that crashed: forks of one have their memory at the same addresses, which a crash may have told. Tested
+in `tests/analysis/sandbox/test_starter.py`.
 """
 
 from __future__ import annotations
@@ -13,14 +14,14 @@ import os
 import socket
 import subprocess
 import sys
-import tempfile
 import threading
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
 
-from analysis.sandbox.starter import MESSAGE_BYTES
+from analysis.sandbox.starter import FORKED
 
+_ENDING_S = 10.0  # house choice: a starter that is told to end has nothing to do but to kill its child
+_MOST_ANSWER_BYTES = 64
 # -s and -P: no modules from the user's own folder, none from the child's.
 PYTHON = (sys.executable, "-s", "-P")
 PACKAGE_PARENT = Path(__file__).resolve().parents[2]
@@ -41,84 +42,97 @@ def environment() -> dict[str, str]:
 
 
 class Line:
-    """To one starter, which runs when it is needed. `program` is what Python is told to run."""
+    """To as many starters as there are orders at a time. `program` is what Python is told to run."""
 
     def __init__(self, *program: str) -> None:
         self._program = (*PYTHON, *program)
-        self._one_at_a_time = threading.Lock()
-        self._starter: _Starter | None = None
+        self._lock = threading.Lock()
+        self._idle: list[_Starter] = []
+        self._busy: set[_Starter] = set()
 
-    def run(self, kind: str, order: bytes, *, folder: str, complaints: IO[bytes], time_limit_s: float) -> int:
-        """The child's exit status, or the signal that ended it as a negative number. 1 where two starters were lost.
+    def run(self, kind: str, *, folder: str, time_limit_s: float) -> int:
+        """The child's exit status, or the signal that ended it as a negative number; 1 when it went with its starter.
 
-        `folder` is where it works, `complaints` takes what it says. Raises TimeoutError once an overdue child ended.
+        `folder` holds the order, and is where the child works. Raises TimeoutError once an overdue child ended, and
+        ChildProcessError where none could be started.
         """
-        message = json.dumps({"kind": kind, "folder": folder}).encode().ljust(MESSAGE_BYTES)
-        with tempfile.TemporaryFile() as told:
-            told.write(order)
-            for _ in range(2):
-                told.seek(0)
-                starter = self._running()
-                with _sent(starter, message, told, complaints) as answer:
-                    if status := _received(answer, time_limit_s):
-                        return int(status)
-                self._end(starter)
-        return 1
+        order = json.dumps([kind, folder]).encode() + b"\n"
+        for new in (False, True):  # one that was idle may have ended since
+            starter = self._ready(new=new)
+            status = None
+            try:
+                if starter.asked(order, time_limit_s):
+                    status = starter.answer(time_limit_s)
+                    return 1 if status is None else status
+            finally:
+                self._leave(starter, is_sound=status is not None and status >= 0)
+        raise ChildProcessError("No child could be started.")
 
     def close(self) -> None:
-        if self._starter:
-            self._end(self._starter)
+        """Ends the starters, and with them the children at work."""
+        with self._lock:
+            starters, self._idle = [*self._idle, *self._busy], []
+        for starter in starters:
+            starter.end()
 
     def forget(self) -> None:
-        """For a fork of this process: it starts its own, and this process's ends with this process."""
-        self._one_at_a_time = threading.Lock()
-        if self._starter:
-            self._starter.line.close()
-        self._starter = None
-
-    def _running(self) -> _Starter:
-        with self._one_at_a_time:
-            if self._starter is None:
-                ours, theirs = socket.socketpair()
-                with theirs:
-                    process = subprocess.Popen(
-                        self._program, stdin=theirs.fileno(), stdout=subprocess.DEVNULL, env=environment(), cwd="/"
-                    )
-                self._starter = _Starter(process, ours)
-            return self._starter
-
-    def _end(self, starter: _Starter) -> None:
-        """It went, was idle, or is needed no more."""
-        with self._one_at_a_time:
+        """For a fork of this process: it starts its own, and this process's end with this process."""
+        for starter in (*self._idle, *self._busy):
             starter.line.close()
-            starter.process.wait()
-            if self._starter is starter:
-                self._starter = None
+        self._lock, self._idle, self._busy = threading.Lock(), [], set()
+
+    def _ready(self, *, new: bool) -> _Starter:
+        with self._lock:
+            starter = self._idle.pop() if self._idle and not new else _started(self._program)
+            self._busy.add(starter)
+            return starter
+
+    def _leave(self, starter: _Starter, *, is_sound: bool) -> None:
+        with self._lock:
+            self._busy.discard(starter)
+            if is_sound:
+                self._idle.append(starter)
+        if not is_sound:
+            starter.end()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Starter:
     process: subprocess.Popen[bytes]
     line: socket.socket
 
+    def asked(self, order: bytes, time_limit_s: float) -> bool:
+        """Whether a child was forked for it. Raises TimeoutError."""
+        self.line.settimeout(time_limit_s)
+        with contextlib.suppress(BrokenPipeError, ConnectionResetError):
+            self.line.sendall(order)
+            return self.line.recv(len(FORKED), socket.MSG_WAITALL) == FORKED
+        return False
 
-def _sent(starter: _Starter, message: bytes, *files: IO[bytes]) -> socket.socket:
-    """Where the answer comes."""
+    def answer(self, time_limit_s: float) -> int | None:
+        """None when the starter went. Raises TimeoutError."""
+        self.line.settimeout(time_limit_s)
+        with contextlib.suppress(ConnectionResetError):
+            status = self.line.recv(_MOST_ANSWER_BYTES)
+            return int(status) if status else None
+        return None
+
+    def end(self) -> None:
+        """And its child, which is gone when this returns."""
+        with contextlib.suppress(OSError):
+            self.line.shutdown(socket.SHUT_RDWR)
+        try:
+            self.process.wait(_ENDING_S)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+        self.line.close()
+
+
+def _started(program: tuple[str, ...]) -> _Starter:
     ours, theirs = socket.socketpair()
-    with theirs, contextlib.suppress(OSError):  # a starter that went gives no answer
-        socket.send_fds(starter.line, [message], [*(file.fileno() for file in files), theirs.fileno()])
-    return ours
-
-
-def _received(answer: socket.socket, time_limit_s: float) -> bytes:
-    """Nothing when the starter went without an answer."""
-    answer.settimeout(time_limit_s)
-    try:
-        return answer.recv(MESSAGE_BYTES)
-    except TimeoutError:
-        answer.settimeout(None)
-        answer.shutdown(socket.SHUT_WR)  # the starter ends the child, and then answers
-        answer.recv(MESSAGE_BYTES)
-        raise
-    except ConnectionResetError:
-        return b""
+    with theirs:
+        process = subprocess.Popen(
+            program, stdin=theirs.fileno(), stdout=subprocess.DEVNULL, env=environment(), cwd="/"
+        )
+    return _Starter(process, ours)

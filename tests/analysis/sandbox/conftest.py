@@ -11,8 +11,8 @@ PROGRAM = """
 import json, os, sys, time
 from analysis.sandbox import child_jobs, starter
 {settings}
-def work():
-    order = json.load(sys.stdin)
+def work(told):
+    order = json.loads(told)
 {work}
     return 0
 child_jobs.main = work
@@ -29,7 +29,7 @@ def children_that() -> Iterator[LineToChildren]:
     """
     lines: list[Line] = []
 
-    def line_to(work: str, *, settings: str = "") -> Line:
+    def line_to(work: str = "", *, settings: str = "") -> Line:
         lines.append(Line("-c", PROGRAM.format(work=indent(work.replace("; ", "\n"), "    "), settings=settings)))
         return lines[-1]
 

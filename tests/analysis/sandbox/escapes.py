@@ -22,6 +22,7 @@ from analysis.core.reports import Record
 from analysis.sandbox import child_jobs, starter
 from analysis.sandbox.confinement import LAYERS, confine_self
 from analysis.sandbox.kernel import system_call
+from analysis.sandbox.starter import ORDER
 
 _PTRACE_SEIZE, _PTRACE_DETACH = 0x4206, 17
 _IO_URING_SETUP, _PROCESS_VM_READV, _PIDFD_OPEN = 425, {"x86_64": 310, "aarch64": 270}, 434
@@ -115,6 +116,14 @@ def read_secret_by_hard_link(job: Escape) -> None:
     link.read_bytes()
 
 
+def read_own_order(job: Escape) -> None:
+    Path(job.output_to).with_name(ORDER).read_bytes()
+
+
+def write_over_own_order(job: Escape) -> None:
+    os.close(os.open(Path(job.output_to).with_name(ORDER), os.O_WRONLY))
+
+
 def write_over_secret(job: Escape) -> None:
     os.close(os.open(job.secret, os.O_WRONLY))
 
@@ -182,6 +191,10 @@ def signal_worker(job: Escape) -> None:
     os.kill(job.worker, 0)
 
 
+def signal_starter(_: Escape) -> None:
+    os.kill(os.getppid(), 0)
+
+
 def hold_worker_by_descriptor(job: Escape) -> None:
     os.close(system_call(_PIDFD_OPEN, job.worker, 0))
 
@@ -221,6 +234,8 @@ FILES = {
         read_secret_by_steps,
         read_secret_by_symlink,
         read_secret_by_hard_link,
+        read_own_order,
+        write_over_own_order,
         write_over_secret,
         cut_secret,
         list_folder,
@@ -247,6 +262,7 @@ CALLS = {
         unix_socket,
         open_secret_to_all,
         signal_worker,
+        signal_starter,
         hold_worker_by_descriptor,
         limit_worker,
         start_a_process,

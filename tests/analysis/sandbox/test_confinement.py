@@ -35,7 +35,7 @@ ESCAPES = (*escapes.FILES, *escapes.NETWORK, *escapes.PROCESSES, *escapes.CALLS)
 OPEN_WITHOUT: dict[str, set[str]] = {
     "landlock": set(escapes.FILES)
     - {"read_secret_by_symlink", "read_secret_by_hard_link", "cut_secret", "remove_file"},
-    "seccomp": set(escapes.CALLS) - {"signal_worker", "start_a_program"},
+    "seccomp": set(escapes.CALLS) - {"signal_worker", "signal_starter", "start_a_program"},
     "namespaces": set(),
     "capabilities": set(),
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import closing
 
 import pytest
 from django.core.files.base import ContentFile
@@ -19,6 +20,7 @@ from portal.intake import tasks
 from portal.intake.checks import jobs
 from portal.intake.models import SourceFile
 from portal.people.models import User
+from tests.analysis.sandbox.conftest import PROGRAM
 from tests.factories import make_check, make_client, make_song, make_source
 from tests.portal.intake.reading import read
 from tests.portal.intake.sending import click_wav, send
@@ -37,13 +39,14 @@ def test_a_child_that_crashed_is_said_on_the_sheet_and_check_again_mends_it(
     django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """A real file, and no child that measures it: the starter's program is not there."""
+    """A real file, and a real child that crashes before it has measured."""
     song = make_song(client=make_client(), bpm="112")
     with monkeypatch.context() as patched:
         patched.setattr(tasks.measure_song, "delay", lambda _: None)
         send(client, song, ("click.wav", click_wav()), then=django_capture_on_commit_callbacks)
-    with monkeypatch.context() as patched:
-        patched.setattr(child, "LINE", Line("-m", "nothing_of_this_name"))
+    crashing = Line("-c", PROGRAM.format(work="    os.kill(os.getpid(), 11)", settings=""))
+    with closing(crashing), monkeypatch.context() as patched:
+        patched.setattr(child, "LINE", crashing)
         with pytest.raises(SongNotMeasuredError):
             jobs.measure(song.pk)
     song.refresh_from_db()
