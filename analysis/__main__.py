@@ -12,6 +12,7 @@ from analysis.maps.click_style import BEAT, DEFAULT_PEAK_DBFS, HIGHEST_PEAK_DBFS
 from analysis.session.file_names import DEFAULT_TEMPLATE
 
 WRONG_USAGE = 2
+STOPPED = 130  # as shells count a program that SIGINT ended
 # Longer than any song; a click is rendered whole.
 MOST_BARS = 5_000
 
@@ -244,13 +245,16 @@ def _count_or_none(text: str) -> int:
 
 def main(arguments: list[str] | None = None) -> int:
     """Exit 0 when every file was measured, 1 when one could not be, 2 for wrong usage, 3 when what a sheet names is not
-    what arrived."""
+    what arrived, 130 when stopped by Ctrl-C."""
     options = parser().parse_args(arguments)
     try:
         return int(options.run(options))
     except (AnalysisError, ValueError, OSError) as error:
         print(f"{parser().prog} {options.command}: {error}", file=sys.stderr)
         return WRONG_USAGE
+    except KeyboardInterrupt:
+        print(f"{parser().prog} {options.command}: stopped", file=sys.stderr)
+        return STOPPED
 
 
 if __name__ == "__main__":

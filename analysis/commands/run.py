@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -46,7 +47,12 @@ def inspect(options: argparse.Namespace) -> int:
 
 def _measure_files(paths: list[Path], brief: Brief) -> SongReport:
     with _surveyed(paths) as surveyed:
-        return measure_song_in_child([(*one, path) for one, path in zip(surveyed, paths, strict=True)], brief)
+        files = [(*one, path) for one, path in zip(surveyed, paths, strict=True)]
+        song = measure_song_in_child([file for file in files if file[1].is_file()], brief)
+        # What made its child fail has no features: its report says so.
+        lost = [report for report, features, _ in files if not features.is_file()]
+    findings = [finding for report in lost for finding in report.findings]
+    return replace(song, files=(*song.files, *lost), findings=(*findings, *song.findings))
 
 
 @contextmanager

@@ -61,7 +61,10 @@ def place_take_in_child(
 def write_picture_in_child(path: Path, to: Path) -> Picture:
     """Write a photograph anew, without what it says besides. Raises UnusableFileError: "This file ..."."""
     job = PictureJob(str(path.resolve()), str(to.resolve()))
-    answer, trouble = run_in_child(job, _PICTURE_TIME_LIMIT_S)
+    try:
+        answer, trouble = run_in_child(job, _PICTURE_TIME_LIMIT_S)
+    except ChildProcessError as error:
+        raise UnusableFileError(f"could not be read, since {error}: send it again") from error
     done = None if answer is None or "trouble" in answer else record_of(Picture, answer)
     if done is None:
         to.unlink(missing_ok=True)

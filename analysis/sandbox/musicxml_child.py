@@ -13,7 +13,10 @@ from analysis.sandbox.child_jobs import MusicXmlJob
 
 def read_musicxml_in_child(path: Path) -> ReadChart:
     """Raises ChartError with a sentence for people. What the child answers is read as strictly as any chart."""
-    answer, trouble = run_in_child(MusicXmlJob(str(path.resolve())))
+    try:
+        answer, trouble = run_in_child(MusicXmlJob(str(path.resolve())))
+    except ChildProcessError as error:
+        raise ChartError(f"the MusicXML could not be read, since {error}: send it again") from error
     if answer is None:
         raise ChartError(f"the MusicXML could not be read: {trouble}")
     if said := answer.get("trouble"):

@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -51,10 +52,11 @@ class Line:
         self._busy: set[_Starter] = set()
 
     def run(self, kind: str, *, folder: str, time_limit_s: float) -> int:
-        """The child's exit status, or the signal that ended it as a negative number; 1 when it went with its starter.
+        """The child's exit status, or the signal that ended it as a negative number.
 
         `folder` holds the order, and is where the child works. Raises TimeoutError once an overdue child ended, and
-        ChildProcessError where none could be started.
+        ChildProcessError where none could be started, or where somebody else killed it: the system for want of memory,
+        or a person. No file is to blame for that.
         """
         order = json.dumps([kind, folder]).encode() + b"\n"
         for new in (False, True):  # one that was idle may have ended since
@@ -63,10 +65,12 @@ class Line:
             try:
                 if starter.asked(order, time_limit_s):
                     status = starter.answer(time_limit_s)
-                    return 1 if status is None else status
+                    if status in (None, -signal.SIGKILL):
+                        raise ChildProcessError("the process that measures was killed")
+                    return status
             finally:
                 self._leave(starter, is_sound=status is not None and status >= 0)
-        raise ChildProcessError("No child could be started.")
+        raise ChildProcessError("no process that measures could be started")
 
     def close(self) -> None:
         """Ends the starters, and with them the children at work."""

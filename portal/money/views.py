@@ -170,6 +170,7 @@ def _reading(booking: Booking, newest: Quote | None, typed: PaymentForm | None =
     return {
         "booking": booking,
         "quote_page": quote_page_of(newest),
+        "takes_offers": services.takes_offers(booking),
         "instalments": instalments,
         "payment_form": form,
         "missing": missing,

@@ -70,13 +70,14 @@ def files_page(song: Song, user: User) -> FilesPage:
     mark_settled(sources)
     zips = tuple(song.zips.all())
     facts = arrival_facts(song)
-    awaited = waiting_to_check(facts) if has_unchecked(song, facts) else ()
+    is_over = song.booking.is_over
+    awaited = waiting_to_check(facts) if has_unchecked(song, facts) and not is_over else ()
     return FilesPage(
         song=song,
         sources=sources,
         findings=() if user.is_drummer else tuple(for_client(song)),
         check=song.checks.done().first(),
-        is_checking=bool(awaited) or (bool(sources) and song.stage == SongStage.CHECKING),
+        is_checking=bool(awaited) or (bool(sources) and song.stage == SongStage.CHECKING and not is_over),
         takes_files=takes_files(song),
         is_intake=song.stage in INTAKE_STAGES,
         zips=zips,
@@ -126,7 +127,7 @@ def takes_files(song: Song) -> bool:
 
 def for_client(song: Song) -> list[FindingShown]:
     """What is asked of the client, in their words, while it is their turn. What the house keeps to itself stays out."""
-    if song.stage != SongStage.WITH_CLIENT:
+    if song.stage != SongStage.WITH_CLIENT or song.booking.is_over:
         return []
     found = song.findings.open().exclude(severity=Finding.Severity.NOTE).select_related("source", "question")
     return [

@@ -16,7 +16,7 @@ from portal.bookings.models import Song
 from portal.intake.desk.files_page import files_page
 from portal.intake.desk.forms import AnnounceForm
 from portal.intake.desk.waiting_words import waiting_sentences
-from portal.intake.errors import IntakeError
+from portal.intake.errors import BookingOverError, IntakeError
 from portal.intake.files import services as song_files
 from portal.intake.files.announcing import announce as announce_files
 from portal.intake.files.announcing import say_all_sent
@@ -27,6 +27,8 @@ from portal.people.requests import MemberRequest
 from portal.uploads.door import may_bring_files
 from portal.uploads.errors import UploadRefusedError
 from portal.uploads.services import take_whole
+
+THANKS = "Thank you. The song is checked as soon as all is here."
 
 # Heard by the other parts of a page, which then load themselves again.
 SONG_CHANGED = "song-changed"
@@ -96,11 +98,16 @@ def announce(request: MemberRequest, song_id: int) -> HttpResponse:
 @login_required
 def all_sent(request: MemberRequest, song_id: int) -> HttpResponse:
     song = find_song(request, song_id)
-    awaited = waiting_sentences(say_all_sent(song=song, by=request.user), request.user)
-    if not request.htmx:
-        messages.success(request, " ".join(["Thank you. The song is checked as soon as all is here.", *awaited]))
-        return redirect(f"{song.get_absolute_url()}#files")
-    return render(request, "intake/_file_list.html", {"list": files_page(song, request.user), "song": song})
+    try:
+        awaited = waiting_sentences(say_all_sent(song=song, by=request.user), request.user)
+    except BookingOverError as error:
+        level, said = messages.ERROR, str(error)
+    else:
+        level, said = messages.SUCCESS, " ".join([THANKS, *awaited])
+    if request.htmx:
+        return render(request, "intake/_file_list.html", {"list": files_page(song, request.user), "song": song})
+    messages.add_message(request, level, said)
+    return redirect(f"{song.get_absolute_url()}#files")
 
 
 @require_POST

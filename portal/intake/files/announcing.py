@@ -10,6 +10,7 @@ from django.utils import timezone
 from portal.bookings.models import Song
 from portal.bookings.services import record
 from portal.bookings.stages import SongStage
+from portal.intake.errors import BookingOverError
 from portal.intake.files.waiting import Awaited, awaited_of, start_check
 from portal.intake.models import Announcement, FileCourse
 from portal.people.models import User
@@ -46,8 +47,13 @@ def _forget_all_but_newest(by: User) -> None:
 
 @transaction.atomic
 def say_all_sent(*, song: Song, by: User) -> tuple[Awaited, ...]:
-    """Nobody need wait for more files. Says what is awaited even so: files that are under way, or being measured."""
+    """Nobody need wait for more files. Says what is awaited even so: files that are under way, or being measured.
+
+    Raises BookingOverError.
+    """
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
+    if song.booking.is_over:
+        raise BookingOverError
     course = FileCourse.of(song)
     if course.say_all_sent(by):
         record(song.booking, "said that all files are sent", actor=by, song=song)

@@ -1,6 +1,7 @@
 """The command line as a person or a script uses it: `python -m analysis ...`."""
 
 import json
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -10,10 +11,14 @@ import pytest
 import soundfile
 
 from analysis.__main__ import main
+from analysis.commands import run as commands
 from analysis.media.reader import open_media
+from analysis.sandbox import child
+from analysis.sandbox.starting import Line
 from tests import signals
 from tests.analysis.encoded import write_sound
 from tests.analysis.playing import band
+from tests.analysis.sandbox.conftest import PROGRAM
 
 MAP = {"bar_one_s": 0.5, "segments": [{"bar": 1, "time_s": 0.5, "bpm": 120.0, "meter": "4/4"}]}
 
@@ -58,6 +63,36 @@ def test_inspect_prints_a_report_for_people(click: Path, capsys: pytest.CaptureF
     assert code == 0
     assert "112 bpm" in printed
     assert "pcm_s24le 48 kHz/24 1ch" in printed
+
+
+def test_a_file_that_crashes_its_child_does_not_hide_the_others(
+    click: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    crashing = write_sound(tmp_path / "crash.wav", signals.noise())
+    work = f"    if order.get('path') == {str(crashing)!r}: os.kill(os.getpid(), 11)\n    return whole(told)"
+    line = Line("-c", PROGRAM.format(work=work, settings="whole = child_jobs.main"))
+    with closing(line):
+        monkeypatch.setattr(child, "LINE", line)
+        code, printed = run(capsys, "inspect", crashing, click, "--json")
+
+    report = json.loads(printed)
+    assert code == 1
+    assert {file["name"] for file in report["files"]} == {"crash.wav", "click 112.wav"}
+    assert [one["code"] for one in report["findings"] if one["file"] == "crash.wav"] == ["unreadable"]
+    assert report["song"]["tempo"]["bpm"] == pytest.approx(112.0, abs=0.001)
+
+
+def test_stopped_by_a_key_it_says_so_in_a_line(
+    click: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """130 is what a shell gives a program that SIGINT (2) ended: 128 + 2 (POSIX, exit status)."""
+
+    def press(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(commands, "measure_song_in_child", press)
+
+    assert run(capsys, "inspect", click) == (130, "python -m analysis inspect: stopped\n")
 
 
 def test_one_bad_file_does_not_hide_the_others(click: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -9,7 +9,6 @@ import signal
 import subprocess
 import sys
 import textwrap
-import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -94,7 +93,8 @@ def test_a_child_ends_with_its_starter_and_its_order_is_given_to_no_other(
 ) -> None:
     line = children_that(f"open('times', 'a').write('x'); {PIDS}; os.kill(os.getppid(), 9); time.sleep(60)")
 
-    assert ended(line, tmp_path) == 1
+    with pytest.raises(ChildProcessError):
+        ended(line, tmp_path)
     assert (tmp_path / "times").read_text() == "x"
     until(lambda: not any(map(is_running, pids_in(tmp_path / "pids"))))
 
@@ -117,6 +117,12 @@ def test_where_no_child_can_be_forked_another_starter_tries(tmp_path: Path, chil
 @pytest.mark.parametrize(("ending", "status"), [("sys.exit(3)", 3), ("os.kill(os.getpid(), 11)", -signal.SIGSEGV)])
 def test_how_a_child_ended(tmp_path: Path, children_that: LineToChildren, ending: str, status: int) -> None:
     assert ended(children_that(ending), tmp_path) == status
+
+
+def test_who_kills_a_child_has_not_measured_its_file(tmp_path: Path, children_that: LineToChildren) -> None:
+    """As the kernel does for want of memory: SIGKILL."""
+    with pytest.raises(ChildProcessError, match="killed"):
+        ended(children_that("os.kill(os.getpid(), 9)"), tmp_path)
 
 
 def test_after_a_crash_comes_another_starter(tmp_path: Path, children_that: LineToChildren) -> None:
@@ -189,14 +195,13 @@ ended(Line("-c", {children!r}), Path({str(tmp_path)!r}))
 @needs_proc
 def test_closing_the_line_ends_who_is_at_work(tmp_path: Path, children_that: LineToChildren) -> None:
     line = children_that(STAYS)
-    statuses: list[int] = []
-    waiting = threading.Thread(target=lambda: statuses.append(ended(line, tmp_path)))
-    waiting.start()
-    pids = pids_in(tmp_path / "pids")
-    line.close()
-    waiting.join()
+    with ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(ended, line, tmp_path)
+        pids = pids_in(tmp_path / "pids")
+        line.close()
+        with pytest.raises(ChildProcessError):
+            waiting.result()
 
-    assert statuses == [1]
     assert not any(map(is_running, pids))
 
 

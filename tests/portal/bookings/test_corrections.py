@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import pytest
@@ -27,6 +28,19 @@ MAY, JUNE = date(2030, 5, 1), date(2030, 6, 1)
 
 def said(booking: Booking) -> list[str]:
     return list(booking.timeline.values_list("text", flat=True))
+
+
+def test_of_a_booking_that_is_over_only_people_are_removed(client: Client) -> None:
+    booking = make_booking(client=make_client(), songs=2)
+    client.force_login(booking.created_by)
+    address = reverse("bookings:correct", args=[booking.pk])
+    assert "Save the songs" in client.get(address).content.decode()
+    booking.move_to(BookingStage.CANCELLED)
+
+    page = client.get(address).content.decode()
+    assert "This booking is cancelled: what it says stands." in page
+    forms = re.findall('<form[^>]* action="([^"]*)"', page.partition("<main")[2])
+    assert forms == [reverse("bookings:withdraw-seat", args=[booking.members.get().pk])]
 
 
 def test_titles_and_the_order_of_songs_are_corrected(client: Client) -> None:

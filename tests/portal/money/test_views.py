@@ -13,6 +13,7 @@ from django.urls import reverse
 
 from portal.bookings.models import Booking, Song
 from portal.bookings.services import add_song
+from portal.bookings.stages import BookingStage
 from portal.money import services
 from portal.money.models import Payment, Quote
 from portal.people.models import House, User
@@ -129,6 +130,14 @@ def test_a_new_version_starts_from_the_last_one(client: Client, drummer: User) -
     quote = make_sent_quote(booking=make_booking(client=make_client()), prices=[12_345])
     page = client.get(f"{quote_url(quote.booking)}?new").content.decode()
     assert 'value="123.45"' in page
+
+
+def test_in_a_booking_that_is_over_no_new_version_is_offered(client: Client, drummer: User) -> None:
+    quote = make_sent_quote(booking=make_booking(client=make_client()))
+    assert "Write a new version" in client.get(quote_url(quote.booking)).content.decode()
+    quote.booking.move_to(BookingStage.CANCELLED)
+
+    assert "Write a new version" not in client.get(quote_url(quote.booking)).content.decode()
 
 
 @pytest.mark.parametrize(

@@ -200,7 +200,7 @@ def test_in_a_booking_that_is_over_no_map_is_offered_to_be_approved(client: Clie
     song.booking.move_to(BookingStage.CLOSED)
 
     page = read(client, address)
-    assert "This booking is over: its map stays as it is." in page
+    assert "This booking is over: its map stays as it is, and nothing that is tried here is kept." in page
     assert form.findall(page)[0].endswith(" hidden>")
 
 

@@ -7,7 +7,7 @@ from django.test import Client
 from django.urls import reverse
 
 from portal.bookings.models import Song
-from portal.bookings.stages import SongStage
+from portal.bookings.stages import BookingStage, SongStage
 from portal.intake.desk.waiting_words import waiting_sentences
 from portal.intake.files.announcing import announce
 from portal.intake.files.waiting import Awaited, Queue, note_change
@@ -83,6 +83,21 @@ def test_without_script_it_says_what_is_awaited_even_so(client: Client, song: So
     page = client.post(reverse("intake:all-sent", args=[song.pk]), follow=True).content.decode()
 
     assert "Waiting for 2 files that are still being sent from your browser." in flat(page)
+
+
+def test_in_a_booking_that_is_over_nothing_is_awaited(client: Client, song: Song, mara: User) -> None:
+    make_source(song=song, status="received", report=None)
+    song.move_to(SongStage.CHECKING)
+    assert "measured" in files_of(client, song, mara)
+    song.booking.move_to(BookingStage.CANCELLED)
+
+    page = files_of(client, song, mara)
+    assert "being measured." not in page
+    assert "That is all" not in page
+    assert "every 2s" not in page
+    said = client.post(reverse("intake:all-sent", args=[song.pk]), follow=True).content.decode()
+    assert "This booking is over: its songs stay as they are." in said
+    assert not FileCourse.objects.filter(all_sent_by=mara).exists()
 
 
 @pytest.mark.parametrize(
