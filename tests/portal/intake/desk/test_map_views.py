@@ -196,12 +196,12 @@ def test_a_song_without_a_map_begins_at_a_plain_one(client: Client) -> None:
 def test_in_a_booking_that_is_over_no_map_is_offered_to_be_approved(client: Client, drummer: User, song: Song) -> None:
     address = reverse("intake:map", args=[song.pk])
     form = re.compile(f"<form[^>]*{reverse('intake:keep-map', args=[song.pk])}[^>]*>")
-    assert not form.findall(read(client, address))[0].endswith(" hidden>")
+    assert not form.findall(read(client, address))[0].endswith("hidden>")
     song.booking.move_to(BookingStage.CLOSED)
 
     page = read(client, address)
     assert "This booking is over: its map stays as it is, and nothing that is tried here is kept." in page
-    assert form.findall(page)[0].endswith(" hidden>")
+    assert form.findall(page)[0].endswith("hidden>")
 
 
 @pytest.mark.parametrize(
