@@ -1,5 +1,5 @@
-// A written rhythm as a person types it: "1, 2&, (3), 4". Each note lasts until the next one or the bar line; a place in
-// brackets is where a rest begins. Sums only.
+// A written rhythm as a person types it: "1, 2&, (3), 4". Each note lasts until the next one or the bar line; a place
+// in brackets is where a rest begins. Sums only.
 import { beatNumber, beatsIn, counted, lengthJson } from "kitpost/chart/counting";
 
 const NEAR = 1e-3;
