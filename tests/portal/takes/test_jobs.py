@@ -53,7 +53,7 @@ def test_what_a_client_could_not_hear_is_refused_in_a_sentence(content: bytes, s
 
 @pytest.mark.child
 def test_a_mix_of_which_no_copy_can_be_made_is_refused_in_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
-    hurried = partial(write_proxy_in_child, time_limit_s=0.01)
+    hurried = partial(write_proxy_in_child, time_limit_s=1e-6)
     monkeypatch.setattr(jobs, "write_proxy_in_child", hurried)
     mix = make_rough_mix(content=wav_bytes(signals.tone()))
     tasks.survey_rough_mix(mix.pk)
