@@ -235,7 +235,9 @@ def _end_of(complaints: Path) -> str:
         return ""
     with complaints.open("rb") as file:
         file.seek(max(0, file.seek(0, os.SEEK_END) - _COMPLAINT_BYTES))
-        return file.read(_COMPLAINT_BYTES).decode("utf-8", "replace")
+        text = file.read(_COMPLAINT_BYTES).decode("utf-8", "replace")
+    # Lines of a child's are told from the log's own, and no sign of theirs reaches a terminal.
+    return "".join(f"\n  | {''.join(filter(str.isprintable, line))}" for line in text.splitlines())
 
 
 def _is_plain_file(path: Path) -> bool:

@@ -20,7 +20,7 @@ import traceback
 from pathlib import Path
 
 from analysis.sandbox import child_jobs
-from analysis.sandbox.kernel import PR_SET_PDEATHSIG, prctl
+from analysis.sandbox.kernel import PR_SET_DUMPABLE, PR_SET_PDEATHSIG, prctl
 
 # In the folder of an order: what is to be done, and what the child complains of.
 ORDER, COMPLAINTS = "order.json", "complaints"
@@ -92,6 +92,8 @@ def main() -> None:
     """A key press that ends the worker's program ends that alone: it closes the line when its work is done."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.pthread_sigmask(signal.SIG_SETMASK, ())  # a mask is inherited, and here SIGCHLD has to come
+    with contextlib.suppress(OSError):  # Linux alone
+        prctl(PR_SET_DUMPABLE, 0)  # its memory is that of every later child
     line = socket.socket(fileno=os.dup(sys.stdin.fileno()))
     with Path(os.devnull).open("r+b") as nothing:
         os.dup2(nothing.fileno(), sys.stdin.fileno())

@@ -50,17 +50,18 @@ class Line:
         self._lock = threading.Lock()
         self._idle: list[_Starter] = []
         self._busy: set[_Starter] = set()
+        self._closings = 0
 
     def run(self, kind: str, *, folder: str, time_limit_s: float) -> int:
         """The child's exit status, or the signal that ended it as a negative number.
 
         `folder` holds the order, and is where the child works. Raises TimeoutError once an overdue child ended, and
-        ChildProcessError where none could be started, or where somebody else killed it: the system for want of memory,
+        ChildProcessError where none could be started, or where somebody else ended it: the system for want of memory,
         or a person. No file is to blame for that.
         """
-        order = json.dumps([kind, folder]).encode() + b"\n"
+        order, closings = json.dumps([kind, folder]).encode() + b"\n", self._closings
         for new in (False, True):  # one that was idle may have ended since
-            starter = self._ready(new=new)
+            starter = self._ready(new=new, closings=closings)
             status = None
             try:
                 if starter.asked(order, time_limit_s):
@@ -73,9 +74,12 @@ class Line:
         raise ChildProcessError("no process that measures could be started")
 
     def close(self) -> None:
-        """Ends the starters, and with them the children at work."""
+        """Ends the starters and the children at work. Orders of before raise ChildProcessError; later ones are done."""
         with self._lock:
+            self._closings += 1
             starters, self._idle = [*self._idle, *self._busy], []
+        for starter in starters:
+            starter.tell_to_end()
         for starter in starters:
             starter.end()
 
@@ -83,10 +87,16 @@ class Line:
         """For a fork of this process: it starts its own, and this process's end with this process."""
         for starter in (*self._idle, *self._busy):
             starter.line.close()
+            starter.process.returncode = 0  # no process of the fork's: nothing to wait for, nor to warn of
         self._lock, self._idle, self._busy = threading.Lock(), [], set()
 
-    def _ready(self, *, new: bool) -> _Starter:
+    def _ready(self, *, new: bool, closings: int) -> _Starter:
         with self._lock:
+            if closings != self._closings:
+                raise ChildProcessError("what measures was told to end")
+            for gone in [starter for starter in self._idle if starter.process.poll() is not None]:
+                self._idle.remove(gone)
+                gone.line.close()
             starter = self._idle.pop() if self._idle and not new else _started(self._program)
             self._busy.add(starter)
             return starter
@@ -121,10 +131,13 @@ class _Starter:
             return int(status) if status else None
         return None
 
-    def end(self) -> None:
-        """And its child, which is gone when this returns."""
+    def tell_to_end(self) -> None:
         with contextlib.suppress(OSError):
             self.line.shutdown(socket.SHUT_RDWR)
+
+    def end(self) -> None:
+        """And its child, which is gone when this returns, unless the starter was stopped: then just after."""
+        self.tell_to_end()
         try:
             self.process.wait(_ENDING_S)
         except subprocess.TimeoutExpired:
@@ -137,6 +150,11 @@ def _started(program: tuple[str, ...]) -> _Starter:
     ours, theirs = socket.socketpair()
     with theirs:
         process = subprocess.Popen(
-            program, stdin=theirs.fileno(), stdout=subprocess.DEVNULL, env=environment(), cwd="/"
+            program,
+            stdin=theirs.fileno(),
+            stdout=subprocess.DEVNULL,
+            stderr=None if sys.stderr else subprocess.DEVNULL,
+            env=environment(),
+            cwd="/",
         )
     return _Starter(process, ours)

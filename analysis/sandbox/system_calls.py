@@ -28,7 +28,6 @@ ALLOWED: dict[str, tuple[int | None, int | None]] = {
     "ftruncate": (77, 46),
     "fsync": (74, 82),
     "fdatasync": (75, 83),
-    "fallocate": (285, 47),
     "fadvise64": (221, 223),
     "poll": (7, None),
     "ppoll": (271, 73),
@@ -102,7 +101,7 @@ ALLOWED: dict[str, tuple[int | None, int | None]] = {
 }
 
 # Allowed with some values of one argument: the argument's place, and the values.
-IOCTL, FCNTL, PRLIMIT64 = (16, 29), (72, 25), (302, 261)
+IOCTL, FCNTL, PRLIMIT64, FALLOCATE = (16, 29), (72, 25), (302, 261), (285, 47)
 TCGETS, FIONCLEX, FIOCLEX = 0x5401, 0x5450, 0x5451  # asm-generic/ioctls.h: "is it a terminal?", close on exec
 DUPLICATE_LOCK_AND_FLAGS = (*range(8), 36, 37, 38, 1030)  # fcntl.h: all but the signals' owner
 OWN_PROCESS = 0
@@ -110,6 +109,7 @@ ALLOWED_WITH: tuple[tuple[tuple[int, int], int, tuple[int, ...]], ...] = (
     (IOCTL, 1, (TCGETS, FIONCLEX, FIOCLEX)),
     (FCNTL, 1, DUPLICATE_LOCK_AND_FLAGS),
     (PRLIMIT64, 0, (OWN_PROCESS,)),
+    (FALLOCATE, 1, (0,)),  # room past a file's end (FALLOC_FL_KEEP_SIZE) escapes RLIMIT_FSIZE
 )
 # A thread, never a process: `clone` must carry this flag (linux/sched.h). `clone3` keeps its flags in memory, where a
 # filter cannot look; it is refused as unknown, and the C library falls back to `clone`.

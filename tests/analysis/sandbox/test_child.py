@@ -171,6 +171,17 @@ def test_a_flood_of_complaints_stays_out_of_memory(
     assert len(record.getMessage()) < 3_000
 
 
+def test_complaints_forge_no_line_of_the_log_and_reach_no_terminal(
+    tmp_path: Path, taken_over: Callable[[str], None], caplog: pytest.LogCaptureFixture
+) -> None:
+    """ESC [ 2 J clears a screen (ECMA-48)."""
+    taken_over("sys.stderr.write('bad\\n2026-11-30 ERROR all is lost\\n\\x1b[2J'); sys.exit(1)")
+    write_proxy_in_child(write_sound(tmp_path / "mix.wav", signals.noise()), tmp_path / "copy.flac")
+
+    [record] = caplog.records
+    assert record.getMessage().splitlines()[1:] == ["  | bad", "  | 2026-11-30 ERROR all is lost", "  | [2J"]
+
+
 def test_nothing_of_the_environment_reaches_the_child(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, taken_over: Callable[[str], None]
 ) -> None:
@@ -183,4 +194,4 @@ def test_nothing_of_the_environment_reaches_the_child(
         write_proxy_in_child(path, tmp_path / "copy.flac")
 
     expected = {"PATH", "PYTHONPATH", "LANG", "TMPDIR"} | set(MEASURING_ENVIRONMENT)
-    assert set(said[0].split()) - {"LC_CTYPE"} == expected
+    assert set(said[0].split()) - {"|", "LC_CTYPE"} == expected

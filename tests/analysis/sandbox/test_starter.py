@@ -205,6 +205,34 @@ def test_closing_the_line_ends_who_is_at_work(tmp_path: Path, children_that: Lin
     assert not any(map(is_running, pids))
 
 
+def test_an_order_that_the_closing_met_is_not_begun_again(tmp_path: Path, children_that: LineToChildren) -> None:
+    """The starter is still loading when its line is closed; a later order is done."""
+    came = tmp_path / "came"
+    slow = f"open({str(came)!r}, 'w'); time.sleep(0.5 * (not os.path.exists({str(tmp_path / 'quick')!r})))"
+    line = children_that("", settings=slow)
+    with ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(ended, line, tmp_path)
+        until(came.exists)
+        (tmp_path / "quick").touch()
+        line.close()
+        with pytest.raises(ChildProcessError):
+            waiting.result()
+
+    assert ended(line, tmp_path) == 0
+
+
+@needs_proc
+def test_starters_that_ended_while_idle_leave_nothing(tmp_path: Path, children_that: LineToChildren) -> None:
+    line = children_that("open('came', 'w')", settings="starter._IDLE_S = 0.3")
+    with ThreadPoolExecutor(3) as pool:
+        list(pool.map(ended, [line] * 3, [tmp_path / name for name in "abc"]))
+    pids = [starter.process.pid for starter in line._idle]
+    until(lambda: not any(map(is_running, pids)))
+    ended(line, tmp_path)
+
+    assert not any(Path(f"/proc/{pid}").exists() for pid in pids)
+
+
 @needs_proc
 def test_a_starter_that_nobody_asks_ends(tmp_path: Path, children_that: LineToChildren) -> None:
     line = children_that(PARENT, settings="starter._IDLE_S = 0.05")
