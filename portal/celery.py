@@ -10,8 +10,7 @@ from celery.signals import celeryd_init, worker_init, worker_process_init
 
 from analysis.sandbox import LAYERS, layers_that_hold
 from portal import env
-from portal.parent_death import die_with
-from portal.secrecy import wipe_environment
+from portal.processes import die_with, wipe_environment
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 

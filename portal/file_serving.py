@@ -12,7 +12,6 @@ import hashlib
 import io
 import re
 import shutil
-import tempfile
 import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -32,6 +31,7 @@ from django.http import (
 )
 
 from portal.clean_text import BIDI_CONTROLS
+from portal.job_folders import job_folder
 
 CHUNK_BYTES = 256 * 1024
 CONTENT_TYPES = {
@@ -197,7 +197,7 @@ def local_copy(key: str) -> Iterator[Path]:
     try:
         stored_file = Path(default_storage.path(key))
     except NotImplementedError:
-        with tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+        with job_folder() as folder:
             copy = Path(folder, PurePosixPath(key).name)
             with default_storage.open(key, "rb") as stored, copy.open("wb") as file:
                 shutil.copyfileobj(stored, file, CHUNK_BYTES)

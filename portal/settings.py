@@ -13,7 +13,7 @@ from kombu import Queue
 
 from portal import env
 from portal.demo.secrets import house_secret
-from portal.secrecy import hide_this_process
+from portal.processes import hide_this_process
 
 django_stubs_ext.monkeypatch()
 # Every process that reads this module holds secrets from here on.

@@ -197,7 +197,7 @@ def run_in_child(
 ) -> tuple[dict[str, Any] | None, str]:
     """The child's answer, or None and what went wrong, as the end of the sentence "This file ..."."""
     output_to = Path(job.output_to) if isinstance(job, _MAKING_JOBS) else None
-    with tempfile.TemporaryDirectory(prefix="measure-", dir=output_to.parent if output_to else None) as folder:
+    with tempfile.TemporaryDirectory(prefix=".kitpost-job-", dir=output_to.parent if output_to else None) as folder:
         answered, made = Path(folder, "answer.json"), Path(folder, "output")
         order = job.to_json() | {
             "kind": type(job).__name__,

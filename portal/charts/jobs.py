@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import logging
-import tempfile
 from contextlib import ExitStack
 from pathlib import Path
 
@@ -17,6 +16,7 @@ from portal.charts.inputs import inputs_of
 from portal.charts.models import ChartDraft, ChartFile, ChartVersion
 from portal.charts.versions import take_draft
 from portal.file_serving import local_copy
+from portal.job_folders import job_folder
 from portal.making import MOST_TRIES, left_alone, make_once
 from portal.titles import plain_title
 from portal.uploads import originals
@@ -87,7 +87,7 @@ def _engrave(version: ChartVersion) -> None:
 def _store(version: ChartVersion, *, kind: ChartFile.Kind, page: int, suffix: str, content: bytes) -> None:
     sha256 = hashlib.sha256(content).hexdigest()
     key = f"charts/{version.pk}/{sha256}"
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+    with job_folder() as folder:
         path = Path(folder, "engraved")
         path.write_bytes(content)
         originals.store(path, key=key, sha256=sha256)

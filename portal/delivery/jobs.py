@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import logging
-import tempfile
 import zlib
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -28,6 +27,7 @@ from portal.delivery.song_facts import note_sets
 from portal.delivery.zero import agreed_of, mix_begins_s
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
+from portal.job_folders import job_folder
 from portal.takes.models import RoughMix
 from portal.takes.page import map_from
 
@@ -95,7 +95,7 @@ def left_alone() -> list[int]:
 @contextmanager
 def lend_set(files: list[DeliveryFile]) -> Iterator[list[Path]]:
     """The files under their own names, as a client will have them, in a folder that is gone afterwards."""
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, ExitStack() as lent:
+    with job_folder() as folder, ExitStack() as lent:
         yield [_link(Path(folder, file.name), lent.enter_context(local_copy(file.key))) for file in files]
 
 
@@ -111,7 +111,7 @@ def lend_accepted_mix(song: Song) -> Iterator[Path | None]:
     if accepted is None:
         yield None
         return
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, local_copy(accepted.key) as path:
+    with job_folder() as folder, local_copy(accepted.key) as path:
         yield _link(Path(folder, f"rough mix {accepted.number}"), path)
 
 

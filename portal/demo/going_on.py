@@ -4,7 +4,6 @@ Nothing is remembered between two moves: the rows say which comes next, so a kil
 """
 
 import fcntl
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from decimal import Decimal
@@ -20,6 +19,7 @@ from portal.delivery.models import Delivery
 from portal.demo.further_on import Way, ways
 from portal.demo.jobs import client_of, send
 from portal.intake.checks import services as intake
+from portal.job_folders import job_folder
 from portal.money import payments
 from portal.money import services as money
 from portal.money.models import Payment, Quote
@@ -174,7 +174,7 @@ MOVES: dict[str, Callable[[Task], bool]] = {
 def upload_mix(song: Song, slug: str, *, number: int) -> None:
     from analysis.band import SHORT_SONG_BY_SLUG, render_take
 
-    with tempfile.TemporaryDirectory(prefix="kitpost-band-") as folder:
+    with job_folder() as folder:
         take = render_take(SHORT_SONG_BY_SLUG[slug], Path(folder), number=number)
         send(take.rough_mix, purpose="rough-mix", target_id=song.pk, by=song.booking.created_by)
 
@@ -184,7 +184,7 @@ def upload_tracks(opened: Delivery, slug: str) -> None:
 
     arrived = set(opened.files.values_list("name", flat=True))
     number = opened.song.rough_mixes.count()
-    with tempfile.TemporaryDirectory(prefix="kitpost-band-") as folder:
+    with job_folder() as folder:
         for path in render_take(SHORT_SONG_BY_SLUG[slug], Path(folder), number=number).tracks:
             if path.name not in arrived:
                 send(path, purpose="track", target_id=opened.pk, by=opened.song.booking.created_by)

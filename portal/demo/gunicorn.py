@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from portal.parent_death import die_with
+from portal.processes import die_with
 
 
 def post_fork(server: Any, worker: Any) -> None:  # noqa: ARG001

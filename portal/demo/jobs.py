@@ -1,12 +1,12 @@
 """What the people of a demo send: played by the house's own small band, received like every other upload."""
 
-import tempfile
 from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 
 from portal.bookings.models import Song
 from portal.intake.files.announcing import say_all_sent
+from portal.job_folders import job_folder
 from portal.people.models import User
 from portal.uploads import services as uploads
 
@@ -20,7 +20,7 @@ def send_stems(song: Song, slug: str) -> None:
 
     client, arrived = client_of(song), set(song.sources.values_list("name", flat=True))
     short = SHORT_SONG_BY_SLUG.get(slug)
-    with tempfile.TemporaryDirectory(prefix="kitpost-band-") as folder:
+    with job_folder() as folder:
         played = render_song(short or SONG_BY_SLUG[slug], Path(folder), form=None if short else SHORT_FORM)
         for path in played.paths:
             if path.name not in arrived:

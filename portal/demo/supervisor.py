@@ -13,7 +13,7 @@ from types import FrameType
 
 from portal.demo.errors import StartError
 from portal.demo.processes import BASE_DIR, Part
-from portal.parent_death import die_with
+from portal.processes import die_with
 
 LOOK_EVERY_S = 0.1
 FIRST_PAUSE_S = 0.5

@@ -10,6 +10,7 @@ from django.db import connections
 from portal.intake.checks import answering, jobs
 from portal.intake.retention import jobs as retention_jobs
 from portal.intake.zips import unpacking
+from portal.job_folders import clear_left_folders
 
 
 @worker_ready.connect
@@ -50,4 +51,5 @@ def sweep() -> None:
 
 @shared_task
 def keep_house() -> None:
+    clear_left_folders()
     retention_jobs.keep_house()

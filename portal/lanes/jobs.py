@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import tempfile
 from pathlib import Path
 
 import soundfile
@@ -13,6 +12,7 @@ from django.utils import timezone
 from analysis.sandbox import write_proxy_in_child
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
+from portal.job_folders import job_folder
 from portal.lanes.models import PlayCopy
 from portal.making import LEFT_AFTER, make_once
 from portal.uploads import originals
@@ -30,7 +30,7 @@ def make_copy(source_id: int) -> None:
 
 
 def _make(copy: PlayCopy) -> None:
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, local_copy(copy.source.key) as original:
+    with job_folder() as folder, local_copy(copy.source.key) as original:
         to = Path(folder, "copy.flac")
         trouble = write_proxy_in_child(original, to)
         if trouble:

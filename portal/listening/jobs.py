@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import tempfile
 from contextlib import ExitStack
 from datetime import timedelta
 from pathlib import Path
@@ -19,6 +18,7 @@ from portal.bookings.services import note_song
 from portal.bookings.stages import INTAKE_STAGES
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
+from portal.job_folders import job_folder
 from portal.listening.models import Excerpt
 from portal.mailroom import services as mailroom
 from portal.uploads import originals
@@ -34,7 +34,7 @@ def make_excerpt(excerpt_id: int) -> None:
     excerpt = Excerpt.objects.select_related("song").get(pk=excerpt_id)
     if excerpt.state != Excerpt.State.MAKING:
         return
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, ExitStack() as copies:
+    with job_folder() as folder, ExitStack() as copies:
         to = Path(folder, "excerpt.flac")
         paths = [copies.enter_context(local_copy(source.key)) for source in sources_to_hear(excerpt.song)]
         trouble = write_excerpt_in_child(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import tempfile
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -20,6 +19,7 @@ from portal.charts.models import ChartVersion
 from portal.charts.moving import newest_version
 from portal.charts.page import sections_on
 from portal.intake.models import ApprovedMap
+from portal.job_folders import job_folder
 from portal.prep.choices import settings_for
 from portal.prep.models import PreparedFile
 from portal.prep.stored import clear_unnamed, keep
@@ -47,7 +47,7 @@ class Job:
 def make_files(approved_map_id: int) -> None:
     approved = ApprovedMap.objects.select_related("song__brief").get(pk=approved_map_id)
     job = _job_for(approved)
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+    with job_folder() as folder:
         click = Path(folder, "click.wav")
         facts = _write_click(job, click)
         name = f"{job.stem}_click_{COUNT_IN_FIRST if facts['lead_s'] > 0 else STARTS_WITH_FILES}.wav"
@@ -67,7 +67,7 @@ def make_tempo_map_anew(approved_map_id: int) -> None:
     before = approved.prepared.filter(kind=PreparedFile.Kind.TEMPO_MAP).first()
     if before is None:
         return
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+    with job_folder() as folder:
         _make_tempo_map(approved, _job_for(approved), Path(folder, "tempo-map.mid"))
     clear_unnamed([before.key])
 

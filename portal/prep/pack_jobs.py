@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import logging
-import tempfile
 import zlib
 from contextlib import ExitStack
 from datetime import timedelta
@@ -24,6 +23,7 @@ from analysis.session import AUDIO_FOLDER, ConformedFile, Timeline, write_papers
 from portal.charts.drawn import content_of
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
+from portal.job_folders import job_folder
 from portal.making import MOST_TRIES, left_alone, make_once
 from portal.prep.errors import PrepError
 from portal.prep.models import HousePrep, SessionPack
@@ -112,7 +112,7 @@ def _is_done(pack: SessionPack, source: SourceFile, name: str) -> bool:
 
 
 def _conform(pack: SessionPack, source: SourceFile, timeline: Timeline, name: str) -> None:
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, local_copy(source.key) as original:
+    with job_folder() as folder, local_copy(source.key) as original:
         try:
             done = _conformed(source, original, Path(folder, name), timeline)
         except UnusableFileError as error:
@@ -147,7 +147,7 @@ def _place(pack: SessionPack) -> str:
 
 def _finish(pack: SessionPack, inputs: PackInputs, timeline: Timeline) -> None:
     audio = [pack.members.get(f"{AUDIO_FOLDER}/{name}") for name in inputs.names]
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+    with job_folder() as folder:
         write_papers(
             Path(folder),
             timeline,

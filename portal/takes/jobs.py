@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import tempfile
 from datetime import timedelta
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from django.utils import timezone
 from analysis.core import FileReport
 from analysis.sandbox import survey_in_child, write_proxy_in_child
 from portal.file_serving import local_copy
+from portal.job_folders import job_folder
 from portal.queueing import queue_task_on_commit
 from portal.takes.models import RoughMix
 from portal.uploads import originals
@@ -28,7 +28,7 @@ def survey(rough_mix_id: int) -> None:
     rough_mix = RoughMix.objects.get(pk=rough_mix_id)
     if rough_mix.state != RoughMix.State.RECEIVED:
         return
-    with local_copy(rough_mix.key) as path, tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+    with local_copy(rough_mix.key) as path, job_folder() as folder:
         report = survey_in_child(path, name=rough_mix.name, features_to=Path(folder, "features.npz"))
         refusal = _refusal(report)
         proxy = Path(folder, "proxy.flac")

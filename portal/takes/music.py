@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import logging
 import re
-import tempfile
 from collections import Counter
 from contextlib import ExitStack
 from pathlib import Path
@@ -18,6 +17,7 @@ from analysis.sandbox import write_mixdown_in_child
 from portal.bookings.models import Song
 from portal.file_serving import local_copy
 from portal.intake.models import SourceFile
+from portal.job_folders import job_folder
 from portal.kit.roles import role_of
 from portal.making import left_alone, make_once
 from portal.queueing import queue_task_on_commit
@@ -86,7 +86,7 @@ def _make(copy: MusicCopy) -> None:
         copy.fail("changed while the music was made")
         return
     rate_hz = rate_of(files)
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, ExitStack() as lent:
+    with job_folder() as folder, ExitStack() as lent:
         to = Path(folder, "music.flac")
         paths = [lent.enter_context(local_copy(one.key)) for one in files]
         made = write_mixdown_in_child(paths, to, sample_rate_hz=rate_hz)

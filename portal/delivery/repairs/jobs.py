@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import errno
 import logging
-import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +23,7 @@ from portal.delivery.names import RESERVED_NAMES, fold
 from portal.delivery.repairs.offers import Wanted
 from portal.delivery.song_facts import note_sets
 from portal.file_serving import local_copy
+from portal.job_folders import job_folder
 from portal.making import MOST_TRIES, left_alone, make_once
 from portal.queueing import queue_task_on_commit
 from portal.uploads import originals, parts
@@ -79,7 +79,7 @@ def _is_made(repair: SetRepair, file: DeliveryFile) -> bool:
 def _made(file: DeliveryFile, wanted: Wanted) -> dict[str, Any]:
     frames = max(file.facts.get("frames") or 0, wanted.repair.frames or 0) + max(0, wanted.repair.later_frames)
     sound_bytes = frames * (file.facts.get("channels") or 1) * MOST_SAMPLE_BYTES
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, local_copy(file.key) as original:
+    with job_folder() as folder, local_copy(file.key) as original:
         new = Path(folder, "corrected.wav")
         done = repair_in_child(original, new, wanted.repair, name=file.name, sound_bytes=sound_bytes)
         sha256, size_bytes = originals.hash_part(new), new.stat().st_size

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import tempfile
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,6 +21,7 @@ from portal.delivery.names import PDF_NAME, PHOTO_NAME, SHEET_NAME, TEXT_NAME
 from portal.delivery.sheet.data import sheet_of
 from portal.delivery.sheet.text import sheet_text
 from portal.file_serving import ReadBytes, read_stored
+from portal.job_folders import job_folder
 from portal.uploads import originals, parts
 
 PLACE = "papers"
@@ -57,7 +57,7 @@ def keep_papers(delivery: Delivery) -> list[dict[str, Any]]:
     for name, content in made(delivery).items():
         sha256 = hashlib.sha256(content).hexdigest()
         key = f"{PLACE}/{sha256[:2]}/{sha256}"
-        with tempfile.TemporaryDirectory(prefix="kitpost-") as folder, parts.locked(sha256):
+        with job_folder() as folder, parts.locked(sha256):
             path = Path(folder, "paper")
             path.write_bytes(content)
             originals.store(path, key=key, sha256=sha256)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 import zlib
 from pathlib import Path
 
@@ -14,6 +13,7 @@ from analysis.sandbox import write_picture_in_child
 from portal.delivery.errors import PhotoError
 from portal.delivery.models import Delivery, KitPhoto
 from portal.delivery.services import locked_open
+from portal.job_folders import job_folder
 from portal.people.models import User
 from portal.sizes import size_in_words
 from portal.uploads import originals, parts
@@ -27,7 +27,7 @@ def add_photo(*, delivery: Delivery, file: UploadedFile[bytes], by: User) -> Kit
     """What was sent is not kept. Raises PhotoError with a sentence."""
     if (file.size or 0) > LARGEST_BYTES:
         raise PhotoError(f"“{file.name}” is larger than {size_in_words(LARGEST_BYTES)}.")
-    with tempfile.TemporaryDirectory(prefix="kitpost-") as folder:
+    with job_folder() as folder:
         sent, new = Path(folder, "sent"), Path(folder, "kit.jpg")
         with sent.open("wb") as copy:
             for piece in file.chunks():

@@ -6,7 +6,6 @@ Nothing here holds a lock while it measures. `storing.py` stores what a song's c
 from __future__ import annotations
 
 import logging
-import tempfile
 from contextlib import ExitStack
 from datetime import timedelta
 from pathlib import Path
@@ -35,6 +34,7 @@ from portal.intake.files.fair_order import next_of
 from portal.intake.files.stored_features import store_features
 from portal.intake.files.waiting import awaited_of, start_check
 from portal.intake.models import CLAIM_LASTS, SentZip, SongCheck, SourceFile
+from portal.job_folders import job_folder
 from portal.queueing import queue_left
 from portal.uploads import parts
 from portal.uploads.errors import UploadBusyError
@@ -76,7 +76,7 @@ def survey_claimed(source: SourceFile) -> None:
         return
     with (
         alive(source.go_on),
-        tempfile.TemporaryDirectory(prefix="kitpost-survey-") as folder,
+        job_folder() as folder,
         file_serving.local_copy(source.key) as original,
     ):
         features_path = Path(folder, "features.npz")
@@ -170,7 +170,7 @@ def break_off(check: SongCheck, *, trouble: str) -> None:
     song = Song.objects.select_for_update().get(pk=check.song_id)
     check.break_off(trouble)
     if song.stage == SongStage.CHECKING and storing.still_due(song, check):
-        text = "the check failed: set the tempo by hand, or check again"
+        text = "the check failed: the drummer looks at it"
         move_song(song, SongStage.ON_DESK, text=text, **facts_of(song))
 
 

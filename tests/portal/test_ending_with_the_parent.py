@@ -8,7 +8,7 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="only Linux tell
 
 
 def test_a_child_whose_parent_is_gone_already_ends() -> None:
-    program = "from portal.parent_death import die_with; die_with(1); print('lived on')"
+    program = "from portal.processes import die_with; die_with(1); print('lived on')"
 
     orphan = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=False)
 
@@ -16,7 +16,7 @@ def test_a_child_whose_parent_is_gone_already_ends() -> None:
 
 
 def test_a_child_lives_on_with_its_parent() -> None:
-    program = f"from portal.parent_death import die_with; die_with({os.getpid()}); print('lived on')"
+    program = f"from portal.processes import die_with; die_with({os.getpid()}); print('lived on')"
 
     child = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=False)
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from portal.secrecy import wipe_environment
+from portal.processes import wipe_environment
 
 SECRET = "kept-to-itself-0123456789-0123456789-0123456789"
 # Root may read everything: both sides give up what makes them root, and are two processes of one user then.
@@ -76,7 +76,7 @@ def test_a_workers_environment_holds_no_secret(tmp_path: Path) -> None:
 def test_only_what_is_named_is_wiped() -> None:
     """In a process of its own: it changes the environment that the C library sees."""
     program = (
-        "import json, os\nfrom portal.secrecy import wipe_environment\n"
+        "import json, os\nfrom portal.processes import wipe_environment\n"
         "wipe_environment(['A_KEY', 'NOT_SET'])\n"
         "print(json.dumps([os.environ.get('A_KEY'), os.environ.get('B_KEY'), os.getenv('PATH')]))"
     )

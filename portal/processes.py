@@ -1,4 +1,4 @@
-"""Keeps a process's secrets out of the sight of other processes of the same user. Linux only.
+"""What a process of the house asks of the kernel: to end with its parent, and to keep its secrets. Linux only.
 
 What opens strangers' files has no secrets to begin with (`analysis/sandbox`). This is the second door, on the side of
 the processes that do have them.
@@ -6,10 +6,25 @@ the processes that do have them.
 
 import ctypes
 import os
+import signal
 import sys
 from collections.abc import Iterable
 
-PR_SET_DUMPABLE = 4  # linux/prctl.h
+# linux/prctl.h
+PR_SET_PDEATHSIG = 1
+PR_SET_DUMPABLE = 4
+
+
+def die_with(parent_pid: int) -> None:
+    """Have the kernel kill this process when the thread that forked it ends, however it ends.
+
+    Called in the child, right after the fork. The parent may have died before the call: then the child ends here.
+    """
+    if sys.platform != "linux":
+        return
+    ctypes.CDLL(None, use_errno=True).prctl(PR_SET_PDEATHSIG, signal.SIGKILL)
+    if os.getppid() != parent_pid:
+        os._exit(1)
 
 
 def hide_this_process() -> None:
