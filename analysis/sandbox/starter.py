@@ -24,7 +24,7 @@ from analysis.sandbox.kernel import PR_SET_DUMPABLE, PR_SET_PDEATHSIG, prctl
 
 # In the folder of an order: what is to be done, and what the child complains of.
 ORDER, COMPLAINTS = "order.json", "complaints"
-FORKED = b"forked\n"  # answered before the exit status: from here on a child may have done something
+TAKEN = b"taken\n"  # answered before the exit status: from here on a child may have done something
 _IDLE_S = 60.0  # house choice: its memory goes back between two clients' uploads, and stays between two files of one
 # What is loaded before the fork, on Linux alone: macOS's own numerical libraries do not survive one.
 _LOADS = sys.platform == "linux"
@@ -36,17 +36,18 @@ def serve(line: socket.socket) -> None:
     wake.settimeout(0)
     signal.signal(signal.SIGCHLD, lambda *_: None)
     signal.set_wakeup_fd(wake.fileno())
+    idle_s = None  # it was started for an order
     with line.makefile("rb") as orders:
-        while select.select([line], [], [], _IDLE_S)[0] and (order := orders.readline()):
+        while select.select([line], [], [], idle_s)[0] and (order := orders.readline()):
+            line.sendall(TAKEN)
             kind, folder = json.loads(order)
             if _LOADS:
                 importlib.import_module(child_jobs.JOBS[kind].engine)
             starter = os.getpid()
             if (child := os.fork()) == 0:
                 _become_child(folder, starter)
-            with contextlib.suppress(BrokenPipeError):  # nobody waits any more: the child ends
-                line.sendall(FORKED)
             line.sendall(b"%d\n" % _exit_status(child, line, ended))
+            idle_s = _IDLE_S
 
 
 def _exit_status(child: int, line: socket.socket, ended: socket.socket) -> int:

@@ -19,7 +19,7 @@ import threading
 from dataclasses import dataclass
 from pathlib import Path
 
-from analysis.sandbox.starter import FORKED
+from analysis.sandbox.starter import TAKEN
 
 _ENDING_S = 10.0  # house choice: a starter that is told to end has nothing to do but to kill its child
 _MOST_ANSWER_BYTES = 64
@@ -116,11 +116,11 @@ class _Starter:
     line: socket.socket
 
     def asked(self, order: bytes, time_limit_s: float) -> bool:
-        """Whether a child was forked for it. Raises TimeoutError."""
+        """Whether the starter took it. Raises TimeoutError."""
         self.line.settimeout(time_limit_s)
         with contextlib.suppress(BrokenPipeError, ConnectionResetError):
             self.line.sendall(order)
-            return self.line.recv(len(FORKED), socket.MSG_WAITALL) == FORKED
+            return self.line.recv(len(TAKEN), socket.MSG_WAITALL) == TAKEN
         return False
 
     def answer(self, time_limit_s: float) -> int | None:
