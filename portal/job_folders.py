@@ -8,17 +8,17 @@ import tempfile
 import time
 from pathlib import Path
 
-# Hidden, and unlike any name that a person gives a folder: what is old under this name is removed.
-PREFIX = ".kitpost-job-"
+from analysis.sandbox import FOLDER_PREFIX
+
 _LEFT_AFTER_S = 24 * 3_600  # house choice: no job takes as long
 
 
 def job_folder() -> tempfile.TemporaryDirectory[str]:
-    return tempfile.TemporaryDirectory(prefix=PREFIX)
+    return tempfile.TemporaryDirectory(prefix=FOLDER_PREFIX)
 
 
 def clear_left_folders() -> None:
-    for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
+    for folder in Path(tempfile.gettempdir()).glob(f"{FOLDER_PREFIX}*"):
         found = folder.lstat()
         if found.st_uid == os.getuid() and found.st_mtime < time.time() - _LEFT_AFTER_S:
             shutil.rmtree(folder, ignore_errors=True)

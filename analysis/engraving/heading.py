@@ -14,7 +14,7 @@ from analysis.engraving.placing import wrapped
 from analysis.engraving.tempo_mark import tempo_mark
 
 # Millimetres (house choices).
-_TITLE, _ARTIST, LINE, _NOTE = 8.0, 4.6, 4.6, 3.4
+_TITLE, _ARTIST, _LINE, _NOTE = 8.0, 4.6, 4.6, 3.4
 _GAP = 2.0
 _UNTITLED = "Untitled"
 
@@ -60,14 +60,14 @@ def _playing(chart: Chart, width: float) -> list[Piece]:
     pieces: list[Piece] = []
     x = 0.0
     if chart.tempo:
-        pieces += tempo_mark(chart.tempo, chart.sections[0].bars[0].meter, 0.0, LINE)
+        pieces += tempo_mark(chart.tempo, chart.sections[0].bars[0].meter, 0.0, _LINE)
         x = around(box_of(piece) for piece in pieces).right + 4
     count = f"count-in {chart.count_in} bar{'s' if chart.count_in > 1 else ''}" if chart.count_in else ""
     feel = chart.feel if chart.feel != FEELS[0] else ""
     words = ", ".join(text for text in (feel, chart.words, count) if text)
     if not words:
         return pieces
-    label = Label(words, x, 0, LINE, REGULAR, "feel")
+    label = Label(words, x, 0, _LINE, REGULAR, "feel")
     if label_width(label) <= width - x:
         return [*pieces, label]
     below: list[Piece] = list(wrapped(replace(label, x=0.0), width))

@@ -1,4 +1,5 @@
 from .chart_child import draft_song_in_child as draft_song_in_child
+from .child import FOLDER_PREFIX as FOLDER_PREFIX
 from .child import layers_that_hold as layers_that_hold
 from .child import measure_song_in_child as measure_song_in_child
 from .child import survey_in_child as survey_in_child

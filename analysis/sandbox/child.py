@@ -52,6 +52,8 @@ _TIME_LIMIT_S = 1_200.0
 _MEMORY_LIMIT_BYTES = 3 * 2**30
 _ANSWER_BYTES_PER_FILE = 2 * 2**20  # a larger answer is taken for none
 _COMPLAINT_BYTES = 2_000  # that are logged
+# Hidden, and unlike any name that a person gives a folder: the portal removes what is old under this name.
+FOLDER_PREFIX = ".kitpost-job-"
 LINE = starting.Line("-m", "analysis.sandbox.starter")
 os.register_at_fork(after_in_child=LINE.forget)
 
@@ -197,7 +199,7 @@ def run_in_child(
 ) -> tuple[dict[str, Any] | None, str]:
     """The child's answer, or None and what went wrong, as the end of the sentence "This file ..."."""
     output_to = Path(job.output_to) if isinstance(job, _MAKING_JOBS) else None
-    with tempfile.TemporaryDirectory(prefix=".kitpost-job-", dir=output_to.parent if output_to else None) as folder:
+    with tempfile.TemporaryDirectory(prefix=FOLDER_PREFIX, dir=output_to.parent if output_to else None) as folder:
         answered, made = Path(folder, "answer.json"), Path(folder, "output")
         order = job.to_json() | {
             "kind": type(job).__name__,
@@ -231,7 +233,7 @@ def _wait_for_child(order: dict[str, Any], folder: str, time_limit_s: float) -> 
 
 def _end_of(complaints: Path) -> str:
     """A file of the child's, which its limits hold for: it is never read whole."""
-    if not complaints.exists():
+    if not complaints.exists() or not _is_plain_file(complaints):
         return ""
     with complaints.open("rb") as file:
         file.seek(max(0, file.seek(0, os.SEEK_END) - _COMPLAINT_BYTES))

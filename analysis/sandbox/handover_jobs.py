@@ -66,9 +66,9 @@ class SheetTracksJob(Record):
 
 @dataclass(frozen=True)
 class PlaceJob(Record):
-    engine: ClassVar = "analysis.handover.take_place"
     """The answer is the place, or the `trouble`: the end of "This file ..."."""
 
+    engine: ClassVar = "analysis.handover.take_place"
     path: str
     known_s: list[float]
     music: str | None
@@ -96,9 +96,9 @@ class PlaceJob(Record):
 
 @dataclass(frozen=True)
 class PictureJob(Record):
-    engine: ClassVar = "analysis.media.pictures"
     """The answer has the picture's size, or the `trouble`: the end of "This file ..."."""
 
+    engine: ClassVar = "analysis.media.pictures"
     path: str
     output_to: str
 

@@ -48,9 +48,9 @@ class PlanJob(Record):
 
 @dataclass(frozen=True)
 class ConformJob(Record):
-    engine: ClassVar = "analysis.session.conform"
     """The answer says what was done, or the `trouble`: the end of "This file ...", or what the map makes of it."""
 
+    engine: ClassVar = "analysis.session.conform"
     path: str
     output_to: str
     timeline: dict[str, Any]

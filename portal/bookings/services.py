@@ -95,8 +95,7 @@ def save_brief(*, song: Song, by: User, **changes: Any) -> Brief:
     """Write down what is known about a song. What changes starts the next check; the same again changes nothing."""
     song = Song.objects.select_for_update().select_related("booking").get(pk=song.pk)
     if not takes_brief(song):
-        over = song.booking if song.booking.is_over else song
-        kind = "booking" if over is song.booking else "song"
+        kind, over = ("booking", song.booking) if song.booking.is_over else ("song", song)
         raise BriefClosedError(f"This {kind} is {over.get_stage_display()}: write a message if something has changed.")
     brief, _ = Brief.objects.get_or_create(song=song)
     was_written = brief.is_written

@@ -41,7 +41,8 @@ class SentTake:
 
 @transaction.atomic
 def log_takes(*, song: Song, takes: Sequence[SentTake], by: User) -> None:
-    """In the order they were sent. A take that is there already takes what is newer, and is not logged again."""
+    """In the order they were sent. A take that is there already takes what is newer, and is not logged again. What was
+    played before a booking was over may arrive later: the page at the kit logs no more, and what it has is not lost."""
     Song.objects.select_for_update().get(pk=song.pk)  # two pages that send the same take wait for each other
     for take in takes:
         _log_take(song, take, by)
@@ -79,7 +80,7 @@ def _log_take(song: Song, take: SentTake, by: User) -> None:
 @transaction.atomic
 def log_by_hand(*, song: Song, number: int, is_kept: bool, word: str, by: User) -> TakeLog:
     """A whole performance, written down on the song's page. A number that stands already is not given twice."""
-    Song.objects.select_for_update().get(pk=song.pk)
+    _locked_open(song.pk)
     if song.take_logs.standing().filter(number=number).exists():
         raise KitError(f"Take {number} is in the log already. The next free number is {next_number(song)}.")
     return TakeLog.objects.create(song=song, by=by, number=number, is_kept=is_kept, word=word, logged_at=timezone.now())
@@ -91,7 +92,7 @@ def change_by_hand(*, take: TakeLog, seen: int, by: User, **changes: Any) -> Non
 
     The row stays its first drummer's: their device goes on sending its own changes to it.
     """
-    Song.objects.select_for_update().get(pk=take.song_id)
+    _locked_open(take.song_id)
     take = TakeLog.objects.select_for_update().get(pk=take.pk)
     if take.revision != seen:
         raise KitError(f"Take {take.number} was changed meanwhile. Here it is as it is now.")
@@ -101,6 +102,11 @@ def change_by_hand(*, take: TakeLog, seen: int, by: User, **changes: Any) -> Non
         raise KitError(f"Take {fields['number']} is in the log already.")
     take.change(**fields, revision=take.revision + 1)
     logger.info("take %s: changed by hand by user %s", take.pk, by.pk)
+
+
+def _locked_open(song_id: int) -> None:
+    if Song.objects.select_for_update(of=("self",)).select_related("booking").get(pk=song_id).booking.is_over:
+        raise KitError("This booking is over: its takes stay as they are.")
 
 
 def next_number(song: Song) -> int:

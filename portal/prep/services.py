@@ -7,7 +7,7 @@ from django.db import IntegrityError, transaction
 from portal.bookings.models import Song
 from portal.intake.models import ApprovedMap
 from portal.people.models import User
-from portal.prep.errors import OVER, PrepError
+from portal.prep.errors import CLICK_STAYS, OVER, PrepError
 from portal.prep.models import PreparedFile, SessionPack, SongPrep
 from portal.prep.pack_inputs import inputs_of
 from portal.prep.room import check_room
@@ -58,9 +58,16 @@ def ask_pack(*, song: Song, by: User) -> SessionPack:
     return pack
 
 
+def check_click_changes(song: Song) -> None:
+    """Raises PrepError with a sentence where its click stays as it is."""
+    if song.booking.is_over:
+        raise PrepError(CLICK_STAYS)
+
+
 @transaction.atomic
 def choose(*, choices: SongPrep) -> None:
-    """Keep what one song has otherwise than the house, and make its click anew."""
+    """Keep what one song has otherwise than the house, and make its click anew. Raises PrepError."""
+    check_click_changes(choices.song)
     choices.save()
     approved = choices.song.maps.first()
     if approved is not None:
@@ -69,7 +76,8 @@ def choose(*, choices: SongPrep) -> None:
 
 @transaction.atomic
 def make_click_anew(approved: ApprovedMap) -> None:
-    """The files made with other choices go, so that none of them is taken for the new one."""
+    """The files made with other choices go, so that none of them is taken for the new one. Raises PrepError."""
+    check_click_changes(approved.song)
     files = PreparedFile.objects.filter(approved_map=approved)
     keys = list(files.values_list("key", flat=True))
     files.delete()

@@ -14,7 +14,7 @@ from portal.people.access import drummer_required, require_drummer
 from portal.people.requests import MemberRequest, status_of
 from portal.prep import services
 from portal.prep.choices import song_prep
-from portal.prep.errors import CLICK_STAYS, PrepError
+from portal.prep.errors import PrepError
 from portal.prep.forms import HousePrepForm, SongPrepForm, preview
 from portal.prep.models import HousePrep, PreparedFile, SessionPack
 from portal.prep.pack_zip import folder_of, zip_of
@@ -63,8 +63,10 @@ def download_pack(request: MemberRequest, pack_id: int) -> HttpResponseBase:
 def choose(request: MemberRequest, song_id: int) -> HttpResponse:
     """What this song has otherwise than the house."""
     song = _find(request, song_id)
-    if song.booking.is_over:
-        messages.error(request, CLICK_STAYS)
+    try:
+        services.check_click_changes(song)
+    except PrepError as error:
+        messages.error(request, str(error))
         return _back_to(song)
     form = SongPrepForm(request.POST or None, instance=song_prep(song), house=HousePrep.get())
     if request.method == "POST" and form.is_valid():
@@ -81,10 +83,11 @@ def make_click(request: MemberRequest, song_id: int) -> HttpResponse:
     approved = song.maps.first()
     if approved is None:
         messages.error(request, "There is no approved tempo map yet: approve one first.")
-    elif song.booking.is_over:
-        messages.error(request, CLICK_STAYS)
-    else:
+        return _back_to(song)
+    try:
         services.make_click_anew(approved)
+    except PrepError as error:
+        messages.error(request, str(error))
     return _back_to(song)
 
 

@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from analysis.sandbox import FOLDER_PREFIX as PREFIX
 from portal.intake import tasks
-from portal.job_folders import PREFIX, clear_left_folders, job_folder
+from portal.job_folders import clear_left_folders, job_folder
 
 DAY_S = 86_400
 

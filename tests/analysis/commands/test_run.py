@@ -1,7 +1,6 @@
 """The command line as a person or a script uses it: `python -m analysis ...`."""
 
 import json
-from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +12,10 @@ import soundfile
 from analysis.__main__ import main
 from analysis.commands import run as commands
 from analysis.media.reader import open_media
-from analysis.sandbox import child
-from analysis.sandbox.starting import Line
 from tests import signals
 from tests.analysis.encoded import write_sound
 from tests.analysis.playing import band
-from tests.analysis.sandbox.conftest import PROGRAM
+from tests.analysis.sandbox.conftest import children, measured_by
 
 MAP = {"bar_one_s": 0.5, "segments": [{"bar": 1, "time_s": 0.5, "bpm": 120.0, "meter": "4/4"}]}
 
@@ -66,13 +63,11 @@ def test_inspect_prints_a_report_for_people(click: Path, capsys: pytest.CaptureF
 
 
 def test_a_file_that_crashes_its_child_does_not_hide_the_others(
-    click: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    click: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     crashing = write_sound(tmp_path / "crash.wav", signals.noise())
-    work = f"    if order.get('path') == {str(crashing)!r}: os.kill(os.getpid(), 11)\n    return whole(told)"
-    line = Line("-c", PROGRAM.format(work=work, settings="whole = child_jobs.main"))
-    with closing(line):
-        monkeypatch.setattr(child, "LINE", line)
+    work = f"if order.get('path') == {str(crashing)!r}: os.kill(os.getpid(), 11); return whole(told)"
+    with measured_by(children(work, settings="whole = child_jobs.main")):
         code, printed = run(capsys, "inspect", crashing, click, "--json")
 
     report = json.loads(printed)

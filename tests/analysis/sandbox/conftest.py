@@ -1,10 +1,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from textwrap import indent
 
 import pytest
 
+from analysis.sandbox import child
 from analysis.sandbox.starting import Line
 
 PROGRAM = """
@@ -18,19 +20,34 @@ def work(told):
 child_jobs.main = work
 starter.main()
 """
+
+
+@contextmanager
+def measured_by(line: Line) -> Iterator[None]:
+    """Every child of this process comes along this line meanwhile."""
+    with closing(line), pytest.MonkeyPatch.context() as patched:
+        patched.setattr(child, "LINE", line)
+        yield
+
+
+def children(work: str, *, settings: str = "") -> Line:
+    """To a real starter whose children do this with their `order`, with nothing around it.
+
+    `settings` are lines that the starter reads before it serves.
+    """
+    return Line("-c", PROGRAM.format(work=indent(work.replace("; ", "\n"), "    "), settings=settings))
+
+
 LineToChildren = Callable[..., Line]
 
 
 @pytest.fixture
 def children_that() -> Iterator[LineToChildren]:
-    """A line to a real starter whose children do what the test says with their `order`, with nothing around it.
-
-    `settings` are lines that the starter reads before it serves.
-    """
+    """`children`, whose starters end with the test."""
     lines: list[Line] = []
 
     def line_to(work: str = "", *, settings: str = "") -> Line:
-        lines.append(Line("-c", PROGRAM.format(work=indent(work.replace("; ", "\n"), "    "), settings=settings)))
+        lines.append(children(work, settings=settings))
         return lines[-1]
 
     yield line_to

@@ -160,6 +160,17 @@ def test_a_link_in_an_outputs_place_leads_nowhere(tmp_path: Path, taken_over: Ca
     assert not copy.exists()
 
 
+def test_a_link_in_the_complaints_place_is_not_read(
+    tmp_path: Path, taken_over: Callable[[str], None], caplog: pytest.LogCaptureFixture
+) -> None:
+    secret = tmp_path / "secret"
+    secret.write_text("kept")
+    taken_over(f"os.unlink('complaints'); os.symlink({str(secret)!r}, 'complaints'); sys.exit(1)")
+    write_proxy_in_child(write_sound(tmp_path / "mix.wav", signals.noise()), tmp_path / "copy.flac")
+
+    assert [record.getMessage() for record in caplog.records] == ["child ended with 1: "]
+
+
 def test_a_flood_of_complaints_stays_out_of_memory(
     tmp_path: Path, taken_over: Callable[[str], None], caplog: pytest.LogCaptureFixture
 ) -> None:

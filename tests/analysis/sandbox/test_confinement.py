@@ -10,7 +10,6 @@ import socket
 import subprocess
 import sys
 from collections.abc import Iterator, Sequence
-from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -20,6 +19,7 @@ from analysis.sandbox.child import layers_that_hold
 from analysis.sandbox.confinement import LAYERS
 from analysis.sandbox.landlock import landlock_version
 from tests.analysis.sandbox import escapes
+from tests.analysis.sandbox.conftest import measured_by
 
 # Another program of the same user that keeps a secret in its environment and in its memory. It lets itself be traced
 # (PR_SET_PTRACER), which some systems allow only to a parent, so that the control depends on no setting of the machine.
@@ -94,8 +94,7 @@ class House:
             acts=list(acts),
         )
         line = starting.Line("-m", "tests.analysis.sandbox.escapes", *without)
-        with closing(line), pytest.MonkeyPatch.context() as patched:
-            patched.setattr(child, "LINE", line)
+        with measured_by(line), pytest.MonkeyPatch.context() as patched:
             patched.setattr(child, "_MAKING_JOBS", (escapes.Escape,))  # it makes a file, as a survey does
             answer, trouble = child.run_in_child(job, 60.0, 3 * 2**30)  # type: ignore[arg-type]
         return answer if answer is not None else dict.fromkeys(acts, trouble)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from contextlib import closing
 
 import pytest
 from django.core.files.base import ContentFile
@@ -12,15 +11,13 @@ from django.test import Client
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from analysis.core.errors import SongNotMeasuredError
-from analysis.sandbox import child
-from analysis.sandbox.starting import Line
 from portal.bookings.models import Song
 from portal.bookings.stages import SongStage
 from portal.intake import tasks
 from portal.intake.checks import jobs
 from portal.intake.models import SourceFile
 from portal.people.models import User
-from tests.analysis.sandbox.conftest import PROGRAM
+from tests.analysis.sandbox.conftest import children, measured_by
 from tests.factories import make_check, make_client, make_song, make_source
 from tests.portal.intake.reading import read
 from tests.portal.intake.sending import click_wav, send
@@ -44,11 +41,8 @@ def test_a_child_that_crashed_is_said_on_the_sheet_and_check_again_mends_it(
     with monkeypatch.context() as patched:
         patched.setattr(tasks.measure_song, "delay", lambda _: None)
         send(client, song, ("click.wav", click_wav()), then=django_capture_on_commit_callbacks)
-    crashing = Line("-c", PROGRAM.format(work="    os.kill(os.getpid(), 11)", settings=""))
-    with closing(crashing), monkeypatch.context() as patched:
-        patched.setattr(child, "LINE", crashing)
-        with pytest.raises(SongNotMeasuredError):
-            jobs.measure(song.pk)
+    with measured_by(children("os.kill(os.getpid(), 11)")), pytest.raises(SongNotMeasuredError):
+        jobs.measure(song.pk)
     song.refresh_from_db()
     page = sheet(client, song)
     assert song.stage == SongStage.ON_DESK

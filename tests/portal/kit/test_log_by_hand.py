@@ -7,6 +7,7 @@ from django.test import Client
 from django.urls import reverse
 
 from portal.bookings.models import Song
+from portal.bookings.stages import BookingStage
 from portal.people.models import User
 from tests.factories import make_client, make_song, make_take
 
@@ -64,3 +65,15 @@ def test_the_log_is_the_drummers(client: Client, song: Song) -> None:
     client.force_login(member)
     assert "ours alone" not in client.get(song.get_absolute_url()).content.decode()
     assert client.post(reverse("kit:log-take", args=[song.pk]), {"number": 1}).status_code == 403
+
+
+@pytest.mark.usefixtures("drummer")
+def test_in_a_booking_that_is_over_the_log_stays(client: Client, song: Song) -> None:
+    take = make_take(song=song, number=1)
+    song.booking.move_to(BookingStage.CLOSED)
+    said = "This booking is over: its takes stay as they are."
+    assert said in log(client, song, number=2)
+    changed = {"number": "1", "word": "late", "revision": str(take.revision), "seen": str(take.revision)}
+    assert said in client.post(reverse("kit:change-take", args=[take.pk]), changed, follow=True).content.decode()
+
+    assert logged(song) == [(1, True, "")]

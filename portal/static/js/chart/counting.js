@@ -4,7 +4,7 @@
 const QUARTER = { 0: "", 1: "e", 2: "&", 3: "a" };
 const TRIPLET = { 1: "trip", 2: "let" };
 // Of a beat; two places nearer than this are one.
-const NEAR = 1e-3;
+export const NEAR = 1e-3;
 
 /** A beat of the chart's JSON as a number: 2.5, or "7/3" where decimals cannot say it. */
 export function beatNumber(beat) {

@@ -1,8 +1,7 @@
 // A written rhythm as a person types it: "1, 2&, (3), 4". Each note lasts until the next one or the bar line; a place
 // in brackets is where a rest begins. Sums only.
-import { beatNumber, beatsIn, counted, lengthJson } from "kitpost/chart/counting";
+import { beatNumber, beatsIn, counted, lengthJson, NEAR } from "kitpost/chart/counting";
 
-const NEAR = 1e-3;
 const PLACE = /^(?<open>\()?(?<words>[^()]+)(?<close>\))?$/;
 
 /** Notes of the chart's JSON, {beat, length}; null where a word is no place of the bar, or comes before the last. */

@@ -1,8 +1,7 @@
 // The beats of a bar that a stop or a fill takes, as a person types them: "all", "3-4", "2&-4". Sums only.
-import { beatNumber, beatsIn, counted, lengthJson } from "kitpost/chart/counting";
+import { beatNumber, beatsIn, counted, lengthJson, NEAR } from "kitpost/chart/counting";
 
 export const WHOLE = "all";
-const NEAR = 1e-3;
 
 export function wholeBar(meter) {
   return { beat: 1, beats: Number(meter.split("/")[0]) };

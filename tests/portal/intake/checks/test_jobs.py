@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable
-from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -17,8 +16,6 @@ from django.utils import timezone
 
 from analysis.core.errors import SongNotMeasuredError
 from analysis.core.reports import FileReport, SongReport
-from analysis.sandbox import child
-from analysis.sandbox.starting import Line
 from portal import queueing
 from portal.bookings.models import Song
 from portal.bookings.stages import BookingStage, SongStage
@@ -26,7 +23,7 @@ from portal.intake import tasks
 from portal.intake.checks import jobs, storing
 from portal.intake.models import CLAIM_LASTS, SentZip, SongCheck, SourceFile
 from portal.mailroom.models import Mail, Message
-from tests.analysis.sandbox.conftest import PROGRAM
+from tests.analysis.sandbox.conftest import children, measured_by
 from tests.factories import make_check, make_client, make_sent_zip, make_song, make_source, measured_song
 from tests.portal.intake.sending import Callbacks, click_wav, send, wav
 from tests.signs import long_work
@@ -264,14 +261,11 @@ class TestClaim:
         assert jobs.survey(source.pk)
 
     @pytest.mark.child
-    def test_a_file_whose_child_was_killed_is_not_to_blame(self, song: Song, monkeypatch: pytest.MonkeyPatch) -> None:
+    def test_a_file_whose_child_was_killed_is_not_to_blame(self, song: Song) -> None:
         """As the kernel kills for want of memory; refused for good only when it happens again and again."""
         source = received(song, wav())
-        killed = Line("-c", PROGRAM.format(work="    os.kill(os.getpid(), 9)", settings=""))
-        with closing(killed), monkeypatch.context() as patched:
-            patched.setattr(child, "LINE", killed)
-            with pytest.raises(ChildProcessError):
-                jobs.survey(source.pk)
+        with measured_by(children("os.kill(os.getpid(), 9)")), pytest.raises(ChildProcessError):
+            jobs.survey(source.pk)
         source.refresh_from_db()
         assert (source.status, source.survey_tries) == (SourceFile.Status.RECEIVED, 1)
 
